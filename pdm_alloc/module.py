@@ -1,0 +1,173 @@
+"""Modules as the catalogue describes them, and units: modules fitted to a vehicle."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+__all__ = ["Catalogue", "Channel", "Module", "Unit", "natural_key", "units_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One protected output of a module.
+
+    Parameters
+    ----------
+    name, connector : str
+        Name, unique in the module; connector it comes out on.
+    pins : tuple of str
+        Its pins, in order.
+    bank : str or None
+        Bank whose limit it shares.
+    continuous_ma, peak_ma : int
+        Continuous rating; current above which it trips at once, mA.
+    peak_ms : float
+        How long it bears peak_ma, ms.
+    features : frozenset of str
+        ``pwm`` or nothing.
+    bridge, pair : str or None
+        Label shared by the two channels of a reversing pair; of a pair that may be paralleled.
+    max_wire_mm2 : float or None
+        Largest conductor its terminal takes, mm2; None: not known, not judged.
+    """
+
+    name: str
+    continuous_ma: int
+    peak_ma: int
+    peak_ms: float
+    connector: str = ""
+    pins: tuple[str, ...] = ()
+    bank: str | None = None
+    features: frozenset[str] = frozenset()
+    bridge: str | None = None
+    pair: str | None = None
+    max_wire_mm2: float | None = None
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Module:
+    """One module of the catalogue.
+
+    Parameters
+    ----------
+    name : str
+        Unique name.
+    total_ma : int
+        Whole-module current, mA.
+    total_peak_ma : int
+        Whole-module peak current, mA.
+    channels : tuple of Channel
+        In natural order of their names.
+    bank_ma : mapping of str to int
+        Limit of each bank, mA.
+    derating : tuple of (float, Fraction)
+        Ambient in deg C and factor, rising ambient; empty: no derating.
+    mass_g, price : float or None
+        Mass, g; price in any currency.
+    supply_min_v, supply_max_v : float or None
+        Supply voltage it works in, V.
+    inputs : int or None
+        Inputs it has; None: not known, not judged.
+    trip_step_ma : int
+        Step of the trip setting, mA.
+    """
+
+    name: str
+    total_ma: int
+    total_peak_ma: int
+    channels: tuple[Channel, ...]
+    bank_ma: Mapping[str, int] = field(default_factory=dict)
+    derating: tuple[tuple[float, Fraction], ...] = ()
+    mass_g: float | None = None
+    price: float | None = None
+    supply_min_v: float | None = None
+    supply_max_v: float | None = None
+    inputs: int | None = None
+    trip_step_ma: int = 100
+    note: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
+
+    def channel(self, name: str) -> Channel:
+        """The channel of that name; KeyError where there is none."""
+        for channel in self.channels:
+            if channel.name == name:
+                return channel
+        raise KeyError(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A module fitted to the vehicle: a label unique in the vehicle, the module, the place it sits at (or None)."""
+
+    label: str
+    module: Module
+    place: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Modules to choose from, in natural order of their names."""
+
+    name: str
+    modules: tuple[Module, ...]
+    table_hashes: tuple[tuple[str, str], ...] = ()
+
+    def __getitem__(self, name: str) -> Module:
+        """The module of that name; KeyError where there is none."""
+        for module in self.modules:
+            if module.name == name:
+                return module
+        raise KeyError(name)
+
+    def __iter__(self) -> Iterator[Module]:
+        """Over the modules."""
+        return iter(self.modules)
+
+    def __len__(self) -> int:
+        """How many modules."""
+        return len(self.modules)
+
+
+def natural_key(name: str) -> tuple:
+    """Sort key that puts 2 before 10, and the same whatever order rows came in.
+
+    Parameters
+    ----------
+    name : str
+        Any name.
+
+    Returns
+    -------
+    tuple
+        Comparable with every other natural key.
+    """
+    parts = re.split(r"(\d+)", name)
+    return tuple((1, int(p), "") if p.isdigit() and p.isascii() else (0, 0, p.casefold()) for p in parts) + ((0, 0, name),)
+
+
+def units_of(modules) -> tuple[Unit, ...]:
+    """Units for one module, or several: labels are the modules' names, numbered where a name comes twice.
+
+    Parameters
+    ----------
+    modules : Module, Unit, or iterable of these
+        What is fitted.
+
+    Returns
+    -------
+    tuple of Unit
+        Same order.
+    """
+    things = [modules] if isinstance(modules, (Module, Unit)) else list(modules)
+    names = [t.module.name if isinstance(t, Unit) else t.name for t in things]
+    seen: dict[str, int] = {}
+    units = []
+    for thing, name in zip(things, names, strict=True):
+        if isinstance(thing, Unit):
+            units.append(thing)
+            continue
+        seen[name] = seen.get(name, 0) + 1
+        units.append(Unit(f"{name} #{seen[name]}" if names.count(name) > 1 else name, thing))
+    return tuple(units)

@@ -1,0 +1,290 @@
+"""The vehicle as its tables describe it: frozen objects, whole milliamps, nothing to look up outside.
+
+Objects here are already checked (see ``tables/``); nothing to the right checks them again. Change a
+vehicle by making an altered copy (`dataclasses.replace`).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+__all__ = [
+    "Command",
+    "Concession",
+    "Input",
+    "Load",
+    "Lock",
+    "Place",
+    "Route",
+    "Settings",
+    "State",
+    "Vehicle",
+]
+
+PPM = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One row of the table ``loads``: one consumer, or `count` identical ones.
+
+    Parameters
+    ----------
+    name, command : str
+        Unique name; what switches it on.
+    running_ma : int
+        Steady current of one item at the reference voltage, mA.
+    count : int
+        Identical items.
+    kind : str
+        A word of `pdm_alloc.kinds.KINDS`.
+    inrush_ma : int
+        Peak current of one item just after switch-on at the reference voltage, running included, mA.
+    inrush_ms : float
+        Time until the excess over running has fallen to 5 %, ms; 0 when there is no excess.
+    inrush_assumed : bool
+        True where peak or length came from the kind and not from the table.
+    needs : frozenset of str
+        ``pwm``, ``reversing``.
+    importance : str
+        vital, needed or comfort.
+    share : bool
+        False: every item is alone on its channel.
+    separate : str or None
+        Loads with one label never share a channel.
+    place : str or None
+        Name of a place.
+    max_drop_pct : float
+        Voltage drop allowed from module to load, per cent of system_v.
+    tolerance_pct : Fraction
+        How far running_a may be off, per cent of it.
+    length_m : float or None
+        Wire from module to load, m, where there are no places.
+    min_v : float or None
+        Lowest voltage at which it still works, V.
+    volt_exponent : float
+        k in I = I_ref * (V / V_ref)**k.
+    note : str
+        Free text.
+    extra : tuple of (str, str)
+        The ``x_`` columns, untouched, in table order.
+    """
+
+    name: str
+    command: str
+    running_ma: int
+    count: int = 1
+    kind: str = "electronics"
+    inrush_ma: int = 0
+    inrush_ms: float = 0.0
+    inrush_assumed: bool = False
+    needs: frozenset[str] = frozenset()
+    importance: str = "needed"
+    share: bool = True
+    separate: str | None = None
+    place: str | None = None
+    max_drop_pct: float = 3.0
+    tolerance_pct: Fraction = Fraction(0)
+    length_m: float | None = None
+    min_v: float | None = None
+    volt_exponent: float = -1.0
+    note: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """What switches loads on: a name, a boolean condition over inputs, and steady, flash or pwm."""
+
+    name: str
+    condition: str = ""
+    action: str = "steady"
+    note: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A switch, analog sender or bus message that conditions refer to."""
+
+    name: str
+    kind: str = "switch"
+    place: str | None = None
+    note: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """An operating state: the supply voltage in it and how long each command is on.
+
+    Parameters
+    ----------
+    name : str
+        Unique name.
+    supply_v : float
+        Voltage at the module, V.
+    duty_ppm : mapping of str to int
+        Duty of each command, parts per million; every command of the vehicle is a key.
+    charging_a : float or None
+        Charging current available, A; None where the tables do not say.
+    minutes : float or None
+        How long the state lasts, min; None where the tables do not say.
+    """
+
+    name: str
+    supply_v: float
+    duty_ppm: Mapping[str, int]
+    charging_a: float | None = None
+    minutes: float | None = None
+
+    def is_on(self, command: str) -> bool:
+        """Whether the command is on at all in this state."""
+        return self.duty_ppm.get(command, 0) > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A named point of the vehicle: coordinates in m, compartment, ambient in deg C, whether a module can sit there."""
+
+    name: str
+    x_m: float | None = None
+    y_m: float | None = None
+    compartment: str = ""
+    ambient_c: float | None = None
+    mount: bool = False
+    contains: frozenset[str] = frozenset()
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """A run of harness between two places, m; None: the straight distance between them."""
+
+    start: str
+    end: str
+    length_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Lock:
+    """A load already wired to a channel of a module: it never moves.
+
+    One row: every item of the load is on that channel. Several rows for one load: its items are on
+    those channels only, at least one on each.
+    """
+
+    load: str
+    module: str
+    channel: str
+
+
+@dataclass(frozen=True, slots=True)
+class Concession:
+    """A weight of the user's own for a kind of concession, on one subject or on all (``*``); None forbids it."""
+
+    kind: str
+    subject: str
+    weight: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """``settings.toml`` with defaults filled in.
+
+    Parameters
+    ----------
+    system_v, reference_v : float
+        Nominal voltage; voltage at which the currents in ``loads`` are stated, V.
+    headroom_pct, module_headroom_pct : Fraction
+        Least headroom on a channel; on banks and the whole module, per cent.
+    spare_channels : int
+        Channels to stay free.
+    strategy : str
+        ``isolate`` or ``spare``.
+    module_ambient_c : float
+        Around the module where its place says nothing, deg C.
+    return_path : str
+        ``chassis`` or ``wire``.
+    wire_sizes : str
+        ``metric`` or ``awg``.
+    insulation_c : float
+        Temperature class of the wire's insulation, deg C.
+    wire_ambient_c : float
+        Around a wire where no place says otherwise, deg C.
+    bundle_wires : int
+        Loaded wires in a bundle where the harness is not known.
+    battery_ah : float or None
+        Battery capacity, Ah.
+    battery_place : str or None
+        Place of the battery.
+    battery_floor_pct : float
+        Charge at which the battery counts as empty, per cent of battery_ah.
+    slack_pct, end_allowance_m : float
+        Allowance on every wire: per cent of its route, m at each end.
+    tolerance_loads : int
+        How many loads at once may be at the top of their tolerance and the allocation still hold.
+    time_limit_s : float
+        Clock for one allocation, s.
+    """
+
+    system_v: float = 12.0
+    reference_v: float = 12.0
+    headroom_pct: Fraction = Fraction(20)
+    module_headroom_pct: Fraction = Fraction(10)
+    spare_channels: int = 0
+    strategy: str = "isolate"
+    module_ambient_c: float = 25.0
+    return_path: str = "chassis"
+    wire_sizes: str = "metric"
+    insulation_c: float = 105.0
+    wire_ambient_c: float = 30.0
+    bundle_wires: int = 1
+    battery_ah: float | None = None
+    battery_place: str | None = None
+    battery_floor_pct: float = 50.0
+    slack_pct: float = 5.0
+    end_allowance_m: float = 0.15
+    tolerance_loads: int = 3
+    time_limit_s: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """All tables of one vehicle, checked, with every cross-reference resolved.
+
+    `states` is never empty: without a table there is one state, everything on at reference_v
+    (`states_given` is False then). `commands` has every command, also those only ``loads`` names.
+    """
+
+    name: str
+    loads: tuple[Load, ...]
+    commands: tuple[Command, ...]
+    states: tuple[State, ...]
+    settings: Settings = field(default_factory=Settings)
+    inputs: tuple[Input, ...] = ()
+    places: tuple[Place, ...] = ()
+    routes: tuple[Route, ...] = ()
+    locked: tuple[Lock, ...] = ()
+    concessions: tuple[Concession, ...] = ()
+    states_given: bool = False
+    table_hashes: tuple[tuple[str, str], ...] = ()
+
+    def load(self, name: str) -> Load:
+        """The load of that name; KeyError where there is none."""
+        return _named(self.loads, name)
+
+    def command(self, name: str) -> Command:
+        """The command of that name; KeyError where there is none."""
+        return _named(self.commands, name)
+
+    def place(self, name: str) -> Place:
+        """The place of that name; KeyError where there is none."""
+        return _named(self.places, name)
+
+
+def _named(things, name):
+    for thing in things:
+        if thing.name == name:
+            return thing
+    raise KeyError(name)
