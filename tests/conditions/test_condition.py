@@ -1,0 +1,134 @@
+"""Conditions: what they mean, how faults are reported, how inputs are counted."""
+
+import itertools
+import sys
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pdm_alloc.tables.condition import ConditionError, condition_names, inputs_needed, parse_condition
+from pdm_alloc.vehicle import Command, Input, Load, State, Vehicle
+
+NAMES = ("a", "b2", "high_beam", "fuel level", "ümlaut")
+
+
+def _vehicle(conditions, inputs):
+    commands = tuple(Command(f"c{i}", text) for i, text in enumerate(conditions))
+    state = State("on", 12.0, {c.name: 1_000_000 for c in commands})
+    return Vehicle("car", (Load("lamp", "c0", 1000),), commands, (state,), inputs=tuple(inputs))
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("ignition and start and clutch", {"ignition", "start", "clutch"}),
+        ("a AND Not (b Or c)", {"a", "b", "c"}),
+        ("a & ~b | !c && d || e", {"a", "b", "c", "d", "e"}),
+        ("\"left door\" or 'rear-door' or “tail.gate”", {"left door", "rear-door", "tail.gate"}),
+        ("not not a", {"a"}),
+        ("4x4", {"4x4"}),
+        ("", set()),
+        ("   ", set()),
+    ],
+)
+def test_names(text, names):
+    """The names are the inputs and nothing else, whatever spelling of the operators is used."""
+    assert condition_names(text) == names
+
+
+@pytest.mark.parametrize(
+    ("text", "position", "found", "expected"),
+    [
+        ("a and", 6, "the end", "name of an input"),
+        ("a b", 3, "'b'", "'and', 'or'"),
+        ("brake pedal and a", 7, "'pedal'", '"brake pedal"'),
+        ("and a", 1, "'and'", "name of an input"),
+        ("a and or b", 7, "'or'", "name of an input"),
+        ("(a or b", 8, "the end", "'(' at character 1 is open"),
+        ("a or b)", 7, "')'", "it closes nothing"),
+        ("()", 2, "')'", "name of an input"),
+        ("a and b not c", 9, "'not'", "'and', 'or'"),
+        ("a and (b) c", 11, "'c'", "'and', 'or'"),
+        ("a (b)", 3, "'('", "'and', 'or'"),
+        ("rear-door", 5, "'-'", "quote a name"),
+        ('a and "left', 7, "'\"'", "not closed"),
+        ("a and ''", 8, "an empty name", "between the quotes"),
+        ("a = b", 3, "'='", "parentheses"),
+        ("not " * 200 + "a", 401, "'not'", "at most 100"),
+    ],
+)
+def test_fault_is_located(text, position, found, expected):
+    """A fault names its place, what stands there and what was expected."""
+    with pytest.raises(ConditionError) as caught:
+        condition_names(text)
+    assert (caught.value.position, caught.value.found) == (position, found)
+    assert f"at character {position}: found {found}, expected " in str(caught.value)
+    assert expected in str(caught.value)
+
+
+def _expressions():
+    leaf = st.sampled_from(NAMES).map(lambda n: (f'"{n}"' if " " in n else n, lambda env, n=n: env[n]))
+
+    def combine(children):
+        both = st.tuples(children, children)
+        return st.one_of(
+            both.map(lambda p: (f"({p[0][0]} and {p[1][0]})", lambda e, p=p: p[0][1](e) and p[1][1](e))),
+            both.map(lambda p: (f"({p[0][0]} | {p[1][0]})", lambda e, p=p: p[0][1](e) or p[1][1](e))),
+            children.map(lambda c: (f"not {c[0]}", lambda e, c=c: not c[1](e))),
+        )
+
+    return st.recursive(leaf, combine, max_leaves=8)
+
+
+@given(_expressions())
+@settings(max_examples=150, deadline=None)
+def test_meaning_agrees_with_python(expression):
+    """The result equals that of the same expression computed by Python, for all settings of the inputs."""
+    text, meaning = expression
+    condition = parse_condition(text)
+    for values in itertools.product((False, True), repeat=len(NAMES)):
+        env = dict(zip(NAMES, values, strict=True))
+        assert condition.holds({n for n, v in env.items() if v}) == meaning(env)
+
+
+@pytest.mark.parametrize("values", list(itertools.product((False, True), repeat=4)))
+def test_precedence_without_parentheses(values):
+    """Not binds tighter than and, and tighter than or, as in Python."""
+    on = {n for n, v in zip("abcd", values, strict=True) if v}
+    a, b, c, d = values
+    assert parse_condition("a or not b and c or not d").holds(on) == (a or (not b and c) or not d)
+
+
+def test_names_keep_the_order_they_appear_in():
+    """Test steps read in the order the condition was written."""
+    assert parse_condition("start and (clutch or neutral) and not start").names == ("start", "clutch", "neutral")
+
+
+def test_deep_but_allowed_condition_is_evaluated():
+    """The deepest nest that is accepted does not exhaust the stack."""
+    assert parse_condition("not (" * 50 + "a" + ")" * 50).holds({"a"})
+
+
+def test_long_flat_condition_is_evaluated():
+    """A long list of alternatives is no deep nest."""
+    assert parse_condition(" or ".join(f"i{n}" for n in range(3000))).holds({"i2999"})
+
+
+def test_inputs_needed_counts_switches_and_senders_once():
+    """Bus inputs take no input of the module; names met in several places count once."""
+    inputs = [Input("key"), Input("fuel", kind="analog"), Input("rain", kind="bus"), Input("unused")]
+    assert inputs_needed(_vehicle(["key and rain", "key or fuel", ""], inputs)) == 3
+
+
+def test_inputs_needed_counts_names_without_an_inputs_table():
+    """A name no table describes is taken for a switch, the worse case."""
+    assert inputs_needed(_vehicle(["key and not door"], [])) == 2
+
+
+def test_missing_library_is_one_clear_line(monkeypatch):
+    """Without boolean.py the message names the extra, and names can still be read."""
+    monkeypatch.setitem(sys.modules, "boolean", None)
+    assert condition_names("a and b") == {"a", "b"}
+    with pytest.raises(ModuleNotFoundError, match=r"pdm_alloc\[documents\]"):
+        parse_condition("a")
