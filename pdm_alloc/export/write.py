@@ -1,0 +1,140 @@
+"""Files written whole or not at all."""
+
+import contextlib
+import errno
+import os
+import secrets
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+__all__ = ["WriteError", "write_file", "write_files"]
+
+
+class WriteError(OSError):
+    """A file could not be written; the message is one line and says which, why and what to do."""
+
+
+_REMEDIES = {
+    "ENOSPC": "the disk is full: make room",
+    "EDQUOT": "the disk quota is used up: make room",
+    "EROFS": "the disk is read-only: choose another folder",
+    "EACCES": "not allowed: close the file where it is open, or choose another folder",
+    "EPERM": "not allowed: close the file where it is open, or choose another folder",
+    "EISDIR": "there is a folder of that name: choose another name",
+    "ENOTDIR": "a part of the path is a file: choose another folder",
+    "ENOENT": "the folder does not exist: make it first",
+    "ENAMETOOLONG": "the name is too long: choose a shorter one",
+}
+
+
+def write_file(path: str | os.PathLike[str], content: bytes) -> Path:
+    """Write a file so that a crash leaves the old one or the new one, never a part.
+
+    Parameters
+    ----------
+    path : path
+        Where to; its folder must exist. An existing file is replaced.
+    content : bytes
+        All of it.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    WriteError
+        It could not be written; the old file is still there.
+    """
+    target = Path(path)
+    with _one_line(target), _beside(target) as part:
+        _put(part, content)
+        _replace(part, target)
+    return target
+
+
+def write_files(folder: str | os.PathLike[str], files: Mapping[str, bytes]) -> list[Path]:
+    """Write files that belong together: all are on the disk before the first takes its place.
+
+    Parameters
+    ----------
+    folder : path
+        Where to; made if it does not exist. Files of other names stay.
+    files : mapping of str to bytes
+        Name in the folder, content.
+
+    Returns
+    -------
+    list of Path
+        The files, in order.
+
+    Raises
+    ------
+    WriteError
+        One could not be written; then none has been, unless the very last step failed half-way: every
+        file is then still whole, old or new.
+    """
+    home = Path(folder)
+    with _one_line(home):
+        home.mkdir(parents=True, exist_ok=True)
+    with contextlib.ExitStack() as stack:
+        parts = [(_staged(stack, home / name, content), home / name) for name, content in files.items()]
+        for part, target in parts:
+            with _one_line(target):
+                _replace(part, target)
+    return [target for _, target in parts]
+
+
+def _staged(stack: contextlib.ExitStack, target: Path, content: bytes) -> Path:
+    with _one_line(target):
+        if target.is_dir():
+            raise IsADirectoryError(errno.EISDIR, "is a folder", str(target))
+        part = stack.enter_context(_beside(target))
+        _put(part, content)
+    return part
+
+
+@contextlib.contextmanager
+def _beside(target: Path) -> Iterator[Path]:
+    """A name for the unfinished file, in the same folder so that it can be moved in one step; gone at the end."""
+    part = target.resolve().with_name(f".{target.name[:100]}.{secrets.token_hex(6)}.part")
+    try:
+        yield part
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def _put(part: Path, content: bytes) -> None:
+    with part.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _replace(part: Path, target: Path) -> None:
+    """Move the finished file to its name, through a link if the name is one, and put the folder on the disk."""
+    part.replace(target.resolve())
+    with contextlib.suppress(OSError):  # not every system can open a folder
+        handle = os.open(part.parent, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+@contextlib.contextmanager
+def _one_line(path: Path) -> Iterator[None]:
+    """Turn what the system says into one line."""
+    try:
+        yield
+    except WriteError:
+        raise
+    except (OSError, ValueError) as error:
+        raise WriteError(f"cannot write {path}: {_why(error)}") from error
+
+
+def _why(error: Exception) -> str:
+    code = errno.errorcode.get(getattr(error, "errno", None) or 0, "")
+    return _REMEDIES.get(code) or getattr(error, "strerror", None) or str(error)
