@@ -1,0 +1,22 @@
+"""Random vehicles are only a test if some fit and some do not."""
+
+from hypothesis import HealthCheck, given, settings
+
+from tests.oracle.textbook import textbook
+from tests.strategies import cases
+
+OUTCOMES: list[bool] = []
+
+
+@settings(max_examples=150, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
+@given(case=cases())
+def collect(case):
+    OUTCOMES.append(textbook(*case, "spare").best is not None)
+
+
+def test_a_third_to_two_thirds_are_enough():
+    """Neither outcome is rare, so an allocator that always says one of them is caught at once."""
+    OUTCOMES.clear()
+    collect()
+    share = sum(OUTCOMES) / len(OUTCOMES)
+    assert 0.35 <= share <= 0.65, f"{share:.0%} of {len(OUTCOMES)} random cases are enough"
