@@ -1,0 +1,42 @@
+"""Which limit of an allocation is used most."""
+
+from pdm_alloc.allocation.ratings import place_of
+from pdm_alloc.allocation.result import Allocation
+
+__all__ = ["tightest"]
+
+
+def tightest(allocation: Allocation) -> tuple[str, float]:
+    """The limit that is used most, headroom wanted already taken off it.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With at least one circuit.
+
+    Returns
+    -------
+    subject : str
+        Such as ``channel 7, running`` or ``bank A in night, wet``.
+    use_pct : float
+        Share of the limit in use, per cent; 100 is all of it.
+    """
+    uses = [*_channels(allocation), *_sums(allocation)]
+    subject, use = max(uses, key=lambda pair: pair[1], default=("nothing", 0.0))
+    return subject, round(use, 1)
+
+
+def _channels(allocation: Allocation):
+    several = len(allocation.units) > 1
+    for circuit, row in zip(allocation.circuits, allocation.channels.itertuples(), strict=True):
+        rating = place_of(allocation.vehicle, allocation.units, circuit).rating
+        name = f"{circuit.unit} channel {circuit.channel}" if several else f"channel {circuit.channel}"
+        yield f"{name}, running", 100_000 * row.running_a / rating.usable_ma
+        yield f"{name}, inrush", row.inrush_use_pct
+
+
+def _sums(allocation: Allocation):
+    several = len(allocation.units) > 1
+    for row in allocation.headroom.itertuples():
+        name = f"{row.module} {row.subject}" if several else row.subject
+        yield f"{name} in {row.state}", 100 * row.current_a / row.limit_a

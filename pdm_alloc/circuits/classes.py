@@ -1,0 +1,309 @@
+"""Channel classes: channels, paralleled pairs and bridges of a unit that cannot be told apart.
+
+Identical channels of one bank are one class with a count, so that permuting them costs nothing.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from pdm_alloc.electrics.derating import derating_factor, usable_ma
+from pdm_alloc.module import Channel, Unit, natural_key
+from pdm_alloc.vehicle import Settings, Vehicle
+
+__all__ = ["Capacity", "ChannelClass", "Rating", "channel_classes", "rating_of", "unit_ambient_c"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rating:
+    """All that the physics asks of a channel, whichever unit and bank it is in.
+
+    Parameters
+    ----------
+    rated_ma : Fraction
+        Derated rating, mA (both channels of a pair together).
+    usable_ma : int
+        Derated rating less the headroom wanted, mA.
+    peak_ma : int
+        Trips at once above it, mA.
+    peak_ms : float
+        How long it bears peak_ma, ms.
+    pwm, reversing : bool
+        Whether it can dim; whether it is a bridge.
+    max_wire_mm2 : float or None
+        Largest conductor of one terminal, mm2.
+    pins : int
+        Conductors that can be wired in parallel.
+    trip_step_ma : int
+        Step of the trip setting, mA.
+    place : str or None
+        Where the unit sits.
+    """
+
+    rated_ma: Fraction
+    usable_ma: int
+    peak_ma: int
+    peak_ms: float
+    pwm: bool
+    reversing: bool
+    max_wire_mm2: float | None
+    pins: int
+    trip_step_ma: int
+    place: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelClass:
+    """Interchangeable outputs of one unit.
+
+    Parameters
+    ----------
+    unit : int
+        Number of the unit.
+    use : str
+        ``single``, ``pair`` or ``bridge``.
+    rating : Rating
+        What the physics asks.
+    bank_halves : tuple of (str, int)
+        Banks it loads, and how many halves of its current each carries.
+    slots : tuple of tuple of str
+        Channel names, one or two a slot, natural order.
+    """
+
+    unit: int
+    use: str
+    rating: Rating
+    bank_halves: tuple[tuple[str, int], ...]
+    slots: tuple[tuple[str, ...], ...]
+
+    @property
+    def width(self) -> int:
+        """Channels one slot takes up."""
+        return len(self.slots[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Capacity:
+    """At most `most` channels (or doubles) over the classes: sum of weight x uses <= most."""
+
+    weights: tuple[tuple[int, int], ...]
+    most: int
+
+
+@dataclass
+class _Draft:
+    """Channels of one unit on the way to classes."""
+
+    unit: int
+    keys: dict[str, tuple]
+    doubles: list[tuple[str, str, str]]
+    atoms: dict[str, int] = field(default_factory=dict)
+
+
+def unit_ambient_c(vehicle: Vehicle, unit: Unit) -> float:
+    """Ambient around a unit: that of its place, or the setting, deg C."""
+    place = vehicle.place(unit.place) if unit.place else None
+    return vehicle.settings.module_ambient_c if place is None or place.ambient_c is None else place.ambient_c
+
+
+def channel_classes(
+    vehicle: Vehicle, units: Sequence[Unit], locked: Iterable[tuple[int, str]] = ()
+) -> tuple[tuple[ChannelClass, ...], tuple[Capacity, ...]]:
+    """Classes of all units and the capacities that keep a channel from being used twice.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        For settings and places.
+    units : sequence of Unit
+        Fitted.
+    locked : iterable of (int, str)
+        Unit number and channel of locked rows: each is a class of its own.
+
+    Returns
+    -------
+    classes : tuple of ChannelClass
+        Unit by unit; singles before doubles.
+    capacities : tuple of Capacity
+        Weights name classes by number. Any solution within them can be handed out: the doubles
+        first, then singles take what is left of their kind.
+
+    Raises
+    ------
+    ValueError
+        A unit's ambient is outside its module's derating table.
+    """
+    classes: list[ChannelClass] = []
+    capacities: list[Capacity] = []
+    held = set(locked)
+    for number, unit in enumerate(units):
+        factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
+        _add_unit(number, unit, factor, vehicle.settings, held, classes, capacities)
+    return tuple(classes), tuple(capacities)
+
+
+def rating_of(vehicle: Vehicle, unit: Unit, channels: Sequence[Channel], use: str) -> Rating:
+    """Rating of one channel, or of two that are paralleled or form a bridge.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        For settings and places.
+    unit : Unit
+        Where they are.
+    channels : sequence of Channel
+        One or two.
+    use : str
+        ``single``, ``pair`` or ``bridge``.
+
+    Returns
+    -------
+    Rating
+
+    Raises
+    ------
+    ValueError
+        The unit's ambient is outside its module's derating table.
+    """
+    factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
+    if use == "single":
+        return _single_rating(channels[0], unit, factor, vehicle.settings)
+    return _double_rating(channels[0], channels[1], use, unit, factor, vehicle.settings)
+
+
+def _add_unit(number, unit, factor, settings, held, classes, capacities):
+    channels = sorted(unit.module.channels, key=lambda c: natural_key(c.name))
+    by_name = {c.name: c for c in channels}
+    own = {c.name: c.name for c in channels if (number, c.name) in held}
+    keys = {c.name: (_single_rating(c, unit, factor, settings), c.bank or "", own.get(c.name, "")) for c in channels}
+    draft = _Draft(number, keys, _doubles(channels))
+    draft.atoms = _atoms(draft)
+    singles = _single_classes(draft, classes)
+    doubles = _double_classes(draft, by_name, unit, factor, settings, classes)
+    capacities.extend(_capacities(draft, classes, singles, doubles))
+
+
+def _single_rating(channel: Channel, unit: Unit, factor: Fraction, settings: Settings) -> Rating:
+    return Rating(
+        rated_ma=channel.continuous_ma * factor,
+        usable_ma=usable_ma(channel.continuous_ma, factor, settings.headroom_pct),
+        peak_ma=channel.peak_ma,
+        peak_ms=channel.peak_ms,
+        pwm="pwm" in channel.features,
+        reversing=False,
+        max_wire_mm2=channel.max_wire_mm2,
+        pins=max(1, len(channel.pins)),
+        trip_step_ma=unit.module.trip_step_ma,
+        place=unit.place,
+    )
+
+
+def _double_rating(a: Channel, b: Channel, use: str, unit: Unit, factor: Fraction, settings: Settings) -> Rating:
+    """Of two channels: the weaker twice when paralleled, once when they form a bridge."""
+    times = 2 if use == "pair" else 1
+    continuous = times * min(a.continuous_ma, b.continuous_ma)
+    sizes = [c.max_wire_mm2 for c in (a, b) if c.max_wire_mm2 is not None]
+    return Rating(
+        rated_ma=continuous * factor,
+        usable_ma=usable_ma(continuous, factor, settings.headroom_pct),
+        peak_ma=times * min(a.peak_ma, b.peak_ma),
+        peak_ms=min(a.peak_ms, b.peak_ms),
+        pwm="pwm" in a.features and "pwm" in b.features,
+        reversing=use == "bridge",
+        max_wire_mm2=min(sizes) if sizes else None,
+        pins=times * min(max(1, len(a.pins)), max(1, len(b.pins))),
+        trip_step_ma=unit.module.trip_step_ma,
+        place=unit.place,
+    )
+
+
+def _doubles(channels):
+    """(use, first, second) of every label, in natural order."""
+    found = []
+    for use, label_of in (("pair", lambda c: c.pair), ("bridge", lambda c: c.bridge)):
+        by_label: dict[str, list[str]] = {}
+        for channel in channels:
+            if label_of(channel):
+                by_label.setdefault(label_of(channel), []).append(channel.name)
+        found += [(use, a, b) for a, b in by_label.values()]
+    return found
+
+
+def _atoms(draft: _Draft) -> dict[str, int]:
+    """Number of the group of channels that labels tie together, by channel."""
+    group = {name: n for n, name in enumerate(draft.keys)}
+    for _, a, b in draft.doubles:
+        old, new = group[b], group[a]
+        group = {name: new if g == old else g for name, g in group.items()}
+    return group
+
+
+def _single_classes(draft: _Draft, classes) -> dict[tuple, int]:
+    """Class number by key of channel."""
+    by_key: dict[tuple, list[str]] = {}
+    for name, key in draft.keys.items():
+        by_key.setdefault(key, []).append(name)
+    numbers = {}
+    for (rating, bank, own), names in by_key.items():
+        numbers[(rating, bank, own)] = len(classes)
+        halves = ((bank, 2),) if bank else ()
+        classes.append(ChannelClass(draft.unit, "single", rating, halves, tuple((n,) for n in names)))
+    return numbers
+
+
+def _double_classes(draft: _Draft, by_name, unit, factor, settings, classes) -> dict[tuple, int]:
+    """Class number by (use, keys, size of its group): doubles of larger groups are classes of their own."""
+    size = {name: list(draft.atoms.values()).count(group) for name, group in draft.atoms.items()}
+    grouped: dict[tuple, list[tuple[str, str]]] = {}
+    for use, a, b in draft.doubles:
+        alone = "" if size[a] == 2 else f"{use} {a} {b}"
+        kinds = frozenset((u, draft.keys[x], draft.keys[y]) for u, x, y in draft.doubles if {x, y} == {a, b})
+        both = frozenset((draft.keys[a], draft.keys[b]))
+        grouped.setdefault((use, both, len(kinds), alone), []).append((a, b))
+    numbers = {}
+    for key, slots in grouped.items():
+        a, b = (by_name[name] for name in slots[0])
+        numbers[key] = len(classes)
+        rating = _double_rating(a, b, key[0], unit, factor, settings)
+        classes.append(ChannelClass(draft.unit, key[0], rating, _double_halves(a, b, key[0]), tuple(slots)))
+    return numbers
+
+
+def _double_halves(a: Channel, b: Channel, use: str):
+    """A pair draws half its current through each bank; a bridge feeds from either, so each must bear it all."""
+    banks = [bank for bank in (a.bank, b.bank) if bank]
+    if len(set(banks)) == 1:
+        return ((banks[0], 2 if len(banks) == 2 or use == "bridge" else 1),)
+    return tuple((bank, 1 if use == "pair" else 2) for bank in sorted(banks))
+
+
+def _capacities(draft: _Draft, classes, singles, doubles):
+    slots = {number: classes[number].slots for number in doubles.values()}
+    for key, number in singles.items():
+        weights = [(number, 1)]
+        for double, pairs in slots.items():
+            taken = sum(draft.keys[name] == key for name in pairs[0])
+            if taken:
+                weights.append((double, taken))
+        yield Capacity(tuple(weights), len(classes[number].slots))
+    yield from _double_capacities(draft, slots)
+
+
+def _double_capacities(draft: _Draft, slots):
+    """Groups of two: as many doubles as groups. Larger groups: every channel once."""
+    by_channel: dict[str, list[int]] = {}
+    for double, pairs in slots.items():
+        for name in pairs[0] if len(pairs) == 1 else ():
+            by_channel.setdefault(name, []).append(double)
+    seen = set()
+    for name in by_channel:
+        together = tuple(sorted(set(by_channel[name])))
+        if together not in seen:
+            seen.add(together)
+            yield Capacity(tuple((d, 1) for d in together), 1)
+    groups: dict[tuple, list[int]] = {}
+    for double, pairs in slots.items():
+        if len(pairs) > 1:
+            groups.setdefault(pairs, []).append(double)
+    for pairs, together in groups.items():
+        yield Capacity(tuple((d, 1) for d in together), len(pairs))

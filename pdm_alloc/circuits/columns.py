@@ -1,0 +1,81 @@
+"""The circuits of a command: every set of its loads that may share one channel of a kind."""
+
+from collections.abc import Iterator, Sequence
+
+from pdm_alloc.circuits.classes import Rating
+from pdm_alloc.circuits.fit import Counts, Fit, fit, may_share
+from pdm_alloc.circuits.items import ItemType
+
+__all__ = ["CircuitBook", "TooManyCircuits", "circuits_of"]
+
+MOST_CIRCUITS = 20_000
+
+
+class TooManyCircuits(Exception):
+    """A command has so many loads that listing its circuits is hopeless."""
+
+
+def circuits_of(
+    types: Sequence[ItemType], rating: Rating, tolerance_loads: int = 0, most: int = MOST_CIRCUITS
+) -> dict[Counts, Fit]:
+    """Every circuit of a command that a kind of channel bears.
+
+    Parameters
+    ----------
+    types : sequence of ItemType
+        All of the command.
+    rating : Rating
+        The kind of channel.
+    tolerance_loads : int
+        How many loads at once are taken at the top of their tolerance.
+    most : int
+        Stop beyond so many.
+
+    Returns
+    -------
+    dict
+        Counts (type number and how many, rising) to `Fit`, canonical order.
+
+    Raises
+    ------
+    TooManyCircuits
+        There are more than `most`.
+    """
+    found: dict[Counts, Fit] = {}
+    for counts, result in _grow(types, rating, tolerance_loads, (), 0):
+        found[counts] = result
+        if len(found) > most:
+            raise TooManyCircuits(types[0].command)
+    return found
+
+
+def _grow(types, rating, tolerance_loads, counts, start) -> Iterator[tuple[Counts, Fit]]:
+    for n in range(start, len(types)):
+        for k in range(1, types[n].count + 1):
+            more = (*counts, (n, k))
+            result = fit(types, more, rating, tolerance_loads) if may_share(types, more) else None
+            if result is None:
+                break
+            yield more, result
+            yield from _grow(types, rating, tolerance_loads, more, n + 1)
+
+
+class CircuitBook:
+    """Circuits of one vehicle, worked out once a kind of channel and kept.
+
+    Parameters
+    ----------
+    tolerance_loads : int
+        How many loads at once are taken at the top of their tolerance.
+    """
+
+    def __init__(self, tolerance_loads: int):
+        self.tolerance_loads = tolerance_loads
+        self._known: dict[tuple[tuple[ItemType, ...], Rating], dict[Counts, Fit]] = {}
+
+    def circuits(self, types: tuple[ItemType, ...], rating: Rating) -> dict[Counts, Fit]:
+        """As `circuits_of`, from memory where asked before."""
+        key = (types, rating)
+        if key not in self._known:
+            self._known[key] = circuits_of(types, rating, self.tolerance_loads)
+        return self._known[key]

@@ -1,0 +1,114 @@
+"""Whether a circuit fits a kind of channel, with everything the physics says about it."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pdm_alloc.circuits.classes import Rating
+from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.electrics.protection import inrush_use
+
+__all__ = ["Fit", "fit", "may_share", "worst_rise_ma"]
+
+Counts = tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A circuit on a kind of channel.
+
+    Parameters
+    ----------
+    running_ma, inrush_ma : int
+        Running current at the voltage it is checked at; peak at switch-on, running included, mA.
+    use_ppm : int
+        Running over derated rating, parts per million.
+    inrush_use : float
+        Largest share of what the channel bears that peak or integral takes, no unit.
+    mass_mg : int
+        Wire from channel to loads, mg; 0 where no length is known.
+    """
+
+    running_ma: int
+    inrush_ma: int
+    use_ppm: int
+    inrush_use: float
+    mass_mg: int = 0
+
+
+def may_share(types: Sequence[ItemType], counts: Counts) -> bool:
+    """Whether the rules of the loads, electricity apart, let them share a channel.
+
+    Parameters
+    ----------
+    types : sequence of ItemType
+        Of one command.
+    counts : tuple of (int, int)
+        Type number and how many of it, at least 1, rising.
+
+    Returns
+    -------
+    bool
+        False where an item is to be alone, a label would meet itself, or reversing and other loads
+        would mix.
+    """
+    chosen = [types[n] for n, _ in counts]
+    if sum(k for _, k in counts) > 1 and not all(t.share for t in chosen):
+        return False
+    if len({t.reversing for t in chosen}) > 1:
+        return False
+    labels = [t.separate for t in chosen if t.separate]
+    return len(labels) == len(set(labels))
+
+
+def worst_rise_ma(rises: Sequence[int], at_once: int) -> int:
+    """Rise of a sum when the `at_once` loads that matter most are at the top of their tolerance, mA."""
+    return sum(sorted(rises, reverse=True)[:at_once])
+
+
+def fit(types: Sequence[ItemType], counts: Counts, rating: Rating, tolerance_loads: int = 0) -> Fit | None:
+    """Check a circuit against a kind of channel.
+
+    Every rule here only gets harder when an item is added, so a circuit that does not fit need not
+    be tried with more.
+
+    Parameters
+    ----------
+    types : sequence of ItemType
+        Of one command.
+    counts : tuple of (int, int)
+        Type number and how many of it.
+    rating : Rating
+        The kind of channel.
+    tolerance_loads : int
+        How many loads at once are taken at the top of their tolerance.
+
+    Returns
+    -------
+    Fit or None
+        None: not allowed there.
+    """
+    if not _suits(types, counts, rating):
+        return None
+    running = sum(types[n].running_ma * k for n, k in counts)
+    rise = worst_rise_ma([types[n].deviation_ma * k for n, k in counts], tolerance_loads)
+    if running + rise > rating.usable_ma:
+        return None
+    peak = running + sum(types[n].excess_ma * k for n, k in counts)
+    if peak > rating.peak_ma:
+        return None
+    use = _inrush(types, counts, rating, running)
+    if use > 1:
+        return None
+    return Fit(running, peak, math.ceil(running * 1_000_000 / rating.rated_ma), use)
+
+
+def _suits(types, counts, rating):
+    return all((rating.pwm or not types[n].pwm) and types[n].reversing == rating.reversing for n, _ in counts)
+
+
+def _inrush(types, counts, rating, running):
+    excess = [types[n].excess_ma * k / 1000 for n, k in counts]
+    tau = [types[n].tau_ms for n, _ in counts]
+    use = inrush_use(running / 1000, excess, tau, rating.usable_ma / 1000, rating.peak_ma / 1000, rating.peak_ms)
+    return max(use.peak, use.energy)

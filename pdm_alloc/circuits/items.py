@@ -1,0 +1,193 @@
+"""Item types: loads of one command that the physics cannot tell apart, counted."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.module import Unit, natural_key
+from pdm_alloc.vehicle import Load, State, Vehicle
+
+__all__ = ["ItemType", "check_voltage", "item_types", "locked_channels"]
+
+
+@dataclass(frozen=True, slots=True)
+class ItemType:
+    """Identical items of one command: same currents, rules and place, told apart by name only.
+
+    Parameters
+    ----------
+    command : str
+        What switches them.
+    items : tuple of (str, int)
+        Load and item number from 1, canonical order.
+    running_ma, excess_ma, deviation_ma : int
+        One item at the voltage it is checked at: running, inrush above running, rise at the top of
+        its tolerance, mA.
+    tau_ms : float
+        Time constant of the inrush, ms.
+    state_ma, state_deviation_ma : tuple of int
+        One item in each state, 0 where the command is off: running and rise, mA.
+    share, reversing, pwm, vital : bool
+        Rules of the load.
+    separate : str or None
+        Label; items of different loads with one label never share.
+    place, length_m, max_drop_pct
+        Where it sits, or how far it is; voltage drop allowed.
+    locked : tuple of (int, tuple of str)
+        Unit number and channels its load is wired to; empty where it is free.
+    """
+
+    command: str
+    items: tuple[tuple[str, int], ...]
+    running_ma: int
+    excess_ma: int
+    deviation_ma: int
+    tau_ms: float
+    state_ma: tuple[int, ...]
+    state_deviation_ma: tuple[int, ...]
+    share: bool
+    reversing: bool
+    pwm: bool
+    vital: bool
+    separate: str | None
+    place: str | None
+    length_m: float | None
+    max_drop_pct: float
+    locked: tuple[tuple[int, tuple[str, ...]], ...] = ()
+
+    @property
+    def count(self) -> int:
+        """How many items there are."""
+        return len(self.items)
+
+    @property
+    def load(self) -> str:
+        """Its first load; its only one where the rules need the loads told apart."""
+        return self.items[0][0]
+
+
+def check_voltage(command: str, states: Sequence[State], reference_v: float) -> float:
+    """Voltage at which a channel of this command is checked: the highest at which the command is on, V."""
+    return max((s.supply_v for s in states if s.is_on(command)), default=reference_v)
+
+
+def locked_channels(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[tuple[int, str], ...]]:
+    """Unit number and channel each locked load is wired to, for the modules that are fitted.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With its locked rows.
+    units : sequence of Unit
+        Fitted; a row names a unit's label, or its module.
+
+    Returns
+    -------
+    dict of str to tuple of (int, str)
+        By load; sorted.
+    """
+    found: dict[str, set[tuple[int, str]]] = {}
+    for lock in vehicle.locked:
+        unit = _unit_number(lock.module, units)
+        if unit is not None:
+            found.setdefault(lock.load, set()).add((unit, lock.channel))
+    return {load: tuple(sorted(places)) for load, places in found.items()}
+
+
+def _unit_number(name, units):
+    labels = [u.label for u in units]
+    if name in labels:
+        return labels.index(name)
+    modules = [u.module.name for u in units]
+    return modules.index(name) if name in modules else None
+
+
+def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[ItemType, ...]]:
+    """Item types of every command, in an order that depends on what loads draw and only last on names.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With its loads and states.
+    units : sequence of Unit
+        Fitted; only locked rows look at them.
+
+    Returns
+    -------
+    dict of str to tuple of ItemType
+        By command, commands in natural order.
+    """
+    locks = locked_channels(vehicle, units)
+    single = [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
+    single.sort(key=lambda t: (natural_key(t.command), _order(t), natural_key(t.load)))
+    merged: dict[str, list[ItemType]] = {}
+    for _, group in groupby(single, key=_identity):
+        same = list(group)
+        whole = replace(same[0], items=tuple(item for t in same for item in t.items))
+        merged.setdefault(whole.command, []).append(whole)
+    return {command: tuple(types) for command, types in merged.items()}
+
+
+def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
+    settings, command = vehicle.settings, vehicle.command(load.command)
+    volt = check_voltage(load.command, vehicle.states, settings.reference_v)
+    running = _running(load, volt, settings)
+    in_states = tuple(_running(load, s.supply_v, settings) if s.is_on(load.command) else 0 for s in vehicle.states)
+    tolerance = load.tolerance_pct if settings.tolerance_loads else 0
+    by_unit = {u: tuple(c for v, c in locks if v == u) for u in dict.fromkeys(u for u, _ in locks)}
+    return ItemType(
+        command=load.command,
+        items=tuple((load.name, n + 1) for n in range(load.count)),
+        running_ma=running,
+        excess_ma=inrush_excess_ma(load.inrush_ma, load.running_ma, volt, settings.reference_v),
+        deviation_ma=_rise(running, tolerance),
+        tau_ms=load.inrush_ms / 3,
+        state_ma=in_states,
+        state_deviation_ma=tuple(_rise(ma, tolerance) for ma in in_states),
+        share=load.share,
+        reversing="reversing" in load.needs,
+        pwm="pwm" in load.needs or command.action == "pwm",
+        vital=load.importance == "vital",
+        separate=load.separate,
+        place=load.place,
+        length_m=load.length_m,
+        max_drop_pct=load.max_drop_pct,
+        locked=tuple(sorted(by_unit.items())),
+    )
+
+
+def _running(load, volt, settings):
+    return running_at_voltage_ma(load.running_ma, load.volt_exponent, volt, settings.reference_v)
+
+
+def _rise(running_ma, tolerance_pct):
+    return math.ceil(running_ma * tolerance_pct / 100)
+
+
+def _order(t: ItemType):
+    """What a load is, without its name; unknowns sort first."""
+    return (
+        -t.running_ma,
+        -t.excess_ma,
+        -t.tau_ms,
+        -t.deviation_ma,
+        t.state_ma,
+        t.state_deviation_ma,
+        t.share,
+        t.reversing,
+        t.pwm,
+        t.vital,
+        t.separate or "",
+        t.place or "",
+        -1.0 if t.length_m is None else t.length_m,
+        t.max_drop_pct,
+        t.locked,
+    )
+
+
+def _identity(t: ItemType):
+    """Loads are told apart where a rule counts loads and not items: labels, tolerance and locks."""
+    apart = t.load if t.separate or t.deviation_ma or any(t.state_deviation_ma) or t.locked else ""
+    return (t.command, *_order(t), apart)

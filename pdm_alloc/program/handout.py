@@ -1,0 +1,59 @@
+"""From how often each column is chosen to circuits on named channels with named items."""
+
+from collections import defaultdict
+
+from pdm_alloc.module import natural_key
+from pdm_alloc.program.task import Column, Task
+
+__all__ = ["Handed", "hand_out"]
+
+Handed = tuple[int, str, tuple[str, ...], str, tuple[tuple[str, int], ...]]
+
+
+def hand_out(task: Task, values: tuple[int, ...]) -> list[Handed]:
+    """Give every chosen circuit its channels and its items, the same way whatever order the rows came in.
+
+    Parameters
+    ----------
+    task : Task
+        Columns and classes.
+    values : tuple of int
+        How often each column is chosen.
+
+    Returns
+    -------
+    list of tuple
+        Unit number, use, channels, command, items; by unit and channel.
+    """
+    chosen = [column for v, column in enumerate(task.columns) for _ in range(values[v])]
+    channels = _channels(task, chosen)
+    items = _items(task, chosen)
+    handed = [
+        (task.classes[c.channel_class].unit, task.classes[c.channel_class].use, channels[n], c.command, items[n])
+        for n, c in enumerate(chosen)
+    ]
+    return sorted(handed, key=lambda h: (h[0], natural_key(h[2][0])))
+
+
+def _channels(task: Task, chosen: list[Column]) -> dict[int, tuple[str, ...]]:
+    """Doubles first, for singles can take any channel of their kind that is left."""
+    taken: set[tuple[int, str]] = set()
+    found = {}
+    order = sorted(range(len(chosen)), key=lambda n: (-task.classes[chosen[n].channel_class].width, n))
+    for n in order:
+        own = task.classes[chosen[n].channel_class]
+        slot = next(s for s in own.slots if not any((own.unit, name) in taken for name in s))
+        taken.update((own.unit, name) for name in slot)
+        found[n] = slot
+    return found
+
+
+def _items(task: Task, chosen: list[Column]) -> dict[int, tuple[tuple[str, int], ...]]:
+    """Items of a type are alike, so they are dealt out in canonical order."""
+    left = {(command, n): list(t.items) for command, types in task.types.items() for n, t in enumerate(types)}
+    found: dict[int, list[tuple[str, int]]] = defaultdict(list)
+    for number, column in enumerate(chosen):
+        for n, k in column.counts:
+            pool = left[column.command, n]
+            found[number] += [pool.pop(0) for _ in range(k)]
+    return {number: tuple(sorted(items)) for number, items in found.items()}

@@ -1,0 +1,74 @@
+"""What makes one allocation better than another, in order."""
+
+from collections.abc import Callable
+
+from pdm_alloc.program.task import Column, Task
+
+__all__ = ["STRATEGIES", "objectives"]
+
+STRATEGIES = ("isolate", "spare")
+
+Cost = Callable[[Task, int, Column], int]
+
+
+def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
+    """Costs to minimise in order, whole numbers.
+
+    Parameters
+    ----------
+    task : Task
+        Columns.
+    strategy : str
+        ``isolate``: as many circuits as possible. ``spare``: as few channels as possible, then the
+        weakest ones.
+
+    Returns
+    -------
+    list of (str, dict)
+        Name of the objective and the cost of each column by number, zeros left out.
+
+    Raises
+    ------
+    ValueError
+        The word is no strategy.
+    """
+    if strategy not in STRATEGIES:
+        raise ValueError(f"strategy {strategy!r} is none of {', '.join(STRATEGIES)}")
+    first: list[tuple[str, Cost]] = [("circuits", _circuit)]
+    if strategy == "spare":
+        first = [("channels", _width), ("strength", _strength)]
+    ordered = [*first, ("harness mass", _mass), ("even headroom", _unevenness), ("tie", _tie)]
+    return [(name, _each(task, cost)) for name, cost in ordered]
+
+
+def _each(task: Task, cost: Cost) -> dict[int, float]:
+    costs = {v: cost(task, v, column) for v, column in enumerate(task.columns)}
+    return {v: c for v, c in costs.items() if c}
+
+
+def _circuit(task: Task, v: int, column: Column) -> int:
+    return -1
+
+
+def _width(task: Task, v: int, column: Column) -> int:
+    return task.classes[column.channel_class].width
+
+
+def _strength(task: Task, v: int, column: Column) -> int:
+    """Derated rating taken from the channels that could have stayed free, A/10 rounded up."""
+    return -(-task.classes[column.channel_class].rating.rated_ma // 100)
+
+
+def _mass(task: Task, v: int, column: Column) -> int:
+    """Whole grams: finer differences are below what a hand can cut."""
+    return round(column.fit.mass_mg / 1000)
+
+
+def _unevenness(task: Task, v: int, column: Column) -> int:
+    """Square of the use in per cent: the sum is least when no channel is much fuller than it need be."""
+    return round((column.fit.use_ppm / 10_000) ** 2)
+
+
+def _tie(task: Task, v: int, column: Column) -> int:
+    """A scatter of small costs by canonical number: equal solutions become unequal in the same way each time."""
+    return v * 7919 % 1009

@@ -1,0 +1,91 @@
+"""Solve a vehicle on given units."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.module import Unit
+from pdm_alloc.program.handout import Handed, hand_out
+from pdm_alloc.program.objectives import objectives
+from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
+from pdm_alloc.program.partition import partition
+from pdm_alloc.program.solver import Clock, Solution
+from pdm_alloc.program.task import task_of
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["Solved", "is_enough", "solve"]
+
+
+@dataclass(frozen=True)
+class Solved:
+    """How a solve ended, with the circuits where it found any.
+
+    Parameters
+    ----------
+    outcome : str
+        One of the five words.
+    circuits : tuple
+        As `hand_out` gives them.
+    gap : float
+        Of the first objective that is not proved; 0 when all are.
+    objectives : tuple of (str, float)
+        Name and value of each objective that was reached.
+    """
+
+    outcome: str
+    circuits: tuple[Handed, ...] = ()
+    gap: float = 0.0
+    objectives: tuple[tuple[str, float], ...] = ()
+
+
+def solve(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook) -> Solved:
+    """Allocate loads to channels, best by all objectives in order.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    strategy : str
+        ``isolate`` or ``spare``.
+    clock : Clock
+        When to stop.
+    book : CircuitBook
+        Circuits of this vehicle known so far.
+
+    Returns
+    -------
+    Solved
+        With circuits only when the outcome is proven best or best so far.
+    """
+    task = task_of(vehicle, units, book)
+    costs = objectives(task, strategy)
+    solutions = partition(task).minimise([cost for _, cost in costs], clock)
+    answer = _last_with_values(solutions)
+    if answer is None:
+        return Solved(solutions[0].outcome)
+    proved = len(solutions) == len(costs) and solutions[-1].outcome == PROVEN_BEST
+    reached = tuple((name, s.objective) for (name, _), s in zip(costs, solutions, strict=False) if s.values)
+    return Solved(
+        PROVEN_BEST if proved else BEST_SO_FAR,
+        tuple(hand_out(task, answer.values)),
+        0.0 if proved else _open_gap(solutions),
+        reached,
+    )
+
+
+def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solution:
+    """Whether units are enough at all: no objective, so it is quicker than `solve`."""
+    return partition(task_of(vehicle, units, book)).minimise([{}], clock)[0]
+
+
+def _last_with_values(solutions: list[Solution]) -> Solution | None:
+    found = [s for s in solutions if s]
+    return found[-1] if found else None
+
+
+def _open_gap(solutions: list[Solution]) -> float:
+    """Of the first objective left unproved; a later one that was never begun counts as wholly open."""
+    last = solutions[-1]
+    return last.gap if last else 1.0
