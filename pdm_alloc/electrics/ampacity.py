@@ -1,0 +1,152 @@
+"""Ampacity of a wire: 33 CFR 183.425 Table 5, the ambient and the bundle."""
+
+import math
+from bisect import bisect_left
+from functools import lru_cache
+from itertools import pairwise
+
+from pdm_alloc.electrics import wire_tables as tables
+from pdm_alloc.electrics.wire import awg_diameter_mm
+
+__all__ = ["ambient_factor", "ampacity_a", "base_ampacity_a", "bundle_factor"]
+
+_TABLE_AMBIENT_C = 30.0
+
+
+def ambient_factor(insulation_c: float, ambient_c: float) -> float:
+    """Ampacity at an ambient over ampacity at 30 deg C: sqrt((Tr - Ta) / (Tr - 30)).
+
+    The rise of temperature goes with the square of the current, so this is the current that brings
+    the conductor to its class. It gives the NEC 310.15(B) factors to the printed digits.
+
+    Parameters
+    ----------
+    insulation_c : float
+        Temperature class of the insulation Tr, above 30 deg C.
+    ambient_c : float
+        Ambient Ta, deg C.
+
+    Returns
+    -------
+    float
+        No unit; 0 where the ambient is not below the class.
+
+    Raises
+    ------
+    ValueError
+        The class is not above 30 deg C.
+    """
+    if not insulation_c > _TABLE_AMBIENT_C:
+        raise ValueError(f"an insulation class is above {_TABLE_AMBIENT_C:g} deg C, not {insulation_c:g}")
+    return math.sqrt(max(0.0, insulation_c - ambient_c) / (insulation_c - _TABLE_AMBIENT_C))
+
+
+def bundle_factor(loaded_wires: int) -> float:
+    """Ampacity in a bundle over ampacity of a wire alone.
+
+    Parameters
+    ----------
+    loaded_wires : int
+        Wires in the bundle that carry current, at least 1.
+
+    Returns
+    -------
+    float
+        1, 0.7, 0.6, 0.5 or 0.4 for up to 2, 3, 6, 24 and more wires (notes to 33 CFR 183.425 Table 5,
+        binding only from 50 V; below, a choice on the careful side).
+
+    Raises
+    ------
+    ValueError
+        Fewer than one wire.
+    """
+    if loaded_wires < 1:
+        raise ValueError(f"a bundle has at least 1 loaded wire, not {loaded_wires}")
+    return next((factor for most, factor in tables.BUNDLE_FACTORS if loaded_wires <= most), tables.BUNDLE_FACTOR_BEYOND)
+
+
+@lru_cache(maxsize=512)
+def base_ampacity_a(area_mm2: float, insulation_c: float) -> float:
+    """Ampacity of a wire alone at 30 deg C.
+
+    On a row of 33 CFR 183.425 Table 5 the row's value. Between rows (all metric sizes) a straight
+    line in the logarithms of area and ampacity; between insulation classes a straight line, which is
+    below the square-root law. Thinner than 18 AWG the current density of 18 AWG is kept; thicker
+    than 4/0 ampacity goes with the square root of the area: both are below the trend of the table,
+    and both are ours.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Nominal area, mm2.
+    insulation_c : float
+        Temperature class of the insulation, 60 to 200 deg C.
+
+    Returns
+    -------
+    float
+        A.
+
+    Raises
+    ------
+    ValueError
+        The class is outside 60 to 200 deg C, or the area is not above zero.
+    """
+    if not area_mm2 > 0:
+        raise ValueError(f"a conductor has an area above 0 mm2, not {area_mm2}")
+    low, high, share = _columns(insulation_c)
+    areas, rows = _rows()
+    amps = [row[low] + (row[high] - row[low]) * share for row in rows]
+    if area_mm2 < areas[0]:
+        return amps[0] * area_mm2 / areas[0]
+    if area_mm2 > areas[-1]:
+        return amps[-1] * math.sqrt(area_mm2 / areas[-1])
+    return _log_log(areas, amps, area_mm2)
+
+
+def ampacity_a(area_mm2: float, insulation_c: float, ambient_c: float = 30.0, loaded_wires: int = 1) -> float:
+    """Ampacity of a wire: table value times ambient factor times bundle factor.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Nominal area, mm2.
+    insulation_c : float
+        Temperature class of the insulation, 60 to 200 deg C.
+    ambient_c : float
+        Ambient, deg C.
+    loaded_wires : int
+        Wires in the bundle that carry current.
+
+    Returns
+    -------
+    float
+        A; 0 where the ambient is not below the class.
+
+    Raises
+    ------
+    ValueError
+        As in `base_ampacity_a`, `ambient_factor` and `bundle_factor`.
+    """
+    factor = ambient_factor(insulation_c, ambient_c) * bundle_factor(loaded_wires)
+    return base_ampacity_a(area_mm2, insulation_c) * factor
+
+
+@lru_cache(maxsize=1)
+def _rows():
+    areas = [math.pi / 4 * awg_diameter_mm(number) ** 2 for number in tables.AMPACITY_A]
+    return areas, list(tables.AMPACITY_A.values())
+
+
+def _columns(insulation_c):
+    """Two neighbouring columns of the table and how far between them the class is."""
+    for index, (low, high) in enumerate(pairwise(tables.INSULATION_CLASSES_C)):
+        if low <= insulation_c <= high:
+            return index, index + 1, (insulation_c - low) / (high - low)
+    raise ValueError(f"ampacity is known for insulation of 60 to 200 deg C, not of {insulation_c:g}")
+
+
+def _log_log(areas, amps, area):
+    index = min(max(1, bisect_left(areas, area)), len(areas) - 1)
+    share = math.log(area / areas[index - 1]) / math.log(areas[index] / areas[index - 1])
+    return amps[index - 1] * (amps[index] / amps[index - 1]) ** share

@@ -1,0 +1,182 @@
+"""Choice of a circuit's wire: the smallest that carries the trip setting, keeps the drops and fits the terminal."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from pdm_alloc.electrics.ampacity import ampacity_a
+from pdm_alloc.electrics.drop import RETURNS
+from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, resistance_ohm_per_m, wire_sizes
+
+__all__ = ["WireChoice", "WireRules", "choose_wire"]
+
+Run = tuple[float, float | None, float]
+
+_TERMINAL_ROUNDING = 1.01  # a terminal for "5.3 mm2" takes 10 AWG; no two sizes are this close
+
+
+@dataclass(frozen=True, slots=True)
+class WireRules:
+    """What a wire is chosen by, the same for many circuits.
+
+    Parameters
+    ----------
+    sizes : str
+        ``metric`` or ``awg``.
+    insulation_c, ambient_c : float
+        Temperature class of the insulation, 60 to 200; hottest ambient on the way, deg C.
+    bundle_wires : int
+        Loaded wires in the bundle.
+    return_path : str
+        ``chassis`` or ``wire``.
+    system_v : float
+        Voltage the drops are per cent of, V.
+    """
+
+    sizes: str = "metric"
+    insulation_c: float = 105.0
+    ambient_c: float = 30.0
+    bundle_wires: int = 1
+    return_path: str = "chassis"
+    system_v: float = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class WireChoice:
+    """The wire of a circuit.
+
+    Parameters
+    ----------
+    size : WireSize
+        Size of each conductor.
+    parallel : int
+        Conductors side by side, one a pin.
+    ampacity_a : float
+        Of all conductors together, A.
+    drops_pct : tuple of (float or None)
+        Drop of each run in the order given, per cent of the system voltage; None: no length, not judged.
+    mass_g : float or None
+        Mass of all runs, with the way back where it is a wire, g; None where a length is missing.
+    """
+
+    size: WireSize
+    parallel: int
+    ampacity_a: float
+    drops_pct: tuple[float | None, ...]
+    mass_g: float | None
+
+
+def choose_wire(
+    trip_a: float,
+    running_a: float,
+    runs: Sequence[Run],
+    rules: WireRules,
+    max_wire_mm2: float | None = None,
+    pins: int = 1,
+) -> WireChoice | str:
+    """Smallest wire that serves a circuit; conductors side by side only where one does not suffice.
+
+    Conductors side by side share the trip setting: they are taken to carry equal currents, so they
+    must be alike and equally long.
+
+    Parameters
+    ----------
+    trip_a : float
+        Trip setting the wire must carry for ever, A.
+    running_a : float
+        Running current of the circuit, A; it warms the conductor for the drop.
+    runs : sequence of (float, float or None, float)
+        For each load: current in its run, A; length one way, m, or None; drop allowed, per cent of
+        the system voltage. For a shared trunk give the load's ampere-metres over its length.
+    rules : WireRules
+        Sizes, insulation, ambient, bundle, return and voltage.
+    max_wire_mm2 : float or None
+        Largest conductor the terminal takes, mm2; None: not judged.
+    pins : int
+        Pins of the channel, the most conductors side by side.
+
+    Returns
+    -------
+    WireChoice or str
+        The wire; or a reason word: ``heat`` (the ambient is not below the insulation class),
+        ``ampacity`` (no size carries the trip setting), ``drop`` (no size keeps a drop), ``terminal``
+        (a size would, but its terminal does not take it).
+
+    Raises
+    ------
+    ValueError
+        The rules are outside the tables of wire.
+    """
+    ladder = _ladder(rules)
+    if not ladder:
+        return "heat"
+    most = math.inf if max_wire_mm2 is None else max_wire_mm2 * _TERMINAL_ROUNDING
+    budgets = _budgets(runs, rules)
+    for parallel in range(1, pins + 1):
+        for rung in ladder:
+            if rung.area_mm2 > most:
+                break
+            if rung.ampacity_a * parallel >= trip_a and _keeps_drops(rung, parallel, running_a, budgets):
+                return _choice(rung, parallel, running_a, runs, rules)
+    return _reason(ladder, trip_a, running_a, budgets, pins)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rung:
+    """A size under given rules: resistance is `ohm_cool` + `ohm_rise` * sqrt(current / ampacity), ohm / m."""
+
+    size: WireSize
+    area_mm2: float
+    ampacity_a: float
+    ohm_cool: float
+    ohm_rise: float
+    g_per_m: float
+
+    def ohm_per_m(self, parallel, running_a):
+        return self.ohm_cool + self.ohm_rise * math.sqrt(running_a / (self.ampacity_a * parallel))
+
+
+@lru_cache(maxsize=512)
+def _ladder(rules):
+    if rules.ambient_c >= rules.insulation_c:
+        return ()
+    return tuple(_rung(size, rules) for size in wire_sizes(rules.sizes))
+
+
+def _rung(size, rules):
+    cool = resistance_ohm_per_m(size, rules.ambient_c)
+    hot = resistance_ohm_per_m(size, rules.insulation_c)
+    ampacity = ampacity_a(size.area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires)
+    return _Rung(size, size.area_mm2, ampacity, cool, hot - cool, mass_g_per_m(size.area_mm2, rules.insulation_c))
+
+
+def _budgets(runs, rules):
+    """Least of the largest resistances per metre the runs allow: one number decides every drop."""
+    returns, volts = RETURNS[rules.return_path], rules.system_v / 100
+    allowed = math.inf
+    for current, length, most_pct in runs:
+        if length and current > 0:
+            allowed = min(allowed, most_pct * volts / (current * length * returns))
+    return allowed
+
+
+def _keeps_drops(rung, parallel, running_a, allowed):
+    return rung.ohm_cool <= allowed * parallel and rung.ohm_per_m(parallel, running_a) <= allowed * parallel
+
+
+def _choice(rung, parallel, running_a, runs, rules):
+    returns = RETURNS[rules.return_path]
+    per_amp_metre = rung.ohm_per_m(parallel, running_a) * returns / parallel * 100 / rules.system_v
+    drops = tuple(None if length is None else current * length * per_amp_metre for current, length, _ in runs)
+    mass = None
+    if None not in drops:
+        mass = sum(length for _, length, _ in runs) * rung.g_per_m * returns * parallel
+    return WireChoice(rung.size, parallel, rung.ampacity_a * parallel, drops, mass)
+
+
+def _reason(ladder, trip_a, running_a, allowed, pins):
+    carries = [rung for rung in ladder if rung.ampacity_a * pins >= trip_a]
+    if not carries:
+        return "ampacity"
+    return "terminal" if any(_keeps_drops(rung, pins, running_a, allowed) for rung in carries) else "drop"

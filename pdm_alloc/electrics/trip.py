@@ -1,0 +1,232 @@
+"""Trip setting of a channel: the current, the inrush window, and whether the wire survives a stalled load."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from pdm_alloc.electrics.inrush import time_above
+from pdm_alloc.electrics.protection import time_to_trip
+from pdm_alloc.electrics.wire import step_up_to
+from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C, SHORT_TIME_C
+
+__all__ = [
+    "TRIP_MARGIN",
+    "StallCheck",
+    "damage_ms",
+    "inrush_window_ms",
+    "short_time_c",
+    "stall_check",
+    "trip_ma",
+    "trip_ms",
+    "window_passes",
+]
+
+TRIP_MARGIN = Fraction(5, 4)  # trip setting over running current wanted; common practice, no source
+_WINDOW_MARGIN = 1.5  # inrush window over the time the inrush needs it; common practice, no source
+_WINDOW_STEP_MS = 10
+
+
+def trip_ma(running_ma: int, rated_ma: Fraction, step_ma: int, ampacity_ma: float = math.inf) -> int | str:
+    """Trip setting: 1.25 times running, rounded up to a step, no more than channel and wire bear.
+
+    Where 1.25 times running, or rounding it up, would pass the derated rating, the setting is the
+    rating rounded down to a step, as long as that is above the running current.
+
+    Parameters
+    ----------
+    running_ma : int
+        Running current of the circuit, tolerance included, mA.
+    rated_ma : Fraction
+        Derated rating of the channel, mA.
+    step_ma : int
+        Step of the module's setting, mA, above 0.
+    ampacity_ma : float
+        Ampacity of the wire where it is already there, mA; inf: the wire is chosen to suit.
+
+    Returns
+    -------
+    int or str
+        mA, a multiple of `step_ma`; or a reason word: ``rating`` (no step above running within the
+        channel's rating), ``wire`` (the wire carries less than the setting).
+
+    Raises
+    ------
+    ValueError
+        The step is not above 0.
+    """
+    if step_ma <= 0:
+        raise ValueError(f"a trip setting has steps above 0 mA, not {step_ma}")
+    wanted = math.ceil(running_ma * TRIP_MARGIN / step_ma)
+    steps = max(1, min(wanted, math.floor(rated_ma / step_ma)))
+    setting = steps * step_ma
+    if setting > rated_ma or setting <= running_ma:
+        return "rating"
+    return setting if setting <= ampacity_ma else "wire"
+
+
+def inrush_window_ms(running_a: float, excess_a: Sequence[float], tau_ms: Sequence[float], trip_a: float) -> float:
+    """Inrush window to set: 1.5 times as long as the inrush exceeds the trip setting, in whole 10 ms.
+
+    Parameters
+    ----------
+    running_a : float
+        Running current of the circuit, A.
+    excess_a : sequence of float, shape (n,)
+        Inrush above running of each item at switch-on, A.
+    tau_ms : sequence of float, shape (n,)
+        Time constant of each, ms.
+    trip_a : float
+        Trip setting, A.
+
+    Returns
+    -------
+    float
+        ms; 0 where the inrush never exceeds the setting, inf where the running current does.
+
+    Raises
+    ------
+    ValueError
+        An excess or time constant is negative.
+    """
+    needed = time_above(running_a, excess_a, tau_ms, trip_a)
+    if not needed or needed == math.inf:
+        return needed
+    return float(_WINDOW_STEP_MS * math.ceil(_WINDOW_MARGIN * needed / _WINDOW_STEP_MS))
+
+
+def window_passes(
+    running_a: float, excess_a: Sequence[float], tau_ms: Sequence[float], trip_a: float, window_ms: float
+) -> bool:
+    """Whether an inrush is below the trip setting again before the window has closed, with a margin of 1.5 in time.
+
+    Parameters
+    ----------
+    running_a, excess_a, tau_ms, trip_a
+        As in `inrush_window_ms`.
+    window_ms : float
+        Inrush window that is set, ms.
+
+    Returns
+    -------
+    bool
+    """
+    needed = time_above(running_a, excess_a, tau_ms, trip_a)
+    return needed < math.inf and _WINDOW_MARGIN * needed <= window_ms
+
+
+def trip_ms(current_a: float, trip_a: float, window_ms: float, usable_a: float, peak_a: float, peak_ms: float) -> float:
+    """Time after which a set channel trips on a constant current: the earlier of its setting and its own protection.
+
+    Parameters
+    ----------
+    current_a : float
+        The current, A.
+    trip_a, window_ms : float
+        Trip setting, A; inrush window, ms.
+    usable_a, peak_a, peak_ms : float
+        The channel's protection, as in `pdm_alloc.electrics.protection.time_to_trip`, A, A, ms.
+
+    Returns
+    -------
+    float
+        ms; inf where nothing trips.
+    """
+    by_setting = window_ms if current_a > trip_a else math.inf
+    return min(by_setting, time_to_trip(current_a, usable_a, peak_a, peak_ms))
+
+
+def short_time_c(insulation_c: float) -> float:
+    """Conductor temperature the insulation survives for at most 5 s (IEC 60724, from memory).
+
+    Parameters
+    ----------
+    insulation_c : float
+        Temperature class, up to 200 deg C.
+
+    Returns
+    -------
+    float
+        160 deg C up to class 105, 250 deg C above.
+
+    Raises
+    ------
+    ValueError
+        The class is above 200 deg C.
+    """
+    return step_up_to(SHORT_TIME_C, insulation_c)
+
+
+def damage_ms(current_a: float, area_mm2: float, start_c: float, limit_c: float) -> float:
+    """Time a conductor takes from one temperature to another without losing heat: k**2 * A**2 / I**2.
+
+    k**2 = Qc * (b + 20) / rho20 * ln((b + limit) / (b + start)), the adiabatic law of IEC 60949
+    (constants from memory); it gives k = 115 and 143 A s**0.5 / mm2 from 70 to 160 and from 90 to 250 deg C.
+
+    Parameters
+    ----------
+    current_a : float or ndarray
+        Current, A, above 0.
+    area_mm2 : float
+        Area of all conductors together, mm2.
+    start_c, limit_c : float
+        Temperature at the start; temperature not to be passed, deg C.
+
+    Returns
+    -------
+    float or ndarray, shape of `current_a`
+        ms; 0 where the start is not below the limit.
+    """
+    if start_c >= limit_c:
+        return 0.0 * current_a
+    heat = COPPER_HEAT * (20 - COPPER_ZERO_C) / (COPPER_RESISTIVITY / 1000)
+    k_squared = heat * math.log((limit_c - COPPER_ZERO_C) / (start_c - COPPER_ZERO_C))
+    return 1000 * k_squared * area_mm2**2 / current_a**2
+
+
+@dataclass(frozen=True, slots=True)
+class StallCheck:
+    """Whether the wire survives a load whose inrush never decays.
+
+    Parameters
+    ----------
+    trip_ms : float
+        When the channel trips on it, ms; inf: it does not.
+    damage_ms : float
+        When the conductor would pass its short-time temperature, losing no heat, ms.
+    steady : bool
+        Whether the wire carries for ever what never trips: the trip setting is within its ampacity.
+    """
+
+    trip_ms: float
+    damage_ms: float
+    steady: bool
+
+    @property
+    def safe(self) -> bool:
+        """Steady, and tripped before the damage (or no trip needed, the current being within the setting)."""
+        return self.steady and (self.trip_ms == math.inf or self.trip_ms < self.damage_ms)
+
+
+def stall_check(stalled_a: float, trip: tuple[float, float], channel: tuple[float, float, float], wire) -> StallCheck:
+    """Check a stalled motor against the wire: steady and adiabatic.
+
+    Parameters
+    ----------
+    stalled_a : float
+        Running current plus an excess that never decays, A.
+    trip : (float, float)
+        Trip setting, A; inrush window, ms.
+    channel : (float, float, float)
+        usable_a, peak_a, peak_ms of its protection, A, A, ms.
+    wire : (float, float, float, float)
+        Area of all conductors, mm2; their ampacity, A; conductor temperature at the start and
+        short-time limit of the insulation, deg C.
+
+    Returns
+    -------
+    StallCheck
+    """
+    area, ampacity, start_c, limit_c = wire
+    tripped = trip_ms(stalled_a, *trip, *channel)
+    return StallCheck(tripped, float(damage_ms(stalled_a, area, start_c, limit_c)), trip[0] <= ampacity)
