@@ -1,0 +1,156 @@
+// Hands: what keys, mouse and clipboard do to the editable table. Edits travel as small messages that name rows
+// by key, never by position.
+
+const MERGE_MS = 40; // edits closer together than this travel in one message
+
+class Hands {
+  constructor(grid) {
+    this.grid = grid;
+    this.model = grid.model;
+    this.queue = [];
+    this.sent = grid.model.get('heard');
+    this.waiting = new Map(); // cell to the message that carries its text, until that message is heard
+  }
+
+  // ---- messages ----
+
+  send(message) {
+    this.flush();
+    this.model.send({...message, n: ++this.sent});
+  }
+
+  flush() {
+    clearTimeout(this.timer);
+    if (this.queue.length) this.model.send({op: 'edit', edits: this.queue, n: ++this.sent});
+    this.queue = [];
+  }
+
+  // Cells whose message has been heard may be painted again.
+  heard() {
+    const done = [...this.waiting].filter(([, n]) => n <= this.model.get('heard')).map(([e]) => e);
+    for (const e of done) this.waiting.delete(e);
+    return done;
+  }
+
+  commit(e) {
+    delete e.dataset.dirty;
+    if (e.type !== 'checkbox' && e.dataset.was === e.value) return;
+    e.dataset.was = e.value;
+    this.queue.push([this.grid.keyOf(e), e.dataset.col, textOf(e)]);
+    this.waiting.set(e, this.sent + 1);
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.flush(), MERGE_MS);
+  }
+
+  settle(e) {
+    if (e.dataset.dirty) this.commit(e);
+  }
+
+  add() {
+    this.send({op: 'add', after: this.grid.current()});
+    this.grid.follow = this.sent; // the focus goes to the new row once it is there
+  }
+
+  copy() {
+    if (this.grid.current() !== null) this.send({op: 'copy', key: this.grid.current()});
+    this.grid.follow = this.sent;
+  }
+
+  remove() {
+    if (this.grid.current() !== null) this.send({op: 'delete', key: this.grid.current()});
+  }
+
+  // Escape: first the typing goes, then the refused text, then the focus leaves the table.
+  giveUp(e) {
+    const key = this.grid.keyOf(e), column = e.dataset.col;
+    if (e.dataset.dirty) {
+      delete e.dataset.dirty;
+      e.value = e.dataset.was;
+      e.select();
+    } else if (this.model.get('drafts')[key]?.[column] !== undefined) this.send({op: 'revert', key, column});
+    else this.grid.leave();
+  }
+
+  // ---- keyboard ----
+
+  keydown(ev) {
+    ev.stopPropagation(); // or the notebook takes Enter, arrows and letters for its own
+    const e = ev.target;
+    if (!e.dataset.col) return;
+    const act = this.shortcut(ev, e) || this.movement(ev, e);
+    if (!act) return;
+    ev.preventDefault();
+    act();
+  }
+
+  shortcut(ev, e) {
+    if (ev.key === 'Escape') return () => this.giveUp(e);
+    return ev.altKey ? this.rowShortcut(ev, e) : this.undoShortcut(ev, e);
+  }
+
+  rowShortcut(ev, e) {
+    const act = {Enter: () => this.add(), Delete: () => this.remove()}[ev.key];
+    const copy = ev.shiftKey && ev.key === 'ArrowDown' ? () => this.copy() : null;
+    return act || copy ? () => { this.settle(e); (act || copy)(); } : null;
+  }
+
+  // While a cell is being typed in, undo is the browser's own.
+  undoShortcut(ev, e) {
+    if (!(ev.ctrlKey || ev.metaKey) || e.dataset.dirty) return null;
+    const key = ev.key.toLowerCase();
+    const op = key === 'y' || (key === 'z' && ev.shiftKey) ? 'redo' : key === 'z' ? 'undo' : null;
+    return op ? () => this.send({op}) : null;
+  }
+
+  movement(ev, e) {
+    if (ev.altKey || ev.ctrlKey || ev.metaKey) return null;
+    const back = ev.shiftKey ? -1 : 1;
+    switch (ev.key) {
+      case 'Enter': return () => this.step(e, back);
+      case 'ArrowDown': return () => this.step(e, 1);
+      case 'ArrowUp': return () => this.step(e, -1);
+      case 'Tab': return this.sideways(e, back);
+      case 'ArrowRight': return this.atEdge(e, 1) ? this.sideways(e, 1) : null;
+      case 'ArrowLeft': return this.atEdge(e, -1) ? this.sideways(e, -1) : null;
+      default: return null;
+    }
+  }
+
+  atEdge(e, direction) {
+    if (e.type !== 'text') return true;
+    const all = e.selectionStart === 0 && e.selectionEnd === e.value.length;
+    const at = direction > 0 ? e.selectionStart === e.value.length : e.selectionEnd === 0;
+    return at || (all && !e.dataset.dirty);
+  }
+
+  step(e, rows) {
+    this.settle(e);
+    this.grid.focus(this.grid.below(e, rows));
+  }
+
+  // Past either end of the table Tab is the browser's own, so nobody is caught in here.
+  sideways(e, cells) {
+    const next = this.grid.beside(e, cells);
+    return next ? () => { this.settle(e); this.grid.focus(next); } : null;
+  }
+
+  // ---- clipboard ----
+
+  paste(ev) {
+    ev.stopPropagation();
+    const e = ev.target, text = ev.clipboardData.getData('text/plain');
+    const many = /[\t\n\r]/.test(text.replace(/[\r\n]+$/, '')) || e.type !== 'text';
+    if (!e.dataset.col || !many) return;
+    ev.preventDefault();
+    delete e.dataset.dirty;
+    this.send({op: 'paste', key: this.grid.keyOf(e), column: e.dataset.col, text});
+  }
+
+  take() {
+    const lines = this.model.get('shown').map((row) => row.map(quoted).join('\t'));
+    const text = [this.grid.columns.map((c) => c.key).join('\t'), ...lines].join('\n');
+    const tell = (words) => { this.grid.notice.textContent = words; };
+    const put = navigator.clipboard?.writeText(text) ?? Promise.reject(new Error('no clipboard'));
+    put.then(() => tell('the table is on the clipboard'), () => tell('the browser did not allow copying'));
+  }
+}

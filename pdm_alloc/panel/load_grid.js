@@ -1,0 +1,270 @@
+// The editable table of loads in the browser. State comes in whole (columns, order, shown, drafts, marks, can,
+// notice, heard); what the user does goes out as messages (see grid_hands.js). Cells are in grid_cells.js.
+
+class Grid {
+  constructor(model, el) {
+    this.model = model;
+    this.columns = model.get('columns');
+    this.id = 'pdm-grid-' + Math.random().toString(36).slice(2, 9);
+    this.painted = new Map(); // row key to what its row was last painted from
+    this.hands = new Hands(this);
+    this.build(el);
+    this.listen();
+    this.sync();
+  }
+
+  // ---- building ----
+
+  build(el) {
+    this.root = make('div', 'pdm-grid');
+    this.table = make('table');
+    this.table.setAttribute('role', 'grid');
+    this.table.setAttribute('aria-label', 'loads');
+    this.buildHead();
+    this.body = this.table.createTBody();
+    const wrap = make('div', 'pdm-grid-wrap');
+    wrap.append(this.table);
+    this.notice = make('div', 'pdm-grid-notice');
+    this.notice.tabIndex = -1;
+    this.notice.setAttribute('aria-live', 'polite');
+    this.faults = make('ul', 'pdm-grid-faults');
+    this.faults.setAttribute('aria-label', 'cells to put right');
+    this.root.append(this.buildBar(), wrap, this.notice, this.faults, ...this.buildLists());
+    el.append(this.root);
+  }
+
+  buildHead() {
+    const line = this.table.createTHead().insertRow();
+    line.append(make('th', 'pdm-grid-index', '#'));
+    for (const column of this.columns) {
+      const th = make('th', column.more ? 'pdm-more' : '', column.title + (column.unit ? ', ' + column.unit : ''));
+      th.scope = 'col';
+      th.title = column.meaning;
+      line.append(th);
+    }
+  }
+
+  buildBar() {
+    const bar = make('div', 'pdm-grid-bar');
+    bar.setAttribute('role', 'toolbar');
+    bar.setAttribute('aria-label', 'rows');
+    this.buttons = {};
+    const button = (name, text, help, act) => {
+      const b = make('button', 'pdm-grid-' + name, text);
+      b.type = 'button';
+      b.title = help;
+      b.addEventListener('click', act);
+      bar.append(b);
+      this.buttons[name] = b;
+    };
+    button('add', 'Add row', 'a new row below this one (Alt+Enter)', () => this.hands.add());
+    button('copy', 'Copy row', 'the same row again, below (Alt+Shift+Down)', () => this.hands.copy());
+    button('delete', 'Delete row', 'this row goes (Alt+Delete)', () => this.hands.remove());
+    button('undo', 'Undo', 'one step back (Ctrl+Z)', () => this.hands.send({op: 'undo'}));
+    button('redo', 'Redo', 'one step forward (Ctrl+Y)', () => this.hands.send({op: 'redo'}));
+    button('take', 'Copy table', 'the whole table to the clipboard, for a spreadsheet', () => this.hands.take());
+    if (this.columns.some((c) => c.more)) button('wide', 'More columns', 'show or hide the rarer columns', () => this.widen());
+    return bar;
+  }
+
+  buildLists() {
+    return this.columns.filter((c) => c.kind === 'text' && c.choices.length).map((column) => {
+      const list = make('datalist');
+      list.id = this.id + '-' + column.key;
+      for (const word of column.choices) list.append(new Option(word, word));
+      return list;
+    });
+  }
+
+  buildRow(key) {
+    const tr = make('tr');
+    tr.dataset.key = key;
+    tr.append(make('th', 'pdm-grid-index'));
+    this.columns.forEach((column, j) => {
+      const td = tr.insertCell();
+      const e = makeEditor(column, this.id + '-' + column.key);
+      td.className = 'pdm-grid-' + column.kind + (column.more ? ' pdm-more' : '');
+      td.style.setProperty('--pdm-width', column.width + 'em');
+      e.dataset.col = column.key;
+      e.dataset.j = j;
+      e.tabIndex = -1;
+      td.append(e, make('span', 'pdm-grid-said'));
+    });
+    return tr;
+  }
+
+  // ---- painting: only rows whose content differs from what was painted ----
+
+  sync() {
+    const keys = this.model.get('order');
+    const fresh = keys.filter((key) => !this.painted.has(key));
+    const focus = this.focused();
+    for (const e of this.hands.heard()) if (e.isConnected) this.painted.set(this.keyOf(e), '');
+    this.order(keys);
+    keys.forEach((key, i) => this.paintRow(key, i));
+    this.paintBar();
+    this.paintFaults(keys);
+    this.restore(focus, fresh, keys);
+  }
+
+  order(keys) {
+    const rows = new Map([...this.body.rows].map((tr) => [Number(tr.dataset.key), tr]));
+    for (const [key, tr] of rows) if (!keys.includes(key)) { tr.remove(); this.painted.delete(key); }
+    keys.forEach((key, i) => {
+      const tr = rows.get(key) || this.buildRow(key);
+      if (this.body.rows[i] !== tr) this.body.insertBefore(tr, this.body.rows[i] || null);
+    });
+  }
+
+  paintRow(key, i) {
+    const shown = this.model.get('shown')[i], drafts = this.model.get('drafts')[key] || {};
+    const marks = this.model.get('marks')[key] || {}, tr = this.body.rows[i];
+    const content = JSON.stringify([i, shown, drafts, marks]);
+    if (this.painted.get(key) === content) return;
+    this.painted.set(key, content);
+    tr.dataset.painted = Number(tr.dataset.painted || 0) + 1;
+    tr.cells[0].textContent = i + 1;
+    tr.classList.toggle('pdm-grid-open', this.columns.some((c) => c.key in marks && !(c.key in drafts)));
+    this.columns.forEach((column, j) => {
+      const good = shown[j], name = column.title + ', row ' + (i + 1);
+      this.paintCell(tr.cells[j + 1], drafts[column.key] ?? good, marks[column.key] || '', name);
+    });
+  }
+
+  paintCell(td, text, mark, name) {
+    const e = td.firstChild;
+    if (!e.dataset.dirty && !this.hands.waiting.has(e)) putText(e, text);
+    e.setAttribute('aria-label', mark ? name + ': ' + mark : name);
+    e.setAttribute('aria-invalid', mark ? 'true' : 'false');
+    e.title = mark;
+    td.classList.toggle('pdm-grid-bad', Boolean(mark));
+  }
+
+  paintBar() {
+    const can = this.model.get('can'), any = this.body.rows.length > 0;
+    this.buttons.undo.disabled = !can.undo;
+    this.buttons.redo.disabled = !can.redo;
+    this.buttons.copy.disabled = this.buttons.delete.disabled = !any;
+    if (this.notice.textContent !== this.model.get('notice')) this.notice.textContent = this.model.get('notice');
+  }
+
+  paintFaults(keys) {
+    const marks = this.model.get('marks');
+    this.faults.replaceChildren(...keys.flatMap((key, i) =>
+      this.columns.filter((c) => marks[key]?.[c.key]).map((c) => this.faultLine(key, i, c, marks[key][c.key]))));
+  }
+
+  faultLine(key, i, column, mark) {
+    const line = make('li'), link = make('button', 'pdm-grid-fault');
+    link.type = 'button';
+    const drafts = this.model.get('drafts')[key] || {}, good = this.model.get('shown')[i][this.columns.indexOf(column)];
+    const kept = column.key in drafts && good !== '' ? '; until then ' + good + ' counts' : '';
+    link.textContent = '\u26a0 row ' + (i + 1) + ', ' + column.title + ': ' + mark + kept;
+    link.addEventListener('click', () => this.goTo(key, column.key));
+    line.append(link);
+    return line;
+  }
+
+  // ---- focus ----
+
+  focused() {
+    const e = document.activeElement, tr = this.root.contains(e) ? e.closest('tr[data-key]') : null;
+    return tr ? {key: Number(tr.dataset.key), col: e.dataset.col, i: tr.sectionRowIndex} : null;
+  }
+
+  restore(focus, fresh, keys) {
+    const followed = this.follow && this.follow <= this.model.get('heard');
+    if (followed && fresh.length === 1) this.goTo(fresh[0], this.columns[0].key);
+    else if (focus && !keys.includes(focus.key)) this.goTo(keys[Math.min(focus.i, keys.length - 1)], focus.col);
+    if (followed) this.follow = 0;
+    if (!this.body.querySelector('[tabindex="0"]')) this.enter(this.neighbour());
+    this.place();
+  }
+
+  // Where the way in was, so that deleting a row leads to the next one and not to the first.
+  place() {
+    const e = this.body.querySelector('[tabindex="0"]');
+    this.at = e ? {i: e.closest('tr').sectionRowIndex, j: Number(e.dataset.j)} : this.at;
+  }
+
+  neighbour() {
+    const i = Math.min(this.at?.i ?? 0, this.body.rows.length - 1);
+    return this.body.rows[i]?.cells[(this.at?.j ?? 0) + 1].firstChild;
+  }
+
+  cell(key, col) {
+    return this.body.querySelector(`tr[data-key="${key}"] [data-col="${col}"]`);
+  }
+
+  goTo(key, col) {
+    const e = this.cell(key, col);
+    if (!e) return this.buttons.add.focus();
+    if (e.offsetParent === null) this.widen();
+    return this.focus(e);
+  }
+
+  // One cell is the way in with Tab; inside, arrows, Enter and Tab go from cell to cell.
+  enter(e) {
+    for (const old of this.body.querySelectorAll('[tabindex="0"]')) old.tabIndex = -1;
+    if (e) e.tabIndex = 0;
+    this.place();
+  }
+
+  current() {
+    const e = this.body.querySelector('[tabindex="0"]');
+    return e ? Number(e.closest('tr').dataset.key) : null;
+  }
+
+  focus(e) {
+    if (!e) return;
+    e.focus();
+    e.select?.();
+  }
+
+  keyOf(e) {
+    return Number(e.closest('tr').dataset.key);
+  }
+
+  below(e, rows) {
+    return this.body.rows[e.closest('tr').sectionRowIndex + rows]?.cells[Number(e.dataset.j) + 1].firstChild;
+  }
+
+  beside(e, cells) {
+    const all = [...this.body.querySelectorAll('[data-col]')].filter((c) => c.offsetParent !== null);
+    return all[all.indexOf(e) + cells];
+  }
+
+  leave() {
+    this.notice.textContent = 'out of the table: Tab goes on, Shift+Tab goes back in';
+    this.notice.focus();
+  }
+
+  widen() {
+    this.buttons.wide.setAttribute('aria-pressed', String(this.root.classList.toggle('pdm-grid-wide')));
+  }
+
+  // ---- wiring ----
+
+  listen() {
+    this.body.addEventListener('input', (ev) => { if (ev.target.type === 'text') ev.target.dataset.dirty = '1'; });
+    this.body.addEventListener('change', (ev) => { if (ev.target.dataset.col) this.hands.commit(ev.target); });
+    this.body.addEventListener('focusin', (ev) => { if (ev.target.dataset.col) this.enter(ev.target); });
+    this.root.addEventListener('keydown', (ev) => this.hands.keydown(ev));
+    this.root.addEventListener('paste', (ev) => this.hands.paste(ev));
+    for (const name of ['copy', 'cut']) this.root.addEventListener(name, (ev) => ev.stopPropagation());
+    this.onChange = () => this.sync();
+    this.model.on('change', this.onChange);
+  }
+
+  close() {
+    this.hands.flush();
+    this.model.off('change', this.onChange);
+  }
+}
+
+export default {
+  render({model, el}) {
+    const grid = new Grid(model, el);
+    return () => grid.close();
+  },
+};

@@ -1,0 +1,172 @@
+"""The editable table as a widget: state in, state out; what to do with it is decided in `sheet`."""
+
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import traitlets
+
+from pdm_alloc.panel.column import Column
+from pdm_alloc.panel.history import History
+from pdm_alloc.panel.sheet import Sheet, sheet_of
+
+__all__ = ["LoadGrid"]
+
+_HERE = Path(__file__).parent
+
+
+class LoadGrid(anywidget.AnyWidget):
+    """An editable table of loads.
+
+    Parameters
+    ----------
+    rows : iterable of mapping
+        Good texts to begin with, column key to text.
+    columns : iterable of Column
+        Columns of the table.
+
+    Attributes
+    ----------
+    order : list of int
+        Key of each row, in the order shown.
+    rows : list of dict
+        Last good texts of each row, column key to text. Watch this trait: a cell gone bad leaves it alone.
+    shown : list of list
+        The same as the browser shows it, cell by cell.
+    drafts, marks : dict
+        Row key (as text) to column key to the refused text; to what is wrong with the cell.
+    can : dict
+        Whether there is something to ``undo`` and to ``redo``.
+    notice : str
+        What the last change did, for screen readers and the line under the table.
+    heard : int
+        Number of the last message from the browser that has been dealt with.
+    """
+
+    _esm = "\n".join((_HERE / name).read_text("utf-8") for name in ("grid_cells.js", "grid_hands.js", "load_grid.js"))
+    _css = _HERE / "load_grid.css"
+
+    columns: traitlets.List = traitlets.List().tag(sync=True)
+    order: traitlets.List = traitlets.List().tag(sync=True)
+    rows: traitlets.List = traitlets.List()
+    shown: traitlets.List = traitlets.List().tag(sync=True)
+    drafts: traitlets.Dict = traitlets.Dict().tag(sync=True)
+    marks: traitlets.Dict = traitlets.Dict().tag(sync=True)
+    can: traitlets.Dict = traitlets.Dict().tag(sync=True)
+    notice = traitlets.Unicode().tag(sync=True)
+    heard = traitlets.Int().tag(sync=True)
+
+    def __init__(self, rows: Iterable[Mapping[str, str]], columns: Iterable[Column]) -> None:
+        sheet = sheet_of(rows, columns)
+        self._history: History[Sheet] = History(sheet)
+        super().__init__(columns=[column.as_state() for column in sheet.columns], **_state(self._history))
+        self.on_msg(self._heard)
+
+    @property
+    def sheet(self) -> Sheet:
+        """The table as it stands."""
+        return self._history.present
+
+    @property
+    def complete(self) -> tuple[Mapping[str, str], ...]:
+        """Texts of the rows that count."""
+        return self.sheet.complete
+
+    def replace(self, rows: Iterable[Mapping[str, str]]) -> None:
+        """Put other rows in place of all of them, as one step that undo takes back."""
+        fresh = sheet_of(rows, self.sheet.columns, first_key=self.sheet.next_key)
+        self._show(self._history.then(fresh), "table replaced")
+
+    def act(self, message: Mapping[str, Any]) -> None:
+        """Do what a message from the browser asks.
+
+        Parameters
+        ----------
+        message : mapping
+            ``op`` (edit, revert, paste, add, copy, delete, undo, redo) and what it needs: ``edits``, ``key``,
+            ``column``, ``text``, ``after``. A message about a row that is gone changes nothing.
+        """
+        if not {message.get("key"), message.get("after")} <= {None, *self.order}:
+            return
+        try:
+            history, notice = _OPS[message["op"]](self._history, message)
+        except ValueError as problem:
+            history, notice = self._history, str(problem)
+        self._show(history, notice)
+
+    def _heard(self, _: object, message: Mapping[str, Any], __: object) -> None:
+        with self.hold_sync():
+            self.act(message)
+            self.heard = message.get("n", self.heard)
+
+    def _show(self, history: History[Sheet], notice: str) -> None:
+        self._history = history
+        with self.hold_sync(), self.hold_trait_notifications():
+            self.notice = notice
+            for name, value in _state(history).items():
+                setattr(self, name, value)
+
+
+def _state(history: History[Sheet]) -> dict[str, Any]:
+    sheet = history.present
+    return {
+        "order": [row.key for row in sheet.rows],
+        "rows": [dict(row.values) for row in sheet.rows],
+        "shown": [[row.values[c.key] for c in sheet.columns] for row in sheet.rows],
+        "drafts": {str(row.key): dict(row.drafts) for row in sheet.rows if row.drafts},
+        "marks": {str(key): marks for key, marks in sheet.marks.items()},
+        "can": {"undo": bool(history.past), "redo": bool(history.future)},
+    }
+
+
+Step = tuple[History[Sheet], str]
+
+
+def _edit(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    return history.then(history.present.edited(message["edits"])), ""
+
+
+def _revert(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    return history.then(history.present.reverted(message["key"], message["column"])), "last good value is back"
+
+
+def _paste(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    after = history.present.pasted(message["key"], message["column"], message["text"])
+    more = len(after.rows) - len(history.present.rows)
+    return history.then(after), f"pasted, {more} new rows" if more else "pasted"
+
+
+def _add(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    return history.then(history.present.added(message.get("after"))), "row added"
+
+
+def _copy(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    before = history.present
+    return history.then(before.copied(message["key"])), f"row {before.number(message['key'])} copied"
+
+
+def _delete(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    before = history.present
+    number = before.number(message["key"])
+    return history.then(before.deleted(message["key"])), f"row {number} deleted; undo brings it back"
+
+
+def _undo(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    return history.undo(), "undone"
+
+
+def _redo(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    return history.redo(), "done again"
+
+
+_OPS: dict[str, Callable[[History[Sheet], Mapping[str, Any]], Step]] = {
+    "edit": _edit,
+    "revert": _revert,
+    "paste": _paste,
+    "add": _add,
+    "copy": _copy,
+    "delete": _delete,
+    "undo": _undo,
+    "redo": _redo,
+}

@@ -1,0 +1,99 @@
+"""Text in a cell of the panel's table: what is taken, what is refused, and in which words."""
+
+import pytest
+
+from pdm_alloc.panel.cell import BadCell, plain_number, read_cell
+from pdm_alloc.panel.column import Column
+from pdm_alloc.panel.known import Known
+from pdm_alloc.panel.load_columns import load_columns
+from pdm_alloc.vehicle import Command, Load, Place, Vehicle
+
+VEHICLE = Vehicle(
+    "test",
+    (Load("Horn", "horn", 5000, separate="pair"),),
+    (Command("horn"), Command("wipe")),
+    (),
+    places=(Place("nose left"), Place("Tail")),
+)
+COLUMNS = {column.key: column for column in load_columns(VEHICLE)}
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "plain"),
+    [
+        ("running_a", "7.5", "7.5"),
+        ("running_a", " 7,5 ", "7.5"),
+        ("running_a", "+0,250", "0.25"),
+        ("running_a", "12\u00a0A", "12"),
+        ("count", "2,0", "2"),
+        ("count", "", "1"),
+        ("kind", "LED", "led"),
+        ("kind", "", "electronics"),
+        ("needs", "reversing, PWM", "pwm reversing"),
+        ("needs", "", ""),
+        ("share", "No", "no"),
+        ("share", "x", "yes"),
+        ("inrush_a", "", ""),
+        ("load", "  left   lamp ", "left lamp"),
+        ("place", "tail", "Tail"),
+        ("note", "x\ty", "x\ty"),
+    ],
+)
+def test_good_text_is_taken_in_plain_spelling(column, text, plain):
+    """Decimal comma, units, stray spaces, capitals and empty cells are read as the builder means them."""
+    assert read_cell(COLUMNS[column], text) == plain
+    assert read_cell(COLUMNS[column], plain) == plain
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "message"),
+    [
+        ("running_a", "abc", "'abc' is not a number; give a number in A, such as 4.5"),
+        ("running_a", "4 mA", "'4 mA' is in mA; this column is in A"),
+        ("running_a", "1.234,5", "'1.234,5' may or may not have thousands marked; "
+         "write it with one decimal point or comma, as 1234.5"),
+        ("running_a", "0", "'0' is too small; give a number above 0 to 10,000 A"),
+        ("running_a", "", "running must be given"),
+        ("load", " ", "load must be given"),
+        ("count", "1.5", "'1.5' is not a whole number; give a whole number"),
+        ("kind", "moter", "'moter' is not a word known here; did you mean 'motor'?"),
+        ("needs", "pwn", "'pwn' is not a word known here; did you mean 'pwm'?"),
+        ("share", "maybe", "'maybe' is neither yes nor no; write yes or no"),
+        ("place", "nose lift", "'nose lift' is not known here; did you mean 'nose left'?"),
+        ("note", "a\x00b", "'a\x00b' has a control character in it; type the cell anew"),
+    ],
+)  # fmt: skip
+def test_bad_text_is_refused_in_words(column, text, message):
+    """A refusal names what was found and what would be right, in the words the tables use."""
+    with pytest.raises(BadCell) as refused:
+        read_cell(COLUMNS[column], text)
+    assert str(refused.value) == message
+
+
+@pytest.mark.parametrize(("value", "text"), [(0.1, "0.1"), (120, "120"), (7.0, "7"), (1e-7, "0.0000001"), (0, "0")])
+def test_numbers_are_shown_plainly(value, text):
+    """No exponent, no trailing zeros, and no lost zeros of a hundred."""
+    assert plain_number(value) == text
+
+
+def test_columns_are_those_of_the_table():
+    """Titles, units, drop-downs and suggestions come from the schema and the vehicle, not from the panel."""
+    assert (COLUMNS["running_a"].title, COLUMNS["running_a"].unit, COLUMNS["running_a"].required) == (
+        "running",
+        "A",
+        True,
+    )
+    assert COLUMNS["needs"].options == ("", "pwm", "reversing", "pwm reversing")
+    assert COLUMNS["place"].options == ("", "nose left", "Tail")
+    assert (COLUMNS["command"].kind, COLUMNS["command"].choices) == ("text", ("horn", "wipe"))
+    assert COLUMNS["separate"].choices == ("pair",)
+    assert [c.key for c in COLUMNS.values() if c.kind == "check"] == ["share"]
+    assert COLUMNS["inrush_a"].hint == "the kind's multiple of running_a"
+
+
+def test_place_is_free_text_where_the_vehicle_has_no_places():
+    """Without a table of places nothing can be offered."""
+    column = next(c for c in load_columns(Vehicle("bare", (), (), ())) if c.key == "place")
+    assert isinstance(column, Column)
+    assert not isinstance(column.cell, Known)
+    assert column.options == ()
