@@ -1,0 +1,121 @@
+"""What is wrong with a table, where, and what would be right: all of it at once."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from pdm_alloc.tables.nearest import hint
+
+__all__ = ["Fault", "Faults", "InputError"]
+
+MOST_PER_TABLE = 500
+MOST_SHOWN = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a table.
+
+    Parameters
+    ----------
+    table : str
+        Name of the table, or of the file or folder where no table can be told.
+    row : int or None
+        As the spreadsheet counts it: the header is row 1.
+    column : str or None
+        Header of the column; for settings, the name of the setting.
+    value : str or None
+        What stands there.
+    message : str
+        What is wrong with it.
+    remedy : str
+        What would be right.
+    """
+
+    table: str
+    row: int | None
+    column: str | None
+    value: str | None
+    message: str
+    remedy: str = ""
+
+    def __str__(self):
+        """One line: table, row, column, value, what is wrong, what would be right."""
+        where = [self.table]
+        where += [f"row {self.row}"] if self.row is not None else []
+        where += [f"column {_shown(self.column)}"] if self.column else []
+        value = f"'{_shown(self.value)}' " if self.value else ""
+        remedy = f"; {self.remedy}" if self.remedy else ""
+        return f"{', '.join(where)}: {value}{self.message}{remedy}"
+
+
+def _shown(text, most=60):
+    """Text fit for one line of a terminal."""
+    line = "".join(c if c.isprintable() else "?" for c in " ".join(str(text).split()))
+    return line if len(line) <= most else line[: most - 3] + "..."
+
+
+class InputError(ValueError):
+    """Tables that cannot be used, with every fault found in them.
+
+    Parameters
+    ----------
+    faults : iterable of Fault
+        At least one.
+
+    Attributes
+    ----------
+    faults : tuple of Fault
+        Sorted by table and row.
+    """
+
+    def __init__(self, faults: Iterable[Fault]):
+        self.faults = tuple(sorted(faults, key=lambda fault: (fault.table, fault.row or 0)))
+        super().__init__(self.faults)
+
+    def __str__(self):
+        """One line a fault."""
+        lines = [str(fault) for fault in self.faults[:MOST_SHOWN]]
+        more = len(self.faults) - MOST_SHOWN
+        return "\n".join([*lines, f"... and {more} more"] if more > 0 else lines)
+
+
+class Faults:
+    """Collects faults while tables are read; a table with very many is cut short, and says so."""
+
+    def __init__(self):
+        self._faults: list[Fault] = []
+        self._count: Counter[str] = Counter()
+
+    def add(self, table, row, column, value, message, remedy=""):
+        """Note one fault; arguments as `Fault`."""
+        self._count[table] += 1
+        if self._count[table] <= MOST_PER_TABLE:
+            self._faults.append(Fault(table, row, column, value, message, remedy))
+
+    def unknown(self, table, row, column, value, names, message, otherwise=""):
+        """Note a name that is not among `names`, with the nearest one that is."""
+        # The search for the nearest name is slow; a table full of faults must not make it run for hours.
+        full = self._count[table] >= MOST_PER_TABLE
+        self.add(table, row, column, value, message, "" if full else hint(value or table, names, otherwise))
+
+    def extend(self, faults):
+        """Note faults found elsewhere."""
+        for fault in faults:
+            self.add(fault.table, fault.row, fault.column, fault.value, fault.message, fault.remedy)
+
+    def __len__(self):
+        return sum(self._count.values())
+
+    def all(self) -> tuple[Fault, ...]:
+        """Every fault noted, and one line for each table that was cut short."""
+        cut = {table: count - MOST_PER_TABLE for table, count in self._count.items() if count > MOST_PER_TABLE}
+        rest = (
+            Fault(t, None, None, None, f"has {n} faults more", "put the others right first") for t, n in cut.items()
+        )
+        return (*self._faults, *rest)
+
+    def raise_if_any(self):
+        """Raise InputError if anything was noted."""
+        if self._faults:
+            raise InputError(self.all())

@@ -1,0 +1,88 @@
+"""Numbers as people type them and as spreadsheets of any locale export them."""
+
+import re
+from fractions import Fraction
+
+from pdm_alloc.tables.text import clean
+
+__all__ = ["CellError", "read_number"]
+
+_NUMBER = re.compile(r"([+-]?)(\d*)(?:[.,](\d+))?(e[+-]?\d{1,2}(?![\d.,]))?", re.ASCII | re.IGNORECASE)
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}([., ']\d{3})+([.,]\d+)?\D*", re.ASCII)
+_LONGEST = 40
+
+# Spellings of the units our columns have, and of others that people write by mistake.
+_SPELLINGS = {
+    "A": ("a", "amp", "amps"),
+    "V": ("v", "volt", "volts"),
+    "ms": ("ms",),
+    "s": ("s", "sec"),
+    "min": ("min", "mins", "minutes"),
+    "%": ("%", "pct", "percent"),
+    "m": ("m",),
+    "°C": ("°c", "c", "degc", "deg c"),
+    "mm²": ("mm²", "mm2", "mm^2"),
+    "g": ("g",),
+    "Ah": ("ah",),
+}
+_FOREIGN = (
+    *("mA", "kA", "uA", "µA", "W", "kW", "mV", "kV", "us", "µs", "h", "cm", "mm", "km", "ft", "in", "inch"),
+    *("kg", "lb", "oz", "°F", "F", "K", "AWG", "ga", "mAh", "Wh", "Hz", "ohm", "Ω"),
+)
+_UNIT_OF = {word: unit for unit, words in _SPELLINGS.items() for word in words}
+_UNIT_OF |= {word.casefold(): word for word in _FOREIGN}
+
+
+class CellError(ValueError):
+    """A cell that cannot be read: what is wrong with it, and what would be right."""
+
+    def __init__(self, message: str, remedy: str = ""):
+        super().__init__(message, remedy)
+        self.message, self.remedy = message, remedy
+
+
+def read_number(text: str, unit: str = "", example: str = "4.5") -> Fraction:
+    """The number in a cell.
+
+    Parameters
+    ----------
+    text : str
+        With a decimal point or comma, and possibly the column's own unit.
+    unit : str
+        The column's unit; empty where it has none.
+    example : str
+        Shown where the cell is not a number.
+
+    Returns
+    -------
+    Fraction
+        Rounded to 9 decimals, so that what floating point leaves behind (0.30000000000000004) is not taken for a digit.
+
+    Raises
+    ------
+    CellError
+        Not one unambiguous number in that unit.
+    """
+    cell = clean(text).replace("−", "-")  # the typographic minus
+    match = _NUMBER.match(cell)
+    if len(cell) > _LONGEST or match is None or not (match[2] or match[3]):
+        raise CellError("is not a number", _wanted(unit, example))
+    _refuse_rest(cell, cell[match.end() :].strip(), unit, example)
+    sign, whole, decimals, power = match.groups()
+    return round(Fraction(f"{sign}{whole or 0}.{decimals or 0}{power or ''}"), 9)
+
+
+def _refuse_rest(cell, rest, unit, example):
+    if not rest:
+        return
+    if _THOUSANDS.fullmatch(cell):
+        raise CellError("may or may not have thousands marked", "write it with one decimal point or comma, as 1234.5")
+    found = _UNIT_OF.get(rest.casefold())
+    if found is None:
+        raise CellError("is not a number", _wanted(unit, example))
+    if found != unit:
+        raise CellError(f"is in {found}", f"this column is in {unit}" if unit else "this column has no unit")
+
+
+def _wanted(unit, example):
+    return f"give a number in {unit}, such as {example}" if unit else f"give a number, such as {example}"

@@ -1,0 +1,247 @@
+"""Vehicles and catalogues turned back into tables of text, as somebody would type them."""
+
+from collections.abc import Iterable
+from dataclasses import fields
+from fractions import Fraction
+from math import ceil
+
+from pdm_alloc.kinds import KINDS
+from pdm_alloc.module import Catalogue
+from pdm_alloc.vehicle import PPM, Command, Load, Settings, Vehicle
+
+__all__ = ["catalogue_plain", "decimal", "vehicle_plain"]
+
+Plain = dict[str, list[dict[str, str]]]
+
+
+def decimal(value: object) -> str:
+    """A number, word, yes or no, or set of words as a cell; None is an empty cell.
+
+    Parameters
+    ----------
+    value : object
+        Of a field of a domain object.
+
+    Returns
+    -------
+    str
+        With a decimal point, without trailing zeros.
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Fraction):
+        return _trimmed(f"{round(value * 10**9) / 10**9:.9f}") if value.denominator != 1 else str(value.numerator)
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, frozenset):
+        return " ".join(sorted(value))
+    return str(value)
+
+
+def _trimmed(text):
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _thousandths(value: int | None, digits=3) -> str:
+    if value is None:
+        return ""
+    whole, rest = divmod(value, 10**digits)
+    return _trimmed(f"{whole}.{rest:0{digits}d}")
+
+
+def vehicle_plain(vehicle: Vehicle) -> Plain:
+    """Tables of a vehicle, reading back to the same vehicle.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+
+    Returns
+    -------
+    dict of str to list of dict of str to str
+        Rows by table, cells by column; tables with nothing in them left out.
+    """
+    tables: Plain = {
+        "loads": [_load(load) for load in vehicle.loads],
+        "commands": _commands(vehicle),
+        "inputs": [
+            {"input": i.name, "kind": i.kind, "place": i.place or "", "note": i.note, **dict(i.extra)}
+            for i in vehicle.inputs
+        ],
+        "states": _states(vehicle),
+        "supply": _supply(vehicle),
+        "places": [_place(place) for place in vehicle.places],
+        "routes": [{"from": r.start, "to": r.end, "length_m": decimal(r.length_m)} for r in vehicle.routes],
+        "locked": [{"load": k.load, "module": k.module, "channel": k.channel} for k in vehicle.locked],
+        "concessions": [_concession(c) for c in vehicle.concessions],
+        "settings": _settings(vehicle.settings),
+    }
+    return {table: rows for table, rows in tables.items() if rows}
+
+
+def _load(load: Load) -> dict[str, str]:
+    kind = KINDS[load.kind]
+    cells = {
+        "load": load.name,
+        "command": load.command,
+        "running_a": _thousandths(load.running_ma),
+        "count": str(load.count),
+        "kind": load.kind,
+        **_inrush(load),
+        "needs": decimal(load.needs),
+        "importance": load.importance,
+        "share": decimal(load.share),
+        "separate": load.separate or "",
+        "place": load.place or "",
+        "max_drop_pct": decimal(load.max_drop_pct),
+        "tolerance_pct": decimal(load.tolerance_pct),
+        "length_m": decimal(load.length_m),
+        "min_v": decimal(load.min_v),
+        "volt_exponent": "" if load.volt_exponent == kind.volt_exponent else decimal(load.volt_exponent),
+        "note": load.note,
+    }
+    return {**cells, **dict(load.extra)}
+
+
+def _inrush(load) -> dict[str, str]:
+    """Peak and length; empty where they are the kind's and were assumed, so that they stay assumed."""
+    kind = KINDS[load.kind]
+    usual = ceil(load.running_ma * Fraction(str(kind.inrush_multiple)))
+    peak = "" if load.inrush_assumed and load.inrush_ma == usual else _thousandths(load.inrush_ma)
+    length = "" if load.inrush_assumed and load.inrush_ms in (kind.inrush_ms, 0) else decimal(load.inrush_ms)
+    return {"inrush_a": peak, "inrush_ms": length}
+
+
+def _commands(vehicle) -> list[dict[str, str]]:
+    """Nothing where the loads say it all."""
+    used = {load.command for load in vehicle.loads}
+    if all(command == Command(command.name) and command.name in used for command in vehicle.commands):
+        return []
+    return [
+        {"command": c.name, "condition": c.condition, "action": c.action, "note": c.note, **dict(c.extra)}
+        for c in vehicle.commands
+    ]
+
+
+def _states(vehicle) -> list[dict[str, str]]:
+    if not vehicle.states_given:
+        return []
+    return [
+        {"command": c.name, **{s.name: _duty(s.duty_ppm.get(c.name, 0)) for s in vehicle.states}}
+        for c in vehicle.commands
+    ]
+
+
+def _duty(ppm):
+    return "" if ppm == 0 else _thousandths(ppm, len(str(PPM)) - 1)
+
+
+def _supply(vehicle) -> list[dict[str, str]]:
+    """Nothing where every state has what it would have without this table."""
+    bare = (vehicle.settings.reference_v, None, None)
+    if not vehicle.states_given or all((s.supply_v, s.charging_a, s.minutes) == bare for s in vehicle.states):
+        return []
+    return [
+        {
+            "state": s.name,
+            "supply_v": decimal(s.supply_v),
+            "charging_a": decimal(s.charging_a),
+            "minutes": decimal(s.minutes),
+        }
+        for s in vehicle.states
+    ]
+
+
+def _place(place) -> dict[str, str]:
+    return {
+        "place": place.name,
+        "x_m": decimal(place.x_m),
+        "y_m": decimal(place.y_m),
+        "compartment": place.compartment,
+        "ambient_c": decimal(place.ambient_c),
+        "mount": decimal(place.mount),
+        "contains": decimal(place.contains),
+        **dict(place.extra),
+    }
+
+
+def _concession(concession) -> dict[str, str]:
+    weight = "never" if concession.weight is None else str(concession.weight)
+    return {"kind": concession.kind, "subject": concession.subject, "weight": weight}
+
+
+def _settings(settings: Settings) -> list[dict[str, str]]:
+    values = {item.name: getattr(settings, item.name) for item in fields(settings)}
+    return [{"setting": name, "value": decimal(value)} for name, value in values.items() if value is not None]
+
+
+def catalogue_plain(catalogue: Catalogue) -> Plain:
+    """Tables of a catalogue, reading back to the same catalogue.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Any.
+
+    Returns
+    -------
+    dict of str to list of dict of str to str
+        Rows by table, cells by column; tables with nothing in them left out.
+    """
+    tables: Plain = {
+        "modules": [_module(module) for module in catalogue],
+        "channels": [_channel(module, channel) for module in catalogue for channel in module.channels],
+        "banks": [
+            {"module": m.name, "bank": bank, "limit_a": _thousandths(limit)}
+            for m in catalogue
+            for bank, limit in m.bank_ma.items()
+        ],
+        "derating": [
+            {"module": m.name, "ambient_c": decimal(c), "factor": decimal(factor)}
+            for m in catalogue
+            for c, factor in m.derating
+        ],
+    }
+    return {table: rows for table, rows in tables.items() if rows}
+
+
+def _module(module) -> dict[str, str]:
+    return {
+        "module": module.name,
+        "total_a": _thousandths(module.total_ma),
+        "total_peak_a": _thousandths(module.total_peak_ma),
+        "mass_g": decimal(module.mass_g),
+        "price": decimal(module.price),
+        "supply_min_v": decimal(module.supply_min_v),
+        "supply_max_v": decimal(module.supply_max_v),
+        "inputs": decimal(module.inputs),
+        "trip_step_a": _thousandths(module.trip_step_ma),
+        "note": module.note,
+        **dict(module.extra),
+    }
+
+
+def _channel(module, channel) -> dict[str, str]:
+    return {
+        "module": module.name,
+        "channel": channel.name,
+        "connector": channel.connector,
+        "pins": " ".join(channel.pins),
+        "bank": channel.bank or "",
+        "continuous_a": _thousandths(channel.continuous_ma),
+        "peak_a": _thousandths(channel.peak_ma),
+        "peak_ms": decimal(channel.peak_ms),
+        "features": decimal(channel.features),
+        "bridge": channel.bridge or "",
+        "pair": channel.pair or "",
+        "max_wire_mm2": decimal(channel.max_wire_mm2),
+        **dict(channel.extra),
+    }
+
+
+def headers(rows: Iterable[dict[str, str]]) -> list[str]:
+    """Every column of some rows, in the order they come up."""
+    return list(dict.fromkeys(column for row in rows for column in row))

@@ -1,0 +1,170 @@
+"""A vehicle from its tables."""
+
+from fractions import Fraction
+from math import ceil
+from pathlib import Path
+
+from pdm_alloc.kinds import KINDS, default_drop_pct
+from pdm_alloc.module import natural_key
+from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.hashes import vehicle_hashes
+from pdm_alloc.tables.lines import Line, read_lines
+from pdm_alloc.tables.references import VehicleLines, check_references
+from pdm_alloc.tables.row import columns_of
+from pdm_alloc.tables.rules import check_rules
+from pdm_alloc.tables.settings import read_settings
+from pdm_alloc.tables.settings_row import SettingRow, SettingsRow
+from pdm_alloc.tables.source import Source, open_source
+from pdm_alloc.tables.states import build_states, check_supply, read_matrix
+from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS, LoadRow
+from pdm_alloc.vehicle import Command, Concession, Input, Load, Lock, Place, Route, Settings, Vehicle
+
+__all__ = ["VEHICLE_COLUMNS", "read_vehicle"]
+
+VEHICLE_COLUMNS: dict[str, tuple[str, ...]] = {
+    **{table: tuple(columns_of(model)) for table, model in VEHICLE_ROWS.items()},
+    "states": ("command",),
+    "settings": tuple(columns_of(SettingRow)),
+}
+
+
+def read_vehicle(path: str | Path) -> Vehicle:
+    """The vehicle in a folder of CSV files or in an XLSX workbook.
+
+    Parameters
+    ----------
+    path : str or Path
+        Folder with ``loads.csv`` and whatever else there is, or a workbook with a sheet per table.
+
+    Returns
+    -------
+    Vehicle
+        Checked: every reference resolves, every default is filled in. Rows are in natural order of their names, states
+        in the order of their columns.
+
+    Raises
+    ------
+    InputError
+        With every fault of every table.
+    """
+    faults = Faults()
+    source = open_source(path, VEHICLE_COLUMNS, faults)
+    if "loads" not in source.grids and not len(faults):
+        faults.add("loads", None, None, None, "is missing", "a vehicle needs at least the table loads")
+    tables = _lines_of(source, faults)
+    check_references(tables, faults)
+    check_rules(tables, faults)
+    faults.raise_if_any()
+    return _build(source, tables)
+
+
+def _lines_of(source: Source, faults: Faults) -> VehicleLines:
+    rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in VEHICLE_ROWS.items()}
+    if "loads" in source.grids and not rows["loads"]:
+        faults.add("loads", None, None, None, "has no rows", "add a row for each load")
+    matrix = read_matrix(source.grids.get("states"), faults)
+    check_supply(matrix, rows["supply"], faults)
+    return VehicleLines(rows, matrix, *read_settings(source, faults))
+
+
+def _build(source: Source, tables: VehicleLines) -> Vehicle:
+    settings = _settings(tables.settings)
+    commands = _commands(tables)
+    rows = tables.rows
+    vehicle = Vehicle(
+        name=tables.settings.name or source.name,
+        loads=_sorted(_load(line) for line in rows["loads"]),
+        commands=commands,
+        states=build_states(
+            tables.matrix, rows["supply"], [command.name for command in commands], settings.reference_v
+        ),
+        settings=settings,
+        inputs=_sorted(_input(line) for line in rows["inputs"]),
+        places=_sorted(_place(line) for line in rows["places"]),
+        routes=_in_order(rows["routes"], _route, lambda r: (natural_key(r.start), natural_key(r.end))),
+        locked=_in_order(rows["locked"], _lock, lambda k: tuple(map(natural_key, (k.load, k.module, k.channel)))),
+        concessions=_in_order(rows["concessions"], _concession, lambda c: (c.kind, natural_key(c.subject))),
+        states_given=bool(tables.matrix.duties),
+    )
+    return vehicle_hashes(vehicle)
+
+
+def _sorted(things) -> tuple:
+    return tuple(sorted(things, key=lambda thing: natural_key(thing.name)))
+
+
+def _in_order(lines, build, key) -> tuple:
+    return tuple(sorted((build(line.values) for line in lines), key=key))
+
+
+def _settings(row: SettingsRow) -> Settings:
+    values = row.model_dump(exclude={"name"})
+    return Settings(**{**values, "reference_v": row.reference_v or row.system_v})
+
+
+def _commands(tables: VehicleLines) -> tuple[Command, ...]:
+    found = {name: Command(name) for name in tables.names("loads", "command")}
+    for line in tables.rows["commands"]:
+        row = line.values
+        found[row.command] = Command(row.command, row.condition, row.action, row.note, line.extra)
+    return _sorted(found.values())
+
+
+def _load(line: Line) -> Load:
+    row: LoadRow = line.values
+    kind = KINDS[row.kind]
+    peak, length, assumed = _inrush(row)
+    return Load(
+        name=row.load,
+        command=row.command,
+        running_ma=row.running_a,
+        count=row.count,
+        kind=row.kind,
+        inrush_ma=peak,
+        inrush_ms=length,
+        inrush_assumed=assumed,
+        needs=row.needs,
+        importance=row.importance,
+        share=row.share,
+        separate=row.separate,
+        place=row.place,
+        max_drop_pct=default_drop_pct(row.importance) if row.max_drop_pct is None else row.max_drop_pct,
+        tolerance_pct=row.tolerance_pct,
+        length_m=row.length_m,
+        min_v=row.min_v,
+        volt_exponent=kind.volt_exponent if row.volt_exponent is None else row.volt_exponent,
+        note=row.note,
+        extra=line.extra,
+    )
+
+
+def _inrush(row: LoadRow) -> tuple[int, float, bool]:
+    """Peak in mA, length in ms, and whether either was assumed; no excess has no length."""
+    kind = KINDS[row.kind]
+    peak = row.inrush_a or ceil(row.running_a * Fraction(str(kind.inrush_multiple)))
+    if peak <= row.running_a:
+        return row.running_a, 0.0, row.inrush_a is None
+    length = kind.inrush_ms if row.inrush_ms is None else row.inrush_ms
+    return peak, length, row.inrush_a is None or row.inrush_ms is None
+
+
+def _input(line):
+    row = line.values
+    return Input(row.input, row.kind, row.place, row.note, line.extra)
+
+
+def _place(line):
+    row = line.values
+    return Place(row.place, row.x_m, row.y_m, row.compartment, row.ambient_c, row.mount, row.contains, line.extra)
+
+
+def _route(row):
+    return Route(row.start, row.end, row.length_m)
+
+
+def _lock(row):
+    return Lock(row.load, row.module, row.channel)
+
+
+def _concession(row):
+    return Concession(row.kind, row.subject, row.weight)

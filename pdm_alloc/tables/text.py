@@ -1,0 +1,39 @@
+"""Text as it comes out of spreadsheets, made plain: odd spaces, invisible characters, spellings of one letter."""
+
+import re
+import unicodedata
+
+__all__ = ["clean", "has_controls", "one_line"]
+
+_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
+_SPACES = re.compile(r"\s+")
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+
+
+def clean(text: str) -> str:
+    """Without invisible characters, with plain single spaces and none at the ends (non-breaking ones too).
+
+    Parameters
+    ----------
+    text : str
+        Of a cell or a header.
+
+    Returns
+    -------
+    str
+        In Unicode normal form C, so that one letter has one spelling.
+    """
+    if text.isascii():
+        return _SPACES.sub(" ", text).strip()
+    plain = unicodedata.normalize("NFC", text.translate(_INVISIBLE))
+    return _SPACES.sub(" ", plain).strip()
+
+
+def one_line(text: str) -> bool:
+    """Whether the text, its ends aside, has no line break in it."""
+    return len(text.strip().splitlines()) <= 1
+
+
+def has_controls(text: str) -> bool:
+    """Whether the text has control characters, or code points that no file can hold."""
+    return _CONTROLS.search(text) is not None
