@@ -1,1 +1,1 @@
-
+"""Documents, files and everything else that leaves the tool."""
