@@ -1,0 +1,139 @@
+"""Limits that are passed by little, one each, with value and limit worked out by hand."""
+
+import math
+from dataclasses import replace
+from fractions import Fraction
+
+from pdm_alloc.vehicle import PPM
+from tests.verify import case
+from tests.verify.breaking import broken
+from tests.verify.case import VEHICLE
+
+LAST = 0.23 / 27.6  # what is left of the excess when the pump's circuit is down to the usable 8 A
+ENERGY = (7.77**2 - 8**2) * 50 * math.log(1 / LAST) + 2 * 7.77 * 27.6 * 50 * (1 - LAST) + 27.6**2 * 25 * (1 - LAST**2)
+
+LIMITS = [
+    # pump 6 A and radio 1 A at 13.8 V: 6.9 + ceil(869.56...) = 7.77 A against 9.7 A less 20 %
+    broken("continuous", "channel 3 too weak", 7.77, 7.76, units=case.channels("3", continuous_ma=9700), where="3"),
+    broken(
+        "continuous",
+        "headroom",
+        7.77,
+        7.7,
+        vehicle=case.settings(headroom_pct=Fraction(23)),
+        units=case.units(
+            channels=tuple(
+                replace(c, continuous_ma=10000 if c.name == "3" else 30000, peak_ma=180000)
+                for c in case.MODULE.channels
+            )
+        ),
+        where="3",
+    ),
+    # 20 % of ceil(6900) and of ceil(869.56) is 1380 + 174 mA; with one load at once only the 1380 mA count
+    broken(
+        "continuous",
+        "tolerance of two",
+        9.324,
+        8.0,
+        vehicle=case.loose("ignition", 20),
+        where="3",
+    ),
+    broken(
+        "continuous",
+        "tolerance, one at once",
+        9.15,
+        8.0,
+        vehicle=case.loose("ignition", 20, tolerance_loads=1),
+        where="3",
+    ),
+    # the heater draws 14 A * 13.8 / 12 = 16.1 A; twice the weaker of 10 A and 12 A, less 20 %, is 16 A
+    broken(
+        "continuous", "half a pair too weak", 16.1, 16.0, units=case.channels("6", continuous_ma=10000), where="5+6"
+    ),
+    # at 75 deg C the derating is 3/4: usable are 10 A * 3/4 * 0.8 = 6 A on channel 3
+    broken(
+        "continuous",
+        "derating",
+        7.77,
+        6.0,
+        vehicle=replace(case.at_place(75.0), settings=VEHICLE.settings),
+        units=case.units(
+            "bulkhead",
+            total_ma=80000,
+            bank_ma={"A": 60000, "B": 60000},
+            channels=tuple(
+                replace(c, continuous_ma=10000 if c.name == "3" else 30000, peak_ma=180000)
+                for c in case.MODULE.channels
+            ),
+        ),
+        where="3",
+    ),
+    # pump 6.9 A + radio 0.87 A + excess 24 A * 13.8 / 12 = 27.6 A
+    broken(
+        "peak",
+        "channel 3 trips at once",
+        35.37,
+        35.0,
+        units=case.channels("3", peak_ma=35000, peak_ms=600.0),
+        where="3",
+    ),
+    # 6.9 A and 27.6 A as above, tau 50 ms, usable 8 A: above it until t = 50 ln(27.6 / 0.23) ms
+    broken(
+        "energy",
+        "channel 3 bears too short a peak",
+        ENERGY,
+        (60**2 - 8**2) * 8.0,
+        units=case.channels("3", peak_ms=8.0),
+        where="3",
+    ),
+    # in ready, bank A has 2 lamps, 4 markers, pump, radio, dash light: 8 + 2 + 6 + 1 + 1 A; 19.9 A less 10 % is 17.91 A
+    broken("bank", "bank A", 18.0, 17.91, units=case.banks(19900, 40000)),
+    # half of the heater's 14 A moves into bank A with one channel of its pair
+    broken("bank", "half of a pair", 25.0, 24.93, units=case.banks(27700, 40000, "6")),
+    # all of the window's 5 A counts in both banks of its bridge: 18 + 5 A
+    broken(
+        "bank",
+        "a bridge over two banks",
+        23.0,
+        22.95,
+        vehicle=case.in_ready(window=PPM),
+        units=case.banks(25500, 40000, "8"),
+    ),
+    # 10 % of a lamp is 0.4 A, of four markers 0.2 A; the two that matter most are the lamps
+    broken(
+        "bank",
+        "tolerance of two",
+        18.8,
+        18.72,
+        vehicle=case.loose("lights", 10, tolerance_loads=2),
+        units=case.banks(20800, 40000),
+    ),
+    # in ready all but the window: 18 + 2 + 14 A
+    broken("total", "in ready", 34.0, 33.93, units=case.units(total_ma=37700)),
+    # in driving, 13.8 V, rounded up to milliamps: lamps 8, markers 2, pump 6.9, radio 0.87, ECU 1.74, window 4.348,
+    # dash light 0.87, heater 16.1 A, together 40.828 A
+    broken("total", "duty", 40.828 * 0.9, 36.72, vehicle=case.driving(900_000), units=case.units(total_ma=40800)),
+    # and a lamp of 36 A of excess switching on, 41.4 A at 13.8 V
+    broken("total_peak", "more than the module bears at once", 82.228, 82.0, units=case.units(total_peak_ma=82000)),
+    broken(
+        "total_peak", "off counts nothing", 70.0, 69.9, vehicle=case.driving(0), units=case.units(total_peak_ma=69900)
+    ),
+    broken("supply", "too low", 8.9, 9.0, vehicle=case.at_volts(8.9)),
+    broken("supply", "too high", 16.1, 16.0, vehicle=case.at_volts(16.1)),
+    broken(
+        "derating",
+        "hotter than the table",
+        100.5,
+        100.0,
+        vehicle=case.at_place(100.5),
+        units=case.units(
+            "bulkhead",
+            total_ma=160000,
+            bank_ma={"A": 90000, "B": 90000},
+            channels=tuple(replace(c, continuous_ma=60000, peak_ma=360000) for c in case.MODULE.channels),
+        ),
+    ),
+    broken("derating", "colder than the table", -0.5, 0.0, vehicle=case.settings(module_ambient_c=-0.5)),
+    # key, kill switch, light_switch and dash_level are listed, start is only named, window_up comes on the bus
+    broken("inputs", "too few", 5, 4, units=case.units(inputs=4)),
+]

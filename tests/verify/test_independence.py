@@ -1,0 +1,31 @@
+"""A check that leans on what it checks checks nothing."""
+
+import ast
+from pathlib import Path
+
+import pdm_alloc.allocation.verify as package
+
+ALLOWED = ("pdm_alloc.allocation.verify", "pdm_alloc.allocation.circuit", "pdm_alloc.kinds", "pdm_alloc.module")
+ALLOWED += ("pdm_alloc.vehicle", "pandas", "math", "re", "heapq", "fractions", "functools", "itertools", "collections")
+ALLOWED += ("dataclasses",)
+
+
+def imported(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        if isinstance(node, ast.ImportFrom):
+            yield node.module
+
+
+def test_imports_domain_objects_and_nothing_that_builds_an_allocation():
+    """No electrics, circuits or program: the arithmetic is written a second time."""
+    files = sorted(Path(package.__file__).parent.glob("*.py"))
+    assert len(files) > 5
+    foreign = {
+        f"{f.name}: {n}"
+        for f in files
+        for n in imported(f)
+        if not any(n == a or n.startswith(a + ".") for a in ALLOWED)
+    }
+    assert not foreign

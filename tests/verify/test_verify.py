@@ -1,0 +1,122 @@
+"""What people call: an allocation, or a vehicle with a table of assignments."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from pdm_alloc.allocation.circuit import PlacedCircuit
+from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.allocation.verify import COLUMNS, Finding, verify
+from pdm_alloc.module import Channel, Module
+from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from tests.verify import case
+from tests.verify.case import MODULE, UNIT, VEHICLE, wired
+
+
+def assignments(circuits=None):
+    """The case's circuits as a table."""
+    rows = [(load, n, c.unit, c.channel) for c in circuits or wired() for load, n in c.items]
+    return pd.DataFrame(rows, columns=["load", "item", "module", "channel"])
+
+
+def test_an_allocation_with_nothing_wrong_gives_an_empty_table():
+    """Empty, with its columns, so that it can be read and exported like any other."""
+    found = verify(Allocation(VEHICLE, (UNIT,), wired(), "isolate", "proven best"))
+    assert found.empty
+    assert tuple(found.columns) == COLUMNS
+
+
+def test_an_allocation_with_something_wrong_gives_a_row():
+    """One row, in the unit it says."""
+    found = verify(Allocation(case.settings(spare_channels=2), (UNIT,), wired(), "isolate", "proven best"))
+    assert found[["rule", "value", "limit"]].to_dict("records") == [{"rule": "spare", "value": 1.0, "limit": 2.0}]
+
+
+@pytest.mark.parametrize("modules", [MODULE, UNIT, [MODULE], (UNIT,)])
+def test_a_table_is_read_as_the_same_circuits(modules):
+    """Pairs and bridges are told by what is on them; a module, a unit or several may be given."""
+    assert verify(VEHICLE, modules, assignments()).empty
+
+
+def test_order_of_rows_and_columns_does_not_matter():
+    """A table sorted otherwise says the same."""
+    table = assignments().sample(frac=1, random_state=1)[["channel", "item", "load", "module"]]
+    assert verify(VEHICLE, MODULE, table).empty
+
+
+def test_channels_and_items_may_come_as_numbers_or_text():
+    """A spreadsheet turns channel 3 into a number and item 1 into text."""
+    rows = assignments()
+    singles = rows[~rows["channel"].str.contains("+", regex=False)]
+    found = verify(
+        VEHICLE, MODULE, singles.assign(channel=singles["channel"].astype(int), item=singles["item"].astype(str))
+    )
+    assert sorted(found["subject"]) == ["heater", "window"]  # on doubles, left out above
+
+
+def test_a_row_missing_is_found():
+    """An item without a row is on no channel."""
+    found = verify(VEHICLE, MODULE, assignments().iloc[1:])
+    assert found[["rule", "subject"]].to_numpy().tolist() == [["item", "lamp left"]]
+
+
+def test_a_load_on_a_foreign_channel_is_found():
+    """The command of the others on the channel is not its own."""
+    table = assignments()
+    table.loc[table["load"] == "radio", "channel"] = "4"
+    found = verify(VEHICLE, MODULE, table)
+    assert found[["rule", "subject", "channel"]].to_numpy().tolist() == [["command", "radio", "4"]]
+
+
+def test_a_missing_column_is_named():
+    """Nothing is guessed."""
+    with pytest.raises(ValueError, match="channel, item"):
+        verify(VEHICLE, MODULE, assignments()[["load", "module"]])
+
+
+def test_a_vehicle_alone_is_not_enough():
+    """There is nothing to check."""
+    with pytest.raises(TypeError, match="assignments"):
+        verify(VEHICLE)
+
+
+def plus_named(*names, pair=None):
+    channels = tuple(Channel(name, 10000, 60000, 60.0, pair=pair) for name in names)
+    vehicle = Vehicle(
+        "v", (Load("fan", "go", 1000, inrush_ma=1000),), (Command("go"),), (State("all", 12.0, {"go": PPM}),)
+    )
+    return vehicle, Module("m", 60000, 90000, channels)
+
+
+def test_a_plus_in_the_name_of_a_channel_is_no_pair():
+    """Names are the user's: the channel called 1+2 exists, and so may the pair of A+ and B."""
+    vehicle, module = plus_named("1", "2", "1+2")
+    assert verify(
+        vehicle, module, pd.DataFrame([("fan", 1, "m", "1+2")], columns=["load", "item", "module", "channel"])
+    ).empty
+    vehicle, module = plus_named("A+", "B", pair="p")
+    assert verify(
+        vehicle, module, pd.DataFrame([("fan", 1, "m", "A++B")], columns=["load", "item", "module", "channel"])
+    ).empty
+
+
+def test_a_pair_written_the_other_way_round_is_the_same_pair():
+    """6+5 is 5+6."""
+    table = assignments()
+    table["channel"] = table["channel"].replace({"5+6": "6+5"})
+    assert verify(VEHICLE, MODULE, table).empty
+
+
+def test_a_finding_reads_as_one_line():
+    """Where first, then what."""
+    finding = Finding("bank", "front", "3+4", message="too much")
+    assert str(finding) == "bank: channel 3+4 of front: too much"
+    assert str(replace(finding, channel="", module="")) == "bank: too much"
+
+
+def test_circuits_that_name_nothing_known_are_findings_not_tracebacks():
+    """Everything can be wrong at once."""
+    odd = PlacedCircuit("nowhere", (), "ring", "never", (("ghost", 7),))
+    found = verify(Allocation(VEHICLE, (UNIT,), (odd,), "isolate", "proven best"))
+    assert {"item", "channel"} <= set(found["rule"])
