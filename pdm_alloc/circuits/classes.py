@@ -3,7 +3,7 @@
 Identical channels of one bank are one class with a count, so that permuting them costs nothing.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -107,7 +107,10 @@ def unit_ambient_c(vehicle: Vehicle, unit: Unit) -> float:
 
 
 def channel_classes(
-    vehicle: Vehicle, units: Sequence[Unit], locked: Iterable[tuple[int, str]] = ()
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    locked: Iterable[tuple[int, str]] = (),
+    apart: Mapping[tuple[int, str], str] | None = None,
 ) -> tuple[tuple[ChannelClass, ...], tuple[Capacity, ...]]:
     """Classes of all units and the capacities that keep a channel from being used twice.
 
@@ -119,6 +122,8 @@ def channel_classes(
         Fitted.
     locked : iterable of (int, str)
         Unit number and channel of locked rows: each is a class of its own.
+    apart : mapping of (int, str) to str, optional
+        Label by unit number and channel: channels with different labels are told apart.
 
     Returns
     -------
@@ -135,7 +140,9 @@ def channel_classes(
     """
     classes: list[ChannelClass] = []
     capacities: list[Capacity] = []
-    held = set(locked)
+    locked = tuple(locked)
+    held = {place: "" for place in locked} | dict(apart or {})
+    held.update({place: f"{held[place]} {place[1]}" for place in locked})
     for number, unit in enumerate(units):
         factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
         _add_unit(number, unit, factor, vehicle.settings, held, classes, capacities)
@@ -174,8 +181,8 @@ def rating_of(vehicle: Vehicle, unit: Unit, channels: Sequence[Channel], use: st
 def _add_unit(number, unit, factor, settings, held, classes, capacities):
     channels = sorted(unit.module.channels, key=lambda c: natural_key(c.name))
     by_name = {c.name: c for c in channels}
-    own = {c.name: c.name for c in channels if (number, c.name) in held}
-    keys = {c.name: (_single_rating(c, unit, factor, settings), c.bank or "", own.get(c.name, "")) for c in channels}
+    own = {c.name: held.get((number, c.name), "") for c in channels}
+    keys = {c.name: (_single_rating(c, unit, factor, settings), c.bank or "", own[c.name]) for c in channels}
     draft = _Draft(number, keys, _doubles(channels))
     draft.atoms = _atoms(draft)
     singles = _single_classes(draft, classes)

@@ -1,7 +1,7 @@
 """The set partitioning program: every item in exactly one circuit, every limit kept in every state."""
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.limits import bank_limit_ma, duty_step, running_in_state_ma, state_load, total_limit_ma
@@ -11,25 +11,32 @@ from pdm_alloc.vehicle import PPM
 
 __all__ = ["partition"]
 
+_MOST_MA = 100_000_000
 
-def partition(task: Task) -> Program:
+
+def partition(task: Task, grow: Sequence[tuple[int, str]] = ()) -> Program:
     """Variables and rows of a task: one variable a column, in order.
 
     Parameters
     ----------
     task : Task
         Columns, classes and limits.
+    grow : sequence of (int, str)
+        Unit number and bank of limits that may grow.
 
     Returns
     -------
     Program
-        Variable n counts how often column n is chosen; later variables are auxiliary.
+        Variable n counts how often column n is chosen; the variables after the columns are by how
+        many mA each limit of `grow` grows, in order; later variables are auxiliary.
     """
     program = Program()
     for column in task.columns:
         program.variable(column.most)
-    for add in (_every_item_once, _capacities, _spares, _locks, _banks, _totals, _peaks):
+    grown = {place: program.variable(_MOST_MA) for place in grow}
+    for add in (_every_item_once, _capacities, _spares, _locks, _totals, _peaks):
         add(program, task)
+    _banks(program, task, grown)
     return program
 
 
@@ -81,7 +88,7 @@ def _on_channel(task: Task, command, n, unit, channel):
             yield v
 
 
-def _banks(program: Program, task: Task) -> None:
+def _banks(program: Program, task: Task, grown: dict[tuple[int, str], int]) -> None:
     for number, unit in enumerate(task.units):
         for bank in unit.module.bank_ma:
             halves = {}
@@ -90,7 +97,8 @@ def _banks(program: Program, task: Task) -> None:
                 share = dict(own.bank_halves).get(bank, 0) if own.unit == number else 0
                 if share:
                     halves[v] = share
-            _limit_in_states(program, task, halves, bank_limit_ma(task.vehicle, unit, bank))
+            limit = bank_limit_ma(task.vehicle, unit, bank)
+            _limit_in_states(program, task, halves, limit, grown.get((number, bank)))
 
 
 def _totals(program: Program, task: Task) -> None:
@@ -99,16 +107,19 @@ def _totals(program: Program, task: Task) -> None:
         _limit_in_states(program, task, halves, total_limit_ma(task.vehicle, unit))
 
 
-def _limit_in_states(program: Program, task: Task, halves: dict[int, int], limit_ma: int) -> None:
+def _limit_in_states(
+    program: Program, task: Task, halves: dict[int, int], limit_ma: int, grown: int | None = None
+) -> None:
     """A row a state, left out where everything in the vehicle together stays within the limit."""
     tolerance_loads = task.vehicle.settings.tolerance_loads
     for s, state in enumerate(task.vehicle.states):
         most = limit_ma * PPM // duty_step(state)
         if state_load(task.all_types(), s, state, tolerance_loads) > most:
-            _limit_in_state(program, task, halves, s, 2 * most)
+            growth: dict[int, float] = {} if grown is None else {grown: -2 * (PPM // duty_step(state))}
+            _limit_in_state(program, task, halves, s, 2 * most, growth)
 
 
-def _limit_in_state(program: Program, task: Task, halves, s: int, most: int) -> None:
+def _limit_in_state(program: Program, task: Task, halves, s: int, most: int, growth: dict[int, float]) -> None:
     state, step = task.vehicle.states[s], duty_step(task.vehicle.states[s])
     weights: dict[int, float] = {}
     rises: dict[tuple[str, int], dict[int, float]] = defaultdict(dict)
@@ -121,7 +132,7 @@ def _limit_in_state(program: Program, task: Task, halves, s: int, most: int) -> 
             if duty and types[n].state_deviation_ma[s]:
                 rises[column.command, n][v] = duty * types[n].state_deviation_ma[s] * k
     weights.update(_robust(program, rises, task.vehicle.settings.tolerance_loads))
-    program.row(weights, most=most)
+    program.row({**weights, **growth}, most=most)
 
 
 def _robust(program: Program, rises, at_once: int) -> dict[int, float]:

@@ -1,6 +1,6 @@
 """Everything one program needs: item types, channel classes and the columns, worked out once."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
@@ -75,7 +75,12 @@ class Task:
         return sum(len(u.module.channels) for u in self.units)
 
 
-def task_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Task:
+def task_of(
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    book: CircuitBook,
+    apart: Mapping[tuple[int, str], str] | None = None,
+) -> Task:
     """Columns of a vehicle on units.
 
     Parameters
@@ -86,6 +91,8 @@ def task_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Task:
         What is fitted.
     book : CircuitBook
         Circuits of this vehicle known so far.
+    apart : mapping of (int, str) to str, optional
+        Label by unit number and channel: channels with different labels are told apart.
 
     Returns
     -------
@@ -99,7 +106,7 @@ def task_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Task:
     """
     types = item_types(vehicle, units)
     held = {place for places in locked_channels(vehicle, units).values() for place in places}
-    classes, capacities = channel_classes(vehicle, units, held)
+    classes, capacities = channel_classes(vehicle, units, held, apart)
     slack = _peak_slack(vehicle, units, types)
     columns = []
     for command, own in types.items():
