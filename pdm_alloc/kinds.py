@@ -34,9 +34,22 @@ class Kind:
 
 
 _ALL = (
-    Kind("filament", 0.55, 12.0, 60.0, "makers' statements of 10 to 15 times; length: common practice, no source"),
+    Kind(
+        "filament",
+        0.55,
+        12.0,
+        60.0,
+        "exponent: lamp rerating, Standard Handbook for Electrical Engineers, 11th edition, section 22; "
+        "inrush: statements of 10 to 15 times, near nominal after 50 to 100 ms",
+    ),
     Kind("led", -1.0, 3.0, 1.0, "constant power behind a filter capacitor; common practice, no source"),
-    Kind("motor", 1.0, 6.0, 150.0, "stalled winding, V/R; common practice, no source"),
+    Kind(
+        "motor",
+        1.0,
+        6.0,
+        150.0,
+        "stalled winding, V/R: textbook examples of 4 to 12 times; length: common practice, no source",
+    ),
     Kind("solenoid", 1.0, 1.0, 0.0, "inductive rise, no current above running; common practice, no source"),
     Kind("heater", 1.0, 1.4, 400.0, "mild rise of resistance with heat; common practice, no source"),
     Kind("electronics", -1.0, 3.0, 2.0, "constant power behind a filter capacitor; common practice, no source"),

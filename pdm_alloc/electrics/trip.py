@@ -160,8 +160,8 @@ def short_time_c(insulation_c: float) -> float:
 def damage_ms(current_a: float, area_mm2: float, start_c: float, limit_c: float) -> float:
     """Time a conductor takes from one temperature to another without losing heat: k**2 * A**2 / I**2.
 
-    k**2 = Qc * (b + 20) / rho20 * ln((b + limit) / (b + start)), the adiabatic law of IEC 60949
-    (constants from memory); it gives k = 115 and 143 A s**0.5 / mm2 from 70 to 160 and from 90 to 250 deg C.
+    k**2 = Qc * (b + 20) / rho20 * ln((b + limit) / (b + start)), the adiabatic law of IEC 60364-5-54
+    (formula and constants as quoted in a cable engineer's notes).
 
     Parameters
     ----------

@@ -40,7 +40,8 @@ def running_at_voltage_ma(running_ma: int, exponent: float, supply_v: float, ref
         Running current at `reference_v`, mA.
     exponent : float
         k in I = I_ref * (V / V_ref)**k, no unit: 1 for a resistance, -1 for constant power, 0.55 for
-        a filament (lamp rerating exponents, from memory).
+        a filament (lamp rerating: Standard Handbook for Electrical Engineers, 11th edition, section
+        22, quoted in an encyclopedia).
     supply_v, reference_v : float
         Voltage in the state; voltage at which `running_ma` is stated, V.
 

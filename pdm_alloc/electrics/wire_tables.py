@@ -27,7 +27,7 @@ __all__ = [
 COPPER_RESISTIVITY = 0.017241
 # g / cm3 (IEC 60028, from memory; published wire masses recompute to 8.887 to 8.896).
 COPPER_DENSITY = 8.89
-# Volumetric heat capacity, J / (K mm3) (IEC 60949, from memory).
+# Volumetric heat capacity, J / (K mm3) (IEC 60364-5-54, as quoted in a cable engineer's notes).
 COPPER_HEAT = 3.45e-3
 # Temperature at which the resistance would vanish: FAA AC 43.13-1B, section 11-66 (254.5 / (234.5 + t)).
 COPPER_ZERO_C = -234.5
