@@ -8,6 +8,7 @@ from collections.abc import Container, Iterator
 from itertools import islice
 from pathlib import Path
 
+from pdm_alloc.tables.csv_cell import unmarked
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.grid import Grid, grid_of
 from pdm_alloc.tables.header import plain_header
@@ -129,7 +130,7 @@ def _records(text, separator, table, faults) -> Iterator[list[str]]:
     try:
         for record in reader:
             row += 1
-            yield record
+            yield [unmarked(cell) for cell in record]
     except csv.Error as error:
         left_open = "unexpected end" in str(error)
         what = "has a quotation mark that is never closed" if left_open else f"is not CSV ({error})"

@@ -73,6 +73,15 @@ class InputError(ValueError):
         self.faults = tuple(sorted(faults, key=lambda fault: (fault.table, fault.row or 0)))
         super().__init__(self.faults)
 
+    @classmethod
+    def of(cls, table, row, column, value, message, remedy="") -> "InputError":
+        """An error of one fault; arguments as `Fault`."""
+        return cls([Fault(table, row, column, value, message, remedy)])
+
+    def __reduce__(self):
+        """Pickled with its faults, so that it can cross from one process to another."""
+        return type(self), (self.faults,)
+
     def __str__(self):
         """One line a fault."""
         lines = [str(fault) for fault in self.faults[:MOST_SHOWN]]

@@ -1,5 +1,6 @@
 """A vehicle from its tables."""
 
+from dataclasses import fields
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
@@ -98,7 +99,7 @@ def _in_order(lines, build, key) -> tuple:
 
 
 def _settings(row: SettingsRow) -> Settings:
-    values = row.model_dump(exclude={"name"})
+    values = {item.name: getattr(row, item.name) for item in fields(Settings)}
     return Settings(**{**values, "reference_v": row.reference_v or row.system_v})
 
 

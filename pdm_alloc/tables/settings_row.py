@@ -25,7 +25,7 @@ class SettingRow(Row):
 
 
 class SettingsRow(Row):
-    """All settings at once; names, units and meanings as in `pdm_alloc.vehicle.Settings`."""
+    """What holds for the whole vehicle."""
 
     table: ClassVar[str] = "settings"
 

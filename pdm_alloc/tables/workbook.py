@@ -1,0 +1,142 @@
+"""An XLSX workbook, a sheet per table, read cell by cell as text."""
+
+import datetime
+import warnings
+from collections.abc import Iterator
+from itertools import zip_longest
+from pathlib import Path
+
+import openpyxl
+
+from pdm_alloc.tables.archive import inspect_archive
+from pdm_alloc.tables.cell import Odd
+from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.grid import MOST_COLUMNS, Grid, grid_of
+from pdm_alloc.tables.header import plain_header
+from pdm_alloc.tables.number import CellError
+
+__all__ = ["read_workbook"]
+
+_DATES = (datetime.date, datetime.time, datetime.timedelta)
+
+
+def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults) -> dict[str, Grid]:
+    """Tables of a workbook.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    known : dict of str to tuple of str
+        Columns by table.
+    faults : Faults
+        Where faults are noted.
+
+    Returns
+    -------
+    dict of str to Grid
+        By table; empty sheets, and sheets whose names start with ``x_``, are left out.
+    """
+    try:
+        has_formula = inspect_archive(path)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return _read(path, known, has_formula, faults)
+    except CellError as error:
+        faults.add(path.name, None, None, None, error.message, error.remedy)
+    except OSError as error:
+        faults.add(
+            path.name, None, None, None, f"cannot be read ({error.strerror or error})", "see that you may read it"
+        )
+    # A damaged workbook makes the reader fail in a hundred ways, none of which is a fault of this program.
+    except Exception as error:
+        text = str(error).splitlines()
+        faults.add(
+            path.name,
+            None,
+            None,
+            None,
+            f"cannot be read as a workbook ({text[0] if text else type(error).__name__})",
+            "open it in a spreadsheet and save it as .xlsx anew",
+        )
+    return {}
+
+
+def _read(path, known, has_formula, faults) -> dict[str, Grid]:
+    grids: dict[str, Grid] = {}
+    with path.open("rb") as file, path.open("rb") as again:
+        book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
+        formulas = openpyxl.load_workbook(again, read_only=True, keep_links=False) if has_formula else None
+        for sheet in book.worksheets:
+            table = plain_header(sheet.title)
+            if table.startswith("x_"):
+                continue
+            grid = grid_of(table, _records(sheet, formulas[sheet.title] if formulas else None), faults)
+            _take(grids, table, grid, sheet.title, known, faults)
+        book.close()
+    return grids
+
+
+def _take(grids, table, grid, title, known, faults):
+    if not grid.header:
+        return
+    if table in grids:
+        faults.add(table, None, None, title, "is there twice", "delete one of the two sheets")
+    elif table not in known:
+        faults.unknown(
+            title, None, None, None, known, "is not a table known here", "start its name with x_ to keep it unread"
+        )
+    else:
+        grids[table] = grid
+
+
+def _records(sheet, formulas) -> Iterator[list[str]]:
+    rows = _rows(sheet)
+    if formulas is None:
+        return ([_as_text(cell) for cell in row] for row in rows)
+    return (
+        [_with_formula(*pair) for pair in zip_longest(row, other)] for row, other in zip_longest(rows, _rows(formulas))
+    )
+
+
+def _rows(sheet):
+    # The size a sheet states for itself may be a lie: only the cells count.
+    sheet.reset_dimensions()
+    return sheet.iter_rows(min_row=1, max_col=MOST_COLUMNS + 1)
+
+
+def _with_formula(cell, formula) -> str:
+    text = _as_text(cell)
+    if text == "" and formula is not None and formula.value is not None:
+        return Odd(str(formula.value), "is a formula without a value", "open the workbook in a spreadsheet and save it")
+    return text
+
+
+def _as_text(cell) -> str:
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, (int, float)):
+        return _number(value, cell.number_format)
+    if isinstance(value, _DATES):
+        return Odd(
+            _iso(value),
+            "is a date",
+            "the spreadsheet has made one of what was typed: format the cell as text or number",
+        )
+    return str(value).replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _iso(value):
+    return str(value).removesuffix(" 00:00:00")
+
+
+def _number(value, shown_as) -> str:
+    """A number as its cell shows it: per cent where the cell says so, without what floating point leaves behind."""
+    if "%" in (shown_as or ""):
+        return f"{value * 100:.13g} %"
+    if isinstance(value, int) or value.is_integer():
+        return str(int(value))
+    return f"{value:.15g}"

@@ -1,0 +1,132 @@
+"""A vehicle written as tables that read back to the same vehicle: a folder of CSV files, or a workbook."""
+
+import csv
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pdm_alloc.tables.cell import Number
+from pdm_alloc.tables.csv_cell import marked
+from pdm_alloc.tables.plain import Plain, catalogue_plain, headers, vehicle_plain
+from pdm_alloc.tables.row import cell_of, columns_of
+from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS
+from pdm_alloc.tables.whole import write_file, write_folder
+from pdm_alloc.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+    from pdm_alloc.module import Catalogue
+
+__all__ = ["catalogue_tables", "vehicle_tables", "write_csv", "write_tables", "write_vehicle"]
+
+
+def vehicle_tables(vehicle: Vehicle) -> "dict[str, DataFrame]":
+    """Tables of a vehicle, with the columns they are read with.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Cells are text as somebody would type it; tables with nothing in them are left out.
+    """
+    return _frames(vehicle_plain(vehicle))
+
+
+def catalogue_tables(catalogue: "Catalogue") -> "dict[str, DataFrame]":
+    """Tables of a catalogue, as `vehicle_tables`."""
+    return _frames(catalogue_plain(catalogue))
+
+
+def _frames(tables: Plain):
+    import pandas as pd
+
+    return {table: pd.DataFrame(rows, columns=headers(rows), dtype=str).fillna("") for table, rows in tables.items()}
+
+
+def write_vehicle(vehicle: Vehicle, path: str | Path) -> Path:
+    """Write a vehicle so that `read_vehicle` gives it back.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+    path : str or Path
+        A workbook if it ends in ``.xlsx``, a folder otherwise; must not exist yet.
+
+    Returns
+    -------
+    Path
+        What was written.
+
+    Raises
+    ------
+    InputError
+        There is something already, or it cannot be written. Nothing is left behind.
+    """
+    place = Path(path)
+    tables = vehicle_plain(vehicle)
+    if vehicle.name != (place.stem if place.suffix.lower() == ".xlsx" else place.resolve().name):
+        tables["settings"] = [{"setting": "name", "value": vehicle.name}, *tables["settings"]]
+    return write_tables(tables, place)
+
+
+def write_tables(tables: Plain, place: Path) -> Path:
+    """Write tables of text as a workbook or a folder of CSV files, whole or not at all."""
+    if place.suffix.lower() == ".xlsx":
+        write_file(place, lambda path: _write_workbook(tables, path))
+    else:
+        write_folder(place, lambda folder: _write_csvs(tables, folder))
+    return place
+
+
+def _write_csvs(tables: Plain, folder: Path) -> None:
+    for table, rows in tables.items():
+        write_csv(folder / f"{table}.csv", headers(rows), rows)
+
+
+def write_csv(path: Path, columns: list[str], rows: list[dict[str, str]]) -> None:
+    """Write one table; text outside ASCII gets the mark by which spreadsheets know UTF-8."""
+    lines = [columns, *([row.get(column, "") for column in columns] for row in rows)]
+    ascii_only = all(cell.isascii() for line in lines for cell in line)
+    with path.open("w", newline="", encoding="utf-8" if ascii_only else "utf-8-sig") as file:
+        csv.writer(file, lineterminator="\n").writerows([marked(cell) for cell in line] for line in lines)
+
+
+def _write_workbook(tables: Plain, path: Path) -> None:
+    from openpyxl import Workbook
+
+    book = Workbook(write_only=True)
+    for table, rows in tables.items():
+        sheet = book.create_sheet(table)
+        sheet.freeze_panes = "A2"
+        columns = headers(rows)
+        sheet.append([_cell(sheet, column) for column in columns])
+        numbers = [_is_number(table, column) for column in columns]
+        for row in rows:
+            cells = zip(columns, numbers, strict=True)
+            sheet.append([_cell(sheet, row.get(column, ""), number) for column, number in cells])
+    book.save(path)
+
+
+def _is_number(table, column) -> bool:
+    """Whether a spreadsheet may count with the cells of a column."""
+    if table == "states":
+        return column != "command"
+    if table not in VEHICLE_ROWS or column not in columns_of(VEHICLE_ROWS[table]):
+        return False
+    return isinstance(cell_of(columns_of(VEHICLE_ROWS[table])[column]), Number)
+
+
+def _cell(sheet, text, number=False):
+    from openpyxl.cell import WriteOnlyCell
+
+    if text == "":
+        return None
+    cell = WriteOnlyCell(sheet, value=float(text) if number else text)
+    # Text stays text, also where it begins like a formula.
+    cell.data_type = "n" if number else "s"
+    return cell
