@@ -156,8 +156,9 @@ def _budgets(runs, rules):
     returns, volts = RETURNS[rules.return_path], rules.system_v / 100
     allowed = math.inf
     for current, length, most_pct in runs:
-        if length and current > 0:
-            allowed = min(allowed, most_pct * volts / (current * length * returns))
+        amp_metres = current * length * returns if length else 0.0
+        if amp_metres > 0:
+            allowed = min(allowed, most_pct * volts / amp_metres)
     return allowed
 
 
