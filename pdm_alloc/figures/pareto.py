@@ -1,0 +1,116 @@
+"""Price against mass: the choices of which none is both cheaper and lighter."""
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from pdm_alloc.figures import style
+from pdm_alloc.figures.source import require
+from pdm_alloc.figures.words import wrap
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["front", "pareto"]
+
+
+def front(choices: pd.DataFrame) -> pd.DataFrame:
+    """Rows of `choices` for which no other row is at most as dear and at most as heavy, and less of one.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        price, mass_g.
+
+    Returns
+    -------
+    DataFrame
+        By rising price.
+    """
+    by_price = choices.sort_values(["price", "mass_g"], kind="stable")
+    lightest = by_price["mass_g"].cummin().shift(fill_value=float("inf"))
+    return by_price[by_price["mass_g"] < lightest]
+
+
+def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
+    """Draw every choice as a point, one module or several, and join those worth considering.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        choice (words), price, mass_g (g, modules, wires and feed), modules (how many).
+    axes : matplotlib Axes, optional
+        Where to draw; a new sheet if absent.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    ValueError
+        A column is missing.
+    """
+    table = require(choices, "choice", "price", "mass_g", "modules").dropna(subset=["price", "mass_g"])
+    axes = style.need_axes(axes, 9.5, 6.2)
+    for marker, colour, words, rows in (
+        ("o", style.STEPS[2], "one module", table[table["modules"] == 1]),
+        ("s", style.INRUSH, "two modules or more", table[table["modules"] > 1]),
+    ):
+        axes.scatter(
+            rows["price"],
+            rows["mass_g"] / 1000,
+            s=46,
+            marker=marker,
+            color=colour,
+            edgecolor=style.INK,
+            lw=0.6,
+            label=words,
+        )
+    _best(axes, front(table))
+    _frame(axes)
+    return axes
+
+
+def _best(axes: "Axes", best: pd.DataFrame) -> None:
+    kg = best["mass_g"] / 1000
+    axes.plot(
+        best["price"],
+        kg,
+        color=style.INK,
+        linewidth=1.6,
+        drawstyle="steps-post",
+        label="none is cheaper and lighter",
+        zorder=0,
+    )
+    for number, (price, y) in enumerate(zip(best["price"], kg, strict=True), start=1):
+        axes.annotate(
+            f"{number}",
+            (price, y),
+            (-7, -12),
+            textcoords="offset points",
+            ha="right",
+            fontsize=style.TEXT,
+            fontweight="bold",
+            color=style.INK,
+        )
+    lines = [f"{n}  {wrap(str(c), 34)}".replace("\n", "\n    ") for n, c in enumerate(best["choice"], start=1)]
+    axes.text(
+        1.02,
+        1.0,
+        "\n".join(lines),
+        transform=axes.transAxes,
+        va="top",
+        fontsize=style.SMALL,
+        color=style.INK,
+        linespacing=1.5,
+    )
+
+
+def _frame(axes: "Axes") -> None:
+    style.bare(axes, grid="both")
+    axes.margins(0.08)
+    axes.set_xlabel("price of the modules", fontsize=style.TEXT, color=style.INK)
+    axes.set_ylabel("modules, wires and feed, kg", fontsize=style.TEXT, color=style.INK)
+    style.legend(axes, lines=4.0)
+    style.title(axes, "Price against mass")
