@@ -74,6 +74,7 @@ def choose_wire(
     rules: WireRules,
     max_wire_mm2: float | None = None,
     pins: int = 1,
+    least_mm2: float = 0.0,
 ) -> WireChoice | str:
     """Smallest wire that serves a circuit; conductors side by side only where one does not suffice.
 
@@ -95,6 +96,8 @@ def choose_wire(
         Largest conductor the terminal takes, mm2; None: not judged.
     pins : int
         Pins of the channel, the most conductors side by side.
+    least_mm2 : float
+        Area all conductors must have together for other reasons (a stalled load), mm2.
 
     Returns
     -------
@@ -112,14 +115,15 @@ def choose_wire(
     if not ladder:
         return "heat"
     most = math.inf if max_wire_mm2 is None else max_wire_mm2 * _TERMINAL_ROUNDING
-    budgets = _budgets(runs, rules)
+    allowed = _ohm_allowed(runs, rules)
     for parallel in range(1, pins + 1):
         for rung in ladder:
             if rung.area_mm2 > most:
                 break
-            if rung.ampacity_a * parallel >= trip_a and _keeps_drops(rung, parallel, running_a, budgets):
+            if rung.carries(parallel, trip_a, least_mm2) and _keeps_drops(rung, parallel, running_a, allowed):
                 return _choice(rung, parallel, running_a, runs, rules)
-    return _reason(ladder, trip_a, running_a, budgets, pins)
+    carrying = [rung for rung in ladder if rung.carries(pins, trip_a, least_mm2)]
+    return _reason(carrying, pins, running_a, allowed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +136,9 @@ class _Rung:
     ohm_cool: float
     ohm_rise: float
     g_per_m: float
+
+    def carries(self, parallel, trip_a, least_mm2):
+        return self.ampacity_a * parallel >= trip_a and self.area_mm2 * parallel >= least_mm2
 
     def ohm_per_m(self, parallel, running_a):
         return self.ohm_cool + self.ohm_rise * math.sqrt(running_a / (self.ampacity_a * parallel))
@@ -151,8 +158,8 @@ def _rung(size, rules):
     return _Rung(size, size.area_mm2, ampacity, cool, hot - cool, mass_g_per_m(size.area_mm2, rules.insulation_c))
 
 
-def _budgets(runs, rules):
-    """Least of the largest resistances per metre the runs allow: one number decides every drop."""
+def _ohm_allowed(runs, rules):
+    """Largest resistance per metre that every run allows: one number decides all drops."""
     returns, volts = RETURNS[rules.return_path], rules.system_v / 100
     allowed = math.inf
     for current, length, most_pct in runs:
@@ -176,8 +183,7 @@ def _choice(rung, parallel, running_a, runs, rules):
     return WireChoice(rung.size, parallel, rung.ampacity_a * parallel, drops, mass)
 
 
-def _reason(ladder, trip_a, running_a, allowed, pins):
-    carries = [rung for rung in ladder if rung.ampacity_a * pins >= trip_a]
-    if not carries:
+def _reason(carrying, pins, running_a, allowed):
+    if not carrying:
         return "ampacity"
-    return "terminal" if any(_keeps_drops(rung, pins, running_a, allowed) for rung in carries) else "drop"
+    return "terminal" if any(_keeps_drops(rung, pins, running_a, allowed) for rung in carrying) else "drop"

@@ -23,6 +23,7 @@ __all__ = [
 ]
 
 TRIP_MARGIN = Fraction(5, 4)  # trip setting over running current wanted; common practice, no source
+_MARGIN_OVER, _MARGIN_UNDER = TRIP_MARGIN.as_integer_ratio()
 _WINDOW_MARGIN = 1.5  # inrush window over the time the inrush needs it; common practice, no source
 _WINDOW_STEP_MS = 10
 
@@ -57,10 +58,9 @@ def trip_ma(running_ma: int, rated_ma: Fraction, step_ma: int, ampacity_ma: floa
     """
     if step_ma <= 0:
         raise ValueError(f"a trip setting has steps above 0 mA, not {step_ma}")
-    wanted = math.ceil(running_ma * TRIP_MARGIN / step_ma)
-    steps = max(1, min(wanted, math.floor(rated_ma / step_ma)))
-    setting = steps * step_ma
-    if setting > rated_ma or setting <= running_ma:
+    wanted = -(-running_ma * _MARGIN_OVER // (_MARGIN_UNDER * step_ma))
+    setting = min(max(1, wanted), int(rated_ma // step_ma)) * step_ma
+    if setting <= running_ma:
         return "rating"
     return setting if setting <= ampacity_ma else "wire"
 

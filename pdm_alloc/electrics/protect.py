@@ -1,0 +1,171 @@
+"""Trip setting and wire of a circuit together: what has to exist before a circuit is allowed on a channel."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from typing import Protocol
+
+from pdm_alloc.electrics.choose_wire import Run, WireChoice, WireRules, choose_wire
+from pdm_alloc.electrics.trip import (
+    StallCheck,
+    damage_ms,
+    inrush_window_ms,
+    short_time_c,
+    stall_check,
+    trip_ma,
+    trip_ms,
+)
+
+__all__ = ["Demand", "Protected", "Rated", "protect"]
+
+
+class Rated(Protocol):
+    """What is asked of a channel: currents in mA, time in ms, area in mm2."""
+
+    @property
+    def rated_ma(self) -> Fraction:
+        """Derated rating, mA."""
+
+    @property
+    def usable_ma(self) -> int:
+        """Derated rating less the headroom wanted, mA."""
+
+    @property
+    def peak_ma(self) -> int:
+        """Trips at once above it, mA."""
+
+    @property
+    def peak_ms(self) -> float:
+        """How long it bears peak_ma, ms."""
+
+    @property
+    def trip_step_ma(self) -> int:
+        """Step of the trip setting, mA."""
+
+    @property
+    def max_wire_mm2(self) -> float | None:
+        """Largest conductor of one terminal, mm2; None: not judged."""
+
+    @property
+    def pins(self) -> int:
+        """Conductors that can be wired side by side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What a circuit asks of its channel and its wire.
+
+    Parameters
+    ----------
+    running_ma : int
+        Running current, tolerance included, mA.
+    excess_a, tau_ms : sequence of float, shape (n,)
+        Inrush above running of each item, A; its time constant, ms.
+    stalled_ma : int
+        Current that flows for ever when its motors stall, mA; 0: nothing in it can stall.
+    runs : sequence of (float, float or None, float)
+        For each load: current, A; length one way, m, or None; drop allowed, per cent.
+    """
+
+    running_ma: int
+    excess_a: Sequence[float]
+    tau_ms: Sequence[float]
+    stalled_ma: int
+    runs: Sequence[Run]
+
+
+@dataclass(frozen=True, slots=True)
+class Protected:
+    """Setting and wire of a circuit on a channel.
+
+    Parameters
+    ----------
+    trip_ma : int
+        Trip setting, mA.
+    window_ms : float
+        Inrush window, ms.
+    wire : WireChoice
+        Its wire.
+    stall : StallCheck or None
+        Stalled motor against that wire; None: nothing in it can stall.
+    """
+
+    trip_ma: int
+    window_ms: float
+    wire: WireChoice
+    stall: StallCheck | None
+
+
+def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:
+    """Least trip setting a circuit may have on a channel and the smallest wire it protects.
+
+    A wire that a stalled motor would overheat before the trip is replaced by a thicker one. It is
+    taken to be at its class temperature when the motor stalls, and not to pass the temperature its
+    insulation survives for 5 s.
+
+    Parameters
+    ----------
+    demand : Demand
+        The circuit.
+    channel : Rated
+        The channel's ratings, as of `pdm_alloc.circuits.classes.Rating`.
+    rules : WireRules
+        Sizes, insulation, ambient, bundle, return and voltage.
+
+    Returns
+    -------
+    Protected or str
+        Or a reason word: ``rating`` of `trip_ma`; ``heat``, ``ampacity``, ``drop``, ``terminal`` of
+        `choose_wire`; ``stall`` where only the stalled motor asks for a wire that is not to be had.
+
+    Raises
+    ------
+    ValueError
+        The rules are outside the tables of wire, or an excess or time constant is negative.
+    """
+    setting = trip_ma(demand.running_ma, channel.rated_ma, channel.trip_step_ma)
+    if isinstance(setting, str):
+        return setting
+    wire = _wire(setting, demand, channel, rules, 0.0)
+    if isinstance(wire, str):
+        return wire
+    running_a, trip_a = demand.running_ma / 1000, setting / 1000
+    window = inrush_window_ms(running_a, demand.excess_a, demand.tau_ms, trip_a)
+    if demand.stalled_ma <= 0:
+        return Protected(setting, window, wire, None)
+    return _against_stall(Protected(setting, window, wire, None), demand, channel, rules)
+
+
+def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:
+    trip = (draft.trip_ma / 1000, draft.window_ms)
+    limits = (channel.usable_ma / 1000, channel.peak_ma / 1000, channel.peak_ms)
+    stalled = demand.stalled_ma / 1000
+    least = _least_mm2(stalled, trip_ms(stalled, *trip, *limits), rules.insulation_c)
+    wire: WireChoice | str = draft.wire
+    if draft.wire.size.area_mm2 * draft.wire.parallel < least:
+        wire = _wire(draft.trip_ma, demand, channel, rules, least)
+    if isinstance(wire, str):
+        return "stall"
+    data = (wire.size.area_mm2 * wire.parallel, wire.ampacity_a, rules.insulation_c, short_time_c(rules.insulation_c))
+    return Protected(draft.trip_ma, draft.window_ms, wire, stall_check(stalled, trip, limits, data))
+
+
+def _wire(setting, demand, channel, rules, least_mm2):
+    running_a = demand.running_ma / 1000
+    return choose_wire(
+        setting / 1000, running_a, demand.runs, rules, channel.max_wire_mm2, channel.pins, least_mm2=least_mm2
+    )
+
+
+def _least_mm2(stalled_a, tripped_ms, insulation_c):
+    """Area that bears the stalled current a thousandth longer than it takes to trip; 0 where it never trips."""
+    if tripped_ms == float("inf"):
+        return 0.0
+    return stalled_a * (1.001 * tripped_ms / _one_amp_ms(insulation_c)) ** 0.5
+
+
+@lru_cache(maxsize=64)
+def _one_amp_ms(insulation_c):
+    """Time 1 mm2 bears 1 A, ms."""
+    return damage_ms(1.0, 1.0, insulation_c, short_time_c(insulation_c))

@@ -1,0 +1,90 @@
+"""Setting and wire of a circuit together."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pdm_alloc.electrics.choose_wire import WireRules, choose_wire
+from pdm_alloc.electrics.inrush import inrush_current
+from pdm_alloc.electrics.protect import Demand, Protected, protect
+from pdm_alloc.electrics.trip import damage_ms, trip_ma, window_passes
+
+RULES = WireRules()
+
+
+@dataclass(frozen=True)
+class Ratings:
+    rated_ma: Fraction = Fraction(20_000)
+    usable_ma: int = 16_000
+    peak_ma: int = 100_000
+    peak_ms: float = 300.0
+    trip_step_ma: int = 100
+    max_wire_mm2: float | None = None
+    pins: int = 1
+
+
+def lamps(running_ma=9_200, runs=((9.2, 3.0, 3.0),)):
+    return Demand(running_ma, (101.2,), (20.0,), 0, runs)
+
+
+def test_lamps_by_hand():
+    """9.2 A of lamps: 11.5 A trip, window 1.5 x 20 ms x ln(101.2 / 2.3) in whole tens, wire for drop."""
+    result = protect(lamps(), Ratings(), RULES)
+    assert (result.trip_ma, result.window_ms, result.stall) == (11_500, 120.0, None)
+    assert result.wire == choose_wire(11.5, 9.2, [(9.2, 3.0, 3.0)], RULES)
+
+
+@pytest.mark.parametrize(
+    ("demand", "ratings", "rules", "reason"),
+    [
+        (lamps(20_000), Ratings(), RULES, "rating"),
+        (lamps(), Ratings(), WireRules(ambient_c=110), "heat"),
+        (lamps(), Ratings(max_wire_mm2=0.5), RULES, "terminal"),
+        (lamps(runs=((9.2, 900.0, 0.1),)), Ratings(), RULES, "drop"),
+        (lamps(), Ratings(), WireRules(ambient_c=104.9999), "ampacity"),
+        (Demand(9_000, (45.0,), (50.0,), 54_000, ()), Ratings(peak_ms=60_000, max_wire_mm2=0.5), RULES, None),
+    ],
+)
+def test_reasons(demand, ratings, rules, reason):
+    """Every way not to be wired has its word; a stalled motor that a short window clears has none."""
+    result = protect(demand, ratings, rules)
+    assert result == reason if reason else isinstance(result, Protected)
+
+
+def test_stall_asks_for_a_thicker_wire():
+    """A slow motor needs a window of seconds: the wire grows until it outlasts the stall, or there is none."""
+    slow = Demand(4_000, (36.0,), (3_000.0,), 40_000, ())
+    ratings = Ratings(peak_ms=60_000.0)
+    plain = choose_wire(5.0, 4.0, [], RULES)
+    result = protect(slow, ratings, RULES)
+    assert result.wire.size.area_mm2 > plain.size.area_mm2
+    assert result.stall.safe and result.stall.trip_ms < result.stall.damage_ms
+    assert damage_ms(40.0, plain.size.area_mm2, 105, 160) < result.stall.trip_ms
+    assert protect(slow, Ratings(peak_ms=60_000.0, max_wire_mm2=plain.size.area_mm2), RULES) == "stall"
+
+
+@given(
+    st.integers(100, 15_000),
+    st.lists(st.tuples(st.floats(0, 60), st.floats(0.5, 400)), max_size=3),
+    st.booleans(),
+    st.sampled_from([105.0, 125.0]),
+)
+def test_whatever_is_allowed_is_protected(running, pairs, motor, insulation):
+    """Setting, window, wire and stall of every circuit that is let through hold by the plain functions."""
+    excess, tau = zip(*pairs, strict=True) if pairs else ((), ())
+    stalled = running + round(1000 * sum(excess)) if motor else 0
+    rules, ratings = WireRules(insulation_c=insulation), Ratings()
+    result = protect(Demand(running, excess, tau, stalled, ((running / 1000, 2.0, 3.0),)), ratings, rules)
+    if isinstance(result, str):
+        assert result in ("rating", "stall", "drop", "ampacity")
+        return
+    trip = result.trip_ma / 1000
+    assert result.trip_ma == trip_ma(running, ratings.rated_ma, 100)
+    assert result.wire.ampacity_a >= trip
+    assert result.wire.drops_pct[0] <= 3 * (1 + 1e-9)
+    assert window_passes(running / 1000, excess, tau, trip, result.window_ms)
+    assert inrush_current(result.window_ms + 1e-6, running / 1000, excess, tau) <= trip
+    assert result.stall.safe if motor else result.stall is None
