@@ -69,6 +69,15 @@ class Cell:
         """The value; CellError where there is none."""
         raise NotImplementedError
 
+    @staticmethod
+    def check_text(text: str) -> str:
+        """The text of any cell; CellError where it is none that can be kept."""
+        if has_controls(text):
+            raise CellError("has a control character in it", "type the cell anew")
+        if len(text) > LONGEST_TEXT:
+            raise CellError(f"is longer than {LONGEST_TEXT:,} characters", "shorten it")
+        return text
+
     def __get_pydantic_core_schema__(self, source, handler):
         """How pydantic validates a field of this kind."""
         return core_schema.with_info_plain_validator_function(self._validate)
@@ -90,9 +99,7 @@ def _usable(text):
         raise CellError(text.message, text.remedy)
     if _SPREADSHEET_ERROR.fullmatch(text.strip()):
         raise CellError("is an error of the spreadsheet", "put the formula right, or type the value")
-    if has_controls(text):
-        raise CellError("has a control character in it", "type the cell anew")
-    return text
+    return Cell.check_text(text)
 
 
 def milliamps(value: Fraction) -> int:
@@ -181,8 +188,6 @@ class Text(Cell):
 
     def read(self, text: str) -> str:
         """The text, its ends trimmed."""
-        if len(text) > LONGEST_TEXT:
-            raise CellError(f"is longer than {LONGEST_TEXT:,} characters", "shorten it")
         return text.strip()
 
 

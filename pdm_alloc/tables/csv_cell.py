@@ -1,4 +1,4 @@
-"""Cells of CSV that a spreadsheet would run as a formula: marked with an apostrophe when written, unmarked on reading."""
+"""Cells of CSV that a spreadsheet would run as a formula: marked with an apostrophe on writing, unmarked on reading."""
 
 import re
 

@@ -104,9 +104,13 @@ class Faults:
 
     def unknown(self, table, row, column, value, names, message, otherwise=""):
         """Note a name that is not among `names`, with the nearest one that is."""
+        self.unknown_in(table, row, column, value, value or table, names, message, otherwise)
+
+    def unknown_in(self, table, row, column, value, name, names, message, otherwise=""):
+        """Note a name inside a cell that is not among `names`, with the nearest one that is."""
         # The search for the nearest name is slow; a table full of faults must not make it run for hours.
         full = self._count[table] >= MOST_PER_TABLE
-        self.add(table, row, column, value, message, "" if full else hint(value or table, names, otherwise))
+        self.add(table, row, column, value, message, "" if full else hint(name, names, otherwise))
 
     def extend(self, faults):
         """Note faults found elsewhere."""

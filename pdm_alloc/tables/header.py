@@ -53,8 +53,11 @@ def match_header(grid: Grid, columns: Iterable[str], required: Iterable[str], fa
         elif plain in known or is_free(header):
             found[name] = position
         else:
-            faults.unknown(grid.table, grid.header_row, None, clean(header), known, "is not a column of this table")
+            otherwise = f"known: {', '.join(known)}; columns of your own start with x_"
+            faults.unknown(
+                grid.table, grid.header_row, None, clean(header), known, "is not a column of this table", otherwise
+            )
     for name in required:
         if name not in found:
-            faults.add(grid.table, grid.header_row, name, None, "is missing", "add the column; it must not be empty")
+            faults.add(grid.table, grid.header_row, name, None, "is missing", "add this column")
     return found

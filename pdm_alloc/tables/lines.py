@@ -1,15 +1,18 @@
 """Rows of a table as models: every cell checked, every fault noted."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from pdm_alloc.tables.cell import Collected, Odd
+from pdm_alloc.tables.cell import Cell, Collected, Number, Odd
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.grid import Grid
 from pdm_alloc.tables.header import match_header
+from pdm_alloc.tables.marks import doubtful, marks_of
+from pdm_alloc.tables.number import CellError
 from pdm_alloc.tables.row import Row, cell_of, columns_of
 
-__all__ = ["Line", "read_lines", "refuse_twins", "validated"]
+__all__ = ["Line", "extra_text", "read_lines", "refuse_twins", "validated"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,19 +41,43 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
     list of Line
         In the table's order.
     """
-    if grid is None or not grid.rows:
+    if grid is None:
         return []
     columns = columns_of(model)
     required = [name for name, info in columns.items() if info.is_required()]
     found = match_header(grid, columns, required, faults)
-    free = [name for name in found if name not in columns]
-    lines = []
-    for number, cells in grid.rows:
-        texts = {name: cells[at] for name, at in found.items() if name not in free}
-        extra = tuple((name, str(cells[found[name]])) for name in free)
-        lines.append(Line(number, validated(model, texts, grid.table, number, faults), extra))
+    _mark_doubtful(grid, [at for name, at in found.items() if name in columns and _is_number(columns[name])])
+    lines = [_line(number, cells, found, model, grid.table, faults) for number, cells in grid.rows]
     refuse_twins(lines, model.key, grid.table, faults)
     return lines
+
+
+def _is_number(info) -> bool:
+    return isinstance(cell_of(info), Number)
+
+
+def _mark_doubtful(grid: Grid, positions: list[int]) -> None:
+    marks = marks_of(cells[at] for _, cells in grid.rows for at in positions)
+    for _, cells in grid.rows if len(marks) == 2 else ():
+        for at in positions:
+            cells[at] = doubtful(cells[at], marks)
+
+
+def _line(number, cells, found, model, table, faults) -> Line:
+    columns = columns_of(model)
+    texts = {name: cells[at] for name, at in found.items() if name in columns}
+    free = [(name, cells[at]) for name, at in found.items() if name not in columns]
+    extra = tuple((name, extra_text(table, number, name, text, faults)) for name, text in free)
+    return Line(number, validated(model, texts, table, number, faults), extra)
+
+
+def extra_text(table: str, number: int, column: str, text: str, faults: Faults) -> str:
+    """The text of a free cell, untouched; what no file can hold is noted."""
+    try:
+        Cell.check_text(text)
+    except CellError as error:
+        faults.add(table, number, column, text, error.message, error.remedy)
+    return str(text)
 
 
 def validated(model: type[Row], texts: dict[str, str], table: str, number: int | None, faults: Faults) -> Any:
@@ -76,29 +103,26 @@ def validated(model: type[Row], texts: dict[str, str], table: str, number: int |
     """
     columns = columns_of(model)
     given = {name: text for name, text in texts.items() if isinstance(text, Odd) or (text and not text.isspace())}
-    bare = {name: "" for name, info in columns.items() if info.is_required() and name not in given}
+    bare = {name: "" for name, info in columns.items() if name not in given and info.is_required()}
     collected = Collected()
     row = model.model_validate({**given, **bare}, context=collected)
-    headers = {model.model_fields[name].alias or name: name for name in model.model_fields}
-    header_of = {field: header for header, field in headers.items()}
     for field, text, error in collected.errors:
-        header = header_of[field]
+        header = model.model_fields[field].alias or field
         if text or header in texts:
             remedy = error.remedy or f"give {cell_of(columns[header]).accepts()}"
             faults.add(table, number, header, text, error.message, remedy)
     return row
 
 
-def refuse_twins(lines: list[Line], key: tuple[str, ...], table: str, faults: Faults) -> None:
+def refuse_twins(lines: Iterable[Line], key: tuple[str, ...], table: str, faults: Faults) -> None:
     """Note rows whose key is there already, whatever its upper and lower case."""
     seen: dict[tuple, int] = {}
-    for line in lines:
+    for line in lines if key else ():
         parts = [getattr(line.values, name) for name in key]
-        if not parts or None in parts:
+        if None in parts:
             continue
         folded = tuple(part.casefold() if isinstance(part, str) else part for part in parts)
         if folded in seen:
-            faults.add(
-                table, line.number, key[-1], str(parts[-1]), f"is already in row {seen[folded]}", "give it another name"
-            )
+            value = ", ".join(f"{part:g}" if isinstance(part, float) else part for part in parts)
+            faults.add(table, line.number, key[-1], value, f"is already in row {seen[folded]}", "give it once")
         seen.setdefault(folded, line.number)

@@ -5,11 +5,13 @@ from fractions import Fraction
 
 from pdm_alloc.tables.text import clean
 
-__all__ = ["CellError", "read_number"]
+__all__ = ["AMBIGUOUS", "CellError", "read_number"]
 
 _NUMBER = re.compile(r"([+-]?)(\d*)(?:[.,](\d+))?(e[+-]?\d{1,2}(?![\d.,]))?", re.ASCII | re.IGNORECASE)
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}([., ']\d{3})+([.,]\d+)?\D*", re.ASCII)
 _LONGEST = 40
+
+AMBIGUOUS = ("may or may not have thousands marked", "write it with one decimal point or comma, as 1234.5")
 
 # Spellings of the units our columns have, and of others that people write by mistake.
 _SPELLINGS = {
@@ -76,7 +78,7 @@ def _refuse_rest(cell, rest, unit, example):
     if not rest:
         return
     if _THOUSANDS.fullmatch(cell):
-        raise CellError("may or may not have thousands marked", "write it with one decimal point or comma, as 1234.5")
+        raise CellError(*AMBIGUOUS)
     found = _UNIT_OF.get(rest.casefold())
     if found is None:
         raise CellError("is not a number", _wanted(unit, example))

@@ -7,16 +7,19 @@ from pathlib import Path
 
 from pdm_alloc.kinds import KINDS, default_drop_pct
 from pdm_alloc.module import natural_key
+from pdm_alloc.tables.conditions import check_conditions
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.hashes import vehicle_hashes
 from pdm_alloc.tables.lines import Line, read_lines
-from pdm_alloc.tables.references import VehicleLines, check_references
+from pdm_alloc.tables.references import check_references
+from pdm_alloc.tables.routes import check_routes
 from pdm_alloc.tables.row import columns_of
 from pdm_alloc.tables.rules import check_rules
 from pdm_alloc.tables.settings import read_settings
 from pdm_alloc.tables.settings_row import SettingRow, SettingsRow
 from pdm_alloc.tables.source import Source, open_source
 from pdm_alloc.tables.states import build_states, check_supply, read_matrix
+from pdm_alloc.tables.vehicle_lines import VehicleLines
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS, LoadRow
 from pdm_alloc.vehicle import Command, Concession, Input, Load, Lock, Place, Route, Settings, Vehicle
 
@@ -50,22 +53,21 @@ def read_vehicle(path: str | Path) -> Vehicle:
     """
     faults = Faults()
     source = open_source(path, VEHICLE_COLUMNS, faults)
-    if "loads" not in source.grids and not len(faults):
-        faults.add("loads", None, None, None, "is missing", "a vehicle needs at least the table loads")
+    source.require("loads", "a vehicle needs a row in the table loads for each load", faults)
     tables = _lines_of(source, faults)
-    check_references(tables, faults)
-    check_rules(tables, faults)
+    for check in (check_references, check_conditions, check_rules, check_routes):
+        check(tables, faults)
     faults.raise_if_any()
     return _build(source, tables)
 
 
 def _lines_of(source: Source, faults: Faults) -> VehicleLines:
     rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in VEHICLE_ROWS.items()}
-    if "loads" in source.grids and not rows["loads"]:
-        faults.add("loads", None, None, None, "has no rows", "add a row for each load")
     matrix = read_matrix(source.grids.get("states"), faults)
-    check_supply(matrix, rows["supply"], faults)
-    return VehicleLines(rows, matrix, *read_settings(source, faults))
+    if "states" not in source.broken:
+        check_supply(matrix, rows["supply"], faults)
+    settings, setting_rows = read_settings(source, faults)
+    return VehicleLines(rows, matrix, settings, setting_rows, frozenset(source.broken))
 
 
 def _build(source: Source, tables: VehicleLines) -> Vehicle:

@@ -1,5 +1,6 @@
 """What every row model shares, and how a column is described."""
 
+from functools import cache
 from typing import Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -7,7 +8,7 @@ from pydantic.fields import FieldInfo
 
 from pdm_alloc.tables.cell import Cell
 
-__all__ = ["Row", "column", "columns_of"]
+__all__ = ["Row", "cell_of", "column", "columns_of"]
 
 
 class Row(BaseModel):
@@ -41,6 +42,7 @@ def column(meaning: str, example: str = "", otherwise: str | None = None, defaul
     return Field(default, description=meaning, examples=[example], json_schema_extra=more, alias=name)
 
 
+@cache
 def columns_of(model: type[Row]) -> dict[str, FieldInfo]:
     """Fields of a row model by the header of their column.
 

@@ -4,11 +4,11 @@ import re
 import tomllib
 from pathlib import Path
 
-from pdm_alloc.tables.cell import Odd
+from pdm_alloc.tables.cell import Number, Odd
 from pdm_alloc.tables.csv_file import read_text
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.lines import read_lines, validated
-from pdm_alloc.tables.row import columns_of
+from pdm_alloc.tables.row import cell_of, columns_of
 from pdm_alloc.tables.settings_row import SettingRow, SettingsRow
 from pdm_alloc.tables.source import Source
 
@@ -67,24 +67,17 @@ def _from_toml(path: Path, faults) -> dict[str, tuple[int | None, str]]:
     try:
         values = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        faults.add(
-            _TABLE,
-            _line_of(error, text),
-            None,
-            None,
+        message, remedy = (
             f"is not TOML ({_plain(error)})",
-            "write lines such as headroom_pct = 20",
+            "write lines such as headroom_pct = 12.5, with a decimal point",
         )
+        faults.add(_TABLE, _line_of(error, text), None, None, message, remedy)
         return {}
-    return {key: (_row_of(key, text), _as_text(value)) for key, value in values.items()}
+    return {key: (_row_of(key, text), _as_text(key, value)) for key, value in values.items()}
 
 
 def _plain(error):
-    return (
-        _LINE.sub("", str(error)).split("(at")[0].strip(" ,)")
-        if not isinstance(error, RecursionError)
-        else "nested too deeply"
-    )
+    return "nested too deeply" if isinstance(error, RecursionError) else str(error).split(" (at ")[0]
 
 
 def _line_of(error, text):
@@ -99,8 +92,11 @@ def _row_of(key, text):
     return text[: match.start()].count("\n") + 1 if match else None
 
 
-def _as_text(value) -> str:
+def _as_text(key, value) -> str:
     """A TOML value as the text of a cell; what no setting can be keeps its own trouble."""
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
         return Odd(str(value), "is neither a number nor a word", "write a number, or a word in quotation marks")
+    info = columns_of(SettingsRow).get(key)
+    if isinstance(value, str) and info is not None and isinstance(cell_of(info), Number):
+        return Odd(value, "is text, not a number", f"write {key} = 12.5 without quotation marks")
     return value if isinstance(value, str) else repr(value)

@@ -4,11 +4,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pdm_alloc.tables.csv_file import read_csv
-from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.fault import Faults, InputError
 from pdm_alloc.tables.grid import Grid
 from pdm_alloc.tables.header import plain_header
 
 __all__ = ["Source", "open_source"]
+
+_WANTED = "give a folder of CSV files, or an XLSX workbook"
 
 
 @dataclass
@@ -17,23 +19,32 @@ class Source:
 
     Parameters
     ----------
-    path : Path
-        The folder or the workbook.
     name : str
-        Its name without extension.
+        Of the folder or the workbook, without extension.
     grids : dict of str to Grid
         By table; an empty table is not among them.
+    broken : set of str
+        Tables that are there but could not be read.
     toml : Path or None
         ``settings.toml`` of a folder.
     """
 
-    path: Path
     name: str
     grids: dict[str, Grid] = field(default_factory=dict)
+    broken: set[str] = field(default_factory=set)
     toml: Path | None = None
 
+    def require(self, table: str, why: str, faults: Faults) -> None:
+        """Note a table that is missing or has nothing in it."""
+        if table in self.broken or (table in self.grids and self.grids[table].rows):
+            return
+        if table in self.grids:
+            faults.add(table, None, None, None, "has no rows", why)
+        else:
+            faults.add(table, None, None, None, "is missing or empty", why)
 
-def open_source(path, known: dict[str, tuple[str, ...]], faults: Faults) -> Source:
+
+def open_source(path: str | Path, known: dict[str, tuple[str, ...]], faults: Faults) -> Source:
     """The tables at a path.
 
     Parameters
@@ -43,12 +54,17 @@ def open_source(path, known: dict[str, tuple[str, ...]], faults: Faults) -> Sour
     known : dict of str to tuple of str
         Columns by table.
     faults : Faults
-        Where faults are noted.
+        Where faults of tables are noted.
 
     Returns
     -------
     Source
         With the tables that could be read.
+
+    Raises
+    ------
+    InputError
+        There is no folder and no workbook that can be opened at all.
     """
     place = Path(path)
     try:
@@ -56,32 +72,27 @@ def open_source(path, known: dict[str, tuple[str, ...]], faults: Faults) -> Sour
             return _folder(place, known, faults)
         if place.is_file():
             return _file(place, known, faults)
-        faults.add(
-            place.name or str(path),
-            None,
-            None,
-            None,
-            "does not exist",
-            "give a folder of CSV files or an XLSX workbook",
-        )
     except (OSError, ValueError) as error:
-        faults.add(place.name or str(path), None, None, None, f"cannot be read ({error})", "see that you may read it")
-    return Source(place, place.stem)
+        if isinstance(error, InputError):
+            raise
+        raise InputError.of(str(path), None, None, None, f"cannot be read ({_why(error)})", _WANTED) from error
+    raise InputError.of(str(path), None, None, None, "does not exist", _WANTED)
+
+
+def _why(error):
+    return getattr(error, "strerror", None) or str(error)
 
 
 def _file(place, known, faults):
     if place.suffix.lower() != ".xlsx":
-        faults.add(
-            place.name, None, None, None, "is not an XLSX workbook", "save it as .xlsx, or give the folder of CSV files"
-        )
-        return Source(place, place.stem)
+        raise InputError.of(str(place), None, None, None, "is not an XLSX workbook", f"save it as .xlsx; {_WANTED}")
     from pdm_alloc.tables.workbook import read_workbook
 
-    return Source(place, place.stem, read_workbook(place, known, faults))
+    return Source(place.stem, read_workbook(place, known, faults))
 
 
 def _folder(place, known, faults):
-    source = Source(place, place.resolve().name)
+    source = Source(place.resolve().name)
     for file in sorted(place.iterdir()):
         if file.name.startswith((".", "~")):
             continue
@@ -97,12 +108,20 @@ def _take_csv(source, file, known, faults):
     if table.startswith("x_"):
         return
     if table not in known:
-        faults.unknown(file.name, None, None, None, [f"{name}.csv" for name in known], "is not a table known here")
+        names = [f"{name}.csv" for name in known]
+        otherwise = "start its name with x_ to keep it unread"
+        faults.unknown(file.name, None, None, None, names, "is not a table known here", otherwise)
     elif table in source.grids:
         faults.add(table, None, None, file.name, "is there twice", "delete one of the two files")
     else:
-        grid = read_csv(file, table, known[table], faults)
-        source.grids.update({table: grid} if grid and grid.header else {})
+        _take_grid(source, table, read_csv(file, table, known[table], faults))
+
+
+def _take_grid(source, table, grid):
+    if grid is None:
+        source.broken.add(table)
+    elif grid.header:
+        source.grids[table] = grid
 
 
 def _take_toml(source, file, known, faults):

@@ -25,6 +25,7 @@ class Matrix:
 
     duties: dict[str, dict[str, int]] = field(default_factory=dict)
     rows: dict[str, int] = field(default_factory=dict)
+    spelled: dict[str, str] = field(default_factory=dict)
 
 
 def read_matrix(grid: Grid | None, faults: Faults) -> Matrix:
@@ -43,7 +44,10 @@ def read_matrix(grid: Grid | None, faults: Faults) -> Matrix:
         Empty where there is no table.
     """
     matrix = Matrix()
-    if grid is None or not grid.rows:
+    if grid is None:
+        return matrix
+    if not grid.rows:
+        faults.add(_TABLE, None, None, None, "has no rows", "add a row for each command, or delete the table")
         return matrix
     if plain_header(grid.header[0]) != "command":
         faults.add(
@@ -94,9 +98,9 @@ def _read_row(matrix, names, number, cells, faults):
     command = _name(cells[0], number, "command", faults)
     if command is None:
         return
-    twin = next((row for other, row in matrix.rows.items() if other.casefold() == command.casefold()), None)
-    if twin:
-        faults.add(_TABLE, number, "command", command, f"is already in row {twin}", "one row a command")
+    first = matrix.spelled.setdefault(command.casefold(), command)
+    if first in matrix.rows:
+        faults.add(_TABLE, number, "command", command, f"is already in row {matrix.rows[first]}", "one row a command")
         return
     matrix.rows[command] = number
     for position, state in names.items():

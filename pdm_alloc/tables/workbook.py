@@ -10,13 +10,14 @@ import openpyxl
 
 from pdm_alloc.tables.archive import inspect_archive
 from pdm_alloc.tables.cell import Odd
-from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.fault import Faults, InputError
 from pdm_alloc.tables.grid import MOST_COLUMNS, Grid, grid_of
 from pdm_alloc.tables.header import plain_header
 from pdm_alloc.tables.number import CellError
 
 __all__ = ["read_workbook"]
 
+_ANEW = "open it in a spreadsheet and save it as .xlsx anew"
 _DATES = (datetime.date, datetime.time, datetime.timedelta)
 
 
@@ -36,6 +37,11 @@ def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults)
     -------
     dict of str to Grid
         By table; empty sheets, and sheets whose names start with ``x_``, are left out.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read at all.
     """
     try:
         has_formula = inspect_archive(path)
@@ -43,23 +49,11 @@ def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults)
             warnings.simplefilter("ignore")
             return _read(path, known, has_formula, faults)
     except CellError as error:
-        faults.add(path.name, None, None, None, error.message, error.remedy)
-    except OSError as error:
-        faults.add(
-            path.name, None, None, None, f"cannot be read ({error.strerror or error})", "see that you may read it"
-        )
+        raise InputError.of(str(path), None, None, None, error.message, error.remedy) from error
     # A damaged workbook makes the reader fail in a hundred ways, none of which is a fault of this program.
     except Exception as error:
-        text = str(error).splitlines()
-        faults.add(
-            path.name,
-            None,
-            None,
-            None,
-            f"cannot be read as a workbook ({text[0] if text else type(error).__name__})",
-            "open it in a spreadsheet and save it as .xlsx anew",
-        )
-    return {}
+        what = f"cannot be read as a workbook ({(str(error) or type(error).__name__).splitlines()[0]})"
+        raise InputError.of(str(path), None, None, None, what, _ANEW) from error
 
 
 def _read(path, known, has_formula, faults) -> dict[str, Grid]:
