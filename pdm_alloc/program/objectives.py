@@ -3,8 +3,9 @@
 from collections.abc import Callable
 
 from pdm_alloc.program.task import Column, Task
+from pdm_alloc.vehicle import PPM
 
-__all__ = ["STRATEGIES", "objectives"]
+__all__ = ["STRATEGIES", "channels_used", "objectives"]
 
 STRATEGIES = ("isolate", "spare")
 
@@ -19,7 +20,7 @@ def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
     task : Task
         Columns.
     strategy : str
-        ``isolate``: as many circuits as possible. ``spare``: as few channels as possible, then the
+        ``isolate``: as many circuits as possible, on as few channels as that takes. ``spare``: as few channels as possible, then the
         weakest ones.
 
     Returns
@@ -34,11 +35,16 @@ def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
     """
     if strategy not in STRATEGIES:
         raise ValueError(f"strategy {strategy!r} is none of {', '.join(STRATEGIES)}")
-    first: list[tuple[str, Cost]] = [("circuits", _circuit)]
+    first: list[tuple[str, Cost]] = [("circuits", _circuit), ("channels", _width)]
     if strategy == "spare":
         first = [("channels", _width), ("strength", _strength)]
     ordered = [*first, ("harness mass", _mass), ("even headroom", _unevenness), ("tie", _tie)]
     return [(name, _each(task, cost)) for name, cost in ordered]
+
+
+def channels_used(task: Task) -> dict[int, float]:
+    """Channels each column takes up, by number."""
+    return _each(task, _width)
 
 
 def _each(task: Task, cost: Cost) -> dict[int, float]:
@@ -65,8 +71,8 @@ def _mass(task: Task, v: int, column: Column) -> int:
 
 
 def _unevenness(task: Task, v: int, column: Column) -> int:
-    """Square of the use in per cent: the sum is least when no channel is much fuller than it need be."""
-    return round((column.fit.use_ppm / 10_000) ** 2)
+    """Square of the use, in thousandths: the sum is least when no channel is much fuller than it need be."""
+    return round(1000 * (column.fit.use_ppm / PPM) ** 2)
 
 
 def _tie(task: Task, v: int, column: Column) -> int:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
 from pdm_alloc.program.handout import Handed, hand_out
-from pdm_alloc.program.objectives import objectives
+from pdm_alloc.program.objectives import channels_used, objectives
 from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, Solution
+from pdm_alloc.program.stages import minimise, packed
 from pdm_alloc.program.task import task_of
 from pdm_alloc.vehicle import Vehicle
 
@@ -60,24 +61,26 @@ def solve(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, 
         With circuits only when the outcome is proven best or best so far.
     """
     task = task_of(vehicle, units, book)
-    costs = objectives(task, strategy)
-    solutions = partition(task).minimise([cost for _, cost in costs], clock)
+    named = objectives(task, strategy)
+    costs = packed([cost for _, cost in named if cost], task.channels())
+    solutions = minimise(partition(task), costs, clock)
     answer = _last_with_values(solutions)
     if answer is None:
         return Solved(solutions[0].outcome)
+    values = tuple(round(v) for v in answer.values[: len(task.columns)])
     proved = len(solutions) == len(costs) and solutions[-1].outcome == PROVEN_BEST
-    reached = tuple((name, s.objective) for (name, _), s in zip(costs, solutions, strict=False) if s.values)
     return Solved(
         PROVEN_BEST if proved else BEST_SO_FAR,
-        tuple(hand_out(task, answer.values)),
+        tuple(hand_out(task, values)),
         0.0 if proved else _open_gap(solutions),
-        reached,
+        tuple((name, sum(c * values[v] for v, c in cost.items())) for name, cost in named),
     )
 
 
 def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solution:
-    """Whether units are enough at all: no objective, so it is quicker than `solve`."""
-    return partition(task_of(vehicle, units, book)).minimise([{}], clock)[0]
+    """Whether units are enough at all: quicker than `solve`, for any solution of the program will do."""
+    task = task_of(vehicle, units, book)
+    return minimise(partition(task), [channels_used(task)], clock)[0]
 
 
 def _last_with_values(solutions: list[Solution]) -> Solution | None:

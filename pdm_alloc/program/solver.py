@@ -16,9 +16,12 @@ import pulp
 
 from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
 
-__all__ = ["Clock", "Program", "Solution"]
+__all__ = ["Clock", "Program", "Solution", "solve_program"]
+
+Row = tuple[dict[int, float], float, float]
 
 _SEED = 1
+_PRESOLVE_FROM = 20_000  # variables: below, presolve takes longer than the solve it saves
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
 _quiet = threading.Lock()
 _silenced = False
@@ -59,12 +62,15 @@ class Solution:
         Value of each variable; empty unless the outcome is proven best or best so far.
     objective, bound : float
         Cost of the values; proved bound on any.
+    reduced : tuple of float
+        Reduced cost of each variable, where fractions were allowed.
     """
 
     outcome: str
-    values: tuple[int, ...] = ()
+    values: tuple[float, ...] = ()
     objective: float = math.inf
     bound: float = -math.inf
+    reduced: tuple[float, ...] = ()
 
     @property
     def gap(self) -> float:
@@ -82,11 +88,11 @@ class Solution:
 class Program:
     """Whole-number variables, rows of sums between bounds, costs to minimise one after the other."""
 
-    most: list[int] = field(default_factory=list)
-    rows: list[tuple[dict[int, float], float, float]] = field(default_factory=list)
+    most: list[float] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
 
-    def variable(self, most: int, whole: bool = True) -> int:
+    def variable(self, most: float, whole: bool = True) -> int:
         """Add a variable between 0 and `most`; its number."""
         self.most.append(most)
         self.whole.append(whole)
@@ -96,76 +102,86 @@ class Program:
         """Add least <= sum of weight x variable <= most."""
         self.rows.append(({v: w for v, w in weights.items() if w}, least, most))
 
-    def minimise(self, costs: Sequence[Mapping[int, float]], clock: Clock) -> list[Solution]:
-        """Minimise the costs in order, each proved and then held while the next is minimised.
+    def impossible(self) -> bool:
+        """Whether a row without variables already cannot hold."""
+        return any(not weights and not least <= 0 <= most for weights, least, most in self.rows)
 
-        Parameters
-        ----------
-        costs : sequence of mapping
-            Cost of each variable by number, whole numbers; earlier ones matter more.
-        clock : Clock
-            When to stop.
+    def narrowed(self, active: Sequence[int]) -> "tuple[Program, list[int]]":
+        """The program with every variable outside `active` at 0, and the old number of each new variable."""
+        numbers = {old: new for new, old in enumerate(active)}
+        small = Program([self.most[v] for v in active], [], [self.whole[v] for v in active])
+        small.rows = [({numbers[v]: w for v, w in row[0].items() if v in numbers}, *row[1:]) for row in self.rows]
+        return small, list(active)
 
-        Returns
-        -------
-        list of Solution
-            One a cost, as far as it came: it ends with the first that is not proved. The last one
-            with values is the answer.
-        """
-        if any(not weights and not least <= 0 <= most for weights, least, most in self.rows):
-            return [Solution(NOT_ENOUGH)]
-        if not self.most:
-            return [Solution(PROVEN_BEST, (), 0.0, 0.0) for _ in costs]
-        problem, variables = self._problem()
-        solutions: list[Solution] = []
-        for cost in costs:
-            solution = _solve(problem, variables, cost, clock)
-            solutions.append(solution)
-            if solution.outcome != PROVEN_BEST:
-                break
-            if cost:
-                problem += _sum(cost, variables) <= round(solution.objective)
-        return solutions
 
-    def _problem(self):
-        problem = pulp.LpProblem("circuits", pulp.LpMinimize)
-        variables = [
-            problem.add_variable(f"x{n}", 0, most, "Integer" if whole else "Continuous")
-            for n, (most, whole) in enumerate(zip(self.most, self.whole, strict=True))
-        ]
-        for weights, least, most in self.rows:
-            if not weights:
-                continue
-            total = _sum(weights, variables)
-            if least == most:
-                problem += total == least
-                continue
-            if least > -math.inf:
-                problem += total >= least
-            if most < math.inf:
-                problem += total <= most
-        return problem, variables
+def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, whole: bool = True) -> Solution:
+    """Minimise one cost.
+
+    Parameters
+    ----------
+    program : Program
+        Variables and rows.
+    cost : mapping of int to float
+        Cost of each variable by number; whole numbers where `whole`.
+    clock : Clock
+        When to stop.
+    whole : bool
+        False: fractions are allowed, and reduced costs come with the answer.
+
+    Returns
+    -------
+    Solution
+        Without values unless its outcome is proven best or best so far.
+    """
+    left = clock.left_s
+    if left <= 0:
+        return Solution(STOPPED_EMPTY)
+    if program.impossible():
+        return Solution(NOT_ENOUGH)
+    if not program.most:
+        return Solution(PROVEN_BEST, (), 0.0, 0.0)
+    _silence_banner()
+    problem, variables = _problem(program, cost, whole)
+    options = {"presolve": "off", "mip_detect_symmetry": False} if len(variables) < _PRESOLVE_FROM else {}
+    solver = pulp.HiGHS(
+        mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=0.999, timeLimit=left, random_seed=_SEED, **options
+    )
+    try:
+        problem.solve(solver)
+    except (pulp.PulpSolverError, RuntimeError):
+        return Solution(FAILED)
+    return _read(problem.solverModel, variables, whole)
+
+
+def _problem(program: Program, cost: Mapping[int, float], whole: bool):
+    problem = pulp.LpProblem("circuits", pulp.LpMinimize)
+    variables = [
+        problem.add_variable(f"x{n}", 0, None if most == math.inf else most, "Integer" if w and whole else "Continuous")
+        for n, (most, w) in enumerate(zip(program.most, program.whole, strict=True))
+    ]
+    for weights, least, most in program.rows:
+        if weights:
+            for constraint in _constraints(_sum(weights, variables), least, most):
+                problem += constraint
+    problem.setObjective(_sum(cost, variables) if cost else _sum({0: 0}, variables))
+    return problem, variables
+
+
+def _constraints(total, least: float, most: float):
+    if least == most:
+        yield total == least
+        return
+    if least > -math.inf:
+        yield total >= least
+    if most < math.inf:
+        yield total <= most
 
 
 def _sum(weights, variables):
     return pulp.lpDot(list(weights.values()), [variables[v] for v in weights])
 
 
-def _solve(problem, variables, cost, clock: Clock) -> Solution:
-    left = clock.left_s
-    if left <= 0:
-        return Solution(STOPPED_EMPTY)
-    _silence_banner()
-    problem.setObjective(_sum(cost, variables) if cost else pulp.lpSum([0 * variables[0]]))
-    solver = pulp.HiGHS(msg=False, threads=1, gapRel=0.0, gapAbs=0.999, timeLimit=left, random_seed=_SEED)
-    try:
-        problem.solve(solver)
-    except (pulp.PulpSolverError, RuntimeError):
-        return Solution(FAILED)
-    return _read(problem.solverModel, variables)
-
-
-def _read(model, variables) -> Solution:
+def _read(model, variables, whole: bool) -> Solution:
     """The verdict from the solver's own status: PuLP calls a stopped run optimal and an impossible one valued."""
     status, info = model.getModelStatus(), model.getInfo()
     state = highspy.HighsModelStatus
@@ -173,11 +189,15 @@ def _read(model, variables) -> Solution:
         return Solution(NOT_ENOUGH)
     if info.primal_solution_status != _FEASIBLE:
         return Solution(STOPPED_EMPTY if status in (state.kTimeLimit, state.kInterrupt) else FAILED)
-    values = tuple(round(v.varValue) for v in variables)
-    objective = float(round(info.objective_function_value))
+    value = info.objective_function_value
+    if not whole:
+        values = tuple(v.varValue for v in variables)
+        outcome = PROVEN_BEST if status == state.kOptimal else STOPPED_EMPTY
+        return Solution(outcome, values, value, value, tuple(v.dj for v in variables))
+    rounded = tuple(round(v.varValue) for v in variables)
     if status == state.kOptimal:
-        return Solution(PROVEN_BEST, values, objective, objective)
-    return Solution(BEST_SO_FAR, values, objective, math.ceil(info.mip_dual_bound - 1e-6))
+        return Solution(PROVEN_BEST, rounded, round(value), round(value))
+    return Solution(BEST_SO_FAR, rounded, round(value), math.ceil(info.mip_dual_bound - 1e-6))
 
 
 def _silence_banner() -> None:
