@@ -23,7 +23,7 @@ from pdm_alloc.tables.vehicle_lines import VehicleLines
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS, LoadRow
 from pdm_alloc.vehicle import Command, Concession, Input, Load, Lock, Place, Route, Settings, Vehicle
 
-__all__ = ["VEHICLE_COLUMNS", "read_vehicle"]
+__all__ = ["VEHICLE_COLUMNS", "read_vehicle", "vehicle_of"]
 
 VEHICLE_COLUMNS: dict[str, tuple[str, ...]] = {
     **{table: tuple(columns_of(model)) for table, model in VEHICLE_ROWS.items()},
@@ -52,7 +52,28 @@ def read_vehicle(path: str | Path) -> Vehicle:
         With every fault of every table.
     """
     faults = Faults()
-    source = open_source(path, VEHICLE_COLUMNS, faults)
+    return vehicle_of(open_source(path, VEHICLE_COLUMNS, faults), faults)
+
+
+def vehicle_of(source: Source, faults: Faults) -> Vehicle:
+    """The vehicle in tables wherever they came from; as `read_vehicle`.
+
+    Parameters
+    ----------
+    source : Source
+        The tables.
+    faults : Faults
+        With what has been noted so far.
+
+    Returns
+    -------
+    Vehicle
+
+    Raises
+    ------
+    InputError
+        With every fault of every table.
+    """
     source.require("loads", "a vehicle needs a row in the table loads for each load", faults)
     tables = _lines_of(source, faults)
     for check in (check_references, check_conditions, check_rules, check_routes):
