@@ -1,0 +1,256 @@
+"""Rules of care, each with a vehicle that breaks it and one that does not."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from pdm_alloc.allocation.care import CAUTION, SEVERITIES, care
+from pdm_alloc.allocation.care.warning import listed
+from pdm_alloc.allocation.circuit import PlacedCircuit
+from pdm_alloc.module import Channel, Module, Unit
+from pdm_alloc.vehicle import Command, Load, Place, Settings, State, Vehicle
+
+ON = {"run": 1_000_000, "beam": 1_000_000}
+ECU = Load("ecu", "run", 4_000, importance="vital", min_v=7.0, length_m=1.0)
+PUMP = Load("pump", "run", 6_000, kind="motor", volt_exponent=1, length_m=1.0)
+LEFT = Load("beam left", "beam", 4_600, kind="filament", volt_exponent=0.55, length_m=1.0)
+RIGHT = replace(LEFT, name="beam right")
+VEHICLE = Vehicle(
+    "test",
+    (ECU, PUMP, LEFT, RIGHT),
+    (Command("run"), Command("beam")),
+    (State("ready", 12.0, ON),),
+    states_given=True,
+)
+CHANNELS = tuple(Channel(str(n), 15_000, 90_000, 100.0, pair="p" if n < 3 else None) for n in range(1, 6))
+UNIT = Unit("box", Module("box", 60_000, 200_000, CHANNELS, derating=((25.0, Fraction(1)), (85.0, Fraction(1, 2)))))
+
+
+def circuit(channel, *loads, command="run", use="single"):
+    items = tuple((name, 1 + loads[:n].count(name)) for n, name in enumerate(loads))
+    return PlacedCircuit("box", tuple(channel.split("+")), use, command, items)
+
+
+APART = (
+    circuit("1", "ecu"),
+    circuit("2", "pump"),
+    circuit("3", "beam left", command="beam"),
+    circuit("4", "beam right", command="beam"),
+)
+
+
+def with_load(load, **changes):
+    loads = tuple(replace(one, **changes) if one is load else one for one in VEHICLE.loads)
+    return replace(VEHICLE, loads=loads)
+
+
+def with_settings(**changes):
+    return replace(VEHICLE, settings=Settings(**changes))
+
+
+def codes(vehicle=VEHICLE, units=(UNIT,), circuits=APART):
+    return [warning.code for warning in care(vehicle, units, circuits)]
+
+
+def one(code, *args, **kwargs):
+    (found,) = [warning for warning in care(*args, **kwargs) if warning.code == code]
+    return found
+
+
+def test_a_careful_vehicle_has_no_warning():
+    """Every load known and apart, one channel free, nothing hot: nothing to say."""
+    assert care(VEHICLE, (UNIT,), APART) == ()
+
+
+def places(*pairs):
+    return tuple(Place(name, compartment=where, contains=frozenset(what)) for name, where, what in pairs)
+
+
+def test_battery_and_fuel_in_one_compartment():
+    """C01: danger where one compartment holds both, silent where they are apart or the compartment has no name."""
+    both = replace(VEHICLE, places=places(("box", "boot", ["battery"]), ("tank", "boot", ["fuel"])))
+    assert (one("C01", both).severity, one("C01", both).subject) == ("danger", "boot")
+    assert "C01" not in codes(replace(VEHICLE, places=places(("box", "nose", ["battery"]), ("tank", "boot", ["fuel"]))))
+    assert "C01" not in codes(replace(VEHICLE, places=places(("box", "", ["battery"]), ("tank", "", ["fuel"]))))
+
+
+def test_battery_named_in_the_settings_counts():
+    """C01 also where only battery_place says that the place has the battery."""
+    where = places(("box", "boot", []), ("tank", "boot", ["fuel"]))
+    assert "C01" in codes(replace(with_settings(battery_place="box"), places=where))
+    assert "C01" not in codes(replace(VEHICLE, places=where))
+
+
+def test_vital_load_shares():
+    """C02 names the vital load; it alone on its channel, or two that are not vital together, are no matter."""
+    shared = (circuit("1", "ecu", "pump"), *APART[2:])
+    assert "ecu is vital" in one("C02", VEHICLE, (UNIT,), shared).sentence
+    assert "C02" not in codes(with_load(ECU, importance="needed"), circuits=shared)
+
+
+@pytest.mark.parametrize("side", ["left right", "lh rh"])
+def test_lamp_pair_by_name(side):
+    """C03 where left and right, or lh and rh, of one lamp share; not for motors, comfort lamps or unlike names."""
+    left, right = (f"lamp {word}" for word in side.split())
+    vehicle = replace(VEHICLE, loads=(replace(LEFT, name=left), replace(LEFT, name=right)))
+    together = (circuit("3", left, right, command="beam"),)
+    assert one("C03", vehicle, (UNIT,), together).subject == "box 3"
+    for changes in ({"kind": "motor"}, {"importance": "comfort"}):
+        other = replace(vehicle, loads=tuple(replace(load, **changes) for load in vehicle.loads))
+        assert "C03" not in codes(other, circuits=together)
+    unlike = replace(VEHICLE, loads=(replace(LEFT, name="front left"), replace(LEFT, name="rear left")))
+    assert "C03" not in codes(unlike, circuits=(circuit("3", "front left", "rear left", command="beam"),))
+
+
+def test_lamp_pair_by_count():
+    """C03 where both items of one load share; not where they are split, and not for a set of four."""
+    two = replace(VEHICLE, loads=(replace(LEFT, name="spot", count=2),))
+    assert one("C03", two, (UNIT,), (circuit("3", "spot", "spot", command="beam"),)).subject == "box 3"
+    split = (circuit("3", "spot", command="beam"), circuit("4", "spot", command="beam"))
+    assert "C03" not in codes(two, circuits=split)
+    four = replace(VEHICLE, loads=(replace(LEFT, name="spot", count=4),))
+    assert "C03" not in codes(four, circuits=(circuit("3", *["spot"] * 4, command="beam"),))
+
+
+def test_kept_apart_and_sharing():
+    """C04 where two loads with one label share, as after a concession."""
+    vehicle = replace(VEHICLE, loads=(replace(ECU, separate="x"), replace(PUMP, separate="x"), LEFT, RIGHT))
+    assert "(x)" in one("C04", vehicle, (UNIT,), (circuit("1", "ecu", "pump"), *APART[2:])).sentence
+    assert "C04" not in codes(vehicle)
+
+
+def test_no_spare():
+    """C05 when every channel of all units is used."""
+    full = (*APART, circuit("5", "pump"))
+    assert one("C05", VEHICLE, (UNIT,), full).subject == "box"
+    assert "C05" not in codes(circuits=full, units=(UNIT, replace(UNIT, label="other")))
+
+
+def test_hot_place():
+    """C06 from the class of the insulation on, not below it or where the ambient is not known."""
+    for ambient, expected in ((105.0, True), (104.0, False), (None, False)):
+        assert ("C06" in codes(replace(VEHICLE, places=(Place("manifold", ambient_c=ambient),)))) is expected
+
+
+def test_hot_unit():
+    """C07 where a module's ratings end below the ambient of its place, allocated or not."""
+    hot = replace(VEHICLE, places=(Place("manifold", ambient_c=90.0),))
+    assert one("C07", hot, (replace(UNIT, place="manifold"),)).severity == "danger"
+    assert "C07" not in codes(hot)
+
+
+def test_assumed_inrush():
+    """C08 is one note a kind and names its loads; kinds without inrush have none."""
+    note = one("C08", with_load(PUMP, inrush_assumed=True))
+    assert note.subject == "motor" and "pump" in note.sentence and "6 times" in note.sentence
+    assert "C08" not in codes(with_load(PUMP, inrush_assumed=True, kind="coil"))
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({"tolerance_pct": Fraction(15)}, True),
+        ({"tolerance_pct": Fraction(14)}, False),
+        ({"note": "guess from a similar motor"}, True),
+        ({"note": "Estimated."}, True),
+        ({"note": "guest speaker"}, False),
+    ],
+)
+def test_guessed_current(changes, expected):
+    """C09 where the tolerance is wide or the note says it is a guess."""
+    assert ("C09" in codes(with_load(PUMP, **changes))) is expected
+
+
+def test_little_margin():
+    """C10 where 1.25 times running does not fit under the derated rating, tolerance and ambient counted."""
+    assert "C10" not in codes(with_load(PUMP, running_ma=12_000))
+    assert "1.25 times" in one("C10", with_load(PUMP, running_ma=12_001), (UNIT,), APART).sentence
+    assert "C10" in codes(with_load(PUMP, running_ma=11_900, tolerance_pct=Fraction(2)))
+    hot = with_settings(module_ambient_c=55.0)
+    assert "C10" in codes(replace(with_load(PUMP, running_ma=9_001), settings=hot.settings))
+
+
+def test_margin_of_a_pair():
+    """C10 and C14: a paralleled pair has twice the rating of one channel, and is noted for its wires."""
+    heavy = with_load(PUMP, running_ma=20_000)
+    paralleled = (circuit("1+2", "pump", use="pair"), *APART[2:])
+    assert codes(heavy, circuits=paralleled) == ["C14"]
+    assert "C10" in codes(heavy)
+
+
+def test_drop_not_judged():
+    """C11 for loads without a length, unless both load and module have a place; silent without a module."""
+    loose = with_load(PUMP, length_m=None)
+    assert one("C11", loose, (UNIT,)).subject == "1 of 4 loads"
+    placed = replace(with_load(PUMP, length_m=None, place="nose"), places=(Place("nose"),))
+    assert "C11" not in codes(placed, units=(replace(UNIT, place="nose"),))
+    assert "C11" in codes(placed)
+    assert "C11" not in [warning.code for warning in care(loose)]
+
+
+def cranking(volts, **duties):
+    return replace(VEHICLE, states=(*VEHICLE.states, State("cranking", volts, duties or ON)))
+
+
+def test_supply_below_what_a_load_needs():
+    """C12, danger for vital loads, only in states the load is on in."""
+    assert one("C12", cranking(6.5)).severity == "danger"
+    assert "cranking" in one("C12", cranking(6.5)).sentence
+    needed = replace(cranking(6.5), loads=(replace(ECU, importance="needed"), PUMP))
+    assert one("C12", needed).severity == "warning"
+    assert "C12" not in codes(cranking(7.0)) + codes(cranking(6.5, beam=1_000_000))
+
+
+def test_state_not_carried():
+    """C13 where battery and charging do not last the state, or charging falls short and the rest is not known."""
+
+    def parked(charging, minutes, **settings):
+        return replace(with_settings(**settings), states=(State("parked", 12.0, ON, charging, minutes),))
+
+    assert "of 180 min" in one("C13", parked(0.0, 180, battery_ah=60.0)).sentence
+    assert "C13" not in codes(parked(0.0, 60, battery_ah=60.0))
+    assert "9.2 A more" in one("C13", parked(10.0, None)).sentence
+    assert "C13" not in codes(parked(None, None)) + codes(parked(20.0, 600, battery_ah=1.0))
+
+
+def test_lowest_voltage_unknown():
+    """C15 where a vital load is on in the state with the lowest supply and nobody said what it needs."""
+    unknown = replace(cranking(9.6), loads=(replace(ECU, min_v=None), PUMP))
+    assert "9.6 V" in one("C15", unknown).sentence
+    assert "C15" not in codes(cranking(9.6))
+    assert "C15" not in [w.code for w in care(replace(unknown, states=VEHICLE.states))]
+
+
+def test_order_and_shape():
+    """Gravest first, every warning with all five fields, and the same whatever order the tables have."""
+    vehicle = replace(cranking(6.5), places=places(("box", "boot", ["battery"]), ("tank", "boot", ["fuel"])))
+    vehicle = replace(vehicle, loads=tuple(replace(load, inrush_assumed=True, length_m=None) for load in vehicle.loads))
+    shared = (circuit("1", "ecu", "pump"), circuit("3", "beam left", "beam right", command="beam"))
+    found = care(vehicle, (UNIT,), shared)
+    ranks = [SEVERITIES.index(warning.severity) for warning in found]
+    assert ranks == sorted(ranks) and set(ranks) == {0, 1, 2}
+    assert all(w.code and w.subject and w.sentence.endswith(".") and w.remedy.endswith(".") for w in found)
+    turned = replace(vehicle, places=vehicle.places[::-1], states=vehicle.states[::-1])
+    assert [(w.code, w.subject) for w in care(turned, (UNIT,), shared[::-1])] == [(w.code, w.subject) for w in found]
+
+
+def test_caution_is_whole():
+    """The caution names measurement, local rules, main fuse and isolator, and what a trip setting protects."""
+    text = " ".join(CAUTION)
+    assert all(word in text for word in ("measurement", "qualified", "regulations", "main fuse", "isolator", "wire"))
+
+
+@pytest.mark.parametrize(
+    ("names", "text"),
+    [
+        ((), ""),
+        (("a",), "a"),
+        (("a", "b"), "a and b"),
+        (tuple("abcdef"), "a, b, c, d, e and f"),
+        (tuple("abcdefgh"), "a, b, c, d, e and 3 more"),
+    ],
+)
+def test_lists(names, text):
+    """Lists read as a person writes them and do not run on."""
+    assert listed(names) == text
