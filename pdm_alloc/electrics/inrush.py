@@ -119,24 +119,29 @@ def _crossing(terms, gap_a):
     """
     if gap_a <= 0:
         return math.inf
-    t = max(0.0, max(tau * (math.log(excess) - math.log(gap_a)) for tau, excess in terms.items()))
-    if len(terms) == 1:
+    target = math.log(gap_a)
+    logs = [(math.log(excess), 1 / tau) for tau, excess in terms.items()]
+    t = max(0.0, max((log - target) / rate for log, rate in logs))
+    if len(logs) == 1:
         return t
     for _ in range(_STEPS):
-        step = _newton_step(terms, gap_a, t)
+        step = _newton_step(logs, target, t)
         t += step
         if step <= 1e-13 * t:
             break
     return t
 
 
-def _newton_step(terms, gap_a, t):
+def _newton_step(logs, target, t):
+    """Step to the right, all parts taken relative to the largest so that none of them vanishes."""
+    parts = [log - rate * t for log, rate in logs]
+    top = max(parts)
     value = slope = 0.0
-    for tau, excess in terms.items():
-        part = excess * math.exp(-t / tau)
-        value += part
-        slope += part / tau
-    return max(0.0, math.log(value / gap_a) * value / slope)
+    for part, (_, rate) in zip(parts, logs, strict=True):
+        weight = math.exp(part - top)
+        value += weight
+        slope += weight * rate
+    return max(0.0, (top + math.log(value) - target) * value / slope)
 
 
 def _closed_form(running, terms, limit, end):
