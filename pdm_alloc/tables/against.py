@@ -35,12 +35,16 @@ def check_against(vehicle: Vehicle, catalogue: Catalogue) -> tuple[Fault, ...]:
 def _check_lock(lock: Lock, catalogue: Catalogue, faults: Faults) -> None:
     modules = {module.name: module for module in catalogue}
     if lock.module not in modules:
-        faults.unknown("locked", None, "module", lock.module, modules, "is not a module of the catalogue")
+        faults.unknown(
+            "locked", None, "module", lock.module, modules, f"is not a module of the catalogue (for {lock.load})"
+        )
         return
     known = [channel.name for channel in modules[lock.module].channels]
     if lock.channel in known or _is_joined(lock.channel, modules[lock.module]):
         return
-    faults.unknown("locked", None, "channel", lock.channel, known, f"is not a channel of {lock.module}")
+    faults.unknown(
+        "locked", None, "channel", lock.channel, known, f"is not a channel of {lock.module} (for {lock.load})"
+    )
 
 
 def _is_joined(name: str, module: Module) -> bool:

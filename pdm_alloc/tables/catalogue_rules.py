@@ -31,7 +31,7 @@ def check_catalogue(rows: Rows, broken: Collection[str], faults: Faults) -> None
     if not {"modules", "channels"} & set(broken):
         _check_owners(rows, faults)
         _check_ownerless(rows, faults)
-    if not {"channels", "banks"} & set(broken):
+    if rows["channels"] and not {"channels", "banks"} & set(broken):
         _check_banks(rows, faults)
     _check_pins(rows, faults)
     for label in ("bridge", "pair"):
@@ -137,8 +137,8 @@ def _check_derating(lines, faults):
         if None not in (row.module, row.ambient_c, row.factor):
             points[row.module].append((row.ambient_c, row.factor, line.number))
     for module in points.values():
-        for (_, cool, _), (_, warm, number) in pairwise(sorted(module)):
-            if warm > cool:
+        for (low, cool, _), (high, warm, number) in pairwise(sorted(module)):
+            if warm > cool and high > low:
                 message = f"is above the factor at a lower temperature ({float(cool):g})"
                 remedy = "a module bears less when it is warmer"
                 faults.add("derating", number, "factor", f"{float(warm):g}", message, remedy)

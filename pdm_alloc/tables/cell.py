@@ -139,10 +139,10 @@ class Number(Cell):
 
     def accepts(self) -> str:
         """The range in words."""
-        low = f"above {self.least:,}" if self.above else f"{self.least:,}"
+        low = f"above {self.least:,}, up to" if self.above else f"from {self.least:,} to"
         high = f"below {self.most:,}" if self.below else f"{self.most:,}"
         kind = "whole number" if self.to is whole else "number"
-        return f"a {kind} {'' if self.above else 'from '}{low} to {high}{_spaced(self.unit)}"
+        return f"a {kind} {low} {high}{_spaced(self.unit)}"
 
     def read(self, text: str) -> Any:
         """The value; CellError where it is no number, in another unit or out of range."""
@@ -263,4 +263,7 @@ class Weight(Cell):
         """The weight; None for never."""
         if clean(text).casefold() == "never":
             return None
-        return Number("", 0, self.most, to=whole).read(text)
+        try:
+            return Number("", 0, self.most, to=whole).read(text)
+        except CellError as error:
+            raise CellError(error.message, f"give {self.accepts()}") from None

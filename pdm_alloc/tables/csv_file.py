@@ -44,7 +44,14 @@ def read_csv(path: Path, table: str, known: Container[str], faults: Faults) -> G
     if text is None:
         return None
     text, separator = _separator(text, known)
-    return grid_of(table, _records(text, separator, table, faults), faults)
+    broken: list[tuple[int, csv.Error]] = []
+    grid = grid_of(table, _records(text, separator, broken), faults)
+    for row, error in broken:
+        grid.partial = True
+        left_open = "unexpected end" in str(error)
+        message = "has a quotation mark that is never closed" if left_open else f"is not CSV ({error})"
+        faults.add(table, row, None, None, message, "double a quotation mark inside a quoted cell")
+    return grid
 
 
 def read_text(path: Path, table: str, faults: Faults, most: int = MOST_BYTES) -> str | None:
@@ -121,17 +128,15 @@ def _score(text, separator, known) -> tuple[int, int]:
         header = next((record for record in records if any(map(str.strip, record))), [])
     except csv.Error:
         return (0, 0)
-    return sum(plain_header(cell) in known for cell in header[:300]), len(header)
+    # Lines of nothing but separators are a blank table, not one with an odd header.
+    return sum(plain_header(cell) in known for cell in header[:300]), len(header) or MOST_BYTES
 
 
-def _records(text, separator, table, faults) -> Iterator[list[str]]:
-    reader = csv.reader(io.StringIO(text), delimiter=separator, strict=True)
+def _records(text, separator, broken: list[tuple[int, csv.Error]]) -> Iterator[list[str]]:
     row = 0
     try:
-        for record in reader:
+        for record in csv.reader(io.StringIO(text), delimiter=separator, strict=True):
             row += 1
             yield [unmarked(cell) for cell in record]
     except csv.Error as error:
-        left_open = "unexpected end" in str(error)
-        what = "has a quotation mark that is never closed" if left_open else f"is not CSV ({error})"
-        faults.add(table, row + 1, None, None, what, "double a quotation mark inside a quoted cell")
+        broken.append((row + 1, error))

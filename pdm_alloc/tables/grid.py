@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from itertools import zip_longest
 
 from pdm_alloc.tables.fault import Faults
 
@@ -27,12 +26,15 @@ class Grid:
         As written, without trailing empty cells.
     rows : list of (int, list of str)
         Row number and cells, as many as the header has; blank rows left out.
+    partial : bool
+        Whether reading broke off, so that rows may be missing.
     """
 
     table: str
     header_row: int = 1
     header: list[str] = field(default_factory=list)
     rows: list[tuple[int, list[str]]] = field(default_factory=list)
+    partial: bool = False
 
 
 def grid_of(table: str, records: Iterable[list[str]], faults: Faults, first: int = 1) -> Grid:
@@ -55,68 +57,70 @@ def grid_of(table: str, records: Iterable[list[str]], faults: Faults, first: int
         Without header where every row is blank.
     """
     grid = Grid(table)
-    for number, record in _filled(table, records, faults, first):
+    beyond: list[tuple[int, str]] = []
+    for number, record in _filled(grid, records, faults, first):
         if not grid.header:
             grid.header_row, grid.header = number, _trimmed(record)
         elif len(grid.rows) >= MOST_ROWS:
-            faults.add(
-                table, number, None, None, f"has more than {MOST_ROWS:,} rows", "split it; no vehicle has so many"
-            )
+            _break_off(grid, number, f"has more than {MOST_ROWS:,} rows", "no vehicle has so many", faults)
             break
         else:
-            grid.rows.append((number, _fitted(table, number, record, len(grid.header), faults)))
+            beyond += [(number, cell) for cell in record[len(grid.header) :] if not _is_blank(cell)][:1]
+            grid.rows.append((number, _fitted(record, len(grid.header))))
+    if beyond:
+        _refuse_beyond(table, beyond, faults)
     _drop_nameless(grid, faults)
     return grid
 
 
-def _filled(table, records, faults, first) -> Iterator[tuple[int, list[str]]]:
+def _is_blank(cell) -> bool:
+    return not cell or cell.isspace()
+
+
+def _filled(grid, records, faults, first) -> Iterator[tuple[int, list[str]]]:
     for number, record in enumerate(records, first):
         if number > _MOST_BLANK:
-            faults.add(
-                table, number, None, None, "reaches beyond the last row of a spreadsheet", "delete the blank rows"
+            _break_off(grid, number, "is beyond the last row of a spreadsheet", "delete the blank rows", faults)
+            return
+        if not all(map(_is_blank, record[MOST_COLUMNS:])):
+            _break_off(
+                grid, number, f"has more than {MOST_COLUMNS} columns", "delete those that are not needed", faults
             )
             return
-        if any(cell and not cell.isspace() for cell in record[MOST_COLUMNS:]):
-            faults.add(table, number, None, None, f"has more than {MOST_COLUMNS} columns", "delete the others")
-            return
-        if any(cell and not cell.isspace() for cell in record):
+        if not all(map(_is_blank, record)):
             yield number, record[:MOST_COLUMNS]
 
 
+def _break_off(grid, number, message, remedy, faults):
+    grid.partial = True
+    faults.add(grid.table, number, None, None, message, remedy)
+
+
 def _trimmed(record):
-    last = max(i for i, cell in enumerate(record) if cell and not cell.isspace())
+    last = max(i for i, cell in enumerate(record) if not _is_blank(cell))
     return record[: last + 1]
 
 
-def _fitted(table, number, record, width, faults):
-    for cell in record[width:]:
-        if cell and not cell.isspace():
-            faults.add(
-                table,
-                number,
-                None,
-                cell,
-                "stands beyond the last column that has a header",
-                "give the column a header; put a cell with the separator in it (1,5) in quotation marks",
-            )
-            break
-    return [cell for cell, _ in zip_longest(record[:width], range(width), fillvalue="")]
+def _fitted(record, width):
+    return [*record[:width], *[""] * (width - len(record))]
+
+
+def _refuse_beyond(table, beyond, faults):
+    """One fault for all rows, since it is most often one header that is missing."""
+    (number, cell), more = beyond[0], len(beyond) - 1
+    message = "stands beyond the last column that has a header"
+    message += f", and so in {more} rows more" if more else ""
+    remedy = "give the column a header; a cell with the separator in it (1,5) needs quotation marks"
+    faults.add(table, number, None, cell, message, remedy)
 
 
 def _drop_nameless(grid, faults):
-    nameless = [i for i, header in enumerate(grid.header) if not header or header.isspace()]
+    nameless = [i for i, header in enumerate(grid.header) if _is_blank(header)]
     for i in nameless:
-        for number, cells in grid.rows:
-            if cells[i] and not cells[i].isspace():
-                faults.add(
-                    grid.table,
-                    number,
-                    None,
-                    cells[i],
-                    f"stands in column {i + 1}, which has no header",
-                    "give the column a header, or delete it",
-                )
-                break
+        first = next(((number, cells[i]) for number, cells in grid.rows if not _is_blank(cells[i])), None)
+        if first:
+            message, remedy = f"stands in column {i + 1}, which has no header", "give the column a header, or delete it"
+            faults.add(grid.table, first[0], None, first[1], message, remedy)
     keep = [i for i in range(len(grid.header)) if i not in nameless]
     if nameless:
         grid.header = [grid.header[i] for i in keep]

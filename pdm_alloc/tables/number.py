@@ -11,6 +11,26 @@ _NUMBER = re.compile(r"([+-]?)(\d*)(?:[.,](\d+))?(e[+-]?\d{1,2}(?![\d.,]))?", re
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}([., ']\d{3})+([.,]\d+)?\D*", re.ASCII)
 _LONGEST = 40
 
+_MILLI, _KILO = Fraction(1, 1000), Fraction(1000)
+_FACTORS = {
+    ("mA", "A"): _MILLI,
+    ("kA", "A"): _KILO,
+    ("mV", "V"): _MILLI,
+    ("kV", "V"): _KILO,
+    ("mAh", "Ah"): _MILLI,
+    ("mm", "m"): _MILLI,
+    ("cm", "m"): Fraction(1, 100),
+    ("km", "m"): _KILO,
+    ("kg", "g"): _KILO,
+    ("s", "ms"): _KILO,
+    ("ms", "s"): _MILLI,
+    ("min", "s"): Fraction(60),
+    ("h", "min"): Fraction(60),
+    ("µs", "ms"): _MILLI,
+    ("us", "ms"): _MILLI,
+    ("s", "min"): Fraction(1, 60),
+}
+
 AMBIGUOUS = ("may or may not have thousands marked", "write it with one decimal point or comma, as 1234.5")
 
 # Spellings of the units our columns have, and of others that people write by mistake.
@@ -83,7 +103,18 @@ def _refuse_rest(cell, rest, unit, example):
     if found is None:
         raise CellError("is not a number", _wanted(unit, example))
     if found != unit:
-        raise CellError(f"is in {found}", f"this column is in {unit}" if unit else "this column has no unit")
+        raise CellError(f"is in {found}", _converted(cell, rest, found, unit))
+
+
+def _converted(cell, rest, found, unit):
+    """The same in the column's unit, where one is a multiple of the other."""
+    if not unit:
+        return "this column has no unit"
+    factor = _FACTORS.get((found, unit))
+    if factor is None:
+        return f"this column is in {unit}"
+    value = read_number(cell.removesuffix(rest)) * factor
+    return f"this column is in {unit}: write {float(value):.9g}"
 
 
 def _wanted(unit, example):

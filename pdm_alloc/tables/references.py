@@ -8,6 +8,8 @@ from pdm_alloc.tables.vehicle_lines import VehicleLines
 
 __all__ = ["check_references"]
 
+_PLACES = (("loads", "place"), ("inputs", "place"), ("routes", "start"), ("routes", "end"))
+
 
 def check_references(tables: VehicleLines, faults: Faults) -> None:
     """Note every name that refers to nothing.
@@ -55,23 +57,38 @@ def _check_matrix(tables, faults):
         if known is not None and command not in names:
             message = "is not a command of any load or of the table commands"
             faults.unknown("states", row, "command", command, known, message)
-    if tables.matrix.duties:
+    if tables.matrix.duties and "states" not in tables.broken:
         add = "add a row for it to the table states"
-        _refer(tables, faults, "loads", "command", tables.matrix.rows, "has no row in the table states", add)
+        # A name that is not in the table commands has been noted already.
+        listed = set(tables.names("commands", "command"))
+        noted = set(tables.names("loads", "command")) - listed if listed else set()
+        rows = [*tables.matrix.rows, *noted]
+        _refer(tables, faults, "loads", "command", rows, "has no row in the table states", add)
 
 
 def _check_places(tables, faults):
     places = tables.known("places", "place")
-    if places is None:
+    if places == []:
+        _check_placeless(tables, faults)
+    if not places:
         return
-    message = "is not a place of the table places" if places else "is a place, but there is no table places"
-    otherwise = "" if places else "add the table places, or leave the cell empty"
-    for table, column in (("loads", "place"), ("inputs", "place"), ("routes", "start"), ("routes", "end")):
-        _refer(tables, faults, table, column, places, message, otherwise)
+    message = "is not a place of the table places"
+    for table, column in _PLACES:
+        _refer(tables, faults, table, column, places, message)
     battery = tables.settings.battery_place
     if battery is not None and battery not in places:
         row = tables.setting_rows.get("battery_place")
-        faults.unknown("settings", row, "battery_place", battery, places, message, otherwise)
+        faults.unknown("settings", row, "battery_place", battery, places, message)
+
+
+def _check_placeless(tables, faults):
+    """Without a table places nothing may name one; said once, not for every row."""
+    rows = ((t, line.number, getattr(line.values, column)) for t, column in _PLACES for line in tables.rows[t])
+    battery = ("settings", tables.setting_rows.get("battery_place"), tables.settings.battery_place)
+    named = next(((table, row, place) for table, row, place in (*rows, battery) if place is not None), None)
+    if named:
+        message = f"is missing, but {named[0]} (row {named[1]}) names the place '{named[2]}'"
+        faults.add("places", None, None, None, message, "add the table places, or name no places")
 
 
 def _check_subjects(tables, faults):

@@ -1,5 +1,6 @@
 """Settings from ``settings.toml`` or from a table of settings and values."""
 
+import json
 import re
 import tomllib
 from pathlib import Path
@@ -95,7 +96,11 @@ def _row_of(key, text):
 def _as_text(key, value) -> str:
     """A TOML value as the text of a cell; what no setting can be keeps its own trouble."""
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-        return Odd(str(value), "is neither a number nor a word", "write a number, or a word in quotation marks")
+        return Odd(
+            json.dumps(value, default=str),
+            "is neither a number nor a word",
+            "write a number, or a word in quotation marks",
+        )
     info = columns_of(SettingsRow).get(key)
     if isinstance(value, str) and info is not None and isinstance(cell_of(info), Number):
         return Odd(value, "is text, not a number", f"write {key} = 12.5 without quotation marks")

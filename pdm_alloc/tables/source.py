@@ -7,6 +7,7 @@ from pdm_alloc.tables.csv_file import read_csv
 from pdm_alloc.tables.fault import Faults, InputError
 from pdm_alloc.tables.grid import Grid
 from pdm_alloc.tables.header import plain_header
+from pdm_alloc.tables.names import ALL_TABLES
 
 __all__ = ["Source", "open_source"]
 
@@ -105,22 +106,23 @@ def _folder(place, known, faults):
 
 def _take_csv(source, file, known, faults):
     table = plain_header(file.stem)
-    if table.startswith("x_"):
+    if table.startswith("x_") or (table in ALL_TABLES and table not in known):
         return
     if table not in known:
         names = [f"{name}.csv" for name in known]
         otherwise = "start its name with x_ to keep it unread"
         faults.unknown(file.name, None, None, None, names, "is not a table known here", otherwise)
     elif table in source.grids:
+        source.broken.add(table)
         faults.add(table, None, None, file.name, "is there twice", "delete one of the two files")
     else:
         _take_grid(source, table, read_csv(file, table, known[table], faults))
 
 
 def _take_grid(source, table, grid):
-    if grid is None:
+    if grid is None or grid.partial:
         source.broken.add(table)
-    elif grid.header:
+    if grid is not None and grid.header:
         source.grids[table] = grid
 
 

@@ -26,6 +26,8 @@ class Matrix:
     duties: dict[str, dict[str, int]] = field(default_factory=dict)
     rows: dict[str, int] = field(default_factory=dict)
     spelled: dict[str, str] = field(default_factory=dict)
+    given: bool = False
+    sure: bool = True
 
 
 def read_matrix(grid: Grid | None, faults: Faults) -> Matrix:
@@ -46,9 +48,16 @@ def read_matrix(grid: Grid | None, faults: Faults) -> Matrix:
     matrix = Matrix()
     if grid is None:
         return matrix
+    before, matrix.given = len(faults), True
+    _read_grid(matrix, grid, faults)
+    matrix.sure = len(faults) == before
+    return matrix
+
+
+def _read_grid(matrix: Matrix, grid: Grid, faults: Faults) -> None:
     if not grid.rows:
         faults.add(_TABLE, None, None, None, "has no rows", "add a row for each command, or delete the table")
-        return matrix
+        return
     if plain_header(grid.header[0]) != "command":
         faults.add(
             _TABLE,
@@ -58,12 +67,11 @@ def read_matrix(grid: Grid | None, faults: Faults) -> Matrix:
             "is not the first column of this table",
             "the first column is command, every other column a state",
         )
-        return matrix
+        return
     names = _state_names(grid, faults)
     matrix.duties = {name: {} for name in names.values()}
     for number, cells in grid.rows:
         _read_row(matrix, names, number, cells, faults)
-    return matrix
 
 
 def _state_names(grid, faults) -> dict[int, str]:
@@ -74,7 +82,8 @@ def _state_names(grid, faults) -> dict[int, str]:
             continue
         if name.casefold() in {other.casefold() for other in names.values()}:
             faults.add(_TABLE, grid.header_row, None, name, "is there twice", "give the state another name")
-        names.setdefault(position, name)
+        else:
+            names[position] = name
     if not names:
         faults.add(_TABLE, grid.header_row, None, None, "has no state", "add a column for each operating state")
     return names
@@ -146,8 +155,10 @@ def duty_ppm(text: str) -> int:
 
 def check_supply(matrix: Matrix, supply: list[Line], faults: Faults) -> None:
     """Note states without supply and supply without state."""
-    if supply and not matrix.duties:
+    if supply and not matrix.given:
         faults.add("supply", None, None, None, "names states, but there is no table states", "add the table states")
+        return
+    if not matrix.sure:
         return
     given = {line.values.state for line in supply}
     for line in supply:
@@ -155,8 +166,8 @@ def check_supply(matrix: Matrix, supply: list[Line], faults: Faults) -> None:
             faults.unknown(
                 "supply", line.number, "state", line.values.state, matrix.duties, "is not a state of the table states"
             )
-    for state in matrix.duties if supply else ():
-        if state not in given:
+    for state in matrix.duties if None not in given else ():
+        if supply and state not in given:
             faults.add("supply", None, "state", state, "is missing", "add a row for this state")
 
 

@@ -40,8 +40,9 @@ class VehicleLines:
 
     def known(self, table: str, column: str) -> list[str] | None:
         """Names a table defines; None where the table or the column is at fault, so that nothing can be said."""
-        names = self.names(table, column)
-        return None if table in self.broken or (self.rows[table] and not names) else names
+        at_fault = any(getattr(line.values, column) is None for line in self.rows[table])
+        missing = table == "loads" and not self.rows[table]
+        return None if at_fault or missing or table in self.broken else self.names(table, column)
 
     def commands(self) -> list[str] | None:
         """Every command known: of the table commands and of the loads; None where that cannot be told."""

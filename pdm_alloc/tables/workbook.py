@@ -13,6 +13,7 @@ from pdm_alloc.tables.cell import Odd
 from pdm_alloc.tables.fault import Faults, InputError
 from pdm_alloc.tables.grid import MOST_COLUMNS, Grid, grid_of
 from pdm_alloc.tables.header import plain_header
+from pdm_alloc.tables.names import ALL_TABLES
 from pdm_alloc.tables.number import CellError
 
 __all__ = ["read_workbook"]
@@ -63,7 +64,7 @@ def _read(path, known, has_formula, faults) -> dict[str, Grid]:
         formulas = openpyxl.load_workbook(again, read_only=True, keep_links=False) if has_formula else None
         for sheet in book.worksheets:
             table = plain_header(sheet.title)
-            if table.startswith("x_"):
+            if table.startswith("x_") or (table in ALL_TABLES and table not in known):
                 continue
             grid = grid_of(table, _records(sheet, formulas[sheet.title] if formulas else None), faults)
             _take(grids, table, grid, sheet.title, known, faults)
