@@ -1,0 +1,194 @@
+"""A saved allocation read back: from JSON, from a folder of CSV files, or from the workbook."""
+
+import os
+import tempfile
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+
+from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.export.csv_table import csv_bytes, read_table
+from pdm_alloc.export.fitting import misfits
+from pdm_alloc.export.saved import SCHEMA_VERSION, from_json
+from pdm_alloc.export.saved_tables import ASSIGNMENTS, SETTINGS, UNITS, circuits_of
+from pdm_alloc.module import Unit
+from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
+from pdm_alloc.tables.fault import Fault, Faults
+from pdm_alloc.tables.grid import Grid
+from pdm_alloc.tables.header import match_header
+from pdm_alloc.tables.nearest import hint
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["SAVED_FOLDER", "SAVED_SHEETS", "read_allocation"]
+
+SAVED_FOLDER = "saved"
+LARGEST_BYTES = 100_000_000
+# Sheet of a workbook: file below the folder it is read from.
+_VEHICLE = ("loads", "commands", "inputs", "states", "supply", "places", "routes", "locked", "concessions", "settings")
+_CATALOGUE = ("modules", "channels", "banks", "derating")
+SAVED_SHEETS = {
+    **{f"saved {name}": f"{name}.csv" for name in ("allocation", "units", "assignments")},
+    **{f"vehicle {name}": f"vehicle/{name}.csv" for name in _VEHICLE},
+    **{f"catalogue {name}": f"catalogue/{name}.csv" for name in _CATALOGUE},
+}
+_COLUMNS = {"allocation": SETTINGS, "units": UNITS, "assignments": ASSIGNMENTS}
+
+
+def read_allocation(path: str | os.PathLike[str]) -> Allocation:
+    """Read a saved allocation.
+
+    Parameters
+    ----------
+    path : path
+        ``allocation.json``, the workbook, or the folder the documents were written to.
+
+    Returns
+    -------
+    Allocation
+        Equal to the one that was saved; its limits are not recounted here.
+
+    Raises
+    ------
+    InputError
+        It cannot be read or does not fit together; names every fault.
+    """
+    place = Path(path)
+    if place.is_dir():
+        return _from_folder(place)
+    if place.suffix.lower() == ".xlsx":
+        return _from_workbook(place)
+    return from_json(_bytes(place), place.name)
+
+
+def _bytes(file: Path) -> bytes:
+    try:
+        if file.stat().st_size > LARGEST_BYTES:
+            raise InputError([Fault(file.name, None, None, None, "is too large", "no allocation is so large")])
+        return file.read_bytes()
+    except OSError as error:
+        why = f"cannot be read ({error.strerror})"
+        raise InputError([Fault(file.name, None, None, None, why, "see that it is there and may be read")]) from error
+
+
+def _from_folder(place: Path) -> Allocation:
+    for home in (place, place / SAVED_FOLDER):
+        if (home / "assignments.csv").is_file() and (home / "vehicle").is_dir():
+            return _from_tables(home)
+    if (place / "allocation.json").is_file():
+        return read_allocation(place / "allocation.json")
+    remedy = "give the folder the documents were written to"
+    raise InputError([Fault(place.name, None, None, None, "has no saved allocation in it", remedy)])
+
+
+def _from_workbook(file: Path) -> Allocation:
+    """The sheets with tables, put in a folder and read like one: one way of reading, one set of checks."""
+    from pdm_alloc.export.sheets import SHEETS
+    from pdm_alloc.tables.workbook import read_workbook
+
+    faults = Faults()
+    known: dict[str, tuple[str, ...]] = {name.replace(" ", "_"): () for name in (*SAVED_SHEETS, *SHEETS)}
+    grids = read_workbook(file, known, faults)
+    faults.raise_if_any()
+    with tempfile.TemporaryDirectory() as folder:
+        for sheet, target in SAVED_SHEETS.items():
+            grid = grids.get(sheet.replace(" ", "_"))
+            if grid is not None:
+                _unpack(grid, Path(folder) / target)
+        return _from_folder(Path(folder))
+
+
+def _unpack(grid: Grid, target: Path) -> None:
+    target.parent.mkdir(parents=True, exist_ok=True)
+    rows = [cells for _, cells in grid.rows]
+    target.write_bytes(csv_bytes(pd.DataFrame(rows, columns=grid.header, dtype=object)))
+
+
+def _from_tables(home: Path) -> Allocation:
+    faults = Faults()
+    rows = {name: _rows(home / f"{name}.csv", columns, faults) for name, columns in _COLUMNS.items()}
+    faults.raise_if_any()
+    settings = {row["name"]: row["value"] for row in rows["allocation"]}
+    _check_settings(settings, faults)
+    _check_items(rows["assignments"], faults)
+    faults.raise_if_any()
+    vehicle = _vehicle(home, settings)
+    units = tuple(_units(home, rows["units"]))
+    allocation = Allocation(
+        vehicle,
+        units,
+        circuits_of(rows["assignments"], units),
+        settings["strategy"],
+        settings["outcome"],
+        float(settings["gap"]),
+        tuple((name, float(value)) for name, value in _under("objective", settings)),
+    )
+    found = list(misfits(allocation, "assignments"))
+    if found:
+        raise InputError(found)
+    return allocation
+
+
+def _rows(file: Path, columns: tuple[str, ...], faults: Faults) -> list[dict[str, str]]:
+    grid = read_table(file, columns, faults)
+    if grid is None:
+        return []
+    places = match_header(grid, columns, columns, faults)
+    return [{name: cells[at] for name, at in places.items()} for _, cells in grid.rows]
+
+
+def _check_settings(settings: dict[str, str], faults: Faults) -> None:
+    wanted = {"outcome": ("proven best", "best so far"), "strategy": ("isolate", "spare"), "vehicle": (), "gap": ()}
+    if settings.get("version") != str(SCHEMA_VERSION):
+        remedy = f"this program reads version {SCHEMA_VERSION}: use the program that wrote it"
+        faults.add("allocation", None, "version", settings.get("version"), "is not known here", remedy)
+    for name, words in wanted.items():
+        value = settings.get(name)
+        if value is None or (words and value not in words):
+            faults.add(
+                "allocation",
+                None,
+                name,
+                value,
+                "is missing" if value is None else "is not known here",
+                f"one of: {', '.join(words)}" if words else "give the file as it was written",
+            )
+    for name, value in [("gap", settings.get("gap", "0")), *_under("objective", settings)]:
+        if not _is_number(value):
+            faults.add("allocation", None, name, value, "is not a number", "give the file as it was written")
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _check_items(rows: list[dict[str, str]], faults: Faults) -> None:
+    for row in rows:
+        if not row["item"].isdigit():
+            faults.add("assignments", None, "item", row["item"], "is not a whole number", "count items from 1")
+        if row["use"] not in ("single", "pair", "bridge"):
+            faults.add("assignments", None, "use", row["use"], "is not known here", "single, pair or bridge")
+
+
+def _under(word: str, settings: dict[str, str]) -> Iterable[tuple[str, str]]:
+    return [(name.removeprefix(f"{word} "), value) for name, value in settings.items() if name.startswith(f"{word} ")]
+
+
+def _vehicle(home: Path, settings: dict[str, str]) -> Vehicle:
+    vehicle = read_vehicle(home / "vehicle")
+    return replace(vehicle, name=settings["vehicle"], table_hashes=tuple(_under("hash", settings)))
+
+
+def _units(home: Path, rows: list[dict[str, str]]) -> Iterable[Unit]:
+    catalogue = read_catalogue(home / "catalogue")
+    names = [module.name for module in catalogue]
+    for row in rows:
+        if row["module"] not in names:
+            remedy = hint(row["module"], names)
+            raise InputError([Fault("units", None, "module", row["module"], "is not in the table modules", remedy)])
+        yield Unit(row["unit"], catalogue[row["module"]], row["place"] or None)

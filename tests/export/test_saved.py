@@ -1,0 +1,185 @@
+"""Saved allocations read back equal, from JSON and from tables, and refuse what does not fit."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pdm_alloc.export.csv_table import csv_bytes
+from pdm_alloc.export.read_allocation import read_allocation
+from pdm_alloc.export.saved import allocation_json, allocation_schema, from_json
+from pdm_alloc.export.saved_tables import circuits_of, saved_tables
+from pdm_alloc.module import Channel, Module, Unit, units_of
+from pdm_alloc.tables import InputError
+from tests.export.made_up import one_each, solved
+from tests.strategies import vehicles
+
+DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
+GOLDEN = Path(__file__).with_name("allocation_schema_v1.json")
+
+
+def _write(tables, folder):
+    for name, table in tables.items():
+        file = folder / f"{name}.csv"
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(csv_bytes(table))
+
+
+@pytest.mark.parametrize("demo", DEMOS, ids=lambda d: d[0])
+def test_json_reads_back(demo, tmp_path):
+    """The demonstration vehicles come back equal from JSON, objectives included."""
+    made = solved(*demo)
+    (tmp_path / "allocation.json").write_bytes(allocation_json(made))
+    back = read_allocation(tmp_path / "allocation.json")
+    assert back == made
+    assert back.objectives == made.objectives
+    assert back.channels.equals(made.channels)
+
+
+@pytest.mark.parametrize("demo", DEMOS, ids=lambda d: d[0])
+def test_tables_read_back(demo, tmp_path):
+    """The same from CSV files."""
+    made = solved(*demo)
+    _write(saved_tables(made), tmp_path)
+    back = read_allocation(tmp_path)
+    assert back == made
+    assert back.objectives == made.objectives
+
+
+@given(st.data())
+@settings(max_examples=40, deadline=None)
+def test_any_vehicle_reads_back_from_json(data):
+    """Random vehicles come back equal, and the document is the same every time."""
+    vehicle = data.draw(vehicles())
+    made = one_each(vehicle, data.draw(st.integers(1, 3)))
+    content = allocation_json(made)
+    assert from_json(content) == made
+    assert allocation_json(from_json(content)) == content
+
+
+def test_schema_is_that_of_its_version():
+    """The schema does not change without a new version: a reader of today's files must know."""
+    assert allocation_schema() == json.loads(GOLDEN.read_text())
+
+
+def _edited(change):
+    document = json.loads(allocation_json(solved(*DEMOS[1])))
+    change(document)
+    return json.dumps(document).encode()
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda d: d.update(version=2), "has version 2"),
+        (lambda d: d.update(format="other"), "is not a saved allocation"),
+        (lambda d: d.update(extra=1), "extra inputs"),
+        (
+            lambda d: d["vehicle"]["loads"][0].update(colour="red"),
+            "vehicle.loads.0.colour: 'red' cannot be read: unexpected",
+        ),
+        (lambda d: d["vehicle"]["loads"][0].update(running_ma="5 A"), "vehicle.loads.0.running_ma"),
+        (lambda d: d["vehicle"]["loads"][0].update(share="no"), "is taken for False"),
+        (lambda d: d["vehicle"]["loads"][0].pop("command"), "vehicle.loads.0.command: is missing"),
+        (lambda d: d["vehicle"]["loads"][0].pop("share"), "vehicle.loads.0.share: is missing"),
+        (lambda d: d["circuits"].pop(), "not wired"),
+        (lambda d: d["circuits"].append(d["circuits"][0]), "wired 2 times"),
+        (lambda d: d["circuits"][0].update(unit="compact-32"), "did you mean 'compact-31'"),
+        (lambda d: d["circuits"][0].update(channels=["99"]), "is no channel of compact-31"),
+        (lambda d: d["circuits"][0].update(command="nothing"), "does not switch"),
+        (lambda d: d["circuits"][0]["items"].append(["no such load", 1]), "is no load of the vehicle"),
+        (lambda d: d.update(outcome="failed"), "outcome"),
+    ],
+)
+def test_altered_json_is_refused(change, said):
+    """A document of another version, with keys nobody knows, or whose parts do not fit, is refused in words."""
+    with pytest.raises(InputError, match=said):
+        from_json(_edited(change))
+
+
+@pytest.mark.parametrize("content", [b"", b"[]", b"{", b"\xff\xfe", b"null", b"[" * 100_000, b'{"format": 1}'])
+def test_no_json_is_refused(content):
+    """Bytes that are no document of ours never end in a traceback."""
+    with pytest.raises(InputError):
+        from_json(content)
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "said"),
+    [
+        ("allocation.csv", "version,1", "version,9", "is not known here"),
+        ("allocation.csv", "gap,0.0", "gap,small", "is not a number"),
+        ("allocation.csv", "isolate", "scatter", "one of: isolate, spare"),
+        ("assignments.csv", ",single,", ",double,", "single, pair or bridge"),
+        ("assignments.csv", "load,item", "load,part", "part"),
+        ("units.csv", "compact-31,compact-31", "compact-31,compact-13", "did you mean 'compact-31'"),
+        ("vehicle/loads.csv", "\ntyre compressor,", "\ntyre compresser,", "is no load of the vehicle"),
+    ],
+)
+def test_altered_tables_are_refused(tmp_path, file, old, new, said):
+    """Tables that were edited into something that does not fit are refused in words."""
+    _write(saved_tables(solved(*DEMOS[1])), tmp_path)
+    text = (tmp_path / file).read_text()
+    assert old in text
+    (tmp_path / file).write_text(text.replace(old, new))
+    with pytest.raises(InputError, match=said):
+        read_allocation(tmp_path)
+
+
+def test_nothing_there(tmp_path):
+    """An empty folder and a file that does not exist are refused in words."""
+    with pytest.raises(InputError, match="no saved allocation"):
+        read_allocation(tmp_path)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_allocation(tmp_path / "none.json")
+
+
+def test_names_that_would_be_formulas(tmp_path):
+    """Names that a spreadsheet would run come back as they were."""
+    made = solved(*DEMOS[1])
+    load = made.vehicle.loads[0]
+    vehicle = replace(made.vehicle, loads=(replace(load, name="=HYPERLINK(1)", note="'+1"), *made.vehicle.loads[1:]))
+    made = one_each(vehicle, 2)
+    tables = saved_tables(made)
+    _write(tables, tmp_path)
+    lines = b"".join(file.read_bytes() for file in tmp_path.rglob("*.csv"))
+    assert b"\n=HYPERLINK" not in lines
+    assert b",=HYPERLINK" not in lines
+    back = read_allocation(tmp_path)
+    assert {x.name: x.note for x in back.vehicle.loads}["=HYPERLINK(1)"] == "'+1"
+    assert set(back.circuits) == set(made.circuits)
+
+
+def test_channel_names_with_a_plus():
+    """Two channels written as one cell are told apart even where their names have a plus in them."""
+    names = ("a+b", "c", "a", "b+c")
+    module = Module("m", 1, 1, tuple(Channel(n, 1, 1, 1.0) for n in names))
+    row = {"load": "x", "item": "1", "module": "m", "use": "pair", "command": "k"}
+    (one,) = circuits_of([{**row, "channel": "a+b+c"}], (Unit("m", module),))
+    assert one.channels in {("a", "b+c"), ("a+b", "c")}
+    assert set(one.channels) <= set(names)
+    (alone,) = circuits_of([{**row, "channel": "a+b", "use": "single"}], (Unit("m", module),))
+    assert alone.channels == ("a+b",)
+
+
+def test_two_modules_of_one_name():
+    """Tables cannot tell two different modules of one name apart, and say so; JSON can."""
+    made = one_each(solved(*DEMOS[1]).vehicle)
+    other = replace(made.units[0].module, total_ma=1)
+    made = replace(made, units=(*made.units, Unit("second", other)))
+    assert from_json(allocation_json(made)) == made
+    with pytest.raises(ValueError, match="two different modules are named made-up"):
+        saved_tables(made)
+
+
+def test_several_units_of_one_module(tmp_path):
+    """Two units of one module keep their labels and places."""
+    made = one_each(solved(*DEMOS[1]).vehicle)
+    label, place = "made-up #2", made.vehicle.places[0].name
+    made = replace(made, units=(*made.units, Unit(label, made.units[0].module, place)))
+    _write(saved_tables(made), tmp_path)
+    assert read_allocation(tmp_path).units[1] == made.units[1]
+    assert units_of(made.units) == made.units
