@@ -8,11 +8,17 @@ __all__ = ["Box", "place_labels"]
 
 # left, bottom, right, top
 Box = tuple[float, float, float, float]
-_SIDES = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
-_REACH = (1.0, 1.8, 2.8, 4.0, 5.5)
+_STRAIGHT = ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
+_SLANT = tuple((x * a, y * b) for a, b in ((1, 1), (1, 0.5), (0.5, 1)) for x in (1, -1) for y in (1, -1))
+_SIDES = (*_STRAIGHT, *_SLANT)
+# How much worse it is to cover words than to cover a line.
+_WORDS = 20.0
+_REACH = (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)
 
 
-def place_labels(points: np.ndarray, sizes: np.ndarray, gap: float, taken: Iterable[Box] = ()) -> np.ndarray:
+def place_labels(
+    points: np.ndarray, sizes: np.ndarray, gap: float, words: Iterable[Box] = (), lines: Iterable[Box] = ()
+) -> np.ndarray:
     """Centres for labels beside their points: the nearest side at which a label covers nothing.
 
     Greedy in the order given; where every side is taken, the one that covers least.
@@ -23,28 +29,29 @@ def place_labels(points: np.ndarray, sizes: np.ndarray, gap: float, taken: Itera
         The points; width and height of their labels, same unit.
     gap : float
         Distance from a point to its label.
-    taken : iterable of Box
-        What is not to be covered.
+    words, lines : iterable of Box
+        What is not to be covered; words above all.
 
     Returns
     -------
     array of shape (n, 2)
     """
     marks: list[Box] = [(x - gap, y - gap, x + gap, y + gap) for x, y in points]
-    boxes = [*taken, *marks]
+    hard, soft = [*words, *marks], list(lines)
     centres = np.zeros_like(points, dtype=float)
     for n, (point, size) in enumerate(zip(points, sizes, strict=True)):
         tries = [_centre(point, size, gap * reach, side) for reach in _REACH for side in _SIDES]
+        boxes = [_box(centre, size) for centre in tries]
         cost = [
-            _covered(_box(centre, size), boxes) + _astray(_box(centre, size), points, n) + 1e-6 * k
-            for k, centre in enumerate(tries)
+            _WORDS * _covered(box, hard) + _covered(box, soft) + _astray(box, points, n) + 1e-6 * k
+            for k, box in enumerate(boxes)
         ]
         centres[n] = tries[int(np.argmin(cost))]
-        boxes.append(_box(centres[n], size))
+        hard.append(_box(centres[n], size))
     return centres
 
 
-def _centre(point: np.ndarray, size: np.ndarray, gap: float, side: tuple[int, int]) -> np.ndarray:
+def _centre(point: np.ndarray, size: np.ndarray, gap: float, side: tuple[float, float]) -> np.ndarray:
     return point + np.array(side) * (size / 2 + gap)
 
 

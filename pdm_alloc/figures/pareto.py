@@ -28,7 +28,7 @@ def front(choices: pd.DataFrame) -> pd.DataFrame:
         By rising price.
     """
     by_price = choices.sort_values(["price", "mass_g"], kind="stable")
-    lightest = by_price["mass_g"].cummin().shift(fill_value=float("inf"))
+    lightest = by_price["mass_g"].astype(float).cummin().shift(fill_value=float("inf"))
     return by_price[by_price["mass_g"] < lightest]
 
 

@@ -51,8 +51,8 @@ def plan(places: pd.DataFrame, segments: pd.DataFrame, modules: pd.DataFrame, ax
     axes = style.need_axes(axes, _INCHES, 1.2 + _INCHES * max(span[1] / span[0], 0.25))
     _outline(axes, points, span)
     metres = _metres_per_point(axes, span)
-    bundles = _segments(axes, segments, at, metres)
-    _places(axes, _labels(places, modules, at), at, metres, bundles)
+    numbers, lines = _segments(axes, segments, at, metres)
+    _places(axes, _labels(places, modules, at), at, metres, numbers, lines)
     _modules(axes, modules, at)
     return axes
 
@@ -97,9 +97,10 @@ def _metres_per_point(axes: "Axes", span: np.ndarray) -> float:
     return float(axes.figure.dpi / 72 / scale)
 
 
-def _segments(axes: "Axes", segments: pd.DataFrame, at: dict, metres: float) -> list[Box]:
-    """Draw the harness; boxes along it, for labels to keep clear of."""
-    taken: list[Box] = []
+def _segments(axes: "Axes", segments: pd.DataFrame, at: dict, metres: float) -> tuple[list[Box], list[Box]]:
+    """Draw the harness; boxes of its numbers and along its lines, for labels to keep clear of."""
+    numbers: list[Box] = []
+    lines: list[Box] = []
     for row in rows_of(segments):
         (x0, y0), (x1, y1) = at[row.start], at[row.end]
         used = pd.notna(row.bundle_mm) and row.bundle_mm > 0
@@ -113,11 +114,11 @@ def _segments(axes: "Axes", segments: pd.DataFrame, at: dict, metres: float) -> 
             zorder=1,
         )
         half = metres * (width / 2 + 1)
-        along = np.linspace((x0, y0), (x1, y1), 14)
-        taken += [(x - half, y - half, x + half, y + half) for x, y in along]
+        along = np.linspace((x0, y0), (x1, y1), 40)
+        lines += [(x - half, y - half, x + half, y + half) for x, y in along]
         if used:
-            taken.append(_diameter(axes, along[6:8].mean(axis=0), row.bundle_mm, metres))
-    return taken
+            numbers.append(_diameter(axes, along[19:21].mean(axis=0), row.bundle_mm, metres))
+    return numbers, lines
 
 
 def _diameter(axes: "Axes", middle: np.ndarray, bundle_mm: float, metres: float) -> Box:
@@ -148,12 +149,15 @@ def _labels(places: pd.DataFrame, modules: pd.DataFrame, at: dict) -> dict[str, 
     return labels
 
 
-def _places(axes: "Axes", labels: dict[str, str], at: dict, metres: float, taken: list[Box]) -> None:
+def _places(axes: "Axes", labels: dict[str, str], at: dict, metres: float, *boxes: list[Box]) -> None:
+    from matplotlib.patheffects import withStroke
+
+    halo = [withStroke(linewidth=2.5, foreground="#f4f6f8")]
     names = sorted(at, key=lambda name: "\n" not in labels[name])
     points = np.array([at[name] for name in names])
     sizes = np.array([_size(labels[name], metres) for name in names])
     axes.plot(*points.T, "o", markersize=6, color="white", markeredgecolor=style.INK, zorder=4)
-    for name, (x, y) in zip(names, place_labels(points, sizes, 5 * metres, taken), strict=True):
+    for name, (x, y) in zip(names, place_labels(points, sizes, 5 * metres, *boxes), strict=True):
         weight = "bold" if "\n" in labels[name] else "normal"
         axes.text(
             x,
@@ -165,6 +169,7 @@ def _places(axes: "Axes", labels: dict[str, str], at: dict, metres: float, taken
             fontweight=weight,
             color=style.INK,
             zorder=5,
+            path_effects=halo,
         )
 
 

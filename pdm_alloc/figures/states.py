@@ -36,7 +36,7 @@ def states(result: Any, axes: "Axes | None" = None) -> "Axes":
     table = require(table_of(result, "headroom"), "module", "subject", "state", "current_a", "limit_a")
     columns = list(dict.fromkeys(table["state"]))
     rows = list(dict.fromkeys(zip(table["module"], table["subject"], strict=True)))
-    axes = style.need_axes(axes, 2.6 + 1.25 * max(len(columns), 1), 1.7 + 0.55 * max(len(rows), 1))
+    axes = style.need_axes(axes, 2.4 + 1.2 * max(len(columns), 1), 1.7 + 0.55 * max(len(rows), 1))
     for row in rows_of(table):
         _cell(axes, columns.index(row.state), rows.index((row.module, row.subject)), row.current_a, row.limit_a)
     _frame(axes, columns, _labels(rows, table))

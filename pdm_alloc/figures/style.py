@@ -22,7 +22,7 @@ OVER = "#b5341c"
 HATCH = "////"
 # From dark to light, for stacked parts: told apart in grey.
 STEPS = ("#1d4e79", "#5b8db8", "#b9d0e3", "#e8a33a", "#8a5a12", "#e6ebf0")
-TITLE, TEXT, SMALL = 13.0, 10.5, 9.0
+TITLE, TEXT, SMALL = 13.0, 10.5, 9.5
 
 
 def need_axes(axes: "Axes | None", width_in: float, height_in: float) -> "Axes":
@@ -49,7 +49,8 @@ def need_axes(axes: "Axes | None", width_in: float, height_in: float) -> "Axes":
     try:
         from pdm_alloc.figures.sheet import Sheet
     except ModuleNotFoundError as missing:
-        raise ImportError(f"figures need {missing.name}: pip install 'pdm_alloc[figures]'") from None
+        package = (missing.name or "matplotlib").split(".")[0]
+        raise ImportError(f"figures need {package}: pip install 'pdm_alloc[figures]'") from None
     return Sheet(figsize=(width_in, height_in)).add_subplot()
 
 

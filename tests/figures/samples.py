@@ -21,7 +21,7 @@ def channels(count=32, modules=("compact-31",)):
     names = [f"{LONG}; side lamp left; number plate lamp" if n % 9 == 4 else f"load {n} x2" for n in range(count)]
     return pd.DataFrame(
         {
-            "module": np.resize(modules, count),
+            "module": np.sort(np.resize(modules, count)),
             "channel": [f"{2 * n + 1}+{2 * n + 2}" if n % 11 == 5 else f"{n + 1}" for n in range(count)],
             "command": [f"command number {n} with a long name" if n % 7 == 3 else f"command {n}" for n in range(count)],
             "loads": names,
@@ -76,7 +76,7 @@ def shortfall():
 def concessions():
     """Two sets."""
     rows = [
-        (1, "leave out", "passenger window", 20, "The window is wound by hand. Frees a reversing pair: channels 14+15."),
+        (1, "leave out", "passenger window", 20, "Wound by hand. Frees a reversing pair: channels 14+15."),
         (1, "join", "navigator with crew safety", 4, "Always on together in every state: nothing is lost."),
         (1, "join", "lift pump with main fuel pump", 4, "Always on together in every state: nothing is lost."),
         (2, "less headroom", "heated screen left, heated screen right", 12, "15.0 % instead of 20 % on channel 21."),
@@ -145,7 +145,8 @@ SEGMENTS = (
     ("dash", "column", 4, 2), ("dash", "tunnel", 9, 9), ("glove box", "right door", 4, 2),
     ("tunnel", "under seat", 8, 7), ("column", "roof", 3, 3), ("tunnel", "rear shelf", 8, 8),
     ("under seat", "rear shelf", 5, 3), ("rear shelf", "boot", 9, 9), ("rear shelf", "battery box", 12, 2),
-    ("boot", "tank", 5, 2), ("battery box", "tank", 0, 0), ("boot", "tail left", 7, 6), ("battery box", "tail right", 6, 4),
+    ("boot", "tank", 5, 2), ("battery box", "tank", 0, 0), ("boot", "tail left", 7, 6),
+    ("battery box", "tail right", 6, 4),
 )  # fmt: skip
 
 
