@@ -2,11 +2,13 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from pdm_alloc.allocation.arithmetic import arithmetic_shorts
 from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
+from pdm_alloc.allocation.not_enough import NotEnough, Short, Unsolved
 from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.allocation.shortfall import shortfall
 from pdm_alloc.allocation.verify import violations
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Catalogue, Module, Unit, units_of
@@ -75,12 +77,15 @@ def allocate(
     settings = vehicle.settings
     if strategy is not None:
         vehicle = replace(vehicle, settings=replace(settings, strategy=strategy))
-    shorts = arithmetic_shorts(vehicle, units)
-    if shorts:
-        raise NotEnough(vehicle, units, shorts)
-    clock = Clock(settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
+    limit_s = settings.time_limit_s if time_limit_s is None else time_limit_s
     book = CircuitBook(settings.tolerance_loads) if book is None else book
-    return _result(vehicle, units, solve(vehicle, units, vehicle.settings.strategy, clock, book))
+    shorts = arithmetic_shorts(vehicle, units)
+    solved = (
+        Solved(NOT_ENOUGH) if shorts else solve(vehicle, units, vehicle.settings.strategy, Clock(limit_s, stop), book)
+    )
+    if solved.outcome == NOT_ENOUGH:
+        raise NotEnough(vehicle, units, shorts, partial(_study, vehicle, units, limit_s, stop, book))
+    return _result(vehicle, units, solved)
 
 
 def _fitted(modules, module, catalogue):
@@ -94,8 +99,6 @@ def _fitted(modules, module, catalogue):
 
 
 def _result(vehicle: Vehicle, units: tuple[Unit, ...], solved: Solved) -> Allocation:
-    if solved.outcome == NOT_ENOUGH:
-        raise NotEnough(vehicle, units, [])
     if solved.outcome == STOPPED_EMPTY:
         raise Unsolved(STOPPED_EMPTY, "the clock ran out before any allocation was found: give it more time_limit_s")
     if solved.outcome == FAILED:
@@ -107,6 +110,11 @@ def _result(vehicle: Vehicle, units: tuple[Unit, ...], solved: Solved) -> Alloca
     return Allocation(
         vehicle, units, circuits, vehicle.settings.strategy, solved.outcome, solved.gap, solved.objectives
     )
+
+
+def _study(vehicle: Vehicle, units: tuple[Unit, ...], limit_s: float, stop, book: CircuitBook) -> list[Short]:
+    """On several units no single limit can be named: arithmetic is all that is said of them."""
+    return shortfall(vehicle, units[0], Clock(limit_s, stop), book) if len(units) == 1 else []
 
 
 def _placed(units, handed: Handed) -> PlacedCircuit:

@@ -8,7 +8,7 @@ from pdm_alloc.circuits.limits import duty_step, inputs_wanted, running_in_state
 from pdm_alloc.module import Unit
 from pdm_alloc.vehicle import PPM, Vehicle
 
-__all__ = ["arithmetic_shorts"]
+__all__ = ["amps", "arithmetic_shorts", "plural"]
 
 
 def arithmetic_shorts(vehicle: Vehicle, units: Sequence[Unit]) -> list[Short]:
@@ -39,7 +39,7 @@ def _inputs(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[Short]:
         return
     have, need = sum(n for n in counts if n is not None), inputs_wanted(vehicle)
     if need > have:
-        text = f"{_plural(need - have, 'more input')} ({need} switches and senders against {have})"
+        text = f"{plural(need - have, 'more input')} ({need} switches and senders against {have})"
         yield Short("inputs", "inputs", "", have, need, "inputs", text)
 
 
@@ -77,7 +77,8 @@ def _peaks(vehicle: Vehicle, unit: Unit, types: list[ItemType]) -> Iterator[Shor
 
 
 def _amps(kind: str, unit: Unit, state: str, have: int, need: int) -> Short:
-    text = f"{amps(need - have)} more {'peak ' if 'peak' in kind else ''}in the state {state} ({amps(need)} against {amps(have)})"
+    more = "more peak" if "peak" in kind else "more"
+    text = f"{amps(need - have)} {more} in the state {state} ({amps(need)} against {amps(have)})"
     return Short(kind, unit.label, state, have / 1000, need / 1000, "A", text)
 
 
@@ -91,5 +92,6 @@ def _up(ma_ppm: int) -> int:
     return -(-ma_ppm // PPM)
 
 
-def _plural(number: int, what: str) -> str:
+def plural(number: int, what: str) -> str:
+    """``1 channel``, ``2 channels``."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"

@@ -5,7 +5,7 @@ from collections import defaultdict
 from pdm_alloc.module import natural_key
 from pdm_alloc.program.task import Column, Task
 
-__all__ = ["Handed", "hand_out"]
+__all__ = ["Handed", "hand_out", "in_columns"]
 
 Handed = tuple[int, str, tuple[str, ...], str, tuple[tuple[str, int], ...]]
 
@@ -25,14 +25,19 @@ def hand_out(task: Task, values: tuple[int, ...]) -> list[Handed]:
     list of tuple
         Unit number, use, channels, command, items; by unit and channel.
     """
-    chosen = [column for v, column in enumerate(task.columns) for _ in range(values[v])]
+    return sorted((h for _, h in in_columns(task, values)), key=lambda h: (h[0], natural_key(h[2][0])))
+
+
+def in_columns(task: Task, values: tuple[int, ...]) -> list[tuple[int, Handed]]:
+    """As `hand_out`, in the order of the columns, each circuit with the number of its column."""
+    numbers = [v for v in range(len(task.columns)) for _ in range(values[v])]
+    chosen = [task.columns[v] for v in numbers]
     channels = _channels(task, chosen)
     items = _items(task, chosen)
-    handed = [
-        (task.classes[c.channel_class].unit, task.classes[c.channel_class].use, channels[n], c.command, items[n])
-        for n, c in enumerate(chosen)
+    classes = [task.classes[c.channel_class] for c in chosen]
+    return [
+        (numbers[n], (classes[n].unit, classes[n].use, channels[n], c.command, items[n])) for n, c in enumerate(chosen)
     ]
-    return sorted(handed, key=lambda h: (h[0], natural_key(h[2][0])))
 
 
 def _channels(task: Task, chosen: list[Column]) -> dict[int, tuple[str, ...]]:

@@ -20,8 +20,8 @@ def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
     task : Task
         Columns.
     strategy : str
-        ``isolate``: as many circuits as possible, on as few channels as that takes. ``spare``: as few channels as possible, then the
-        weakest ones.
+        ``isolate``: as many circuits as possible, on as few channels as that takes. ``spare``: as few
+        channels as possible, then the weakest ones.
 
     Returns
     -------

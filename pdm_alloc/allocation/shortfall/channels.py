@@ -1,0 +1,162 @@
+"""How many channels more it takes, and how strong they have to be."""
+
+from dataclasses import replace
+
+from pdm_alloc.allocation.arithmetic import amps, plural
+from pdm_alloc.allocation.not_enough import Short
+from pdm_alloc.allocation.shortfall.trial import Growth, Trial, with_channels, with_module
+from pdm_alloc.module import Channel, Unit
+from pdm_alloc.program.task import Column, Task, task_of
+
+__all__ = ["CHANNELS", "STRENGTH", "Channels", "Strength"]
+
+CHANNELS, STRENGTH = "channels", "channel strength"
+_NEW = "new "
+_STEP_MA = 100
+_MOST_MA = 10_000_000
+
+
+class Channels:
+    """More channels, outside every bank, of the weakest kind in the module that does."""
+
+    name = CHANNELS
+
+    def relevant(self, trial: Trial, unit: Unit) -> bool:
+        """Always: a module can be short of channels whatever the vehicle is."""
+        return True
+
+    def opened(self, trial: Trial, unit: Unit) -> Unit:
+        """As many strong channels more as the vehicle has items, and the spares wanted."""
+        most = sum(load.count for load in trial.vehicle.loads) + trial.vehicle.settings.spare_channels
+        return _more(unit, _strongest(unit), most)
+
+    def least(self, trial: Trial, unit: Unit) -> Growth | None:
+        """Fewest channels more; then the weakest kind of which so many will do."""
+        opened = self.opened(trial, unit)
+        used = trial.cheapest(opened, {c.name: "new" for c in opened.module.channels if _is_new(c.name)}, _new_width)
+        if used is None:
+            return None
+        number = self._with_spares(trial, unit, used[0])
+        kind = next((k for k in _kinds(unit) if trial.enough(_more(unit, k, number))), _strongest(unit))
+        have = len(unit.module.channels)
+        text = f"{plural(number, 'more channel')} of at least {amps(kind.continuous_ma)}"
+        text += " with pwm" if "pwm" in kind.features else ""
+        by = ", ".join(dict.fromkeys(h[3] for h in used[1]))
+        short = Short(CHANNELS, unit.label, "", have, have + number, "channels", text, by)
+        return Growth(short, lambda other: _more(other, kind, number))
+
+    def _with_spares(self, trial: Trial, unit: Unit, number: int) -> int:
+        """The new channels may all be in use while too few of the old ones stay free."""
+        if trial.vehicle.settings.spare_channels:
+            while not trial.enough(_more(unit, _strongest(unit), number)):
+                number += 1
+        return number
+
+
+def _new_width(task: Task, column: Column) -> int:
+    own = task.classes[column.channel_class]
+    return own.width if _is_new(own.slots[0][0]) else 0
+
+
+def _is_new(name: str) -> bool:
+    return name.startswith(_NEW)
+
+
+def _more(unit: Unit, kind: Channel, number: int) -> Unit:
+    new = tuple(replace(kind, name=f"{_NEW}{n + 1}") for n in range(number))
+    return with_module(unit, channels=(*unit.module.channels, *new))
+
+
+def _plain(channel: Channel) -> Channel:
+    return replace(channel, name="", connector="", pins=(), bank=None, bridge=None, pair=None, extra=())
+
+
+def _kinds(unit: Unit) -> list[Channel]:
+    kinds = set(map(_plain, unit.module.channels))
+    return sorted(kinds, key=lambda c: (c.continuous_ma, len(c.features), c.peak_ma, c.peak_ms, c.max_wire_mm2 or 1e9))
+
+
+def _strongest(unit: Unit) -> Channel:
+    """Everything the channels of the module can do, in one."""
+    every = unit.module.channels
+    wires = [c.max_wire_mm2 for c in every]
+    return Channel(
+        name="",
+        continuous_ma=max(c.continuous_ma for c in every),
+        peak_ma=max(c.peak_ma for c in every),
+        peak_ms=max(c.peak_ms for c in every),
+        features=frozenset().union(*(c.features for c in every)),
+        max_wire_mm2=None if None in wires else max(w for w in wires if w is not None),
+    )
+
+
+class Strength:
+    """Stronger channels in place of some: as few as will do, then no stronger than they need be."""
+
+    name = STRENGTH
+
+    def relevant(self, trial: Trial, unit: Unit) -> bool:
+        """Always."""
+        return True
+
+    def opened(self, trial: Trial, unit: Unit) -> Unit:
+        """Every channel as strong as can be."""
+        return _strong(unit, [c.name for c in unit.module.channels], _MOST_MA)
+
+    def least(self, trial: Trial, unit: Unit) -> Growth | None:
+        """Fewest channels to be stronger, then the lowest rating in steps of 0.1 A."""
+        found = self._fewest(trial, unit, _MOST_MA)
+        if found is None or not found[0]:
+            return None
+        number = found[0]
+        low, high = 0, _MOST_MA // _STEP_MA
+        while high - low > 1:
+            middle = (low + high) // 2
+            trial_found = self._fewest(trial, unit, middle * _STEP_MA)
+            if trial_found is not None and trial_found[0] <= number:
+                high, found = middle, trial_found
+            else:
+                low = middle
+        return self._growth(unit, number, high * _STEP_MA, found[1])
+
+    def _fewest(self, trial: Trial, unit: Unit, rating_ma: int):
+        """Width of the circuits that the channels as they are do not bear, and where they are."""
+        names = [c.name for c in unit.module.channels]
+        by_name = {c.name: repr(_plain(c)) for c in unit.module.channels}
+        weak = _Weak(trial, unit)
+        return trial.cheapest(_strong(unit, names, rating_ma), by_name, weak.cost)
+
+    def _growth(self, unit: Unit, number: int, rating_ma: int, handed) -> Growth:
+        names = [name for h in handed for name in h[2]]
+        by = ", ".join(dict.fromkeys(load for h in handed for load, _ in h[4]))
+        have = sum(c.continuous_ma >= rating_ma for c in unit.module.channels)
+        text = f"{plural(number, 'channel')} of at least {amps(rating_ma)} in place of weaker ones"
+        short = Short(STRENGTH, unit.label, "", have, have + number, "channels", text, by)
+        return Growth(short, lambda other: _strong(other, names, rating_ma))
+
+
+class _Weak:
+    """Cost of a column on strengthened channels: how many channels of it had to be strengthened."""
+
+    def __init__(self, trial: Trial, unit: Unit):
+        self.trial, self.task = trial, task_of(trial.vehicle, [unit], trial.book)
+        self.rating = {(c.use, slot): c.rating for c in self.task.classes for slot in c.slots}
+
+    def cost(self, task: Task, column: Column) -> int:
+        own = task.classes[column.channel_class]
+        before = self.rating[own.use, own.slots[0]]
+        fits = column.counts in self.trial.book.circuits(self.task.types[column.command], before)
+        return 0 if fits else own.width
+
+
+def _strong(unit: Unit, names, rating_ma: int) -> Unit:
+    """Named channels at least so strong, with the inrush that goes with it and a terminal for the wire."""
+    ratio = max(c.peak_ma / c.continuous_ma for c in unit.module.channels)
+    peak = round(rating_ma * ratio)
+
+    def stronger(c: Channel) -> Channel:
+        if c.name not in names or c.continuous_ma >= rating_ma:
+            return c
+        return replace(c, continuous_ma=rating_ma, peak_ma=max(c.peak_ma, peak), max_wire_mm2=None)
+
+    return with_channels(unit, stronger)

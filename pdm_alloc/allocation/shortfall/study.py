@@ -1,0 +1,90 @@
+"""The study of a shortfall: kinds alone, then pairs of kinds, then what is missed in any case."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+
+from pdm_alloc.allocation.arithmetic import arithmetic_shorts
+from pdm_alloc.allocation.not_enough import Short
+from pdm_alloc.allocation.shortfall.channels import Channels, Strength
+from pdm_alloc.allocation.shortfall.features import Bridges, Pwm
+from pdm_alloc.allocation.shortfall.fixed import Inputs, Supply
+from pdm_alloc.allocation.shortfall.inrush import Inrush
+from pdm_alloc.allocation.shortfall.sums import Banks, Peak, Whole
+from pdm_alloc.allocation.shortfall.trial import Growth, Trial
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.module import Unit
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["KINDS", "growths", "shortfall"]
+
+KINDS = (Inputs(), Supply(), Whole(), Channels(), Pwm(), Bridges(), Banks(), Peak(), Strength(), Inrush())
+
+
+def shortfall(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | None = None) -> list[Short]:
+    """For each kind of limit alone the least by which it must grow for the unit to be enough, proved.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    unit : Unit
+        What is fitted, and is not enough.
+    clock : Clock
+        When to stop; kinds that could not be proved in time are left out.
+    book : CircuitBook, optional
+        Circuits of this vehicle known so far.
+
+    Returns
+    -------
+    list of Short
+        Groups in order, the least relative growth first. Where no kind alone is enough, the smallest
+        pair; where no pair is, what is missed whatever else grows (group 0).
+    """
+    trial = Trial(vehicle, book or CircuitBook(vehicle.settings.tolerance_loads), clock)
+    groups = growths(trial, unit)
+    shorts = [replace(g.short, group=n + 1) for n, group in enumerate(groups) for g in group]
+    return shorts or [*arithmetic_shorts(vehicle, [unit]), *_missed_anyway(trial, unit)]
+
+
+def growths(trial: Trial, unit: Unit) -> list[tuple[Growth, ...]]:
+    """As `shortfall`, with the growth itself: every group makes the unit enough."""
+    kinds = [kind for kind in KINDS if kind.relevant(trial, unit)]
+    alone = [g for kind in kinds if (g := kind.least(trial, unit)) and trial.enough(g.grow(unit))]
+    if alone:
+        return [(g,) for g in sorted(alone, key=_order)]
+    pairs = [p for a, b in combinations(kinds, 2) if (p := _pair(trial, unit, a, b))]
+    return [min(pairs, key=lambda p: (sum(g.share for g in p), p[0].short.kind, p[1].short.kind))] if pairs else []
+
+
+def _order(growth: Growth):
+    """Channels first: what a builder can count; then the least relative growth."""
+    return (growth.short.unit != "channels", growth.share, growth.short.kind)
+
+
+def _pair(trial: Trial, unit: Unit, first, second) -> tuple[Growth, Growth] | None:
+    """Least of the first with the second unlimited, then least of the second with that."""
+    if not trial.enough(second.opened(trial, first.opened(trial, unit))):
+        return None
+    one = first.least(trial, second.opened(trial, unit))
+    if one is None:
+        return None
+    two = second.least(trial, one.grow(unit))
+    return None if two is None else (one, two)
+
+
+def _missed_anyway(trial: Trial, unit: Unit) -> Sequence[Short]:
+    """What each kind misses even when every other kind is unlimited."""
+    known = {s.kind for s in arithmetic_shorts(trial.vehicle, [unit])}
+    found = []
+    for kind in KINDS:
+        if kind.name in known or not kind.relevant(trial, unit):
+            continue
+        others = unit
+        for other in KINDS:
+            others = others if other is kind else other.opened(trial, others)
+        growth = None if trial.enough(others) else kind.least(trial, others)
+        if growth is not None:
+            found.append(growth.short)
+    return found

@@ -1,0 +1,105 @@
+"""The command line. Exit 0: done; 1: not enough; 2: unusable input; 3: no answer in time."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from pdm_alloc import __version__
+
+__all__ = ["main"]
+
+DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+
+CAUTION = (
+    "Design values only: check by measurement and by someone qualified; "
+    "local codes, event rules and the makers' data come first."
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Words after the program's name; default: those it was started with.
+
+    Returns
+    -------
+    int
+        Exit code: 0 done, 1 not enough, 2 unusable input, 3 no answer within the time limit.
+    """
+    options = _parser().parse_args(arguments)
+    from pdm_alloc import commands
+
+    return commands.run(options)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="pdm-alloc",
+        description="Which power distribution module is enough for a vehicle, and which load goes on which channel.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"pdm-alloc {__version__}")
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB")
+    _add_check(verbs)
+    _add_size(verbs)
+    _add_allocate(verbs)
+    _add_new(verbs)
+    return parser
+
+
+def _verb(verbs, name: str, text: str) -> argparse.ArgumentParser:
+    return verbs.add_parser(name, help=text, description=text, epilog=CAUTION)
+
+
+def _add_input(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("vehicle", metavar="VEHICLE", help="folder of CSV tables, or one XLSX workbook")
+    parser.add_argument("--catalogue", metavar="DIR", help="tables of modules (default: 'catalogue' beside VEHICLE)")
+    parser.add_argument("--json", action="store_true", help="print JSON for machines")
+
+
+def _add_solving(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--strategy", choices=("isolate", "spare"), help="what to aim for")
+    parser.add_argument("--time-limit", type=_seconds, metavar="S", help="clock for one module, in seconds")
+
+
+def _add_check(verbs) -> None:
+    _add_input(_verb(verbs, "check", "Read the tables and report every fault in them."))
+
+
+def _add_size(verbs) -> None:
+    parser = _verb(verbs, "size", "Judge every module of the catalogue and name the smallest that is enough.")
+    _add_input(parser)
+    _add_solving(parser)
+    parser.add_argument(
+        "--why", action="store_true", help="for each module that is not enough, everything that is short"
+    )
+
+
+def _add_allocate(verbs) -> None:
+    parser = _verb(verbs, "allocate", "Put the loads on the channels of a module and write the pin map.")
+    _add_input(parser)
+    _add_solving(parser)
+    parser.add_argument("--module", required=True, action="append", metavar="NAME", help="may be given several times")
+    parser.add_argument("--out", metavar="DIR", help="folder to write to (default: print the pin map only)")
+
+
+def _add_new(verbs) -> None:
+    parser = _verb(verbs, "new", "Write blank tables with one example row each and a column guide.")
+    parser.add_argument("folder", metavar="DIR", help="folder that does not exist yet, or is empty")
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of seconds") from None
+    if not 0 <= seconds <= 1e7:
+        raise argparse.ArgumentTypeError(f"{text!r} is not between 0 and 10,000,000 seconds")
+    return seconds
+
+
+if __name__ == "__main__":
+    sys.exit(main())

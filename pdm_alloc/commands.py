@@ -1,0 +1,213 @@
+"""What the verbs of the command line do."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+import pandas as pd
+
+from pdm_alloc.module import Catalogue
+from pdm_alloc.tables import InputError, check_against, new_tables, read_catalogue, read_vehicle
+from pdm_alloc.tables.nearest import nearest
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["run"]
+
+DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the verb; every fault of the input ends as lines on standard error and exit code 2."""
+    verb = {"check": _check, "size": _size, "allocate": _allocate, "new": _new}[options.verb]
+    try:
+        return verb(options)
+    except InputError as error:
+        return _refuse(options, error)
+    except OSError as error:
+        print(f"pdm-alloc: {error.filename or ''}: {error.strerror}".replace(": :", ":"), file=sys.stderr)
+        return UNUSABLE
+    except BrokenPipeError:
+        return DONE
+
+
+def _refuse(options, error: InputError) -> int:
+    print(error, file=sys.stderr)
+    if getattr(options, "json", False):
+        _print_json({"outcome": "unusable input", "faults": [_fault_row(f) for f in error.faults]})
+    return UNUSABLE
+
+
+def _fault_row(fault) -> dict:
+    return {name: getattr(fault, name) for name in ("table", "row", "column", "value", "message", "remedy")}
+
+
+def _inputs(options, needed: bool) -> tuple[Vehicle, Catalogue | None]:
+    """Both, with the faults of both at once."""
+    path = _catalogue_path(options, needed)
+    faults: list = []
+    vehicle = _read(read_vehicle, Path(options.vehicle), faults)
+    catalogue = _read(read_catalogue, path, faults) if path else None
+    if vehicle is not None and catalogue is not None:
+        faults += check_against(vehicle, catalogue)
+    if faults or vehicle is None:
+        raise InputError(faults)
+    return vehicle, catalogue
+
+
+def _read(reader, path, faults):
+    try:
+        return reader(path)
+    except InputError as error:
+        faults.extend(error.faults)
+        return None
+
+
+def _catalogue_path(options, needed: bool) -> Path | None:
+    if options.catalogue:
+        return Path(options.catalogue)
+    beside = Path(options.vehicle).resolve().parent / "catalogue"
+    found = next((p for p in (beside, beside.with_suffix(".xlsx")) if p.exists()), None)
+    return beside if found is None and needed else found
+
+
+def _check(options) -> int:
+    from pdm_alloc.tables.summary import vehicle_summary
+
+    vehicle, catalogue = _inputs(options, needed=False)
+    if options.json:
+        _print_json({"outcome": "usable", "vehicle": vehicle.name, **_counts(vehicle, catalogue)})
+        return DONE
+    print(vehicle_summary(vehicle, catalogue))
+    return DONE
+
+
+def _counts(vehicle: Vehicle, catalogue: Catalogue | None) -> dict:
+    return {
+        "loads": len(vehicle.loads),
+        "items": sum(x.count for x in vehicle.loads),
+        "commands": len({x.command for x in vehicle.loads}),
+        "states": [s.name for s in vehicle.states],
+        "modules": [m.name for m in catalogue] if catalogue else [],
+    }
+
+
+def _size(options) -> int:
+    from pdm_alloc.sizing import size
+
+    vehicle, catalogue = _inputs(options, needed=True)
+    assert catalogue is not None
+    with _progress(len(catalogue), options.json) as bar:
+        study = size(
+            vehicle,
+            catalogue,
+            strategy=options.strategy or "spare",
+            time_limit_s=options.time_limit,
+            progress=bar,
+        )
+    if options.json:
+        _print_json({"smallest": study.smallest, "verdicts": _records(study.verdicts)})
+    else:
+        print(_text(study.verdicts), study.summary(), sep="\n\n")
+    return DONE if study.smallest else SHORT
+
+
+def _allocate(options) -> int:
+    from pdm_alloc.allocation.allocate import allocate
+    from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
+
+    vehicle, catalogue = _inputs(options, needed=True)
+    assert catalogue is not None
+    modules = [_module(catalogue, name) for name in options.module]
+    try:
+        allocation = allocate(vehicle, modules, strategy=options.strategy, time_limit_s=options.time_limit)
+    except NotEnough as refusal:
+        return _not_enough(options, refusal)
+    except Unsolved as refusal:
+        print(f"pdm-alloc: {refusal.outcome}: {refusal}", file=sys.stderr)
+        return NO_ANSWER
+    return _deliver(options, allocation)
+
+
+def _module(catalogue: Catalogue, name: str):
+    try:
+        return catalogue[name]
+    except KeyError:
+        names = [m.name for m in catalogue]
+        hint = nearest(name, names)
+        raise InputError.of("modules", None, "module", name, f"no such module{hint}", ", ".join(names)) from None
+
+
+def _not_enough(options, refusal) -> int:
+    if options.json:
+        _print_json({"outcome": refusal.outcome, "shortfall": _records(refusal.shortfall)})
+    else:
+        print(refusal)
+        if len(refusal.shorts) > 1:
+            print(*(f"  {s.kind}: {s.sentence}" for s in refusal.shorts), sep="\n")
+    return SHORT
+
+
+def _deliver(options, allocation) -> int:
+    from pdm_alloc.export import write_documents
+
+    written = write_documents(allocation, options.out) if options.out else []
+    if options.json:
+        _print_json(
+            {
+                "outcome": allocation.outcome,
+                "gap": allocation.gap,
+                "channels": _records(allocation.channels),
+                "assignments": _records(allocation.assignments),
+                "spare": _records(allocation.spare),
+                "written": [str(p) for p in written],
+            }
+        )
+        return DONE
+    print(_text(allocation.pin_map()), allocation.summary(), sep="\n\n")
+    for path in written:
+        print(f"wrote {path}")
+    return DONE
+
+
+def _new(options) -> int:
+    written = new_tables(Path(options.folder))
+    print(f"Wrote {len(written)} files to {options.folder}: fill in loads.csv first; columns.md explains every column.")
+    return DONE
+
+
+class _progress:
+    """A bar on standard error while someone is watching, and silence otherwise."""
+
+    def __init__(self, total: int, quiet: bool):
+        self._shown = not quiet and sys.stderr.isatty()
+        self._total = total
+        self._bar = None
+
+    def __enter__(self):
+        if self._shown:
+            from tqdm import tqdm
+
+            self._bar = tqdm(total=self._total, unit="module", leave=False)
+        return self._step
+
+    def _step(self, what: str) -> None:
+        if self._bar is not None:
+            self._bar.set_description(what)
+            self._bar.update()
+
+    def __exit__(self, *_):
+        if self._bar is not None:
+            self._bar.close()
+
+
+def _records(table: pd.DataFrame) -> list[dict]:
+    return json.loads(table.to_json(orient="records"))
+
+
+def _print_json(value) -> None:
+    print(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def _text(table: pd.DataFrame) -> str:
+    return table.to_string(index=False, na_rep="", max_colwidth=60)
