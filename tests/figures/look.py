@@ -2,12 +2,12 @@
 
 from itertools import combinations
 
-import samples
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.text import Text
 
 import pdm_alloc.figures as figures
+from tests.figures import samples
 
 TWO = ("compact-31 #1", "compact-31 #2")
 DRAWINGS = {

@@ -1,9 +1,9 @@
 import pandas as pd
 import pytest
-import samples
-from look import words
 
 from pdm_alloc.figures import headroom, loads
+from tests.figures import samples
+from tests.figures.look import words
 
 
 def _texts(axes):

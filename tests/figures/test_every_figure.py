@@ -2,10 +2,10 @@ import subprocess
 import sys
 
 import pytest
-from look import DRAWINGS, collisions, lightness, words
 from matplotlib.figure import Figure
 
 from pdm_alloc.figures import style
+from tests.figures.look import DRAWINGS, collisions, lightness, words
 
 
 @pytest.mark.parametrize("name", DRAWINGS)

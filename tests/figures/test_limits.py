@@ -1,11 +1,11 @@
 import numpy as np
 import pandas as pd
 import pytest
-import samples
-from look import words
 from matplotlib.colors import to_hex
 
 from pdm_alloc.figures import concessions, drop, inrush, room, shortfall, states, style, supply
+from tests.figures import samples
+from tests.figures.look import words
 
 
 def _texts(axes):

@@ -1,13 +1,13 @@
 import numpy as np
 import pandas as pd
 import pytest
-import samples
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.figures import mass, pareto, plan
 from pdm_alloc.figures.label import place_labels
 from pdm_alloc.figures.pareto import front
+from tests.figures import samples
 
 
 def _lines(axes):
