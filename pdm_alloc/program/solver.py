@@ -23,6 +23,8 @@ Row = tuple[dict[int, float], float, float]
 _SEED = 1
 _PRESOLVE_FROM = 20_000  # variables: below, presolve takes longer than the solve it saves
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
+# lpDot takes longer than the solve; PuLP 4 has this constructor for it, in PuLP 3.3 the class itself is one.
+_EXPRESSION = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
 _quiet = threading.Lock()
 _silenced = False
 
@@ -178,7 +180,7 @@ def _constraints(total, least: float, most: float):
 
 
 def _sum(weights, variables):
-    return pulp.lpDot(list(weights.values()), [variables[v] for v in weights])
+    return _EXPRESSION({variables[v]: weight for v, weight in weights.items()})
 
 
 def _read(model, variables, whole: bool) -> Solution:

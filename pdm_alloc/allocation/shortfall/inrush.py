@@ -29,10 +29,10 @@ class Inrush:
 
     def least(self, trial: Trial, unit: Unit) -> Growth | None:
         """Least rise in steps of 0.1 A."""
+        if not trial.enough(self.opened(trial, unit)):
+            return None
         low, high = 0, 1
         while not trial.enough(_higher(unit, high * _STEP_MA)):
-            if high * _STEP_MA > _MOST_MA:
-                return None
             low, high = high, high * 4
         while high - low > 1:
             middle = (low + high) // 2
