@@ -33,6 +33,7 @@ def allocate(
     time_limit_s: float | None = None,
     stop: Callable[[], bool] | None = None,
     book: CircuitBook | None = None,
+    keep: Allocation | None = None,
 ) -> Allocation:
     """Allocate the loads of a vehicle to the channels of a module, or of several.
 
@@ -55,6 +56,9 @@ def allocate(
         Asked between solves; True ends the work with the best found so far.
     book : CircuitBook, optional
         Circuits of this vehicle known from an earlier call.
+    keep : Allocation, optional
+        What is built: before all else, as few of its wires as can be are moved. Units, channels and
+        loads are found again by name.
 
     Returns
     -------
@@ -80,9 +84,9 @@ def allocate(
     limit_s = settings.time_limit_s if time_limit_s is None else time_limit_s
     book = CircuitBook(settings.tolerance_loads) if book is None else book
     shorts = arithmetic_shorts(vehicle, units)
-    solved = (
-        Solved(NOT_ENOUGH) if shorts else solve(vehicle, units, vehicle.settings.strategy, Clock(limit_s, stop), book)
-    )
+    wired = [(c.unit, c.channels, c.items) for c in keep.circuits] if keep else []
+    clock = Clock(limit_s, stop)
+    solved = Solved(NOT_ENOUGH) if shorts else solve(vehicle, units, vehicle.settings.strategy, clock, book, wired)
     if solved.outcome == NOT_ENOUGH:
         raise NotEnough(vehicle, units, shorts, partial(_study, vehicle, units, limit_s, stop, book))
     return _result(vehicle, units, solved)

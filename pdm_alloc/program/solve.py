@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
 from pdm_alloc.program.handout import Handed, hand_out
+from pdm_alloc.program.moves import MOVES, Wired, keeping
 from pdm_alloc.program.objectives import channels_used, objectives
 from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
 from pdm_alloc.program.partition import partition
@@ -39,7 +40,14 @@ class Solved:
     objectives: tuple[tuple[str, float], ...] = ()
 
 
-def solve(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook) -> Solved:
+def solve(
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    strategy: str,
+    clock: Clock,
+    book: CircuitBook,
+    wired: Sequence[Wired] = (),
+) -> Solved:
     """Allocate loads to channels, best by all objectives in order.
 
     Parameters
@@ -54,16 +62,22 @@ def solve(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, 
         When to stop.
     book : CircuitBook
         Circuits of this vehicle known so far.
+    wired : sequence of Wired
+        What is built already: before all else, as little of it as can be is moved.
 
     Returns
     -------
     Solved
         With circuits only when the outcome is proven best or best so far.
     """
-    task = task_of(vehicle, units, book)
-    named = objectives(task, strategy)
+    keep = keeping(vehicle, units, book, wired) if wired else None
+    task = keep.task if keep else task_of(vehicle, units, book)
+    named, program = objectives(task, strategy), partition(task)
+    if keep:
+        named.insert(0, (MOVES, keep.cost()))
+        keep.hold(program)
     costs = packed([cost for _, cost in named if cost], task.channels())
-    solutions = minimise(partition(task), costs, clock)
+    solutions = minimise(program, costs, clock)
     answer = _last_with_values(solutions)
     if answer is None:
         return Solved(solutions[0].outcome)
@@ -71,7 +85,7 @@ def solve(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, 
     proved = len(solutions) == len(costs) and solutions[-1].outcome == PROVEN_BEST
     return Solved(
         PROVEN_BEST if proved else BEST_SO_FAR,
-        tuple(hand_out(task, values)),
+        tuple(keep.hand_out(values) if keep else hand_out(task, values)),
         0.0 if proved else _open_gap(solutions),
         tuple((name, sum(c * values[v] for v, c in cost.items())) for name, cost in named),
     )
