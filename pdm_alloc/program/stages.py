@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
+from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST
 from pdm_alloc.program.solver import Clock, Program, Solution, solve_program
 
 __all__ = ["minimise", "packed"]
@@ -17,6 +17,7 @@ __all__ = ["minimise", "packed"]
 _EPSILON = 1e-6
 _LARGEST = 10_000_000  # a sum of costs beyond this would lose its last digit to the solver's tolerance
 _FEW = 300  # variables that need no thinning
+_WIDER = 2  # times as many variables when too few were tried
 
 
 def minimise(program: Program, costs: Sequence[Mapping[int, float]], clock: Clock) -> list[Solution]:
@@ -99,18 +100,29 @@ def _within(program: Program, relaxed: Solution, objective: float) -> list[int]:
 def _thinned(program: Program, cost: Mapping[int, float], relaxed: Solution, clock: Clock) -> Solution:
     """First among the variables nearest to the relaxation; without proof, then among all that could be better."""
     bound = math.ceil(relaxed.objective - _slack(relaxed.objective))
-    near = _within(program, relaxed, bound)
-    first = _on(program, cost, near, clock)
-    if first and first.objective <= bound:
-        return replace(first, outcome=PROVEN_BEST, bound=first.objective)
-    reach = _within(program, relaxed, first.objective) if first else list(range(len(program.most)))
-    if len(reach) <= len(near):
+    first, near = _nearest_solution(program, cost, relaxed, bound, clock)
+    if not first or first.objective <= bound:
+        return replace(first, outcome=PROVEN_BEST, bound=first.objective) if first else first
+    reach = _within(program, relaxed, first.objective)
+    if len(reach) <= len(near) and first.outcome == PROVEN_BEST:
         return first
-    second = _on(program, cost, reach, clock)
-    if second.outcome == PROVEN_BEST or not first:
+    second = _on(program, cost, sorted({*reach, *near}), clock)
+    if second.outcome == PROVEN_BEST:
         return second
     better = min((s for s in (first, second) if s), key=lambda s: s.objective)
     return replace(better, outcome=BEST_SO_FAR, bound=max(bound, second.bound))
+
+
+def _nearest_solution(program: Program, cost, relaxed: Solution, bound: float, clock: Clock):
+    """A solution among few variables, more of them until there is one; and the variables it took."""
+    near = _within(program, relaxed, bound)
+    ranked = sorted(relaxed.reduced)
+    while True:
+        found = _on(program, cost, near, clock)
+        if found or found.outcome != NOT_ENOUGH or len(near) == len(program.most):
+            return found, near
+        wider = ranked[min(_WIDER * max(len(near), _FEW), len(ranked) - 1)]
+        near = _within(program, relaxed, max(bound, relaxed.objective + wider))
 
 
 def _slack(objective: float) -> float:
