@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = ["loads"]
 
-_LOAD_X, _CHANNEL_X = 0.0, 1.0
+_LOAD_X, _CHANNEL_X, _COUNT_X = 0.0, 1.0, 0.9
 _TONES = (style.RUNNING, style.INRUSH)
 
 
@@ -71,15 +71,14 @@ def _lines(axes: "Axes", wires: pd.DataFrame, start: np.ndarray, end: np.ndarray
     for row, items, y0, y1 in zip(wires["row"], wires["items"], start, end, strict=True):
         tone = _TONES[row % 2]
         axes.plot(x, y0 + (y1 - y0) * bend, color=tone, linewidth=1.2 + 0.5 * items, solid_capstyle="round")
-        axes.text(
-            0.035,
-            y0,
-            f"×{items}" if items > 1 else "",
-            fontsize=style.SMALL,
-            va="center",
-            color=style.INK,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
-        )
+        if items > 1:
+            _count(axes, items, y0 + (y1 - y0) * (1 - np.cos(np.pi * _COUNT_X)) / 2)
+
+
+def _count(axes: "Axes", items: int, y: float) -> None:
+    """How many items go this way, on the line near its channel, where the lines of a split load lie apart."""
+    plate = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+    axes.text(_COUNT_X, y, f"×{items}", fontsize=style.SMALL, ha="center", va="center", color=style.INK, bbox=plate)
 
 
 def _names(axes: "Axes", names: list[str], heights: np.ndarray) -> None:

@@ -16,7 +16,7 @@ def wrap(text: str, width: int) -> str:
 
 
 def number(value: float) -> str:
-    """Three figures and no exponent, no idle zeros: 0.42, 6.1, 12.5, 117."""
-    if abs(value) >= 100:
-        return f"{value:.0f}"
-    return f"{value:.3g}" if abs(value) >= 0.01 else f"{value:.3f}".rstrip("0").rstrip(".")
+    """Three figures at most, two places at most, no idle zeros: 0.34, 6.1, 12.5, 117."""
+    places = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".") if places else text
