@@ -17,7 +17,7 @@ __all__ = ["cases", "locked_cases", "modules", "settings_tables", "vehicles"]
 MOST_ITEMS = 9
 RUNNING_MA = (100, 300, 500, 800, 1000, 1500, 2000, 2400, 3000, 4000, 5000, 7000)
 VOLTS = (9.0, 12.0, 13.5, 13.8, 14.4)
-DUTIES = (0, 0, PPM // 4, PPM // 2, PPM, PPM)
+DUTIES = (0, 0, PPM // 4, PPM // 2, 333_333, PPM, PPM)
 # Ratings in A, peak over rating, ms of peak: invented, spread so that current, peak and energy each bind at times.
 RATINGS = ((4, 4, 30.0), (8, 3, 60.0), (8, 5, 40.0), (12, 4, 60.0), (12, 6, 120.0), (20, 4, 80.0), (30, 5, 100.0))
 

@@ -1,6 +1,6 @@
 """The textbook model in CP-SAT: how many items of each load on each slot, slot used or not.
 
-Symmetric and slow, and short enough to be believed. The sets a slot bears come from `slots`; sums over banks and the
+Short enough to be believed. The sets a slot bears come from `slots`; sums over banks and the
 whole module are written here a second time.
 """
 
@@ -37,7 +37,15 @@ class Textbook:
             for load in vehicle.loads
             for s in range(len(self.slots))
         }
-        for add in (self._every_item, self._channel_once, self._borne, self._spares, self._locked, self._sums):
+        for add in (
+            self._every_item,
+            self._channel_once,
+            self._borne,
+            self._spares,
+            self._locked,
+            self._sums,
+            self._in_order,
+        ):
             add()
 
     def _every_item(self):
@@ -47,8 +55,8 @@ class Textbook:
     def _channel_once(self):
         for unit in self.units:
             for channel in unit.module.channels:
-                users = [u for u, s in zip(self.used, self.slots, strict=True) if s.unit is unit and channel in s.channels]
-                self.model.add(sum(users) <= 1)
+                over = [s for s, slot in enumerate(self.slots) if slot.unit is unit and channel in slot.channels]
+                self.model.add(sum(self.used[s] for s in over) <= 1)
 
     def _borne(self):
         known = {}
@@ -71,7 +79,7 @@ class Textbook:
         for load in {lock.load for lock in self.vehicle.locked}:
             spots = {(lock.module, lock.channel) for lock in self.vehicle.locked if lock.load == load}
             for s, slot in enumerate(self.slots):
-                if not {(slot.unit.label, name) for name in slot.names} <= spots:
+                if not {(slot.unit.label, name) for name in slot.names} & spots:
                     self.model.add(self.count[load, s] == 0)
             for label, name in spots:
                 there = [s for s, slot in enumerate(self.slots) if slot.unit.label == label and name in slot.names]
@@ -115,6 +123,20 @@ class Textbook:
     def _excess(self, load, state):
         over = max(0, load.inrush_ma - load.running_ma)
         return excess_ma(over, state.supply_v, self.vehicle.settings.reference_v)
+
+    def _in_order(self):
+        """Single channels nothing tells apart are filled in falling order, or the solver permutes them at will."""
+        digits = [4**n for n in range(len(self.vehicle.loads))]
+        held = {(lock.module, lock.channel) for lock in self.vehicle.locked}
+        last = {}
+        for s, slot in enumerate(self.slots):
+            channel = slot.channels[0]
+            if slot.use != "single" or channel.pair or channel.bridge or (slot.unit.label, channel.name) in held:
+                continue
+            key = sum(d * self.count[load.name, s] for d, load in zip(digits, self.vehicle.loads, strict=True))
+            if (slot.alike, channel.bank) in last:
+                self.model.add(key <= last[slot.alike, channel.bank])
+            last[slot.alike, channel.bank] = key
 
     def solve(self, strategy):
         """Best value of a strategy: fewest channels, or most circuits."""

@@ -134,6 +134,6 @@ LIMITS = [
         ),
     ),
     broken("derating", "colder than the table", -0.5, 0.0, vehicle=case.settings(module_ambient_c=-0.5)),
-    # key, kill switch, light_switch and dash_level are listed, start is only named, window_up comes on the bus
-    broken("inputs", "too few", 5, 4, units=case.units(inputs=4)),
+    # key, kill switch, light_switch and dash_level; window_up comes on the bus
+    broken("inputs", "too few", 4, 3, units=case.units(inputs=3)),
 ]

@@ -177,5 +177,10 @@ WIRING = [
         where="10",
     ),
     broken("locked", "more channels than its rows", vehicle=case.locked(("marker", "compact", "1")), where="2"),
-    broken("locked", "half of a pair", vehicle=case.locked(("heater", "compact", "5")), where="5+6"),
+    broken(
+        "locked",
+        "neither of a pair",
+        vehicle=case.locked(("heater", "compact", "5"), ("heater", "compact", "10")),
+        where="10",
+    ),
 ]

@@ -38,7 +38,7 @@ LOADS = (
 )
 COMMANDS = (
     Command("lights", "light_switch"),
-    Command("ignition", 'key and not ("kill switch" or start)'),
+    Command("ignition", 'key and not "kill switch"'),
     Command("window", "window_up"),
     Command("dimmer", "dash_level", action="pwm"),
     Command("demist", "key"),

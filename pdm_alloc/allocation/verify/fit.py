@@ -1,12 +1,8 @@
 """Rules on whether the units suit the vehicle at all: supply voltage, ambient temperature, inputs."""
 
-import re
-
 from pdm_alloc.allocation.verify.finding import Finding
 
 __all__ = ["ambient_rated", "inputs_enough", "supply_in_range"]
-
-QUOTED = re.compile("\"([^\"]*)\"|'([^']*)'|\u201c([^\u201d]*)\u201d")
 
 
 def supply_in_range(recount):
@@ -40,22 +36,7 @@ def inputs_enough(recount):
     have = [unit.module.inputs for unit in recount.units.values()]
     if None in have:
         return
-    wired = _wired_inputs(recount.vehicle)
+    wired = sorted(item.name for item in recount.vehicle.inputs if item.kind != "bus")
     if len(wired) > sum(have):
         message = f"{len(wired)} switches and senders need an input, there are {sum(have)}"
         yield Finding("inputs", subject=" ".join(wired), value=len(wired), limit=sum(have), message=message)
-
-
-def _wired_inputs(vehicle):
-    """Inputs that are listed or that a condition names, less those that arrive on the bus."""
-    on_bus = {item.name for item in vehicle.inputs if item.kind == "bus"}
-    listed = {item.name for item in vehicle.inputs}
-    named = {name for command in vehicle.commands for name in _names(command.condition)}
-    return sorted((listed | named) - on_bus)
-
-
-def _names(condition):
-    """Words of a condition that are not operators; a name in quotes is one word."""
-    quoted = {(a or b or c).strip() for a, b, c in QUOTED.findall(condition)}
-    words = re.findall(r"\w+", QUOTED.sub(" ", condition))
-    return quoted | {word for word in words if word.lower() not in ("and", "or", "not")}

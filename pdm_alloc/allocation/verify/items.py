@@ -25,7 +25,8 @@ def each_item_once(recount):
 def locked_stay(recount):
     """A locked load is on the channels its rows name and on no other, with something on each.
 
-    Rows that name no unit here are of no concern here.
+    Two channels used together are where a row says if it names either, or both as ``3+4``. Rows that name no unit
+    here are of no concern here.
     """
     wanted = defaultdict(list)
     for lock in recount.vehicle.locked:
@@ -45,7 +46,7 @@ def _label(recount, module):
 
 
 def _not_there(load, spots, circuits):
-    taken = {(c.unit, name) for c in circuits for name in (c.channel, *c.channels)}
+    taken = set().union(*map(_names, circuits))
     for label, channel in spots:
         if (label, channel) not in taken:
             message = f"{load} is locked to channel {channel} of {label} and nothing of it is there"
@@ -54,7 +55,11 @@ def _not_there(load, spots, circuits):
 
 def _elsewhere(load, spots, circuits):
     for c in circuits:
-        if (c.unit, c.channel) not in spots and any((c.unit, name) not in spots for name in c.channels):
+        if not _names(c) & set(spots):
             places = ", ".join(f"channel {channel} of {label}" for label, channel in spots)
             message = f"{load} is on channel {c.channel} of {c.unit} and locked to {places}"
             yield Finding("locked", c.unit, c.channel, subject=load, message=message)
+
+
+def _names(circuit):
+    return {(circuit.unit, name) for name in (circuit.channel, *circuit.channels)}
