@@ -134,6 +134,18 @@ class Hands {
     return next ? () => { this.settle(e); this.grid.focus(next); } : null;
   }
 
+  // ---- mouse ----
+
+  // As in a spreadsheet: the first click takes the whole cell, so that typing replaces it; the next sets the caret.
+  pressed(ev) {
+    this.pressedOn = ev.target === document.activeElement ? null : ev.target;
+  }
+
+  clicked(ev) {
+    const e = ev.target;
+    if (e === this.pressedOn && e.type === 'text' && e.selectionStart === e.selectionEnd) e.select();
+  }
+
   // ---- clipboard ----
 
   paste(ev) {

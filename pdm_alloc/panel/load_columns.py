@@ -14,8 +14,18 @@ from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["load_columns"]
 
-_WIDTHS = {"load": 12.0, "command": 10.0, "kind": 8.0, "needs": 8.5, "importance": 7.0, "place": 8.0, "note": 16.0}
+_WIDTHS = {
+    "load": 11.0,
+    "command": 9.0,
+    "count": 4.5,
+    "kind": 8.0,
+    "needs": 8.5,
+    "importance": 7.0,
+    "place": 8.0,
+    "note": 16.0,
+}
 _RARE = frozenset({"max_drop_pct", "tolerance_pct", "length_m", "min_v", "volt_exponent", "note"})
+_HINTS = {"inrush_a": "by kind", "inrush_ms": "by kind", "volt_exponent": "by kind", "max_drop_pct": "usual"}
 _UNIT_ENDS = ("_a", "_ms", "_pct", "_m", "_v")
 
 
@@ -46,8 +56,8 @@ def _column(name: str, info: FieldInfo, vehicle: Vehicle) -> Column:
         required=info.is_required(),
         unique=name in LoadRow.key,
         default=default,
-        hint="" if default or info.is_required() else _otherwise(info),
-        meaning=info.description or "",
+        hint=_HINTS.get(name, ""),
+        meaning=_meaning(info),
         more=name in _RARE,
         width=_WIDTHS.get(name, 6.0),
     )
@@ -81,9 +91,10 @@ def _distinct(labels: Iterable[str | None]) -> tuple[str, ...]:
     return tuple(sorted({label for label in labels if label}))
 
 
-def _otherwise(info: FieldInfo) -> str:
+def _meaning(info: FieldInfo) -> str:
     extra: Any = info.json_schema_extra
-    return extra.get("otherwise", "") if isinstance(extra, dict) else ""
+    otherwise = extra.get("otherwise") if isinstance(extra, dict) else None
+    return f"{info.description}; empty: {otherwise}" if otherwise else info.description or ""
 
 
 def _default_text(info: FieldInfo) -> str:

@@ -249,6 +249,8 @@ class Grid {
     this.body.addEventListener('input', (ev) => { if (ev.target.type === 'text') ev.target.dataset.dirty = '1'; });
     this.body.addEventListener('change', (ev) => { if (ev.target.dataset.col) this.hands.commit(ev.target); });
     this.body.addEventListener('focusin', (ev) => { if (ev.target.dataset.col) this.enter(ev.target); });
+    this.body.addEventListener('mousedown', (ev) => this.hands.pressed(ev));
+    this.body.addEventListener('click', (ev) => this.hands.clicked(ev));
     this.root.addEventListener('keydown', (ev) => this.hands.keydown(ev));
     this.root.addEventListener('paste', (ev) => this.hands.paste(ev));
     for (const name of ['copy', 'cut']) this.root.addEventListener(name, (ev) => ev.stopPropagation());

@@ -134,7 +134,7 @@ def _revert(history: History[Sheet], message: Mapping[str, Any]) -> Step:
 def _paste(history: History[Sheet], message: Mapping[str, Any]) -> Step:
     after = history.present.pasted(message["key"], message["column"], message["text"])
     more = len(after.rows) - len(history.present.rows)
-    return history.then(after), f"pasted, {more} new rows" if more else "pasted"
+    return history.then(after), f"pasted; rows added: {more}" if more else "pasted"
 
 
 def _add(history: History[Sheet], message: Mapping[str, Any]) -> Step:

@@ -84,9 +84,15 @@ class Sheet:
         return grown.edited((row.key, k, t) for row, line in zip(targets, cells, strict=False) for k, t in line if k)
 
     @property
+    def numbered(self) -> tuple[tuple[int, Mapping[str, str]], ...]:
+        """Number and texts of the rows that count: those with every required cell filled."""
+        numbered = enumerate(self.rows, start=1)
+        return tuple((number, row.values) for number, row in numbered if not row.missing(self.columns))
+
+    @property
     def complete(self) -> tuple[Mapping[str, str], ...]:
-        """Texts of the rows that count: those with every required cell filled."""
-        return tuple(row.values for row in self.rows if not row.missing(self.columns))
+        """Texts of the rows that count."""
+        return tuple(texts for _, texts in self.numbered)
 
     @property
     def marks(self) -> dict[int, dict[str, str]]:

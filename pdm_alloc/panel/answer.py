@@ -1,0 +1,126 @@
+"""What the panel gets to know: how the module looked at does, and how the others do."""
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+
+import pandas as pd
+
+from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
+from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.module import Catalogue
+from pdm_alloc.panel.question import Question
+from pdm_alloc.sizing import judge
+from pdm_alloc.what_if.compare import compare
+
+__all__ = ["Answer", "Answers", "Others"]
+
+Result = Allocation | NotEnough | Unsolved
+_CLOCK_S = 20.0
+_PAUSE_S = 0.4
+_BOOK_USES = 200
+
+
+@dataclass(frozen=True)
+class Answer:
+    """How the module looked at does.
+
+    Parameters
+    ----------
+    question : Question
+        What was asked.
+    result : Allocation, NotEnough or Unsolved
+        What came of it.
+    seconds : float
+        How long it took.
+    why : str
+        What is short, in words; empty until it is known.
+    shortfall, concessions, moved : DataFrame or None
+        What is short and what could be given up, where the module is not enough; what changed since the kept design.
+        None until it is known.
+    """
+
+    question: Question
+    result: Result
+    seconds: float
+    why: str = ""
+    shortfall: pd.DataFrame | None = None
+    concessions: pd.DataFrame | None = None
+    moved: pd.DataFrame | None = None
+
+    @property
+    def allocation(self) -> Allocation | None:
+        """The allocation, where the module is enough."""
+        return self.result if isinstance(self.result, Allocation) else None
+
+
+@dataclass(frozen=True)
+class Others:
+    """How all modules of the catalogue do, as far as they have been tried.
+
+    Parameters
+    ----------
+    results : dict of str to Allocation, NotEnough or Unsolved
+        By module.
+    complete : bool
+        Whether all have been tried.
+    """
+
+    results: dict[str, Result] = field(default_factory=dict)
+    complete: bool = False
+
+
+def _explained(answer: Answer) -> Iterator[Answer]:
+    result, kept = answer.result, answer.question.kept
+    if isinstance(result, Allocation) and kept is not None:
+        yield replace(answer, moved=compare(kept, result))
+    if isinstance(result, NotEnough):
+        answer = replace(answer, why=result.why(), shortfall=result.shortfall)
+        yield answer
+        yield replace(answer, concessions=result.concessions)
+
+
+class Answers:
+    """Answers questions; remembers circuits, since most of a vehicle stays as it was from one edit to the next.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Modules to choose from.
+    """
+
+    def __init__(self, catalogue: Catalogue):
+        self._catalogue = catalogue
+        self._book = CircuitBook(0)
+        self._left = 0
+
+    def __call__(self, question: Question, stop: Callable[[], bool]) -> Iterator[Answer | Others]:
+        """The answer, the same answer as more of it is known, then the other modules; until `stop` says True."""
+        start = time.perf_counter()
+        result = self._judge(question, question.module, stop)
+        answer = Answer(question, result, time.perf_counter() - start)
+        yield answer
+        yield from _explained(answer)
+        yield from self._others(question, {question.module.name: result}, stop)
+
+    def _others(self, question: Question, results: dict[str, Result], stop: Callable[[], bool]) -> Iterator[Others]:
+        time.sleep(_PAUSE_S)  # somebody who is still typing wants the machine for the next answer
+        for module in self._catalogue:
+            if stop():
+                return
+            if module.name not in results:
+                results = {**results, module.name: self._judge(question, module, stop)}
+                yield Others(results, len(results) == len(self._catalogue))
+
+    def _judge(self, question: Question, module, stop: Callable[[], bool]) -> Result:
+        vehicle = question.vehicle
+        return judge(vehicle, module, vehicle.settings.strategy, _CLOCK_S, stop, self._circuits(vehicle))
+
+    def _circuits(self, vehicle) -> CircuitBook:
+        """The book in use; a fresh one now and then, or it would grow with every value ever typed."""
+        loads = vehicle.settings.tolerance_loads
+        self._left -= 1
+        if self._left < 0 or self._book.tolerance_loads != loads:
+            self._book, self._left = CircuitBook(loads), _BOOK_USES
+        return self._book

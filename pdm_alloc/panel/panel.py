@@ -1,0 +1,186 @@
+"""The panel: a table of loads, what is wanted, and at once the verdict."""
+
+from collections.abc import Iterator
+
+import ipywidgets as widgets
+from IPython.display import HTML, DisplayHandle, display
+
+from pdm_alloc.allocation.care import care
+from pdm_alloc.allocation.not_enough import NotEnough
+from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.module import Catalogue
+from pdm_alloc.panel.answer import Answer, Answers, Others
+from pdm_alloc.panel.controls import Controls
+from pdm_alloc.panel.load_columns import load_columns
+from pdm_alloc.panel.load_grid import LoadGrid
+from pdm_alloc.panel.question import Question, question_of
+from pdm_alloc.panel.screen import Screen
+from pdm_alloc.panel.static import static
+from pdm_alloc.panel.views import verdict as heads
+from pdm_alloc.panel.views.channels import channels
+from pdm_alloc.panel.views.markup import Html
+from pdm_alloc.panel.views.moved import moved
+from pdm_alloc.panel.views.notes import notes
+from pdm_alloc.panel.views.others import others
+from pdm_alloc.panel.views.short import short
+from pdm_alloc.panel.views.states import states
+from pdm_alloc.panel.views.warnings import warnings
+from pdm_alloc.panel.worker import Failure, Stop, Worker
+from pdm_alloc.sizing import size_key
+from pdm_alloc.tables.fault import InputError
+from pdm_alloc.tables.plain import vehicle_plain
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["Panel"]
+
+
+class Panel:
+    """Play with the loads of a vehicle and see at once whether a module is enough.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        To begin with.
+    catalogue : Catalogue
+        Modules to choose from.
+    module : str, optional
+        Module to begin with; default: the smallest with a channel for each command.
+
+    Attributes
+    ----------
+    answer : Answer or None
+        The latest answer; None before the first and while the table contradicts itself.
+    kept : Allocation or None
+        The design kept for comparison.
+    """
+
+    def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None):
+        self._vehicle, self._catalogue = vehicle, catalogue
+        self.answer: Answer | None = None
+        self.kept: Allocation | None = None
+        self.grid = LoadGrid(vehicle_plain(vehicle).get("loads", []), load_columns(vehicle))
+        self.controls = Controls(catalogue, vehicle.settings, module or _beginning(vehicle, catalogue))
+        self._screen = Screen()
+        self._answers = 0
+        self._saved: DisplayHandle | None = None
+        self._shown = 0
+        self._answer = Answers(catalogue)
+        self._worker: Worker[Question] = Worker(self._work, self._deliver)
+        self.box = self._laid_out()
+        self._begin()
+
+    @property
+    def vehicle(self) -> Vehicle:
+        """The vehicle as it stands in the table; InputError where the table contradicts itself."""
+        return self._question().vehicle
+
+    @property
+    def allocation(self) -> Allocation | None:
+        """The design as it stands; None where there is none."""
+        return self.answer.allocation if self.answer else None
+
+    def keep(self) -> None:
+        """Keep the present design: what moves from now on is shown against it."""
+        self.kept = self.allocation or self.kept
+        if self.answer is not None:
+            self._screen.put("moved", moved(self.answer, self.kept))
+
+    def _ipython_display_(self) -> None:
+        display(self.box)
+        self._saved = display(HTML(self._static()), display_id=True)
+
+    def _laid_out(self) -> widgets.VBox:
+        screen = self._screen
+        box = widgets.VBox([screen.style, self.controls.box, screen.head, self.grid, screen.body])
+        box.add_class("pdm-panel")
+        return box
+
+    def _begin(self) -> None:
+        self.grid.observe(lambda _: self._changed(), "rows")
+        self.grid.observe(lambda _: self._marked(), "marks")
+        self.controls.observe(self._changed)
+        self.controls.keep.on_click(lambda _: self.keep())
+        # The first answer comes before anything is shown, so that a notebook run by a machine has it too.
+        self._changed(now=True)
+
+    def _question(self) -> Question:
+        return question_of(self._vehicle, self.grid.sheet.numbered, self.controls.wish, self.kept)
+
+    def _changed(self, now: bool = False) -> None:
+        self._screen.stale(heads.working(self._answers))
+        try:
+            question = self._question()
+        except InputError as error:
+            self._worker.overtake()
+            self._refuse(error)
+            return
+        (self._worker.answer_now if now else self._worker.ask)(question)
+
+    def _marked(self) -> None:
+        if self.answer is not None and self._is_current():
+            self._screen.head.value = self._head()
+
+    def _is_current(self) -> bool:
+        return self._shown == self._worker.asked
+
+    def _refuse(self, error: InputError) -> None:
+        self.answer, self._shown = None, self._worker.asked
+        self._answers += 1
+        self._screen.show(heads.faulty(tuple(map(str, error.faults)), self._answers), {})
+
+    def _work(self, question: Question, stop: Stop) -> Iterator[object]:
+        """The answer as it becomes known, then what stays in a saved notebook."""
+        for part in self._answer(question, stop):
+            yield part
+            if isinstance(part, Answer):
+                latest = part
+        if self._saved is not None:
+            yield static(latest, heads.verdict(latest, self._answers))
+
+    def _deliver(self, part: object) -> None:
+        if isinstance(part, Html):
+            self._save(part)
+        elif isinstance(part, Others):
+            self._screen.put("others", others(self._catalogue, part))
+        elif isinstance(part, Failure):
+            self._fail(part)
+        elif isinstance(part, Answer):
+            self._show(part)
+
+    def _fail(self, failure: Failure) -> None:
+        self.answer, self._shown = None, self._worker.asked
+        self._answers += 1
+        self._screen.show(heads.failed(failure.exception, self._answers), {})
+
+    def _show(self, answer: Answer) -> None:
+        more = self.answer is not None and self.answer.question is answer.question
+        self.answer, self._shown = answer, self._worker.asked
+        self._answers += not more  # the same answer, of which more is known, counts once
+        self._screen.show(self._head(), self._sections(answer))
+
+    def _save(self, picture: Html) -> None:
+        if self._saved is not None:
+            self._saved.update(HTML(picture))
+
+    def _head(self) -> str:
+        assert self.answer is not None
+        return heads.verdict(self.answer, self._answers, notes(self.answer.question, self.grid.sheet))
+
+    def _sections(self, answer: Answer) -> dict[str, str]:
+        result = answer.result
+        sections: dict[str, str] = {"moved": moved(answer, self.kept), "others": others(self._catalogue, Others())}
+        if isinstance(result, NotEnough):
+            sections["short"] = short(answer)
+        if isinstance(result, Allocation):
+            sections["channels"], sections["states"] = channels(result), states(result)
+            sections["warnings"] = warnings(care(result.vehicle, result.units, result.circuits))
+        return sections
+
+    def _static(self) -> str:
+        return static(self.answer, self._head()) if self.answer else ""
+
+
+def _beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
+    modules = sorted(catalogue, key=size_key)
+    wide = [module for module in modules if len(module.channels) >= len(vehicle.commands)]
+    return (wide or modules[-1:])[0].name

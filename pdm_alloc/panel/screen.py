@@ -1,0 +1,58 @@
+"""Where results are shown: one piece of HTML a section, so that only what changed travels to the browser."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import ipywidgets as widgets
+
+__all__ = ["Screen"]
+
+_CSS = (Path(__file__).parent / "panel.css").read_text("utf-8")
+# A hatch for what is beyond a limit; figures in the page refer to it by its name.
+_HATCH = (
+    '<svg width="0" height="0" style="position:absolute" aria-hidden="true"><defs>'
+    '<pattern id="pdm-hatch" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+    '<rect class="pdm-hatch" width="3" height="5"/></pattern></defs></svg>'
+)
+_SECTIONS = ("others", "short", "states", "channels", "warnings", "moved")
+
+
+class Screen:
+    """The verdict and the sections below the table.
+
+    Attributes
+    ----------
+    head : HTML
+        The verdict.
+    body : Box
+        The sections; grey and marked while they are out of date.
+    """
+
+    def __init__(self) -> None:
+        self.style = widgets.HTML(f"<style>{_CSS}</style>{_HATCH}")
+        self.head = widgets.HTML()
+        self._sections = {name: widgets.HTML() for name in _SECTIONS}
+        self.body = widgets.VBox(list(self._sections.values()))
+        self.body.add_class("pdm-body")
+        self.head.add_class("pdm-head")
+
+    def show(self, head: str, sections: Mapping[str, str]) -> None:
+        """Put a verdict and sections in place; sections not named are emptied."""
+        for name, section in self._sections.items():
+            _put(section, sections.get(name, ""))
+        self.body.remove_class("pdm-stale")
+        self.head.value = head
+
+    def put(self, name: str, section: str) -> None:
+        """Put one section in place."""
+        _put(self._sections[name], section)
+
+    def stale(self, head: str) -> None:
+        """Mark everything shown as out of date."""
+        self.head.value = head
+        self.body.add_class("pdm-stale")
+
+
+def _put(section: widgets.HTML, value: str) -> None:
+    if section.value != value:
+        section.value = value

@@ -1,0 +1,158 @@
+"""A real JupyterLab, a real Voila page and a real Chromium, private to one test run.
+
+Environment: CHROMIUM names the browser (default /usr/bin/chromium), PDM_ALLOC_SHOTS the folder for pictures
+(default tests/browser/shots). Without a browser the tests are skipped, on a build machine (CI set) they fail.
+"""
+
+import json
+import os
+import re
+import shutil
+from functools import partial
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from tests.browser.server import (
+    address_in_log,
+    address_in_runtime_file,
+    free_port,
+    new_token,
+    private_env,
+    start,
+)
+from tests.browser.watch import Watch, shoot
+
+ROOT = Path(__file__).parents[2]
+CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+SHOTS = Path(os.environ.get("PDM_ALLOC_SHOTS", Path(__file__).parent / "shots"))
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-dev-shm-usage",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+SIZE = {"width": 1400, "height": 1000}
+LAB_SETTINGS = {
+    # Cells outside the window stay in the page, or the test would not find them.
+    "@jupyterlab/notebook-extension/tracker": {"windowingMode": "none"},
+}
+IDLE = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
+
+
+def pytest_collection_modifyitems(items):
+    """Every test in this folder drives a browser."""
+    for item in items:
+        if Path(__file__).parent in Path(item.fspath).parents:
+            item.add_marker(pytest.mark.browser)
+
+
+def _lacking() -> str:
+    if not Path(CHROMIUM).exists():
+        return f"no browser at {CHROMIUM} (set CHROMIUM)"
+    try:
+        import playwright.sync_api  # noqa: F401
+    except ImportError:
+        return "playwright is not installed (pip install playwright; its own browsers are not needed)"
+    return ""
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """The browser."""
+    lacking = _lacking()
+    if lacking:
+        (pytest.fail if os.environ.get("CI") else pytest.skip)(lacking)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS, headless=True)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(chromium, request):
+    """A fresh page that is watched; at the end it is photographed and must have kept the rules."""
+    context = chromium.new_context(viewport=SIZE)
+    context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page = context.new_page()
+    page.set_default_timeout(20_000)
+    page.watch = Watch(page)
+    page.shoot = partial(shoot, page, SHOTS)
+    yield page
+    page.shoot(re.sub(r"\W+", "_", request.node.name))
+    page.watch.check()
+    context.close()
+
+
+class Lab:
+    """JupyterLab with a folder of notebooks in it."""
+
+    def __init__(self, server, root: Path):
+        self.server, self.root = server, root
+
+    def write(self, name: str, *cells: str) -> str:
+        """Write a notebook of code cells; its name."""
+        notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(cell) for cell in cells])
+        notebook.metadata.kernelspec = {"name": "python3", "display_name": "Python 3", "language": "python"}
+        nbformat.write(notebook, self.root / name)
+        return name
+
+    def open(self, page, name: str) -> None:
+        """Show a notebook and wait until its kernel is idle."""
+        url = f"{self.server.url}lab/tree/{name}?token={self.server.token}&reset"
+        page.goto(url, wait_until="domcontentloaded")
+        page.wait_for_function(IDLE, timeout=60_000)
+
+    def run(self, page, name: str) -> None:
+        """Show a notebook and run it whole."""
+        self.open(page, name)
+        assert page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')") is not False
+
+    def command(self, page, command: str, **arguments) -> None:
+        """Give JupyterLab one of its commands."""
+        page.evaluate(f"window.jupyterapp.commands.execute({json.dumps(command)}, {json.dumps(arguments)})")
+
+
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory, chromium):
+    """A JupyterLab that nothing else uses."""
+    folder = tmp_path_factory.mktemp("lab")
+    env = private_env(folder, new_token())
+    _configure_lab(env)
+    root = folder / "root"
+    shutil.copytree(ROOT / "notebooks", root, ignore=shutil.ignore_patterns(".ipynb_checkpoints"))
+    (folder / "data").symlink_to(ROOT / "data")  # notebooks find the demo beside their folder, as in the repository
+    arguments = ["-m", "jupyter", "lab", "--no-browser", "--allow-root", "--ServerApp.ip=127.0.0.1"]
+    arguments += ["--ServerApp.port=0", f"--ServerApp.root_dir={root}", "--LabApp.expose_app_in_browser=True"]
+    server = start(arguments, env, folder, partial(address_in_runtime_file, env=env))
+    yield Lab(server, root)
+    server.stop()
+
+
+def _configure_lab(env: dict[str, str]) -> None:
+    """No news over the page; our own settings."""
+    config = Path(env["JUPYTER_CONFIG_DIR"]) / "labconfig"
+    config.mkdir()
+    disabled = {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}
+    (config / "page_config.json").write_text(json.dumps(disabled))
+    for name, settings in LAB_SETTINGS.items():
+        file = Path(env["JUPYTERLAB_SETTINGS_DIR"]) / f"{name}.jupyterlab-settings"
+        file.parent.mkdir(parents=True)
+        file.write_text(json.dumps(settings))
+
+
+@pytest.fixture(scope="session")
+def voila(tmp_path_factory, chromium):
+    """The panel served as a page; its address."""
+    folder = tmp_path_factory.mktemp("voila")
+    arguments = ["-m", "pdm_alloc.panel", str(ROOT / "data" / "rally_coupe"), "--no-browser", f"--port={free_port()}"]
+    server = start(arguments, private_env(folder, new_token()), folder, address_in_log)
+    yield server.url
+    server.stop()

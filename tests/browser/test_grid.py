@@ -1,0 +1,184 @@
+"""The editable table in a real JupyterLab, with keyboard, mouse and clipboard."""
+
+import pytest
+from playwright.sync_api import expect
+
+CELL = """
+import dataclasses
+import ipywidgets
+from pdm_alloc.panel.load_columns import load_columns
+from pdm_alloc.panel.load_grid import LoadGrid
+from pdm_alloc.vehicle import Command, Load, Place, Vehicle
+
+loads = tuple(Load(f"lamp {n}", "lights", 4600, kind="filament") for n in range(1, 41))
+vehicle = Vehicle("test", loads, (Command("lights"), Command("horn")), (), places=(Place("nose"), Place("tail")))
+texts = [{"load": load.name, "command": load.command, "running_a": "4.6", "kind": load.kind} for load in loads]
+grid = LoadGrid(texts, load_columns(vehicle))
+seen = ipywidgets.HTML()
+
+def tell(_=None):
+    seen.value = f"<pre class='seen'>{len(grid.rows)} {grid.rows[0]} {sorted(grid.marks)}</pre>"
+
+grid.observe(tell, ["rows", "marks"])
+tell()
+ipywidgets.VBox([grid, seen])
+"""
+
+
+@pytest.fixture
+def grid(lab, page):
+    lab.run(page, lab.write("grid.ipynb", CELL))
+    expect(page.locator(".pdm-grid tbody tr")).to_have_count(40, timeout=30_000)
+    return page
+
+
+def at(page, row, column):
+    return page.locator(f".pdm-grid tbody tr:nth-child({row}) [data-col='{column}']")
+
+
+def seen(page, text):
+    expect(page.locator(".seen")).to_contain_text(text)
+
+
+def test_typing_marks_and_puts_right(grid):
+    """A bad cell shows its text, a sign and a message while the old value counts; a good one clears them."""
+    cell = at(grid, 1, "running_a")
+    cell.click()
+    grid.keyboard.type("abc")
+    grid.keyboard.press("Enter")
+    expect(cell).to_have_value("abc")
+    expect(cell).to_have_attribute("aria-invalid", "true")
+    fault = grid.locator(".pdm-grid-fault")
+    expect(fault).to_have_text(
+        "\u26a0 row 1, running: 'abc' is not a number; give a number in A, such as 4.5; until then 4.6 counts"
+    )
+    seen(grid, "'running_a': '4.6'")
+    grid.shoot("grid_bad_cell")
+    fault.click()
+    expect(cell).to_be_focused()
+    grid.keyboard.type("7,25")
+    grid.keyboard.press("Tab")
+    seen(grid, "'running_a': '7.25'")
+    expect(cell).to_have_value("7.25")
+    expect(fault).to_have_count(0)
+
+
+def test_keyboard_alone(grid):
+    """Arrows, Enter and Tab walk the cells, Escape gives up and leaves, shortcuts add, copy, delete and undo rows."""
+    keys = grid.keyboard
+    at(grid, 3, "load").focus()
+    for key, row, column in [
+        ("ArrowDown", 4, "load"),
+        ("Enter", 5, "load"),
+        ("Shift+Enter", 4, "load"),
+        ("ArrowRight", 4, "command"),
+        ("Tab", 4, "running_a"),
+        ("Shift+Tab", 4, "command"),
+        ("ArrowLeft", 4, "load"),
+        ("ArrowUp", 3, "load"),
+    ]:
+        keys.press(key)
+        expect(at(grid, row, column)).to_be_focused()
+    keys.type("half a na")
+    keys.press("Escape")
+    expect(at(grid, 3, "load")).to_have_value("lamp 3")
+    keys.press("Alt+Enter")
+    expect(at(grid, 4, "load")).to_be_focused()
+    expect(at(grid, 4, "load")).to_have_attribute("aria-invalid", "true")
+    keys.type("horn")
+    keys.press("ArrowRight")
+    expect(at(grid, 4, "command")).to_be_focused()
+    keys.press("Alt+Delete")
+    expect(at(grid, 4, "load")).to_have_value("lamp 4")
+    expect(at(grid, 4, "command")).to_be_focused()
+    keys.press("Control+z")
+    expect(at(grid, 4, "load")).to_have_value("horn")
+    keys.press("Control+y")
+    expect(at(grid, 4, "load")).to_have_value("lamp 4")
+    keys.press("Alt+Shift+ArrowDown")
+    expect(at(grid, 5, "load")).to_have_value("lamp 41")
+    expect(at(grid, 5, "load")).to_be_focused()
+    keys.press("Escape")
+    expect(grid.locator(".pdm-grid-notice")).to_be_focused()
+    keys.press("Shift+Tab")
+    expect(at(grid, 5, "load")).to_be_focused()
+
+
+def test_keys_in_a_drop_down_are_not_the_notebooks(grid):
+    """Letters and arrows on a drop-down or a box choose and walk there; the notebook neither adds nor deletes cells."""
+    at(grid, 2, "kind").focus()
+    for key in ("d", "d", "a", "x", "z"):
+        grid.keyboard.press(key)
+    grid.keyboard.press("ArrowDown")
+    expect(at(grid, 3, "kind")).to_be_focused()
+    grid.keyboard.press("m")
+    expect(at(grid, 3, "kind")).to_have_value("motor")
+    at(grid, 1, "share").focus()
+    grid.keyboard.press("Space")
+    seen(grid, "'share': 'no'")
+    grid.keyboard.press("d")
+    grid.keyboard.press("d")
+    expect(grid.locator(".jp-Notebook .jp-CodeCell")).to_have_count(1)
+
+
+def test_paste_from_a_spreadsheet(grid):
+    """Cells with tabs, quotes and line ends land where they belong; bad ones are marked, rows beyond the end added."""
+    text = 'load\trunning_a\tkind\n"lamp, ""left"""\t7,5\tLED\nlamp 2\toops\tlamp\n'
+    put_on_clipboard(grid, text)
+    at(grid, 40, "load").focus()
+    grid.keyboard.press("Control+v")
+    expect(grid.locator(".pdm-grid tbody tr")).to_have_count(41)
+    expect(at(grid, 40, "load")).to_have_value('lamp, "left"')
+    expect(at(grid, 40, "running_a")).to_have_value("7.5")
+    expect(at(grid, 40, "kind")).to_have_value("led")
+    expect(at(grid, 41, "load")).to_have_value("lamp 2")
+    expect(at(grid, 41, "running_a")).to_have_value("oops")
+    expect(at(grid, 41, "kind")).to_have_value("lamp")
+    # name in use, no command, no number, no kind of load
+    expect(grid.locator(".pdm-grid-fault")).to_have_count(4)
+    grid.shoot("grid_pasted")
+    grid.locator(".pdm-grid-undo").click()
+    expect(grid.locator(".pdm-grid tbody tr")).to_have_count(40)
+
+
+def test_table_to_the_clipboard_and_back(grid):
+    """What 'Copy table' puts on the clipboard pastes back as the same table."""
+    grid.locator(".pdm-grid-take").click()
+    expect(grid.locator(".pdm-grid-notice")).to_have_text("the table is on the clipboard")
+    at(grid, 1, "load").focus()
+    grid.keyboard.press("Control+v")
+    expect(grid.locator(".pdm-grid-notice")).to_have_text("pasted")
+    seen(grid, "40 {'load': 'lamp 1', 'command': 'lights', 'running_a': '4.6'")
+    expect(grid.locator(".pdm-grid-undo")).to_be_disabled()
+
+
+def test_only_changed_rows_are_painted(grid):
+    """One edit among forty rows paints one row."""
+    painted = "[...document.querySelectorAll('.pdm-grid tbody tr')].map(tr => Number(tr.dataset.painted))"
+    before = grid.evaluate(painted)
+    at(grid, 7, "running_a").fill("5")
+    grid.keyboard.press("Enter")
+    expect(grid.locator(".pdm-grid-undo")).to_be_enabled()
+    after = grid.evaluate(painted)
+    assert [i for i, (a, b) in enumerate(zip(before, after, strict=True), 1) if a != b] == [7]
+
+
+def test_mouse_adds_copies_and_deletes_rows(grid):
+    """The buttons act on the row with the pointer mark, and deleting leaves the mark on the next row."""
+    at(grid, 5, "load").click()
+    grid.locator(".pdm-grid-delete").click()
+    expect(at(grid, 5, "load")).to_have_value("lamp 6")
+    grid.locator(".pdm-grid-delete").click()
+    expect(at(grid, 5, "load")).to_have_value("lamp 7")
+    grid.locator(".pdm-grid-copy").click()
+    expect(at(grid, 6, "load")).to_have_value("lamp 41")
+    grid.locator(".pdm-grid-wide").click()
+    expect(at(grid, 6, "note")).to_be_visible()
+    at(grid, 6, "note").click()
+    grid.keyboard.type("by hand")
+    grid.keyboard.press("Enter")
+    expect(at(grid, 6, "note")).to_have_value("by hand")
+
+
+def put_on_clipboard(page, text):
+    page.evaluate("text => navigator.clipboard.writeText(text)", text)
