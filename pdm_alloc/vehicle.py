@@ -94,12 +94,24 @@ class Load:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """What switches loads on: a name, a boolean condition over inputs, and steady, flash or pwm."""
+    """What switches loads on.
+
+    Parameters
+    ----------
+    name, condition, action : str
+        Unique name; boolean expression over inputs; ``steady``, ``flash`` or ``pwm``.
+    headroom_pct : Fraction or None
+        Headroom wanted on its channels where it is not the vehicle's, per cent.
+    together : bool
+        True: all its loads are on one channel (two commands that were joined).
+    """
 
     name: str
     condition: str = ""
     action: str = "steady"
     note: str = ""
+    headroom_pct: Fraction | None = None
+    together: bool = False
     extra: tuple[tuple[str, str], ...] = ()
 
 

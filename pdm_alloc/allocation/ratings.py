@@ -1,10 +1,11 @@
 """The channel or channels a placed circuit is on, with the rating they have together."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pdm_alloc.allocation.circuit import PlacedCircuit
 from pdm_alloc.circuits.classes import Rating, rating_of
+from pdm_alloc.circuits.fit import usable_for
 from pdm_alloc.module import Channel, Unit
 from pdm_alloc.vehicle import Vehicle
 
@@ -58,4 +59,6 @@ def place_of(vehicle: Vehicle, units: Sequence[Unit], circuit: PlacedCircuit) ->
     """
     unit = {u.label: u for u in units}[circuit.unit]
     channels = tuple(unit.module.channel(name) for name in circuit.channels)
-    return Place(unit, channels, rating_of(vehicle, unit, channels, circuit.use))
+    rating = rating_of(vehicle, unit, channels, circuit.use)
+    usable = usable_for(rating, vehicle.command(circuit.command).headroom_pct)
+    return Place(unit, channels, replace(rating, usable_ma=usable))

@@ -141,7 +141,7 @@ def channel_classes(
     classes: list[ChannelClass] = []
     capacities: list[Capacity] = []
     locked = tuple(locked)
-    held = {place: "" for place in locked} | dict(apart or {})
+    held = dict.fromkeys(locked, "") | dict(apart or {})
     held.update({place: f"{held[place]} {place[1]}" for place in locked})
     for number, unit in enumerate(units):
         factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))

@@ -3,12 +3,13 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.electrics.protection import inrush_use
 
-__all__ = ["Fit", "fit", "may_share", "worst_rise_ma"]
+__all__ = ["Fit", "fit", "may_share", "usable_for", "worst_rise_ma"]
 
 Counts = tuple[tuple[int, int], ...]
 
@@ -92,23 +93,29 @@ def fit(types: Sequence[ItemType], counts: Counts, rating: Rating, tolerance_loa
         return None
     running = sum(types[n].running_ma * k for n, k in counts)
     rise = worst_rise_ma([types[n].deviation_ma * k for n, k in counts], tolerance_loads)
-    if running + rise > rating.usable_ma:
+    usable = usable_for(rating, types[counts[0][0]].headroom_pct)
+    if running + rise > usable:
         return None
     peak = running + sum(types[n].excess_ma * k for n, k in counts)
     if peak > rating.peak_ma:
         return None
-    use = _inrush(types, counts, rating, running)
+    use = _inrush(types, counts, rating, running, usable)
     if use > 1:
         return None
     return Fit(running, peak, math.ceil(running * 1_000_000 / rating.rated_ma), use)
+
+
+def usable_for(rating: Rating, headroom_pct: Fraction | None) -> int:
+    """Usable limit of a kind of channel, mA, where a command wants a headroom of its own; None: it does not."""
+    return rating.usable_ma if headroom_pct is None else math.floor(rating.rated_ma * (1 - headroom_pct / 100))
 
 
 def _suits(types, counts, rating):
     return all((rating.pwm or not types[n].pwm) and types[n].reversing == rating.reversing for n, _ in counts)
 
 
-def _inrush(types, counts, rating, running):
+def _inrush(types, counts, rating, running, usable):
     excess = [types[n].excess_ma * k / 1000 for n, k in counts]
     tau = [types[n].tau_ms for n, _ in counts]
-    use = inrush_use(running / 1000, excess, tau, rating.usable_ma / 1000, rating.peak_ma / 1000, rating.peak_ms)
+    use = inrush_use(running / 1000, excess, tau, usable / 1000, rating.peak_ma / 1000, rating.peak_ms)
     return max(use.peak, use.energy)

@@ -3,13 +3,14 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from itertools import groupby
 
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 from pdm_alloc.module import Unit, natural_key
 from pdm_alloc.vehicle import Load, State, Vehicle
 
-__all__ = ["ItemType", "check_voltage", "item_types", "locked_channels"]
+__all__ = ["ItemType", "check_voltage", "item_types", "load_types", "locked_channels"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,10 @@ class ItemType:
         Where it sits, or how far it is; voltage drop allowed.
     locked : tuple of (int, tuple of str)
         Unit number and channels its load is wired to; empty where it is free.
+    headroom_pct : Fraction or None
+        Headroom its command wants where that is not the vehicle's, per cent.
+    together : bool
+        True: on one channel with everything of its command.
     """
 
     command: str
@@ -56,6 +61,8 @@ class ItemType:
     length_m: float | None
     max_drop_pct: float
     locked: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    headroom_pct: Fraction | None = None
+    together: bool = False
 
     @property
     def count(self) -> int:
@@ -119,15 +126,20 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
     dict of str to tuple of ItemType
         By command, commands in natural order.
     """
-    locks = locked_channels(vehicle, units)
-    single = [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
-    single.sort(key=lambda t: (natural_key(t.command), _order(t), natural_key(t.load)))
+    single = load_types(vehicle, units)
     merged: dict[str, list[ItemType]] = {}
     for _, group in groupby(single, key=_identity):
         same = list(group)
         whole = replace(same[0], items=tuple(item for t in same for item in t.items))
         merged.setdefault(whole.command, []).append(whole)
     return {command: tuple(types) for command, types in merged.items()}
+
+
+def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
+    """As `item_types` in one list, each load a type of its own."""
+    locks = locked_channels(vehicle, units)
+    single = [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
+    return sorted(single, key=lambda t: (natural_key(t.command), _order(t), natural_key(t.load)))
 
 
 def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
@@ -155,6 +167,8 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
         length_m=load.length_m,
         max_drop_pct=load.max_drop_pct,
         locked=tuple(sorted(by_unit.items())),
+        headroom_pct=command.headroom_pct,
+        together=command.together,
     )
 
 

@@ -122,7 +122,9 @@ def _most(types, counts, channel_class):
 
 
 def _allowed(types, counts, channel_class: ChannelClass, slack) -> bool:
-    """Locks, and on a single unit the whole-module peak, which then is a matter of the circuit alone."""
+    """Locks, joined commands, and on a single unit the whole-module peak, then a matter of the circuit alone."""
+    if types[0].together and counts != tuple((n, t.count) for n, t in enumerate(types)):
+        return False
     if not all(_where_locked(types[n], channel_class) for n, _ in counts):
         return False
     excess = sum(types[n].excess_ma * k for n, k in counts)

@@ -2,7 +2,14 @@
 
 from pdm_alloc.allocation.verify.finding import Finding
 
-__all__ = ["alone_where_asked", "one_command", "pwm_where_needed", "reversing_on_bridges", "separate_apart"]
+__all__ = [
+    "alone_where_asked",
+    "one_command",
+    "pwm_where_needed",
+    "reversing_on_bridges",
+    "separate_apart",
+    "together_where_joined",
+]
 
 
 def one_command(recount):
@@ -21,6 +28,16 @@ def alone_where_asked(recount):
             if not load.share and wired.items > 1:
                 message = f"{load.name} does not share and is on a channel with {wired.items - 1} other items"
                 yield Finding("share", **wired.where, subject=load.name, value=wired.items, limit=1, message=message)
+
+
+def together_where_joined(recount):
+    """The loads of a command that was joined from two are on one channel."""
+    joined = {command.name for command in recount.vehicle.commands if command.together}
+    for name in sorted(joined):
+        channels = sorted({wired.circuit.channel for wired in recount.wired if wired.circuit.command == name})
+        if len(channels) > 1:
+            message = f"{name} is joined on one channel and has {len(channels)}: {', '.join(channels)}"
+            yield Finding("together", "", "", subject=name, value=len(channels), limit=1, message=message)
 
 
 def separate_apart(recount):

@@ -18,8 +18,9 @@ def _times(wired):
 
 def _usable_ma(recount, wired):
     weakest = min(channel.continuous_ma for channel in wired.channels)
-    settings = recount.vehicle.settings
-    return limit_ma(_times(wired) * weakest, recount.factor(wired.unit), settings.headroom_pct)
+    own = {c.name: c.headroom_pct for c in recount.vehicle.commands}.get(wired.circuit.command)
+    headroom = recount.vehicle.settings.headroom_pct if own is None else own
+    return limit_ma(_times(wired) * weakest, recount.factor(wired.unit), headroom)
 
 
 def _peak_ma(wired):

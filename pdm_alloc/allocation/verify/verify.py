@@ -19,6 +19,7 @@ RULES = (
     sharing.one_command,
     sharing.alone_where_asked,
     sharing.separate_apart,
+    sharing.together_where_joined,
     sharing.pwm_where_needed,
     sharing.reversing_on_bridges,
     strength.running_current,
