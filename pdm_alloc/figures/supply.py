@@ -20,8 +20,9 @@ def supply(result: Any, axes: "Axes | None" = None) -> "Axes":
     Parameters
     ----------
     result : Allocation or DataFrame
-        The table `supply`: state, mean_a, peak_a, charging_a (A; empty where not known), optional battery_minutes
-        (until the battery is at its floor, min; empty where it never is).
+        The table `supply`: state, mean_a, peak_a, charging_a (A; empty where not known), optional floor_minutes
+        (until a
+        full battery is at its floor, min; empty or infinite where it never is).
     axes : matplotlib Axes, optional
         Where to draw; a new sheet if absent.
 
@@ -61,8 +62,10 @@ def _balance(row: Any) -> str:
     if pd.isna(row.charging_a):
         return "charging not stated"
     words = f"{row.charging_a - row.mean_a:+.1f} A".replace("-", "−")
-    lasts = getattr(row, "battery_minutes", float("nan"))
-    return f"{words}, battery lasts {_time(lasts)}" if _short(row) and pd.notna(lasts) else words
+    lasts = getattr(row, "floor_minutes", float("nan"))
+    return (
+        f"{words}, battery lasts {_time(lasts)}" if _short(row) and pd.notna(lasts) and lasts < float("inf") else words
+    )
 
 
 def _time(minutes: float) -> str:

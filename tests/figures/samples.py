@@ -124,7 +124,7 @@ def supply():
             "mean_a": [17, 28, 44, 86, 111, 71, 24],
             "peak_a": [36, 28, 95, 164, 186, 165, 44],
             "charging_a": [0, 0, 90, 90, 90, 75, np.nan],
-            "battery_minutes": [106, 64, np.nan, np.nan, 86, np.nan, 75],
+            "floor_minutes": [106, 64, np.nan, np.nan, 86, np.nan, 75],
         }
     )
 
