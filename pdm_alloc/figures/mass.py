@@ -16,7 +16,7 @@ __all__ = ["mass"]
 _PARTS = (
     ("module_g", "modules", style.STEPS[0]),
     ("wire_g", "wires", style.STEPS[2]),
-    ("feed_g", "feed from the battery", style.STEPS[3]),
+    ("feed_g", "feed from the battery", style.STEPS[1]),
 )
 
 
