@@ -19,7 +19,7 @@ def plain_header(text: str) -> str:
 
 def is_free(header: str) -> bool:
     """Whether a column travels through untouched (``x_...``)."""
-    return plain_header(header).startswith("x_")
+    return clean(header).casefold().startswith("x_")
 
 
 def match_header(grid: Grid, columns: Iterable[str], required: Iterable[str], faults: Faults) -> dict[str, int]:

@@ -7,6 +7,7 @@ from math import ceil
 
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.module import Catalogue
+from pdm_alloc.tables.header import is_free
 from pdm_alloc.vehicle import PPM, Command, Load, Settings, Vehicle
 
 __all__ = ["catalogue_plain", "decimal", "vehicle_plain"]
@@ -79,7 +80,15 @@ def vehicle_plain(vehicle: Vehicle) -> Plain:
         "concessions": [_concession(c) for c in vehicle.concessions],
         "settings": _settings(vehicle.settings),
     }
-    return {table: rows for table, rows in tables.items() if rows}
+    return {table: _lean(table, rows) for table, rows in tables.items() if rows}
+
+
+def _lean(table, rows) -> list[dict[str, str]]:
+    """Without columns that say nothing; free columns, and states in which nothing is on, stay."""
+    if table == "states":
+        return rows
+    kept = {column for row in rows for column, cell in row.items() if cell or is_free(column)}
+    return [{column: cell for column, cell in row.items() if column in kept} for row in rows]
 
 
 def _load(load: Load) -> dict[str, str]:
@@ -120,10 +129,19 @@ def _commands(vehicle) -> list[dict[str, str]]:
     used = {load.command for load in vehicle.loads}
     if all(command == Command(command.name) and command.name in used for command in vehicle.commands):
         return []
-    return [
-        {"command": c.name, "condition": c.condition, "action": c.action, "note": c.note, **dict(c.extra)}
-        for c in vehicle.commands
-    ]
+    return [_command(command) for command in vehicle.commands]
+
+
+def _command(command: Command) -> dict[str, str]:
+    return {
+        "command": command.name,
+        "condition": command.condition,
+        "action": command.action,
+        "headroom_pct": decimal(command.headroom_pct),
+        "together": "yes" if command.together else "",
+        "note": command.note,
+        **dict(command.extra),
+    }
 
 
 def _states(vehicle) -> list[dict[str, str]]:
@@ -205,7 +223,7 @@ def catalogue_plain(catalogue: Catalogue) -> Plain:
             for c, factor in m.derating
         ],
     }
-    return {table: rows for table, rows in tables.items() if rows}
+    return {table: _lean(table, rows) for table, rows in tables.items() if rows}
 
 
 def _module(module) -> dict[str, str]:

@@ -130,7 +130,15 @@ def _commands(tables: VehicleLines) -> tuple[Command, ...]:
     found = {name: Command(name) for name in tables.names("loads", "command")}
     for line in tables.rows["commands"]:
         row = line.values
-        found[row.command] = Command(row.command, row.condition, row.action, row.note, line.extra)
+        found[row.command] = Command(
+            name=row.command,
+            condition=row.condition,
+            action=row.action,
+            note=row.note,
+            headroom_pct=row.headroom_pct,
+            together=row.together,
+            extra=line.extra,
+        )
     return _sorted(found.values())
 
 
@@ -174,12 +182,21 @@ def _inrush(row: LoadRow) -> tuple[int, float, bool]:
 
 def _input(line):
     row = line.values
-    return Input(row.input, row.kind, row.place, row.note, line.extra)
+    return Input(name=row.input, kind=row.kind, place=row.place, note=row.note, extra=line.extra)
 
 
 def _place(line):
     row = line.values
-    return Place(row.place, row.x_m, row.y_m, row.compartment, row.ambient_c, row.mount, row.contains, line.extra)
+    return Place(
+        name=row.place,
+        x_m=row.x_m,
+        y_m=row.y_m,
+        compartment=row.compartment,
+        ambient_c=row.ambient_c,
+        mount=row.mount,
+        contains=row.contains,
+        extra=line.extra,
+    )
 
 
 def _route(row):

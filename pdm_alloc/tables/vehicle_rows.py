@@ -89,6 +89,10 @@ class CommandRow(Row):
         "boolean expression over names of inputs, with and, or, not", "ignition_switch", "none", ""
     )
     action: Annotated[str, Word(ACTIONS)] = column("how the output is driven", "steady", "steady", "steady")
+    headroom_pct: Annotated[Fraction | None, Number("%", 0, 95, to=Fraction)] = column(
+        "least headroom wanted on its channels", "", "headroom_pct of the settings"
+    )
+    together: Annotated[bool, YesNo()] = column("yes: all its loads on one channel", "", "no", False)
     note: _Text = column("free text", "", **_NOTE)
 
 

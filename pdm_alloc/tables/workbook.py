@@ -7,6 +7,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 import openpyxl
+from openpyxl.cell.read_only import EMPTY_CELL
 
 from pdm_alloc.tables.archive import inspect_archive
 from pdm_alloc.tables.cell import Odd
@@ -94,10 +95,15 @@ def _records(sheet, formulas) -> Iterator[list[str]]:
     )
 
 
-def _rows(sheet):
+def _rows(sheet) -> Iterator[tuple]:
     # The size a sheet states for itself may be a lie: only the cells count.
     sheet.reset_dimensions()
-    return sheet.iter_rows(min_row=1, max_col=MOST_COLUMNS + 1)
+    width = 0
+    for row in sheet.iter_rows(min_row=1, max_col=MOST_COLUMNS + 1):
+        # Rows come padded to the full width; few cells of it are there, and looking at each would take seconds.
+        if not set(map(id, row[width:])) <= {id(EMPTY_CELL)}:
+            width = max(at for at, cell in enumerate(row, 1) if cell is not EMPTY_CELL)
+        yield row[:width]
 
 
 def _with_formula(cell, formula) -> str:
