@@ -150,8 +150,7 @@ def _row(module: Module, result: Verdict) -> tuple:
 
 def _short(result: Verdict) -> tuple[str, float | None]:
     """What is short, and need against have in per cent."""
-    if not isinstance(result, NotEnough) or not result.shorts:
+    if not isinstance(result, NotEnough) or not result.first:
         return "", None
-    first = result.shorts[0]
-    pct = round(100 * first.need / first.have, 1) if first.have else None
-    return first.sentence, pct
+    first = result.first[0]
+    return result.why(), round(100 * first.need / first.have, 1) if first.have else None

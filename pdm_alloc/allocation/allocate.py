@@ -8,7 +8,7 @@ from pdm_alloc.allocation.arithmetic import arithmetic_shorts
 from pdm_alloc.allocation.circuit import PlacedCircuit
 from pdm_alloc.allocation.not_enough import NotEnough, Short, Unsolved
 from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.allocation.shortfall import shortfall
+from pdm_alloc.allocation.shortfall import first_short, shortfall
 from pdm_alloc.allocation.verify import violations
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Catalogue, Module, Unit, units_of
@@ -88,7 +88,8 @@ def allocate(
     clock = Clock(limit_s, stop)
     solved = Solved(NOT_ENOUGH) if shorts else solve(vehicle, units, vehicle.settings.strategy, clock, book, wired)
     if solved.outcome == NOT_ENOUGH:
-        raise NotEnough(vehicle, units, shorts, partial(_study, vehicle, units, limit_s, stop, book))
+        first, whole = (partial(_study, f, vehicle, units, limit_s, stop, book) for f in (first_short, shortfall))
+        raise NotEnough(vehicle, units, shorts, first, whole)
     return _result(vehicle, units, solved)
 
 
@@ -116,9 +117,9 @@ def _result(vehicle: Vehicle, units: tuple[Unit, ...], solved: Solved) -> Alloca
     )
 
 
-def _study(vehicle: Vehicle, units: tuple[Unit, ...], limit_s: float, stop, book: CircuitBook) -> list[Short]:
+def _study(study, vehicle: Vehicle, units: tuple[Unit, ...], limit_s: float, stop, book: CircuitBook) -> list[Short]:
     """On several units no single limit can be named: arithmetic is all that is said of them."""
-    return shortfall(vehicle, units[0], Clock(limit_s, stop), book) if len(units) == 1 else []
+    return study(vehicle, units[0], Clock(limit_s, stop), book) if len(units) == 1 else []
 
 
 def _placed(units, handed: Handed) -> PlacedCircuit:

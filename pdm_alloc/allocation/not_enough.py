@@ -65,8 +65,9 @@ class NotEnough(Exception):
         What was fitted.
     shorts : sequence of Short
         Limits that any allocation misses, from arithmetic alone; may be empty.
-    study : callable, optional
-        Gives the proved shortfall when it is first asked for: it takes several solves.
+    first, study : callable, optional
+        Give the first group of the proved shortfall, and all of it, when first asked for: they take
+        one and several solves.
     """
 
     outcome = "not enough"
@@ -76,18 +77,23 @@ class NotEnough(Exception):
         vehicle: Vehicle,
         units: Sequence[Unit],
         shorts: Sequence[Short] = (),
+        first: Callable[[], Sequence[Short]] | None = None,
         study: Callable[[], Sequence[Short]] | None = None,
     ):
         self.vehicle, self.units = vehicle, tuple(units)
-        self._shorts, self._study = tuple(shorts), study
+        self._known, self._first, self._study = tuple(shorts), first, study
         super().__init__()
 
-    @property
+    @cached_property
+    def first(self) -> tuple[Short, ...]:
+        """The easiest way out of the shortfall: all of it must grow."""
+        found = tuple(self._first()) if self._first else self._known
+        return tuple(s for s in found if s.group == found[0].group)
+
+    @cached_property
     def shorts(self) -> tuple[Short, ...]:
         """What is short: groups in order, the easiest first."""
-        if self._study is not None:
-            self._shorts, self._study = tuple(self._study()) or self._shorts, None
-        return self._shorts
+        return (tuple(self._study()) if self._study else ()) or self._known
 
     @property
     def shortfall(self) -> pd.DataFrame:
@@ -115,10 +121,7 @@ class NotEnough(Exception):
 
     def why(self) -> str:
         """The easiest way out of the shortfall, in words."""
-        if not self.shorts:
-            return "no allocation keeps every limit"
-        first = [s.sentence for s in self.shorts if s.group == self.shorts[0].group]
-        return " and ".join(first)
+        return " and ".join(s.sentence for s in self.first) or "no allocation keeps every limit"
 
     def __str__(self):
         """As `sentence`."""

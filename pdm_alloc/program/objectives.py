@@ -5,7 +5,7 @@ from collections.abc import Callable
 from pdm_alloc.program.task import Column, Task
 from pdm_alloc.vehicle import PPM
 
-__all__ = ["STRATEGIES", "channels_used", "objectives"]
+__all__ = ["STRATEGIES", "channels_used", "objectives", "strength_used"]
 
 STRATEGIES = ("isolate", "spare")
 
@@ -45,6 +45,11 @@ def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
 def channels_used(task: Task) -> dict[int, float]:
     """Channels each column takes up, by number."""
     return _each(task, _width)
+
+
+def strength_used(task: Task) -> dict[int, float]:
+    """Derated rating each column takes up, A/10, by number."""
+    return _each(task, _strength)
 
 
 def _each(task: Task, cost: Cost) -> dict[int, float]:

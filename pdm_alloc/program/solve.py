@@ -7,7 +7,7 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
 from pdm_alloc.program.handout import Handed, hand_out
 from pdm_alloc.program.moves import MOVES, Wired, keeping
-from pdm_alloc.program.objectives import channels_used, objectives
+from pdm_alloc.program.objectives import channels_used, objectives, strength_used
 from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, Solution
@@ -94,7 +94,8 @@ def solve(
 def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solution:
     """Whether units are enough at all: quicker than `solve`, for any solution of the program will do."""
     task = task_of(vehicle, units, book)
-    return minimise(partition(task), [channels_used(task)], clock)[0]
+    cost = packed([channels_used(task), strength_used(task)], task.channels())[0]
+    return minimise(partition(task), [cost], clock)[0]
 
 
 def _last_with_values(solutions: list[Solution]) -> Solution | None:

@@ -6,7 +6,7 @@ from itertools import combinations
 
 from pdm_alloc.allocation.arithmetic import arithmetic_shorts
 from pdm_alloc.allocation.not_enough import Short
-from pdm_alloc.allocation.shortfall.channels import Channels, Strength
+from pdm_alloc.allocation.shortfall.channels import CHANNELS, Channels, Strength
 from pdm_alloc.allocation.shortfall.features import Bridges, Pwm
 from pdm_alloc.allocation.shortfall.fixed import Inputs, Supply
 from pdm_alloc.allocation.shortfall.inrush import Inrush
@@ -17,7 +17,7 @@ from pdm_alloc.module import Unit
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["KINDS", "growths", "shortfall"]
+__all__ = ["KINDS", "first_short", "growths", "shortfall"]
 
 KINDS = (Inputs(), Supply(), Whole(), Channels(), Pwm(), Bridges(), Banks(), Peak(), Strength(), Inrush())
 
@@ -48,6 +48,16 @@ def shortfall(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | No
     return shorts or [*arithmetic_shorts(vehicle, [unit]), *_missed_anyway(trial, unit)]
 
 
+def first_short(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | None = None) -> list[Short]:
+    """The first group of `shortfall`, without the work on the others where channels alone will do."""
+    trial = Trial(vehicle, book or CircuitBook(vehicle.settings.tolerance_loads), clock)
+    if not arithmetic_shorts(vehicle, [unit]):
+        growth = Channels().least(trial, unit)
+        if growth and trial.enough(growth.grow(unit)):
+            return [replace(growth.short, group=1)]
+    return shortfall(vehicle, unit, clock, trial.book)
+
+
 def growths(trial: Trial, unit: Unit) -> list[tuple[Growth, ...]]:
     """As `shortfall`, with the growth itself: every group makes the unit enough."""
     kinds = [kind for kind in KINDS if kind.relevant(trial, unit)]
@@ -59,8 +69,8 @@ def growths(trial: Trial, unit: Unit) -> list[tuple[Growth, ...]]:
 
 
 def _order(growth: Growth):
-    """Channels first: what a builder can count; then the least relative growth."""
-    return (growth.short.unit != "channels", growth.share, growth.short.kind)
+    """More channels first, for that is what a builder can count; then the least relative growth."""
+    return (growth.short.kind != CHANNELS, growth.share, growth.short.kind)
 
 
 def _pair(trial: Trial, unit: Unit, first, second) -> tuple[Growth, Growth] | None:

@@ -1,0 +1,7 @@
+"""What a builder can give up so that a module becomes enough: the cheapest sets, each re-solved and checked."""
+
+from pdm_alloc.allocation.concessions.option import Option, options
+from pdm_alloc.allocation.concessions.search import ConcessionSet, concession_sets
+from pdm_alloc.allocation.concessions.table import CONCESSIONS, concessions_table
+
+__all__ = ["CONCESSIONS", "ConcessionSet", "Option", "concession_sets", "concessions_table", "options"]

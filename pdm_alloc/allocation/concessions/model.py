@@ -1,0 +1,248 @@
+"""The program that finds the cheapest concessions: circuits of altered loads beside those of the loads as wanted.
+
+It leaves out banks and the whole-module peak, so it never refuses a set that would do; the sets it
+finds are then tried in full.
+"""
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from pdm_alloc.allocation.concessions.merged import merged
+from pdm_alloc.allocation.concessions.option import Option, coil_of, softened
+from pdm_alloc.circuits.classes import ChannelClass, channel_classes
+from pdm_alloc.circuits.columns import circuits_of
+from pdm_alloc.circuits.fit import Counts, fit, may_share
+from pdm_alloc.circuits.items import ItemType, load_types, locked_channels
+from pdm_alloc.circuits.limits import duty_step, total_limit_ma
+from pdm_alloc.module import Unit
+from pdm_alloc.program.solver import Program
+from pdm_alloc.vehicle import PPM, Load, Vehicle
+
+__all__ = ["Model", "concession_model"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Variant:
+    """A load as wanted (option None), or what a concession makes of it."""
+
+    item: ItemType
+    load: str
+    option: int | None
+
+
+@dataclass
+class Model:
+    """A program and the numbers of its variables.
+
+    Parameters
+    ----------
+    program : Program
+        Variables and rows.
+    options : tuple of Option
+        Concessions offered.
+    chosen : list of int
+        Variable that is 1 when an option is taken, by option.
+    """
+
+    program: Program
+    options: tuple[Option, ...]
+    chosen: list[int]
+    cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
+    needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
+    uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+
+    def cost(self) -> dict[int, float]:
+        """Weight of each option, the earlier of equals preferred."""
+        return {v: 10_000.0 * o.weight + n for n, (v, o) in enumerate(zip(self.chosen, self.options, strict=True))}
+
+    def number(self, kind: str, subject: str) -> int | None:
+        """Number of an option; None where it is not offered."""
+        return next((n for n, o in enumerate(self.options) if (o.kind, o.subject) == (kind, subject)), None)
+
+
+def concession_model(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) -> Model:
+    """Variables and rows for all concessions of a vehicle on one unit.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        As it is wanted.
+    unit : Unit
+        Not enough for it.
+    offered : sequence of Option
+        Concessions to choose from.
+
+    Returns
+    -------
+    Model
+
+    Raises
+    ------
+    TooManyCircuits
+        A command has too many different loads.
+    """
+    program = Program()
+    model = Model(program, tuple(offered), [program.variable(1) for _ in offered])
+    held = {place for places in locked_channels(vehicle, [unit]).values() for place in places}
+    classes, capacities = channel_classes(vehicle, [unit], held)
+    kinds, rows = merged(classes, capacities)
+    by_command = _variants(vehicle, unit, model)
+    for command, variants in by_command.items():
+        _add_circuits(model, vehicle, command, variants, kinds)
+    _add_joins(model, vehicle, by_command, kinds)
+    _cover_rows(model, vehicle)
+    _need_rows(model, vehicle)
+    _capacity_rows(model, vehicle, unit, kinds, rows)
+    _total_rows(model, vehicle, unit, by_command)
+    return model
+
+
+def _variants(vehicle: Vehicle, unit: Unit, model: Model) -> dict[str, list[_Variant]]:
+    """Every load as wanted and as each concession leaves it, by command."""
+    found: dict[str, list[_Variant]] = defaultdict(list)
+    for item in load_types(vehicle, [unit]):
+        found[item.command].append(_Variant(item, item.load, None))
+    for kind, change in (("relay", lambda x: coil_of(x, vehicle.settings.system_v)), ("soft_start", softened)):
+        for n, option in enumerate(model.options):
+            if option.kind == kind:
+                item = _changed(vehicle, change(vehicle.load(option.subject)))
+                found[item.command].append(_Variant(item, option.subject, n))
+    return found
+
+
+def _changed(vehicle: Vehicle, load: Load) -> ItemType:
+    return load_types(replace(vehicle, loads=(load,)))[0]
+
+
+def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[_Variant], kinds) -> None:
+    """Circuits at the headroom wanted, and those that only half of it allows."""
+    less = model.number("headroom", command)
+    half = vehicle.settings.headroom_pct / 2
+    types = [_free_of_labels(model, v.item) for v in variants]
+    for number, kind in enumerate(kinds):
+        wanted = circuits_of(types, kind.rating, vehicle.settings.tolerance_loads)
+        for counts in wanted:
+            _add_circuit(model, variants, counts, number, kind, None)
+        if less is not None:
+            for counts in _at_headroom(types, kind, half, vehicle.settings.tolerance_loads):
+                if counts not in wanted:
+                    _add_circuit(model, variants, counts, number, kind, less)
+
+
+def _at_headroom(types, kind: ChannelClass, headroom: Fraction, tolerance_loads: int):
+    return circuits_of([replace(t, headroom_pct=headroom) for t in types], kind.rating, tolerance_loads)
+
+
+def _free_of_labels(model: Model, item: ItemType) -> ItemType:
+    """Labels that can be given up do not keep circuits from being listed: they are charged for."""
+    free = item.separate is not None and model.number("separation", item.separate) is not None
+    return replace(item, separate=None) if free else item
+
+
+def _add_circuit(model: Model, variants, counts: Counts, number: int, kind: ChannelClass, less: int | None) -> None:
+    if not all(_where_locked(variants[n].item, kind) for n, _ in counts):
+        return
+    v = model.program.variable(min(len(kind.slots), *(variants[n].item.count // k for n, k in counts)))
+    model.uses[number].append(v)
+    labels = [variants[n].item.separate for n, _ in counts if variants[n].item.separate]
+    for n, k in counts:
+        own = variants[n]
+        model.cover[own.load, own.option][v] = k
+        if less is not None:
+            model.needs[less, own.load][v] = k
+        if own.item.separate and labels.count(own.item.separate) > 1:
+            given_up = model.number("separation", own.item.separate)
+            assert given_up is not None
+            model.needs[given_up, own.load][v] = k
+
+
+def _where_locked(item: ItemType, kind: ChannelClass) -> bool:
+    return not item.locked or any(name in item.locked[0][1] for slot in kind.slots for name in slot)
+
+
+def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
+    """Everything of two commands on one channel."""
+    for n, option in enumerate(model.options):
+        if option.kind != "join":
+            continue
+        variants = [v for c in option.members for v in by_command[c] if v.option is None]
+        types = [_free_of_labels(model, replace(v.item, command=option.subject)) for v in variants]
+        counts = tuple((i, t.count) for i, t in enumerate(types))
+        uses = {}
+        for number, kind in enumerate(kinds):
+            allowed = may_share(types, counts) and fit(types, counts, kind.rating, vehicle.settings.tolerance_loads)
+            if allowed:
+                uses[len(model.program.most)] = 1.0
+                _add_circuit(model, variants, counts, number, kind, None)
+        model.program.row({**uses, model.chosen[n]: -1}, 0, 0)
+
+
+def _cover_rows(model: Model, vehicle: Vehicle) -> None:
+    """Every item once: as wanted, or as one of the concessions leaves it."""
+    for load in vehicle.loads:
+        weights = dict(model.cover[load.name, None])
+        for kind in ("relay", "soft_start", "leave_out"):
+            n = model.number(kind, load.name)
+            if n is None:
+                continue
+            weights[model.chosen[n]] = load.count
+            if kind != "leave_out":
+                items = 1 if kind == "relay" else load.count
+                model.program.row({**model.cover[load.name, n], model.chosen[n]: -items}, 0, 0)
+        model.program.row(weights, load.count, load.count)
+
+
+def _need_rows(model: Model, vehicle: Vehicle) -> None:
+    for (n, load), weights in model.needs.items():
+        model.program.row({**weights, model.chosen[n]: -vehicle.load(load).count}, most=0)
+
+
+def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, rows) -> None:
+    for row, most in rows:
+        model.program.row({v: w for number, w in row.items() for v in model.uses[number]}, most=most)
+    for number, kind in enumerate(kinds):
+        if kind.use != "single":
+            model.program.row(dict.fromkeys(model.uses[number], 1), most=len(kind.slots))
+    if vehicle.settings.spare_channels:
+        widths = {v: kind.width for number, kind in enumerate(kinds) for v in model.uses[number]}
+        model.program.row(widths, most=len(unit.module.channels) - vehicle.settings.spare_channels)
+
+
+def _total_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command) -> None:
+    """Whole module in every state: what relays and loads left out take off it."""
+    limit = total_limit_ma(vehicle, unit)
+    for s, state in enumerate(vehicle.states):
+        step = duty_step(state)
+        mean, saved = 0, defaultdict(float)
+        for command, variants in by_command.items():
+            duty = state.duty_ppm.get(command, 0) // step
+            for v in variants:
+                current = v.item.count * v.item.state_ma[s] * duty
+                mean += current if v.option is None else 0
+                _saving(model, v, current, saved)
+        model.program.row(saved, most=limit * (PPM // step) - mean)
+
+
+def _saving(model: Model, variant: _Variant, current: int, saved) -> None:
+    """A relayed load leaves its coil; a load left out leaves nothing; a soft start changes no mean."""
+    if variant.option is None:
+        for kind in ("relay", "leave_out"):
+            n = model.number(kind, variant.load)
+            if n is not None:
+                saved[model.chosen[n]] -= current
+    elif model.options[variant.option].kind == "relay":
+        saved[model.chosen[variant.option]] += current
+
+
+def no_superset(model: Model, taken: Sequence[int]) -> None:
+    """Refuse every set that contains these options."""
+    model.program.row({model.chosen[n]: 1 for n in taken}, most=len(taken) - 1)
+
+
+def not_exactly(model: Model, taken: Sequence[int]) -> None:
+    """Refuse this very set of options."""
+    signs = {v: (-1.0 if n in taken else 1.0) for n, v in enumerate(model.chosen)}
+    model.program.row(signs, least=1 - len(taken), most=math.inf)
