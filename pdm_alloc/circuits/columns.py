@@ -5,6 +5,8 @@ from collections.abc import Iterator, Sequence
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.fit import Counts, Fit, fit, may_share
 from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.circuits.wiring import Wiring, wiring_key
+from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["CircuitBook", "TooManyCircuits", "circuits_of"]
 
@@ -16,7 +18,7 @@ class TooManyCircuits(Exception):
 
 
 def circuits_of(
-    types: Sequence[ItemType], rating: Rating, tolerance_loads: int = 0, most: int = MOST_CIRCUITS
+    types: Sequence[ItemType], rating: Rating, wiring: Wiring, tolerance_loads: int = 0, most: int = MOST_CIRCUITS
 ) -> dict[Counts, Fit]:
     """Every circuit of a command that a kind of channel bears.
 
@@ -26,6 +28,8 @@ def circuits_of(
         All of the command.
     rating : Rating
         The kind of channel.
+    wiring : Wiring
+        Lengths and wires of the vehicle.
     tolerance_loads : int
         How many loads at once are taken at the top of their tolerance.
     most : int
@@ -42,22 +46,23 @@ def circuits_of(
         There are more than `most`.
     """
     found: dict[Counts, Fit] = {}
-    for counts, result in _grow(types, rating, tolerance_loads, (), 0):
+    for counts, result in _grow(types, (rating, wiring, tolerance_loads), (), 0):
         found[counts] = result
         if len(found) > most:
             raise TooManyCircuits(types[0].command)
     return found
 
 
-def _grow(types, rating, tolerance_loads, counts, start) -> Iterator[tuple[Counts, Fit]]:
+def _grow(types, asked, counts, start) -> Iterator[tuple[Counts, Fit]]:
     for n in range(start, len(types)):
         for k in range(1, types[n].count + 1):
             more = (*counts, (n, k))
-            result = fit(types, more, rating, tolerance_loads) if may_share(types, more) else None
+            result = fit(types, more, *asked) if may_share(types, more) else None
             if result is None:
                 break
-            yield more, result
-            yield from _grow(types, rating, tolerance_loads, more, n + 1)
+            if result.made is not None:
+                yield more, result
+            yield from _grow(types, asked, more, n + 1)
 
 
 class CircuitBook:
@@ -71,11 +76,19 @@ class CircuitBook:
 
     def __init__(self, tolerance_loads: int):
         self.tolerance_loads = tolerance_loads
-        self._known: dict[tuple[tuple[ItemType, ...], Rating], dict[Counts, Fit]] = {}
+        self._known: dict[tuple[tuple[ItemType, ...], Rating, Wiring], dict[Counts, Fit]] = {}
+        self._wirings: dict[tuple, Wiring] = {}
 
-    def circuits(self, types: tuple[ItemType, ...], rating: Rating) -> dict[Counts, Fit]:
+    def wiring(self, vehicle: Vehicle) -> Wiring:
+        """Lengths and wires of a vehicle, from memory where it is wired like one before."""
+        key = wiring_key(vehicle)
+        if key not in self._wirings:
+            self._wirings[key] = Wiring(vehicle)
+        return self._wirings[key]
+
+    def circuits(self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring) -> dict[Counts, Fit]:
         """As `circuits_of`, from memory where asked before."""
-        key = (types, rating)
+        key = (types, rating, wiring)
         if key not in self._known:
-            self._known[key] = circuits_of(types, rating, self.tolerance_loads)
+            self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads)
         return self._known[key]
