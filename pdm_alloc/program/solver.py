@@ -16,7 +16,7 @@ import pulp
 
 from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
 
-__all__ = ["Clock", "Program", "Solution", "solve_program"]
+__all__ = ["Clock", "Program", "Solution", "silence_banner", "solve_program"]
 
 Row = tuple[dict[int, float], float, float]
 
@@ -142,7 +142,7 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
         return Solution(NOT_ENOUGH)
     if not program.most:
         return Solution(PROVEN_BEST, (), 0.0, 0.0)
-    _silence_banner()
+    silence_banner()
     problem, variables = _problem(program, cost, whole)
     options = {"presolve": "off", "mip_detect_symmetry": False} if len(variables) < _PRESOLVE_FROM else {}
     solver = pulp.HiGHS(
@@ -202,7 +202,7 @@ def _read(model, variables, whole: bool) -> Solution:
     return Solution(BEST_SO_FAR, rounded, round(value), math.ceil(info.mip_dual_bound - 1e-6))
 
 
-def _silence_banner() -> None:
+def silence_banner() -> None:
     """The solver greets on file descriptor 1 at its first start, before it can be told not to."""
     global _silenced
     with _quiet:
