@@ -1,1 +1,38 @@
-"""Documents, files and everything else that leaves the tool."""
+"""Documents, files and everything else that leaves the tool; loaded when first used."""
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pdm_alloc.export.documents import write_documents as write_documents
+    from pdm_alloc.export.measurement import Measurements as Measurements
+    from pdm_alloc.export.measurement import read_measurements as read_measurements
+    from pdm_alloc.export.pin_map import write_pin_map as write_pin_map
+    from pdm_alloc.export.revision import write_rework as write_rework
+    from pdm_alloc.export.saved_file import read_allocation as read_allocation
+    from pdm_alloc.export.steps import steps_of as steps_of
+    from pdm_alloc.export.trace_file import read_trace as read_trace
+    from pdm_alloc.export.write import WriteError as WriteError
+
+_WHERE = {
+    "Measurements": "measurement",
+    "WriteError": "write",
+    "read_allocation": "saved_file",
+    "read_measurements": "measurement",
+    "read_trace": "trace_file",
+    "steps_of": "steps",
+    "write_documents": "documents",
+    "write_pin_map": "pin_map",
+    "write_rework": "revision",
+}
+__all__ = list(_WHERE)
+
+
+def __getattr__(name: str) -> Any:
+    if name in _WHERE:
+        return getattr(importlib.import_module(f"{__name__}.{_WHERE[name]}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

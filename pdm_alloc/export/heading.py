@@ -18,8 +18,8 @@ UNITS: dict[str, tuple[str, int]] = {
     "kg": ("kg", 2),
     "c": ("°C", 0),
     "ah": ("Ah", 1),
-    "pct": ("%", 0),
-    "minutes": ("min", 0),
+    "pct": ("%", 1),
+    "minutes": ("min", 1),
 }
 # Columns that have a unit by their whole name, and columns whose name ends like a unit by chance.
 _WHOLE = {"minutes": "minutes"}
@@ -59,7 +59,8 @@ def heading(column: str) -> str:
     words = column.removeprefix("x_")
     if ending and column not in _WHOLE:
         words = words[: -len(ending) - 1]
-    return words.replace("_", " ") + (f", {UNITS[ending][0]}" if ending else "")
+    unit = f", {UNITS[ending][0]}" if ending and column not in _WHOLE else ""
+    return words.replace("_", " ") + unit
 
 
 def decimals(column: str) -> int | None:

@@ -40,7 +40,7 @@ def saved_tables(allocation: Allocation) -> dict[str, pd.DataFrame]:
     vehicle = {f"vehicle/{name}": table for name, table in vehicle_tables(allocation.vehicle).items()}
     modules = {f"catalogue/{name}": table for name, table in catalogue_tables(_catalogue(allocation)).items()}
     return {
-        "allocation": _settings(allocation),
+        "allocation": _settings(allocation, [*vehicle, *modules]),
         "units": pd.DataFrame([(u.label, u.module.name, u.place or "") for u in allocation.units], columns=list(UNITS)),
         "assignments": _assignments(allocation),
         **vehicle,
@@ -48,9 +48,10 @@ def saved_tables(allocation: Allocation) -> dict[str, pd.DataFrame]:
     }
 
 
-def _settings(allocation: Allocation) -> pd.DataFrame:
+def _settings(allocation: Allocation, tables: list[str]) -> pd.DataFrame:
     rows: list[tuple[str, Any]] = [
         ("version", SCHEMA_VERSION),
+        ("tables", " ".join(tables)),
         ("vehicle", allocation.vehicle.name),
         ("outcome", allocation.outcome),
         ("strategy", allocation.strategy),

@@ -4,14 +4,31 @@ import contextlib
 import errno
 import os
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 __all__ = ["WriteError", "write_file", "write_files"]
 
 
 class WriteError(OSError):
-    """A file could not be written; the message is one line and says which, why and what to do."""
+    """A file could not be written; the message is one line and says which, why and what to do.
+
+    Parameters
+    ----------
+    number : int
+        The system's number of the error.
+    why : str
+        Why, and what to do.
+    path : str
+        Which file.
+    """
+
+    def __init__(self, number: int, why: str, path: str):
+        super().__init__(number, why, path)
+
+    def __str__(self) -> str:
+        """One line."""
+        return f"cannot write {self.filename}: {self.strerror}"
 
 
 _REMEDIES = {
@@ -54,7 +71,7 @@ def write_file(path: str | os.PathLike[str], content: bytes) -> Path:
     return target
 
 
-def write_files(folder: str | os.PathLike[str], files: Mapping[str, bytes]) -> list[Path]:
+def write_files(folder: str | os.PathLike[str], files: Mapping[str, bytes], outdated: Iterable[str] = ()) -> list[Path]:
     """Write files that belong together: all are on the disk before the first takes its place.
 
     Parameters
@@ -62,7 +79,9 @@ def write_files(folder: str | os.PathLike[str], files: Mapping[str, bytes]) -> l
     folder : path
         Where to; made if it does not exist. Files of other names stay.
     files : mapping of str to bytes
-        Name in the folder, content.
+        Path below the folder, content.
+    outdated : iterable of str
+        Paths below the folder of files that would mislead beside the new ones: removed at the end.
 
     Returns
     -------
@@ -76,14 +95,22 @@ def write_files(folder: str | os.PathLike[str], files: Mapping[str, bytes]) -> l
         file is then still whole, old or new.
     """
     home = Path(folder)
-    with _one_line(home):
-        home.mkdir(parents=True, exist_ok=True)
+    for place in dict.fromkeys([home, *((home / name).parent for name in files)]):
+        with _one_line(place):
+            place.mkdir(parents=True, exist_ok=True)
     with contextlib.ExitStack() as stack:
         parts = [(_staged(stack, home / name, content), home / name) for name, content in files.items()]
         for part, target in parts:
             with _one_line(target):
                 _replace(part, target)
+    _remove(home / name for name in outdated if name not in files)
     return [target for _, target in parts]
+
+
+def _remove(files: Iterable[Path]) -> None:
+    for file in files:
+        with _one_line(file):
+            file.unlink(missing_ok=True)
 
 
 def _staged(stack: contextlib.ExitStack, target: Path, content: bytes) -> Path:
@@ -132,7 +159,7 @@ def _one_line(path: Path) -> Iterator[None]:
     except WriteError:
         raise
     except (OSError, ValueError) as error:
-        raise WriteError(f"cannot write {path}: {_why(error)}") from error
+        raise WriteError(getattr(error, "errno", None) or errno.EINVAL, _why(error), str(path)) from error
 
 
 def _why(error: Exception) -> str:

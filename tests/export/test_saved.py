@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.export.csv_table import csv_bytes
-from pdm_alloc.export.read_allocation import read_allocation
 from pdm_alloc.export.saved import allocation_json, allocation_schema, from_json
+from pdm_alloc.export.saved_file import read_allocation
 from pdm_alloc.export.saved_tables import circuits_of, saved_tables
 from pdm_alloc.module import Channel, Module, Unit, units_of
 from pdm_alloc.tables import InputError

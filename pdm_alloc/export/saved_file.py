@@ -17,7 +17,7 @@ from pdm_alloc.module import Unit
 from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
 from pdm_alloc.tables.fault import Fault, Faults
 from pdm_alloc.tables.grid import Grid
-from pdm_alloc.tables.header import match_header
+from pdm_alloc.tables.header import match_header, plain_header
 from pdm_alloc.tables.nearest import hint
 from pdm_alloc.vehicle import Vehicle
 
@@ -33,6 +33,7 @@ SAVED_SHEETS = {
     **{f"vehicle {name}": f"vehicle/{name}.csv" for name in _VEHICLE},
     **{f"catalogue {name}": f"catalogue/{name}.csv" for name in _CATALOGUE},
 }
+_PARTS = ("vehicle", "catalogue")
 _COLUMNS = {"allocation": SETTINGS, "units": UNITS, "assignments": ASSIGNMENTS}
 
 
@@ -88,12 +89,12 @@ def _from_workbook(file: Path) -> Allocation:
     from pdm_alloc.tables.workbook import read_workbook
 
     faults = Faults()
-    known: dict[str, tuple[str, ...]] = {name.replace(" ", "_"): () for name in (*SAVED_SHEETS, *SHEETS)}
+    known: dict[str, tuple[str, ...]] = {plain_header(name): () for name in (*SAVED_SHEETS, *SHEETS)}
     grids = read_workbook(file, known, faults)
     faults.raise_if_any()
     with tempfile.TemporaryDirectory() as folder:
         for sheet, target in SAVED_SHEETS.items():
-            grid = grids.get(sheet.replace(" ", "_"))
+            grid = grids.get(plain_header(sheet))
             if grid is not None:
                 _unpack(grid, Path(folder) / target)
         return _from_folder(Path(folder))
@@ -111,6 +112,7 @@ def _from_tables(home: Path) -> Allocation:
     faults.raise_if_any()
     settings = {row["name"]: row["value"] for row in rows["allocation"]}
     _check_settings(settings, faults)
+    _check_files(home, settings, faults)
     _check_items(rows["assignments"], faults)
     faults.raise_if_any()
     vehicle = _vehicle(home, settings)
@@ -157,6 +159,18 @@ def _check_settings(settings: dict[str, str], faults: Faults) -> None:
     for name, value in [("gap", settings.get("gap", "0")), *_under("objective", settings)]:
         if not _is_number(value):
             faults.add("allocation", None, name, value, "is not a number", "give the file as it was written")
+
+
+def _check_files(home: Path, settings: dict[str, str], faults: Faults) -> None:
+    """A table left from an earlier allocation would be read with this one."""
+    listed = set(settings.get("tables", "").split())
+    found = {f"{file.parent.name}/{file.stem}" for part in _PARTS for file in (home / part).glob("*.csv")}
+    for name in sorted(found - listed):
+        faults.add(
+            f"{name}.csv", None, None, None, "is not of this allocation", "delete it, or write the documents anew"
+        )
+    for name in sorted(listed - found):
+        faults.add(f"{name}.csv", None, None, None, "is missing", "write the documents anew")
 
 
 def _is_number(text: str) -> bool:
