@@ -77,12 +77,12 @@ def solve(
         named.insert(0, (MOVES, keep.cost()))
         keep.hold(program)
     costs = packed([cost for _, cost in named if cost], task.channels())
-    solutions = minimise(program, costs, clock)
+    solutions = minimise(program, costs or [{}], clock)
     answer = _last_with_values(solutions)
     if answer is None:
         return Solved(solutions[0].outcome)
     values = tuple(round(v) for v in answer.values[: len(task.columns)])
-    proved = len(solutions) == len(costs) and solutions[-1].outcome == PROVEN_BEST
+    proved = len(solutions) >= len(costs) and solutions[-1].outcome == PROVEN_BEST
     return Solved(
         PROVEN_BEST if proved else BEST_SO_FAR,
         tuple(keep.hand_out(values) if keep else hand_out(task, values)),

@@ -8,15 +8,15 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from fractions import Fraction
 
 from pdm_alloc.allocation.concessions.merged import merged
 from pdm_alloc.allocation.concessions.option import Option, coil_of, softened
 from pdm_alloc.circuits.classes import ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import circuits_of
-from pdm_alloc.circuits.fit import Counts, fit, may_share
+from pdm_alloc.circuits.fit import Counts, Fit, fit, may_share
 from pdm_alloc.circuits.items import ItemType, load_types, locked_channels
 from pdm_alloc.circuits.limits import duty_step, total_limit_ma
+from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.module import Unit
 from pdm_alloc.program.solver import Program
 from pdm_alloc.vehicle import PPM, Load, Vehicle
@@ -45,14 +45,29 @@ class Model:
         Concessions offered.
     chosen : list of int
         Variable that is 1 when an option is taken, by option.
+    wiring : Wiring
+        Lengths and wires of the vehicle.
+    tolerance_loads : int
+        How many loads at once are taken at the top of their tolerance.
     """
 
     program: Program
     options: tuple[Option, ...]
     chosen: list[int]
+    wiring: Wiring
+    tolerance_loads: int
     cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+
+    def circuits(self, types: Sequence[ItemType], kind: ChannelClass) -> dict[Counts, Fit]:
+        """Circuits of a command that a kind of channel bears."""
+        return circuits_of(types, kind.rating, self.wiring, self.tolerance_loads)
+
+    def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
+        """Whether a kind of channel bears one circuit."""
+        result = fit(types, counts, kind.rating, self.wiring, self.tolerance_loads)
+        return result is not None and result.made is not None
 
     def cost(self) -> dict[int, float]:
         """Weight of each option, the earlier of equals preferred."""
@@ -85,7 +100,8 @@ def concession_model(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) ->
         A command has too many different loads.
     """
     program = Program()
-    model = Model(program, tuple(offered), [program.variable(1) for _ in offered])
+    chosen = [program.variable(1) for _ in offered]
+    model = Model(program, tuple(offered), chosen, Wiring(vehicle), vehicle.settings.tolerance_loads)
     held = {place for places in locked_channels(vehicle, [unit]).values() for place in places}
     classes, capacities = channel_classes(vehicle, [unit], held)
     kinds, rows = merged(classes, capacities)
@@ -123,17 +139,13 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[_
     half = vehicle.settings.headroom_pct / 2
     types = [_free_of_labels(model, v.item) for v in variants]
     for number, kind in enumerate(kinds):
-        wanted = circuits_of(types, kind.rating, vehicle.settings.tolerance_loads)
+        wanted = model.circuits(types, kind)
         for counts in wanted:
             _add_circuit(model, variants, counts, number, kind, None)
         if less is not None:
-            for counts in _at_headroom(types, kind, half, vehicle.settings.tolerance_loads):
+            for counts in model.circuits([replace(t, headroom_pct=half) for t in types], kind):
                 if counts not in wanted:
                     _add_circuit(model, variants, counts, number, kind, less)
-
-
-def _at_headroom(types, kind: ChannelClass, headroom: Fraction, tolerance_loads: int):
-    return circuits_of([replace(t, headroom_pct=headroom) for t in types], kind.rating, tolerance_loads)
 
 
 def _free_of_labels(model: Model, item: ItemType) -> ItemType:
@@ -173,8 +185,7 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         counts = tuple((i, t.count) for i, t in enumerate(types))
         uses = {}
         for number, kind in enumerate(kinds):
-            allowed = may_share(types, counts) and fit(types, counts, kind.rating, vehicle.settings.tolerance_loads)
-            if allowed:
+            if may_share(types, counts) and model.bears(types, counts, kind):
                 uses[len(model.program.most)] = 1.0
                 _add_circuit(model, variants, counts, number, kind, None)
         model.program.row({**uses, model.chosen[n]: -1}, 0, 0)

@@ -140,12 +140,13 @@ class _Weak:
 
     def __init__(self, trial: Trial, unit: Unit):
         self.trial, self.task = trial, task_of(trial.vehicle, [unit], trial.book)
+        self.wiring = trial.book.wiring(trial.vehicle)
         self.rating = {(c.use, slot): c.rating for c in self.task.classes for slot in c.slots}
 
     def cost(self, task: Task, column: Column) -> int:
         own = task.classes[column.channel_class]
         before = self.rating[own.use, own.slots[0]]
-        fits = column.counts in self.trial.book.circuits(self.task.types[column.command], before)
+        fits = column.counts in self.trial.book.circuits(self.task.types[column.command], before, self.wiring)
         return 0 if fits else own.width
 
 

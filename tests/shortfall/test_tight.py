@@ -1,0 +1,108 @@
+"""Every shortfall is tight: with that growth the module is enough, with one unit less it is not."""
+
+from dataclasses import replace
+from itertools import combinations
+
+from hypothesis import HealthCheck, assume, given, settings
+
+from pdm_alloc.allocation.shortfall.channels import CHANNELS, STRENGTH, _more, _strong, _strongest
+from pdm_alloc.allocation.shortfall.features import BRIDGES, PWM, _dimming
+from pdm_alloc.allocation.shortfall.fixed import INPUTS, SUPPLY
+from pdm_alloc.allocation.shortfall.inrush import INRUSH, _higher
+from pdm_alloc.allocation.shortfall.study import KINDS, growths
+from pdm_alloc.allocation.shortfall.sums import BANK, PEAK, WHOLE, _banks
+from pdm_alloc.allocation.shortfall.trial import Trial, with_channels, with_module
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.program.solver import Clock
+from tests.strategies import cases
+
+SLOW = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+def trial_of(vehicle):
+    return Trial(vehicle, CircuitBook(vehicle.settings.tolerance_loads), Clock(60))
+
+
+def one_less(trial, unit, short):
+    """Every way to grow the unit by one unit less of a kind than was said to be needed."""
+    names = [c.name for c in unit.module.channels]
+    number = round(short.need - short.have) - 1
+    if short.kind == CHANNELS:
+        yield _more(unit, _strongest(unit), number)
+    elif short.kind == STRENGTH:
+        yield from (_strong(unit, some, 10_000_000) for some in combinations(names, number))
+    elif short.kind == PWM:
+        plain = [c.name for c in unit.module.channels if "pwm" not in c.features]
+        yield from (_dimming(unit, some) for some in combinations(plain, number))
+    elif short.kind == INRUSH:
+        yield _higher(unit, round(1000 * (short.need - short.have)) - 100)
+    elif short.kind == BANK and "," not in short.subject:
+        yield _banks(unit, {short.subject: round(1000 * short.need) - 1})
+    elif short.kind == WHOLE:
+        yield with_module(unit, total_ma=round(1000 * short.need) - 1)
+    elif short.kind == PEAK:
+        yield with_module(unit, total_peak_ma=round(1000 * short.need) - 1)
+    elif short.kind == INPUTS:
+        yield with_module(unit, inputs=round(short.need) - 1)
+
+
+@SLOW
+@given(cases())
+def test_growth_by_exactly_so_much_is_enough_and_one_unit_less_is_not(case):
+    """What a shortfall says is neither too little nor too much."""
+    vehicle, units = case
+    assume(len(units) == 1)
+    trial, unit = trial_of(vehicle), units[0]
+    assume(not trial.enough(unit))
+    groups = growths(trial, unit)
+    for group in groups:
+        grown = unit
+        for growth in group:
+            grown = growth.grow(grown)
+        assert trial.enough(grown)
+    for (growth,) in [g for g in groups if len(g) == 1]:
+        assert growth.short.need != growth.short.have
+        for less in one_less(trial, unit, growth.short):
+            assert not trial.enough(less), growth.short
+
+
+@SLOW
+@given(cases())
+def test_no_kind_that_would_do_alone_is_left_out(case):
+    """A kind of limit that makes the module enough when unlimited has a shortfall of its own."""
+    vehicle, units = case
+    assume(len(units) == 1)
+    trial, unit = trial_of(vehicle), units[0]
+    assume(not trial.enough(unit))
+    found = {g.short.kind for group in growths(trial, unit) if len(group) == 1 for g in group}
+    would_do = {k.name for k in KINDS if k.relevant(trial, unit) and trial.enough(k.opened(trial, unit))}
+    assert found == would_do
+
+
+def test_every_kind_of_limit_is_named_alone_when_only_it_is_short(one_short):
+    """A module that lacks one thing is told that thing, in words with its number."""
+    vehicle, unit, kind, words = one_short
+    groups = growths(trial_of(vehicle), unit)
+    by_kind = {group[0].short.kind: group[0].short for group in groups if len(group) == 1}
+    assert kind in by_kind
+    assert words in by_kind[kind].sentence
+
+
+def test_two_things_short_are_a_pair(two_short):
+    """Where no kind alone is enough the smallest pair is given, and together it is enough."""
+    vehicle, unit, kinds = two_short
+    trial = trial_of(vehicle)
+    groups = growths(trial, unit)
+    assert len(groups) == 1
+    assert {g.short.kind for g in groups[0]} == kinds
+    assert trial.enough(groups[0][1].grow(groups[0][0].grow(unit)))
+    assert not any(trial.enough(g.grow(unit)) for g in groups[0])
+
+
+def test_helpers_are_what_they_say():
+    """Growth never weakens: a stronger channel keeps what it had."""
+    from tests.shortfall.conftest import module_of
+
+    unit = module_of(3)
+    assert all(c.continuous_ma == 10_000 for c in _strong(unit, ["1"], 5_000).module.channels)
+    assert BRIDGES and SUPPLY and with_channels(unit, lambda c: replace(c, bank=None)) == unit
