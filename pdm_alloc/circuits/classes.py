@@ -35,9 +35,11 @@ class Rating:
     pins : int
         Conductors that can be wired in parallel.
     trip_step_ma : int
-        Step of the trip setting, mA.
+        Step of the trip setting, mA (of both channels of a pair together).
     place : str or None
         Where the unit sits.
+    wires : int
+        Conductors there must be in parallel: two where two channels are paralleled.
     """
 
     rated_ma: Fraction
@@ -50,6 +52,7 @@ class Rating:
     pins: int
     trip_step_ma: int
     place: str | None = None
+    wires: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,8 +222,9 @@ def _double_rating(a: Channel, b: Channel, use: str, unit: Unit, factor: Fractio
         reversing=use == "bridge",
         max_wire_mm2=min(sizes) if sizes else None,
         pins=times * min(max(1, len(a.pins)), max(1, len(b.pins))),
-        trip_step_ma=unit.module.trip_step_ma,
+        trip_step_ma=times * unit.module.trip_step_ma,
         place=unit.place,
+        wires=times,
     )
 
 

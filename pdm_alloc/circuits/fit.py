@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.circuits.wiring import Wiring
+from pdm_alloc.electrics.protect import Protected
 from pdm_alloc.electrics.protection import inrush_use
 
 __all__ = ["Fit", "fit", "may_share", "usable_for", "worst_rise_ma"]
@@ -28,6 +30,9 @@ class Fit:
         Largest share of what the channel bears that peak or integral takes, no unit.
     mass_mg : int
         Wire from channel to loads, mg; 0 where no length is known.
+    made : Protected or None
+        Its trip setting and wire; None: a stalled motor would burn every wire its terminal takes, so
+        it is not allowed, though it may be with more on it, which trips sooner.
     """
 
     running_ma: int
@@ -35,6 +40,7 @@ class Fit:
     use_ppm: int
     inrush_use: float
     mass_mg: int = 0
+    made: Protected | None = None
 
 
 def may_share(types: Sequence[ItemType], counts: Counts) -> bool:
@@ -67,11 +73,13 @@ def worst_rise_ma(rises: Sequence[int], at_once: int) -> int:
     return sum(sorted(rises, reverse=True)[:at_once])
 
 
-def fit(types: Sequence[ItemType], counts: Counts, rating: Rating, tolerance_loads: int = 0) -> Fit | None:
+def fit(
+    types: Sequence[ItemType], counts: Counts, rating: Rating, wiring: Wiring, tolerance_loads: int = 0
+) -> Fit | None:
     """Check a circuit against a kind of channel.
 
-    Every rule here only gets harder when an item is added, so a circuit that does not fit need not
-    be tried with more.
+    Every rule here but one only gets harder when an item is added, so a circuit that does not fit
+    need not be tried with more. The one is the stalled motor, which has a result of its own.
 
     Parameters
     ----------
@@ -81,13 +89,15 @@ def fit(types: Sequence[ItemType], counts: Counts, rating: Rating, tolerance_loa
         Type number and how many of it.
     rating : Rating
         The kind of channel.
+    wiring : Wiring
+        Lengths and wires of the vehicle.
     tolerance_loads : int
         How many loads at once are taken at the top of their tolerance.
 
     Returns
     -------
     Fit or None
-        None: not allowed there.
+        None: not allowed there, nor with more on it. Without `made`: not allowed as it is.
     """
     if not _suits(types, counts, rating):
         return None
@@ -102,7 +112,16 @@ def fit(types: Sequence[ItemType], counts: Counts, rating: Rating, tolerance_loa
     use = _inrush(types, counts, rating, running, usable)
     if use > 1:
         return None
-    return Fit(running, peak, math.ceil(running * 1_000_000 / rating.rated_ma), use)
+    some = [(types[n], k) for n, k in counts]
+    made = wiring.protect(some, _as_usable(rating, usable), running + rise)
+    use_ppm = math.ceil(running * 1_000_000 / rating.rated_ma)
+    if isinstance(made, str):
+        return Fit(running, peak, use_ppm, use) if made == "stall" else None
+    return Fit(running, peak, use_ppm, use, round(1000 * wiring.mass_g(some, made, rating)), made)
+
+
+def _as_usable(rating: Rating, usable_ma: int) -> Rating:
+    return rating if usable_ma == rating.usable_ma else replace(rating, usable_ma=usable_ma)
 
 
 def usable_for(rating: Rating, headroom_pct: Fraction | None) -> int:

@@ -42,6 +42,8 @@ class ItemType:
         Headroom its command wants where that is not the vehicle's, per cent.
     together : bool
         True: on one channel with everything of its command.
+    stalls : bool
+        A motor: its inrush lasts for ever when it is stuck.
     """
 
     command: str
@@ -63,6 +65,7 @@ class ItemType:
     locked: tuple[tuple[int, tuple[str, ...]], ...] = ()
     headroom_pct: Fraction | None = None
     together: bool = False
+    stalls: bool = False
 
     @property
     def count(self) -> int:
@@ -169,6 +172,7 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
         locked=tuple(sorted(by_unit.items())),
         headroom_pct=command.headroom_pct,
         together=command.together,
+        stalls=load.kind == "motor",
     )
 
 
@@ -197,6 +201,7 @@ def _order(t: ItemType):
         t.place or "",
         -1.0 if t.length_m is None else t.length_m,
         t.max_drop_pct,
+        t.stalls,
         t.locked,
     )
 

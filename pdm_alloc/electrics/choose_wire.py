@@ -75,6 +75,7 @@ def choose_wire(
     max_wire_mm2: float | None = None,
     pins: int = 1,
     least_mm2: float = 0.0,
+    least: int = 1,
 ) -> WireChoice | str:
     """Smallest wire that serves a circuit; conductors side by side only where one does not suffice.
 
@@ -98,6 +99,9 @@ def choose_wire(
         Pins of the channel, the most conductors side by side.
     least_mm2 : float
         Area all conductors must have together for other reasons (a stalled load), mm2.
+    least : int
+        Conductors side by side there must be (2 where two channels feed it), in whole multiples of
+        which more are added.
 
     Returns
     -------
@@ -116,7 +120,7 @@ def choose_wire(
         return "heat"
     most = math.inf if max_wire_mm2 is None else max_wire_mm2 * _TERMINAL_ROUNDING
     allowed = _ohm_allowed(runs, rules)
-    for parallel in range(1, pins + 1):
+    for parallel in range(least, pins + 1, least):
         for rung in ladder:
             if rung.area_mm2 > most:
                 break

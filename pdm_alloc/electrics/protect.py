@@ -1,11 +1,13 @@
 """Trip setting and wire of a circuit together: what has to exist before a circuit is allowed on a channel."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import Protocol
 
+from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.choose_wire import Run, WireChoice, WireRules, choose_wire
 from pdm_alloc.electrics.trip import (
     StallCheck,
@@ -16,6 +18,7 @@ from pdm_alloc.electrics.trip import (
     trip_ma,
     trip_ms,
 )
+from pdm_alloc.electrics.wire import wire_sizes
 
 __all__ = ["Demand", "Protected", "Rated", "protect"]
 
@@ -50,6 +53,10 @@ class Rated(Protocol):
     @property
     def pins(self) -> int:
         """Conductors that can be wired side by side."""
+
+    @property
+    def wires(self) -> int:
+        """Conductors there must be side by side: one a channel that feeds the circuit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +109,8 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
 
     A wire that a stalled motor would overheat before the trip is replaced by a thicker one. It is
     taken to be at its class temperature when the motor stalls, and not to pass the temperature its
-    insulation survives for 5 s.
+    insulation survives for 5 s. Where the channel's terminal sets no limit, as many of the largest
+    conductors are laid side by side as its setting takes.
 
     Parameters
     ----------
@@ -130,8 +138,8 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     wire = _wire(setting, demand, channel, rules, 0.0)
     if isinstance(wire, str):
         return wire
-    running_a, trip_a = demand.running_ma / 1000, setting / 1000
-    window = inrush_window_ms(running_a, demand.excess_a, demand.tau_ms, trip_a)
+    running_a = demand.running_ma / 1000
+    window = inrush_window_ms(running_a, demand.excess_a, demand.tau_ms, _read_a(setting, demand, channel))
     if demand.stalled_ma <= 0:
         return Protected(setting, window, wire, None)
     return _against_stall(Protected(setting, window, wire, None), demand, channel, rules)
@@ -152,10 +160,30 @@ def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: Wire
 
 
 def _wire(setting, demand, channel, rules, least_mm2):
-    running_a = demand.running_ma / 1000
-    return choose_wire(
-        setting / 1000, running_a, demand.runs, rules, channel.max_wire_mm2, channel.pins, least_mm2=least_mm2
-    )
+    pins = channel.pins
+    if channel.max_wire_mm2 is None:
+        pins = max(pins, _as_many(setting / 1000, least_mm2, rules, channel.wires))
+    trip_a, running_a = setting / 1000, demand.running_ma / 1000
+    return choose_wire(trip_a, running_a, demand.runs, rules, channel.max_wire_mm2, pins, least_mm2, channel.wires)
+
+
+def _read_a(setting, demand, channel):
+    """A setting equal to the running current reads as half a step more, or the inrush would last for ever."""
+    return setting / 1000 if setting > demand.running_ma else (setting + channel.trip_step_ma / 2) / 1000
+
+
+def _as_many(trip_a, least_mm2, rules, wires):
+    """Conductors of the largest size that carry a setting, where no terminal limits them."""
+    area_mm2, largest_a = _largest(rules)
+    if largest_a <= 0:
+        return wires
+    return wires * math.ceil(max(trip_a / largest_a, least_mm2 / area_mm2) / wires)
+
+
+@lru_cache(maxsize=512)
+def _largest(rules):
+    area_mm2 = wire_sizes(rules.sizes)[-1].area_mm2
+    return area_mm2, ampacity_a(area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires)
 
 
 def _least_mm2(stalled_a, tripped_ms, insulation_c):

@@ -32,7 +32,8 @@ def trip_ma(running_ma: int, rated_ma: Fraction, step_ma: int, ampacity_ma: floa
     """Trip setting: 1.25 times running, rounded up to a step, no more than channel and wire bear.
 
     Where 1.25 times running, or rounding it up, would pass the derated rating, the setting is the
-    rating rounded down to a step, as long as that is above the running current.
+    rating rounded down to a step, as long as that is not below the running current: a channel trips
+    above its setting, not at it.
 
     Parameters
     ----------
@@ -48,7 +49,7 @@ def trip_ma(running_ma: int, rated_ma: Fraction, step_ma: int, ampacity_ma: floa
     Returns
     -------
     int or str
-        mA, a multiple of `step_ma`; or a reason word: ``rating`` (no step above running within the
+        mA, a multiple of `step_ma`; or a reason word: ``rating`` (no step from running up to the
         channel's rating), ``wire`` (the wire carries less than the setting).
 
     Raises
@@ -60,7 +61,7 @@ def trip_ma(running_ma: int, rated_ma: Fraction, step_ma: int, ampacity_ma: floa
         raise ValueError(f"a trip setting has steps above 0 mA, not {step_ma}")
     wanted = -(-running_ma * _MARGIN_OVER // (_MARGIN_UNDER * step_ma))
     setting = min(max(1, wanted), int(rated_ma // step_ma)) * step_ma
-    if setting <= running_ma:
+    if setting < max(running_ma, 1):
         return "rating"
     return setting if setting <= ampacity_ma else "wire"
 

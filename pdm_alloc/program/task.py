@@ -108,10 +108,11 @@ def task_of(
     held = {place for places in locked_channels(vehicle, units).values() for place in places}
     classes, capacities = channel_classes(vehicle, units, held, apart)
     slack = _peak_slack(vehicle, units, types)
+    wiring = book.wiring(vehicle)
     columns = []
     for command, own in types.items():
         for number, channel_class in enumerate(classes):
-            for counts, fit in book.circuits(own, channel_class.rating).items():
+            for counts, fit in book.circuits(own, channel_class.rating, wiring).items():
                 if _allowed(own, counts, channel_class, slack):
                     columns.append(Column(command, counts, number, fit, _most(own, counts, channel_class)))
     return Task(vehicle, tuple(units), types, classes, capacities, tuple(columns))

@@ -24,6 +24,7 @@ class Ratings:
     trip_step_ma: int = 100
     max_wire_mm2: float | None = None
     pins: int = 1
+    wires: int = 1
 
 
 def lamps(running_ma=9_200, runs=((9.2, 3.0, 3.0),)):
@@ -40,11 +41,11 @@ def test_lamps_by_hand():
 @pytest.mark.parametrize(
     ("demand", "ratings", "rules", "reason"),
     [
-        (lamps(20_000), Ratings(), RULES, "rating"),
+        (lamps(20_001), Ratings(), RULES, "rating"),
         (lamps(), Ratings(), WireRules(ambient_c=110), "heat"),
         (lamps(), Ratings(max_wire_mm2=0.5), RULES, "terminal"),
         (lamps(runs=((9.2, 900.0, 0.1),)), Ratings(), RULES, "drop"),
-        (lamps(), Ratings(), WireRules(ambient_c=104.9999), "ampacity"),
+        (lamps(), Ratings(max_wire_mm2=300.0), WireRules(ambient_c=104.9999), "ampacity"),
         (Demand(9_000, (45.0,), (50.0,), 54_000, ()), Ratings(peak_ms=60_000, max_wire_mm2=0.5), RULES, None),
     ],
 )
@@ -87,4 +88,26 @@ def test_whatever_is_allowed_is_protected(running, pairs, motor, insulation):
     assert result.wire.drops_pct[0] <= 3 * (1 + 1e-9)
     assert window_passes(running / 1000, excess, tau, trip, result.window_ms)
     assert inrush_current(result.window_ms + 1e-6, running / 1000, excess, tau) <= trip
+    assert result.wire.parallel == 1
     assert result.stall.safe if motor else result.stall is None
+
+
+def test_a_full_channel_still_has_a_window():
+    """Set to the running current itself, a channel reads half a step more: 20 ms x ln(101.2 / 0.05) x 1.5 by hand."""
+    result = protect(lamps(20_000), Ratings(), RULES)
+    assert (result.trip_ma, result.window_ms) == (20_000, 230.0)
+
+
+def test_paralleled_channels_have_a_conductor_each():
+    """Two channels together: two conductors even where one would do, and four where two do not."""
+    pair = Ratings(rated_ma=Fraction(40_000), usable_ma=32_000, pins=4, wires=2, max_wire_mm2=2.5)
+    assert protect(lamps(), pair, RULES).wire.parallel == 2
+    assert protect(lamps(32_000, ()), pair, WireRules(bundle_wires=7)).wire.parallel == 4
+
+
+def test_without_a_terminal_as_many_conductors_as_it_takes():
+    """A rating no single size carries: two of 300 mm2 for 1,250 A, though the channel names one pin."""
+    huge = Ratings(rated_ma=Fraction(2_000_000), usable_ma=1_600_000, peak_ma=9_000_000)
+    result = protect(Demand(1_000_000, (), (), 0, ()), huge, RULES)
+    assert result.wire.parallel == 2 and result.wire.ampacity_a >= 1_250
+    assert choose_wire(1_250.0, 1_000.0, [], RULES) == "ampacity"

@@ -26,8 +26,9 @@ from pdm_alloc.electrics.trip import (
         (8_000, 20_000, 100, math.inf, 10_000),
         (8_010, 20_000, 100, math.inf, 10_100),
         (8_000, 9_550, 100, math.inf, 9_500),
-        (8_000, 8_050, 100, math.inf, "rating"),
-        (9_500, 9_550, 100, math.inf, "rating"),
+        (8_000, 8_050, 100, math.inf, 8_000),
+        (9_500, 9_550, 100, math.inf, 9_500),
+        (9_501, 9_550, 100, math.inf, "rating"),
         (8_000, 20_000, 100, 9_990, "wire"),
         (8_000, 20_000, 100, 10_000, 10_000),
         (0, 20_000, 100, math.inf, 100),
@@ -36,16 +37,16 @@ from pdm_alloc.electrics.trip import (
     ],
 )
 def test_settings(running, rated, step, ampacity, expected):
-    """1.25 times running rounded up; capped at whole steps of the rating; none below running or above the wire."""
+    """1.25 times running rounded up; capped at whole steps of the rating; none below running, none above the wire."""
     assert trip_ma(running, Fraction(rated), step, ampacity) == expected
 
 
 @given(st.integers(0, 60_000), st.fractions(0, 80_000), st.integers(1, 5_000), st.floats(0, 80_000))
 def test_setting_rules(running, rated, step, ampacity):
-    """Every setting is a whole step, above running, within rating and wire, and the least that has the margin."""
+    """Every setting is a whole step, not below running, within rating and wire, and the least that has the margin."""
     setting = trip_ma(running, rated, step, ampacity)
     if isinstance(setting, int):
-        assert setting % step == 0 and running < setting <= min(rated, ampacity)
+        assert setting % step == 0 and running <= setting <= min(rated, ampacity)
         assert setting - step < running * 1.25 or setting == step
         assert setting >= running * 1.25 or setting + step > rated
     else:

@@ -1,0 +1,1 @@
+"""Where wires run: lengths along routes, bundles, mass."""
