@@ -41,7 +41,7 @@ class Fault:
 
     def __str__(self):
         """One line: table, row, column, value, what is wrong, what would be right."""
-        where = [self.table]
+        where = [_shown(self.table, 300)]
         where += [f"row {self.row}"] if self.row is not None else []
         where += [f"column {_shown(self.column)}"] if self.column else []
         value = f"'{_shown(self.value)}' " if self.value else ""

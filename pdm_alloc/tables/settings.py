@@ -1,6 +1,5 @@
 """Settings from ``settings.toml`` or from a table of settings and values."""
 
-import json
 import re
 import tomllib
 from pathlib import Path
@@ -96,8 +95,9 @@ def _row_of(key, text):
 def _as_text(key, value) -> str:
     """A TOML value as the text of a cell; what no setting can be keeps its own trouble."""
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
+        shown = str(value).lower() if isinstance(value, bool) else f"({type(value).__name__})"
         return Odd(
-            json.dumps(value, default=str),
+            shown,
             "is neither a number nor a word",
             "write a number, or a word in quotation marks",
         )

@@ -98,11 +98,16 @@ def _records(sheet, formulas) -> Iterator[list[str]]:
 def _rows(sheet) -> Iterator[tuple]:
     # The size a sheet states for itself may be a lie: only the cells count.
     sheet.reset_dimensions()
-    width = 0
+    width, blank = 0, None
     for row in sheet.iter_rows(min_row=1, max_col=MOST_COLUMNS + 1):
+        # Rows that are not there at all are one and the same object, and there may be a million.
+        if row is blank:
+            yield ()
+            continue
         # Rows come padded to the full width; few cells of it are there, and looking at each would take seconds.
         if not set(map(id, row[width:])) <= {id(EMPTY_CELL)}:
             width = max(at for at, cell in enumerate(row, 1) if cell is not EMPTY_CELL)
+        blank = row
         yield row[:width]
 
 
