@@ -1,0 +1,190 @@
+"""How much more fits beside a solution whose other circuits stay as they are: a few variables, so it is quick.
+
+What is found this way does fit; that no more fits has to be proved by the whole program.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.fit import Counts
+from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.module import Unit
+from pdm_alloc.program.objectives import channels_used, strength_used
+from pdm_alloc.program.partition import partition
+from pdm_alloc.program.solver import Clock, Program, solve_program
+from pdm_alloc.program.stages import minimise, packed
+from pdm_alloc.program.task import Column, Task, task_of
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["Base", "base_of", "fits_beside", "lifted", "most_beside"]
+
+Chosen = Counter[tuple[str, Counts, int]]
+_NO_LIMIT = 10**9
+
+
+@dataclass(frozen=True)
+class Base:
+    """Solutions to put more beside.
+
+    Parameters
+    ----------
+    outcome : str
+        How the first solve ended.
+    chosen : tuple of Counter
+        For each solution how often each circuit is on each class; none where the outcome has none.
+    """
+
+    outcome: str
+    chosen: tuple[Chosen, ...] = ()
+
+
+def base_of(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Base:
+    """Solutions that leave much free: one the fewest channels, one the strongest channels.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    clock : Clock
+        When to stop.
+    book : CircuitBook
+        Circuits of this vehicle known so far.
+
+    Returns
+    -------
+    Base
+    """
+    task = task_of(vehicle, units, book)
+    few, weak = channels_used(task), strength_used(task)
+    found = [minimise(partition(task), [packed([few, weak], task.channels())[0]], clock)[0]]
+    if found[0]:
+        found.append(minimise(partition(task), [weak], clock)[0])
+    return Base(found[0].outcome, tuple(_chosen(task, s.values) for s in found if s))
+
+
+def _chosen(task: Task, values: Sequence[float]) -> Chosen:
+    chosen: Chosen = Counter()
+    for column, value in zip(task.columns, values, strict=False):
+        chosen[_key(column)] += round(value)
+    return +chosen
+
+
+def _key(column: Column) -> tuple[str, Counts, int]:
+    return column.command, column.counts, column.channel_class
+
+
+def most_beside(task: Task, base: Base, load: str, clock: Clock) -> int:
+    """How many items of one load fit while the circuits of all other commands stay.
+
+    Parameters
+    ----------
+    task : Task
+        With as many items of the load as may be asked for.
+    base : Base
+        Of the vehicle without that load.
+    load : str
+        Its name.
+    clock : Clock
+        When to stop.
+
+    Returns
+    -------
+    int
+        As many do fit; more may, if other circuits change.
+    """
+    return max((_most_beside(task, chosen, load, clock) for chosen in base.chosen), default=0)
+
+
+def _most_beside(task: Task, chosen: Chosen, load: str, clock: Clock) -> int:
+    small = _beside(task, chosen, load)
+    if small is None:
+        return 0
+    program, columns = small
+    command, number = _type_of(task, load)
+    t = task.types[command][number]
+    items = {v: dict(c.counts).get(number, 0) for v, c in columns.items() if c.command == command}
+    weights = {v: float(k) for v, k in items.items() if k}
+    old = sum(name != load for name, _ in t.items)
+    program.rows = [
+        (w, old, most) if (w, least) == (weights, t.count) else (w, least, most) for w, least, most in program.rows
+    ]
+    solution = solve_program(program, {v: -k for v, k in weights.items()}, clock)
+    return round(-solution.objective) - old if solution else 0
+
+
+def fits_beside(task: Task, base: Base, load: str, clock: Clock) -> bool:
+    """Whether all items of a load fit while the circuits of all other commands stay; as `most_beside`."""
+    programs = (small[0] for chosen in base.chosen if (small := _beside(task, chosen, load)) is not None)
+    return any(solve_program(program, {}, clock) for program in programs)
+
+
+def lifted(task: Task) -> dict[str, Task]:
+    """The task with one kind of limit out of the way at a time.
+
+    Parameters
+    ----------
+    task : Task
+        Any.
+
+    Returns
+    -------
+    dict of str to Task
+        By kind: ``channels`` (and the spares wanted), ``bank X``, ``whole module``; with several units the kinds of
+        each are one.
+    """
+    banks = sorted({bank for unit in task.units for bank in unit.module.bank_ma})
+    free = {f"bank {bank}": replace(task, units=_raised(task.units, (bank,))) for bank in banks}
+    if len(banks) > 1:
+        free["banks"] = replace(task, units=_raised(task.units, banks))
+    whole = (replace(u, module=replace(u.module, total_ma=_NO_LIMIT, total_peak_ma=_NO_LIMIT)) for u in task.units)
+    return {"channels": _without_capacities(task), **free, "whole module": replace(task, units=tuple(whole))}
+
+
+def _raised(units: Sequence[Unit], banks: Sequence[str]) -> tuple[Unit, ...]:
+    return tuple(
+        replace(
+            u,
+            module=replace(
+                u.module, bank_ma={b: _NO_LIMIT if b in banks else ma for b, ma in u.module.bank_ma.items()}
+            ),
+        )
+        for u in units
+    )
+
+
+def _without_capacities(task: Task) -> Task:
+    vehicle = replace(task.vehicle, settings=replace(task.vehicle.settings, spare_channels=0))
+    columns = tuple(
+        replace(c, most=min(task.types[c.command][n].count // k for n, k in c.counts)) for c in task.columns
+    )
+    return replace(task, vehicle=vehicle, columns=columns, capacities=())
+
+
+def _type_of(task: Task, load: str) -> tuple[str, int]:
+    return next((command, n) for command, types in task.types.items() for n, t in enumerate(types) if _has(t, load))
+
+
+def _has(t: ItemType, load: str) -> bool:
+    return any(name == load for name, _ in t.items)
+
+
+def _beside(task: Task, chosen: Chosen, load: str) -> tuple[Program, dict[int, Column]] | None:
+    """The program of one command, all else as in the base, and its columns by variable; None: that is impossible."""
+    command, _ = _type_of(task, load)
+    columns = [c for c in task.columns if c.command == command or chosen[_key(c)]]
+    fixed = {v: chosen[_key(c)] for v, c in enumerate(columns) if c.command != command}
+    if sum(fixed.values()) != sum(times for (name, _, _), times in chosen.items() if name != command):
+        return None
+    program = partition(replace(task, columns=tuple(columns)))
+    free = [v for v in range(len(program.most)) if v not in fixed]
+    small = program.narrowed(free)[0]
+    small.rows = [
+        (row, least - shift, most - shift)
+        for (row, _, _), (weights, least, most) in zip(small.rows, program.rows, strict=True)
+        for shift in (sum(w * fixed[v] for v, w in weights.items() if v in fixed),)
+    ]
+    return small, {n: columns[v] for n, v in enumerate(free) if v < len(columns)}
