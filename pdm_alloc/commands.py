@@ -9,7 +9,8 @@ import pandas as pd
 
 from pdm_alloc.module import Catalogue
 from pdm_alloc.tables import InputError, check_against, new_tables, read_catalogue, read_vehicle
-from pdm_alloc.tables.nearest import nearest
+from pdm_alloc.tables.fault import Fault
+from pdm_alloc.tables.nearest import hint
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["run"]
@@ -106,10 +107,53 @@ def _size(options) -> int:
             progress=bar,
         )
     if options.json:
-        _print_json({"smallest": study.smallest, "verdicts": _records(study.verdicts)})
-    else:
-        print(_text(study.verdicts), study.summary(), sep="\n\n")
+        _print_json(_study_json(study, options.why))
+        return DONE if study.smallest else SHORT
+    print(_text(study.verdicts), study.summary(), sep="\n\n")
+    for refusal in study.refusals.values():
+        print("", *_why(refusal, options.why), sep="\n")
     return DONE if study.smallest else SHORT
+
+
+def _study_json(study, why: bool) -> dict:
+    found = {"smallest": study.smallest, "verdicts": _records(study.verdicts)}
+    if why:
+        found["refusals"] = {name: _refusal_json(r) for name, r in study.refusals.items()}
+    return found
+
+
+def _refusal_json(refusal) -> dict:
+    tables = {"shortfall": _records(refusal.shortfall), "concessions": _records(refusal.concessions)}
+    return {"outcome": refusal.outcome, "why": refusal.why(), **tables}
+
+
+def _why(refusal, everything: bool):
+    """What is short and what could be given up: a line each, or all of it."""
+    yield str(refusal)
+    if not everything:
+        if refusal.cheapest_concessions:
+            yield f"  or give up: {refusal.cheapest_concessions}"
+        return
+    yield from _shortfall_lines(refusal.shorts)
+    yield from _concession_lines(refusal)
+
+
+def _shortfall_lines(shorts):
+    words = {n: [s for s in shorts if s.group == n] for n in dict.fromkeys(s.group for s in shorts)}
+    for group, together in words.items():
+        label = "missed in any case" if group == 0 else "enough with"
+        needed = ", ".join(dict.fromkeys(s.needed_by for s in together if s.needed_by))
+        by = f" (for {needed})" if needed else ""
+        yield f"  {label}: {' and '.join(s.sentence for s in together)}{by}"
+
+
+def _concession_lines(refusal):
+    if not refusal.concession_sets:
+        yield "  no set of concessions on offer makes it enough"
+    table = refusal.concessions
+    for rank, rows in table.groupby("rank"):
+        yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"
+        yield from (f"    {row.kind}: {row.detail}" for row in rows.itertuples())
 
 
 def _allocate(options) -> int:
@@ -133,18 +177,15 @@ def _module(catalogue: Catalogue, name: str):
     try:
         return catalogue[name]
     except KeyError:
-        names = [m.name for m in catalogue]
-        hint = nearest(name, names)
-        raise InputError.of("modules", None, "module", name, f"no such module{hint}", ", ".join(names)) from None
+        remedy = hint(name, [m.name for m in catalogue])
+        raise InputError([Fault("modules", None, "module", name, "is not in the catalogue", remedy)]) from None
 
 
 def _not_enough(options, refusal) -> int:
     if options.json:
-        _print_json({"outcome": refusal.outcome, "shortfall": _records(refusal.shortfall)})
+        _print_json(_refusal_json(refusal))
     else:
-        print(refusal)
-        if len(refusal.shorts) > 1:
-            print(*(f"  {s.kind}: {s.sentence}" for s in refusal.shorts), sep="\n")
+        print(*_why(refusal, everything=True), sep="\n")
     return SHORT
 
 

@@ -107,6 +107,14 @@ class NotEnough(Exception):
 
         return concession_sets(self.vehicle, self.units)
 
+    @cached_property
+    def cheapest_concessions(self) -> str:
+        """The cheapest set in one line; empty where nothing on offer helps."""
+        from pdm_alloc.allocation.concessions import concession_sets, in_words
+
+        sets = self.__dict__.get("concession_sets") or concession_sets(self.vehicle, self.units, most=1)
+        return in_words(sets[0]) if sets else ""
+
     @property
     def concessions(self) -> pd.DataFrame:
         """A row a concession: rank of its set, weight of the set, kind, subject, weight, what it means."""

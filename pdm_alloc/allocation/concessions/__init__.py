@@ -2,6 +2,6 @@
 
 from pdm_alloc.allocation.concessions.option import Option, options
 from pdm_alloc.allocation.concessions.search import ConcessionSet, concession_sets
-from pdm_alloc.allocation.concessions.table import CONCESSIONS, concessions_table
+from pdm_alloc.allocation.concessions.table import CONCESSIONS, concessions_table, in_words
 
-__all__ = ["CONCESSIONS", "ConcessionSet", "Option", "concession_sets", "concessions_table", "options"]
+__all__ = ["CONCESSIONS", "ConcessionSet", "Option", "concession_sets", "concessions_table", "in_words", "options"]

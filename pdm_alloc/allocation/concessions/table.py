@@ -13,7 +13,7 @@ from pdm_alloc.allocation.ratings import place_of
 from pdm_alloc.circuits.fit import worst_rise_ma
 from pdm_alloc.circuits.items import load_types
 
-__all__ = ["CONCESSIONS", "RELAY_MASS_G", "concessions_table", "detail"]
+__all__ = ["CONCESSIONS", "RELAY_MASS_G", "concessions_table", "detail", "in_words"]
 
 CONCESSIONS = ("rank", "set_weight", "kind", "subject", "weight", "detail")
 RELAY_MASS_G = 60  # relay, base, fuse and holder; common practice, no source
@@ -23,6 +23,12 @@ def concessions_table(sets: Iterable[ConcessionSet]) -> pd.DataFrame:
     """A row a concession, in the columns `CONCESSIONS`."""
     rows = [(s.rank, s.weight, o.kind, o.subject, o.weight, detail(s, o)) for s in sets for o in s.made]
     return pd.DataFrame(rows, columns=list(CONCESSIONS))
+
+
+def in_words(chosen: ConcessionSet) -> str:
+    """A set in one line, heaviest first."""
+    made = sorted(chosen.made, key=lambda o: (-o.weight, o.kind, o.subject))
+    return "; ".join(_SHORT[o.kind].format(o.subject, *o.members) for o in made)
 
 
 def detail(chosen: ConcessionSet, option: Option) -> str:
@@ -92,6 +98,14 @@ def _leave_out(chosen: ConcessionSet, option: Option) -> str:
     return f"{option.subject} is left out"
 
 
+_SHORT = {
+    "headroom": "less headroom on {0}",
+    "join": "{1} and {2} on one channel",
+    "relay": "{0} on an external relay",
+    "separation": "{0} no longer kept apart",
+    "soft_start": "soft start for {0}",
+    "leave_out": "{0} left out",
+}
 _DETAIL = {
     "headroom": _headroom,
     "join": _join,
