@@ -1,0 +1,33 @@
+"""Options of the whole suite."""
+
+import os
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+# Timings differ from machine to machine: speed is measured by the benchmarks, never by a deadline here.
+settings.register_profile("plain", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("plain")
+
+
+def pytest_addoption(parser):
+    parser.addoption("--nightly", action="store_true", help="run the long form of the tests that have one")
+
+
+@pytest.fixture(scope="session")
+def nightly(request):
+    """Whether the long form was asked for."""
+    return request.config.getoption("--nightly")
+
+
+def pytest_collection_modifyitems(config, items):
+    if config.getoption("--nightly"):
+        return
+    skip = pytest.mark.skip(reason="long form: run with --nightly")
+    for item in items:
+        if "nightly" in item.keywords:
+            item.add_marker(skip)
+
+
+def pytest_configure(config):
+    os.environ.setdefault("MPLBACKEND", "Agg")
