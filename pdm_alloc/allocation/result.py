@@ -7,6 +7,11 @@ import pandas as pd
 
 from pdm_alloc.allocation import tables
 from pdm_alloc.allocation.circuit import PlacedCircuit
+from pdm_alloc.allocation.settings_table import settings_table
+from pdm_alloc.allocation.supply_table import supply_table
+from pdm_alloc.allocation.warnings_table import warnings_table
+from pdm_alloc.allocation.wired import WiredCircuit, wire_circuits
+from pdm_alloc.allocation.wires_table import drops_table, wires_table
 from pdm_alloc.module import Unit
 from pdm_alloc.vehicle import Vehicle
 
@@ -62,6 +67,36 @@ class Allocation:
     def headroom(self) -> pd.DataFrame:
         """Banks and whole modules in every state: module, subject, state, current_a, limit_a, headroom_pct."""
         return tables.states(self.vehicle, self.units, self.circuits)
+
+    @cached_property
+    def wired(self) -> tuple[WiredCircuit, ...]:
+        """Trip setting and wire of every circuit, in the order of `circuits`."""
+        return wire_circuits(self.vehicle, self.units, self.circuits)
+
+    @cached_property
+    def wires(self) -> pd.DataFrame:
+        """A row a circuit: its wire, what it carries (A), the worst voltage drop on it (per cent), its mass (g)."""
+        return wires_table(self.vehicle, self.wired)
+
+    @cached_property
+    def settings(self) -> pd.DataFrame:
+        """A row a circuit: trip current to set (A), inrush window (ms), and by how much its loads pass them."""
+        return settings_table(self.vehicle, self.wired)
+
+    @cached_property
+    def drops(self) -> pd.DataFrame:
+        """A row a load and circuit: voltage drop from module to load (V, per cent) and what is allowed."""
+        return drops_table(self.vehicle, self.wired)
+
+    @cached_property
+    def supply(self) -> pd.DataFrame:
+        """A row an operating state: mean and peak current against charging (A), minutes the battery lasts."""
+        return supply_table(self.vehicle)
+
+    @cached_property
+    def warnings(self) -> pd.DataFrame:
+        """Rules of care, gravest first: code, severity, subject, sentence, remedy."""
+        return warnings_table(self.vehicle, self.units, self.circuits)
 
     def pin_map(self) -> pd.DataFrame:
         """Table to wire by: a row a circuit, with the loads' ``x_`` columns at the end."""

@@ -4,14 +4,15 @@ Identical channels of one bank are one class with a count, so that permuting the
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 
+from pdm_alloc.circuits.capacity import Capacity, Draft, capacities_of
 from pdm_alloc.electrics.derating import derating_factor, usable_ma
 from pdm_alloc.module import Channel, Unit, natural_key
 from pdm_alloc.vehicle import Settings, Vehicle
 
-__all__ = ["Capacity", "ChannelClass", "Rating", "channel_classes", "rating_of", "unit_ambient_c"]
+__all__ = ["ChannelClass", "Rating", "channel_classes", "rating_of", "unit_ambient_c"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,24 +84,6 @@ class ChannelClass:
     def width(self) -> int:
         """Channels one slot takes up."""
         return len(self.slots[0])
-
-
-@dataclass(frozen=True, slots=True)
-class Capacity:
-    """At most `most` channels (or doubles) over the classes: sum of weight x uses <= most."""
-
-    weights: tuple[tuple[int, int], ...]
-    most: int
-
-
-@dataclass
-class _Draft:
-    """Channels of one unit on the way to classes."""
-
-    unit: int
-    keys: dict[str, tuple]
-    doubles: list[tuple[str, str, str]]
-    atoms: dict[str, int] = field(default_factory=dict)
 
 
 def unit_ambient_c(vehicle: Vehicle, unit: Unit) -> float:
@@ -186,11 +169,11 @@ def _add_unit(number, unit, factor, settings, held, classes, capacities):
     by_name = {c.name: c for c in channels}
     own = {c.name: held.get((number, c.name), "") for c in channels}
     keys = {c.name: (_single_rating(c, unit, factor, settings), c.bank or "", own[c.name]) for c in channels}
-    draft = _Draft(number, keys, _doubles(channels))
+    draft = Draft(number, keys, _doubles(channels))
     draft.atoms = _atoms(draft)
     singles = _single_classes(draft, classes)
     doubles = _double_classes(draft, by_name, unit, factor, settings, classes)
-    capacities.extend(_capacities(draft, classes, singles, doubles))
+    capacities.extend(capacities_of(draft, classes, singles, doubles))
 
 
 def _single_rating(channel: Channel, unit: Unit, factor: Fraction, settings: Settings) -> Rating:
@@ -240,7 +223,7 @@ def _doubles(channels):
     return found
 
 
-def _atoms(draft: _Draft) -> dict[str, int]:
+def _atoms(draft: Draft) -> dict[str, int]:
     """Number of the group of channels that labels tie together, by channel."""
     group = {name: n for n, name in enumerate(draft.keys)}
     for _, a, b in draft.doubles:
@@ -249,7 +232,7 @@ def _atoms(draft: _Draft) -> dict[str, int]:
     return group
 
 
-def _single_classes(draft: _Draft, classes) -> dict[tuple, int]:
+def _single_classes(draft: Draft, classes) -> dict[tuple, int]:
     """Class number by key of channel."""
     by_key: dict[tuple, list[str]] = {}
     for name, key in draft.keys.items():
@@ -262,7 +245,7 @@ def _single_classes(draft: _Draft, classes) -> dict[tuple, int]:
     return numbers
 
 
-def _double_classes(draft: _Draft, by_name, unit, factor, settings, classes) -> dict[tuple, int]:
+def _double_classes(draft: Draft, by_name, unit, factor, settings, classes) -> dict[tuple, int]:
     """Class number by (use, keys, size of its group): doubles of larger groups are classes of their own."""
     size = {name: list(draft.atoms.values()).count(group) for name, group in draft.atoms.items()}
     grouped: dict[tuple, list[tuple[str, str]]] = {}
@@ -286,35 +269,3 @@ def _double_halves(a: Channel, b: Channel, use: str):
     if len(set(banks)) == 1:
         return ((banks[0], 2 if len(banks) == 2 or use == "bridge" else 1),)
     return tuple((bank, 1 if use == "pair" else 2) for bank in sorted(banks))
-
-
-def _capacities(draft: _Draft, classes, singles, doubles):
-    slots = {number: classes[number].slots for number in doubles.values()}
-    for key, number in singles.items():
-        weights = [(number, 1)]
-        for double, pairs in slots.items():
-            taken = sum(draft.keys[name] == key for name in pairs[0])
-            if taken:
-                weights.append((double, taken))
-        yield Capacity(tuple(weights), len(classes[number].slots))
-    yield from _double_capacities(draft, slots)
-
-
-def _double_capacities(draft: _Draft, slots):
-    """Groups of two: as many doubles as groups. Larger groups: every channel once."""
-    by_channel: dict[str, list[int]] = {}
-    for double, pairs in slots.items():
-        for name in pairs[0] if len(pairs) == 1 else ():
-            by_channel.setdefault(name, []).append(double)
-    seen = set()
-    for name in by_channel:
-        together = tuple(sorted(set(by_channel[name])))
-        if together not in seen:
-            seen.add(together)
-            yield Capacity(tuple((d, 1) for d in together), 1)
-    groups: dict[tuple, list[int]] = {}
-    for double, pairs in slots.items():
-        if len(pairs) > 1:
-            groups.setdefault(pairs, []).append(double)
-    for pairs, together in groups.items():
-        yield Capacity(tuple((d, 1) for d in together), len(pairs))

@@ -11,7 +11,7 @@ from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.electrics.protect import Protected
 from pdm_alloc.electrics.protection import inrush_use
 
-__all__ = ["Fit", "fit", "may_share", "usable_for", "worst_rise_ma"]
+__all__ = ["Fit", "fit", "may_share", "rating_for", "usable_for", "worst_rise_ma"]
 
 Counts = tuple[tuple[int, int], ...]
 
@@ -113,15 +113,16 @@ def fit(
     if use > 1:
         return None
     some = [(types[n], k) for n, k in counts]
-    made = wiring.protect(some, _as_usable(rating, usable), running + rise)
+    made = wiring.protect(some, rating_for(rating, types[counts[0][0]].headroom_pct), running + rise)
     use_ppm = math.ceil(running * 1_000_000 / rating.rated_ma)
     if isinstance(made, str):
         return Fit(running, peak, use_ppm, use) if made == "stall" else None
     return Fit(running, peak, use_ppm, use, round(1000 * wiring.mass_g(some, made, rating)), made)
 
 
-def _as_usable(rating: Rating, usable_ma: int) -> Rating:
-    return rating if usable_ma == rating.usable_ma else replace(rating, usable_ma=usable_ma)
+def rating_for(rating: Rating, headroom_pct: Fraction | None) -> Rating:
+    """The kind of channel with the usable limit of `usable_for`."""
+    return rating if headroom_pct is None else replace(rating, usable_ma=usable_for(rating, headroom_pct))
 
 
 def usable_for(rating: Rating, headroom_pct: Fraction | None) -> int:

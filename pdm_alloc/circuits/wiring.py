@@ -14,7 +14,7 @@ from pdm_alloc.harness.lengths import Lengths, lengths
 from pdm_alloc.harness.tree import Tree
 from pdm_alloc.vehicle import Settings, Vehicle
 
-__all__ = ["Wiring", "wire_rules", "wiring_key"]
+__all__ = ["Wiring", "stalled_ma", "wire_rules", "wiring_key"]
 
 Some = Sequence[tuple[ItemType, int]]
 Key = TypeVar("Key")
@@ -111,7 +111,7 @@ class Wiring:
         return total / 1000
 
     def wire_m(self, some: Some, place: str | None) -> float:
-        """Wire of a circuit, one way, what is known of it: trunk and branches once, an end at the module and one an item, m."""
+        """Wire of a circuit one way, as far as known, m: trunk and branches once, ends at the module and each item."""
         key = (place, *((t.place, t.length_m, k) for t, k in some))
         if key not in self._wire_m:
             self._wire_m[key] = self._measure(some, place)
