@@ -60,8 +60,12 @@ def _of_rank(table: pd.DataFrame, rank: int) -> pd.DataFrame:
     return found.sort_values(["weight", "subject"], ascending=[False, True], kind="stable")
 
 
+def _heading(row: Any) -> str:
+    return f"{str(row.kind).replace('_', ' ')}: {row.subject}"
+
+
 def _lines(row: Any) -> list[str]:
-    return [*wrap(f"{row.kind}: {row.subject}", _WIDTH - 4).split("\n"), *wrap(str(row.detail), _WIDTH).split("\n")]
+    return [*wrap(_heading(row), _WIDTH - 4).split("\n"), *wrap(str(row.detail), _WIDTH).split("\n")]
 
 
 def _height(row: Any) -> float:
@@ -79,7 +83,7 @@ def _column(axes: "Axes", left: float, rank: int, one: pd.DataFrame, heights: li
 
 
 def _card(axes: "Axes", left: float, top: float, high: float, row: Any, heaviest: float) -> None:
-    head = len(wrap(f"{row.kind}: {row.subject}", _WIDTH - 4).split("\n"))
+    head = len(wrap(_heading(row), _WIDTH - 4).split("\n"))
     strip = 0.015 + 0.085 * row.weight / heaviest
     axes.barh(top, 1.0, high, left=left, align="edge", color=style.FREE)
     axes.barh(top, strip, high, left=left, align="edge", color=style.RUNNING)

@@ -72,6 +72,22 @@ def test_the_compact_module_is_not_enough_for_the_rally_car(coupe_sizes):
     assert _verdicts(coupe_sizes).outcome["compact-31"] == "not enough"
 
 
+def test_the_compact_module_lacks_strong_channels(coupe_sizes):
+    """A builder recognises the reason: too few channels, and the missing ones must be strong."""
+    short = coupe_sizes.refusals["compact-31"].shortfall
+    assert short["kind"].tolist() == ["channels"]
+    assert 2 <= short["short"].iloc[0] <= 6
+    assert "of at least 11 A" in short["sentence"].iloc[0]
+
+
+def test_a_few_concessions_make_the_compact_module_enough(coupe_sizes):
+    """The second half of the story: five ways to live with it, each of two to four changes, and not all of one kind."""
+    sets = coupe_sizes.refusals["compact-31"].concessions
+    assert sets["rank"].nunique() == 5
+    assert sets.groupby("rank").size().between(2, 4).all()
+    assert sets["kind"].nunique() >= 4
+
+
 def test_one_middle_module_is_just_enough_for_the_rally_car(coupe_sizes):
     """Just enough: all wanted spares are there and hardly another."""
     verdicts = _verdicts(coupe_sizes)

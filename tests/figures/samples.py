@@ -76,7 +76,7 @@ def shortfall():
 def concessions():
     """Two sets."""
     rows = [
-        (1, "leave out", "passenger window", 20, "Wound by hand. Frees a reversing pair: channels 14+15."),
+        (1, "leave_out", "passenger window", 20, "Wound by hand. Frees a reversing pair: channels 14+15."),
         (1, "join", "navigator with crew safety", 4, "Always on together in every state: nothing is lost."),
         (1, "join", "lift pump with main fuel pump", 4, "Always on together in every state: nothing is lost."),
         (2, "less headroom", "heated screen left, heated screen right", 12, "15.0 % instead of 20 % on channel 21."),
