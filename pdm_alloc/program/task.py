@@ -3,7 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
+from pdm_alloc.circuits.capacity import Capacity
+from pdm_alloc.circuits.classes import ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.circuits.fit import Counts, Fit
 from pdm_alloc.circuits.items import ItemType, item_types, locked_channels

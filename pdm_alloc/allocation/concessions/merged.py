@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from pdm_alloc.circuits.classes import Capacity, ChannelClass
+from pdm_alloc.circuits.capacity import Capacity
+from pdm_alloc.circuits.classes import ChannelClass
 
 __all__ = ["merged"]
 
