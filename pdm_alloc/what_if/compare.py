@@ -26,8 +26,9 @@ def compare(before: Allocation, after: Allocation) -> pd.DataFrame:
         A row a change, columns `COMPARISON`, by module and channel. `what` is one of: load moved,
         load added, load removed (subject: the load; items: how many of it; before and after: where);
         channel used, channel freed, command, current, inrush, rating, trip setting, inrush window,
-        wire (subject: the loads or the command; before and after: in words, currents in A). Empty
-        where nothing changed. Identical items of a load are interchangeable.
+        wire, wire length (subject: the loads on the channel); module, place (subject: the unit). Before
+        and after are words, with units. Empty where nothing changed. Identical items of a load are
+        interchangeable.
     """
     rows = [*map(_shift_row, shifts(before, after)), *map(_difference_row, differences(before, after))]
     rows.sort(key=lambda row: (natural_key(row[0]), natural_key(row[1])))

@@ -27,7 +27,7 @@ class Difference:
         Unit and channel; channel empty: the unit itself.
     what : str
         ``channel used``, ``channel freed``, ``module``, ``place``, ``current``, ``inrush``,
-        ``rating`` or a word of `SET_UP`.
+        ``rating``, ``wire length`` or a word of `SET_UP`.
     subject : str
         Loads on the channel.
     before, after : str
@@ -89,19 +89,23 @@ def _facts(allocation: Allocation) -> dict[Spot, dict[str, str]]:
     for row in _records(allocation.channels):
         currents = {what: _amount(row[column], "A") for column, what in _CURRENTS.items()}
         found[row["module"], row["channel"]] = {"loads": row["loads"], "command": row["command"], **currents}
-    for row in _records(getattr(allocation, "settings", None)):
-        found[row["module"], row["channel"]] |= {
-            "trip setting": _amount(row["trip_a"], "A"),
-            "inrush window": _amount(row["window_ms"], "ms"),
-        }
+    for row in _records(allocation.settings):
+        set_to = {"trip setting": _amount(row["trip_a"], "A"), "inrush window": _amount(row["window_ms"], "ms")}
+        found[row["module"], row["channel"]] |= set_to
+    for row in _records(allocation.wires):
+        found[row["module"], row["channel"]] |= {"wire": _wire(row), "wire length": _amount(row["length_m"], "m")}
     return found
 
 
-def _records(table: pd.DataFrame | None) -> list[dict[str, Any]]:
-    return (
-        [] if table is None else [dict(zip(table.columns, row, strict=True)) for row in table.itertuples(index=False)]
-    )
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [dict(zip(table.columns, row, strict=True)) for row in table.itertuples(index=False)]
 
 
-def _amount(value: float, unit: str) -> str:
-    return "" if pd.isna(value) else f"{value:.6g} {unit}"
+def _amount(value: float | None, unit: str) -> str:
+    return "" if value is None or pd.isna(value) else f"{value:.6g} {unit}"
+
+
+def _wire(row: Mapping[str, Any]) -> str:
+    if pd.isna(row["size"]):
+        return ""
+    return f"{row['size']}" if row["parallel"] == 1 else f"{row['parallel']:.0f} x {row['size']}"
