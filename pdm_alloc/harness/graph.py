@@ -40,7 +40,7 @@ def route_graph(places: Sequence[Place], routes: Sequence[Route]) -> "nx.Graph":
     import networkx as nx
 
     by_name = {place.name: place for place in sorted(places, key=lambda p: natural_key(p.name))}
-    graph = nx.Graph()
+    graph: nx.Graph = nx.Graph()
     graph.add_nodes_from(by_name)
     for start, end, metres in sorted(_edges(by_name, routes), key=lambda e: (natural_key(e[0]), natural_key(e[1]))):
         if metres < graph.get_edge_data(start, end, {"m": math.inf})["m"]:

@@ -67,7 +67,8 @@ class Lengths:
 
     def hottest_c(self, start: str | None, ends: Iterable[str | None]) -> float:
         """Hottest ambient on the ways from a place, deg C; a place that states none is at `ambient_c`."""
-        tree, passed = self.tree(start), set()
+        tree = self.tree(start)
+        passed: set[str | None] = set()
         for end in ends:
             passed.update(tree.way(end) if tree is not None and end is not None and end in tree else (start, end))
         return max((self._ambient(name) for name in passed), default=self.ambient_c)

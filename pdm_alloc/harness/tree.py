@@ -4,9 +4,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from pdm_alloc.harness.graph import route_graph
+from pdm_alloc.module import natural_key
 from pdm_alloc.vehicle import Place, Route
 
 __all__ = ["Tree", "shortest_tree"]
+
+_EQUAL = 1e-9  # m: ways that differ by less are equally long, or the order of additions would decide
 
 
 @dataclass(eq=False)
@@ -86,7 +89,8 @@ def shortest_tree(places: Sequence[Place], routes: Sequence[Route], source: str)
     Returns
     -------
     Tree
-        The same whatever the order of rows.
+        The same whatever the order of rows: of ways equally long, the last place before the end
+        decides, the first in natural order of names.
 
     Raises
     ------
@@ -98,6 +102,11 @@ def shortest_tree(places: Sequence[Place], routes: Sequence[Route], source: str)
     graph = route_graph(places, routes)
     if source not in graph:
         raise KeyError(source)
-    _, ways = nx.single_source_dijkstra(graph, source, weight="m")
-    above = {place: way[-2] for place, way in ways.items() if place != source}
+    away = nx.single_source_dijkstra_path_length(graph, source, weight="m")
+    above = {place: _before(graph, away, place) for place in away if place != source}
     return Tree(source, above, {place: graph.edges[place, before]["m"] for place, before in above.items()})
+
+
+def _before(graph, away, place: str) -> str:
+    near = [p for p in graph[place] if away[p] < away[place] and away[p] + graph[place][p]["m"] <= away[place] + _EQUAL]
+    return min(near, key=natural_key)
