@@ -65,7 +65,10 @@ def _heading(row: Any) -> str:
 
 
 def _lines(row: Any) -> list[str]:
-    return [*wrap(_heading(row), _WIDTH - 4).split("\n"), *wrap(str(row.detail), _WIDTH).split("\n")]
+    return [
+        *wrap(_heading(row), _WIDTH - 4).split("\n"),
+        *wrap(str(row.detail).replace(" -> ", " → "), _WIDTH).split("\n"),
+    ]
 
 
 def _height(row: Any) -> float:

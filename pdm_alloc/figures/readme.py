@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pdm_alloc.figures.concessions import concessions
 from pdm_alloc.figures.headroom import headroom
 from pdm_alloc.figures.shortfall import shortfall
 from pdm_alloc.figures.states import states
@@ -38,7 +39,7 @@ def draw() -> dict[str, "Axes"]:
     try:
         allocate(vehicle, catalogue["compact-31"])
     except NotEnough as refusal:
-        drawn["shortfall"] = shortfall(refusal)
+        drawn |= {"shortfall": shortfall(refusal), "concessions": concessions(refusal)}
     return drawn
 
 

@@ -88,6 +88,15 @@ def test_a_few_concessions_make_the_compact_module_enough(coupe_sizes):
     assert sets["kind"].nunique() >= 4
 
 
+def test_the_three_ways_are_those_the_notebook_describes(coupe_sizes):
+    """Notebook 01 tells of sets 1, 2 and 4 in words, and says that set 3 is set 2 with the other half of the screen."""
+    sets = coupe_sizes.refusals["compact-31"].concessions.groupby("rank")["subject"].agg(set)
+    both = {"crew safety + navigator", "passenger window"}
+    assert sets[1] == both | {"heated rear window"}
+    assert (sets[2], sets[3]) == (both | {"heated screen left"}, both | {"heated screen right"})
+    assert sets[4] == both | {"crew power", "cabin lamp + rear window"}
+
+
 def test_one_middle_module_is_just_enough_for_the_rally_car(coupe_sizes):
     """Just enough: all wanted spares are there and hardly another."""
     verdicts = _verdicts(coupe_sizes)
