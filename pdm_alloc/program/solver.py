@@ -193,10 +193,10 @@ def _read(model, variables, whole: bool) -> Solution:
         return Solution(STOPPED_EMPTY if status in (state.kTimeLimit, state.kInterrupt) else FAILED)
     value = info.objective_function_value
     if not whole:
-        values = tuple(v.varValue for v in variables)
+        values = tuple(v.varValue or 0.0 for v in variables)
         outcome = PROVEN_BEST if status == state.kOptimal else STOPPED_EMPTY
-        return Solution(outcome, values, value, value, tuple(v.dj for v in variables))
-    rounded = tuple(round(v.varValue) for v in variables)
+        return Solution(outcome, values, value, value, tuple(v.dj or 0.0 for v in variables))
+    rounded = tuple(round(v.varValue or 0) for v in variables)
     if status == state.kOptimal:
         return Solution(PROVEN_BEST, rounded, round(value), round(value))
     return Solution(BEST_SO_FAR, rounded, round(value), math.ceil(info.mip_dual_bound - 1e-6))

@@ -1,0 +1,124 @@
+"""Costs minimised in order: the thinned solve gives what plain enumeration gives."""
+
+from itertools import product
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pdm_alloc.program import stages
+from pdm_alloc.program.outcome import NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
+from pdm_alloc.program.solver import Clock, Program, solve_program
+from pdm_alloc.program.stages import minimise, packed
+
+
+@st.composite
+def programs(draw):
+    """A handful of small whole numbers, a few rows, three costs."""
+    size = draw(st.integers(1, 5))
+    program = Program()
+    for _ in range(size):
+        program.variable(draw(st.integers(1, 2)))
+    weights = st.lists(st.integers(-2, 3), min_size=size, max_size=size)
+    for _ in range(draw(st.integers(0, 3))):
+        row = dict(enumerate(draw(weights)))
+        least = draw(st.integers(-2, 3))
+        program.row(row, least, least + draw(st.integers(0, 4)))
+    costs = [{v: float(c) for v, c in enumerate(draw(weights)) if c} for _ in range(3)]
+    return program, costs
+
+
+def every_solution(program):
+    for values in product(*(range(most + 1) for most in program.most)):
+        if all(a <= sum(w * values[v] for v, w in row.items()) <= b for row, a, b in program.rows):
+            yield values
+
+
+def value(cost, values):
+    return sum(c * values[v] for v, c in cost.items())
+
+
+@settings(max_examples=150)
+@given(programs(), st.booleans())
+def test_ordered_optimum_equals_enumeration(case, thinned):
+    """Each cost is least among the solutions that are best by the costs before it, thinned out or not."""
+    program, costs = case
+    few = stages._FEW
+    stages._FEW = 0 if thinned else few
+    try:
+        solutions = minimise(program, costs, Clock(30))
+    finally:
+        stages._FEW = few
+    every = list(every_solution(program))
+    if not every:
+        assert [s.outcome for s in solutions] == [NOT_ENOUGH]
+        return
+    best = min(every, key=lambda values: [value(c, values) for c in costs])
+    assert [s.outcome for s in solutions] == [PROVEN_BEST] * 3
+    found = [round(v) for v in solutions[-1].values]
+    assert [value(c, found) for c in costs] == [value(c, best) for c in costs]
+
+
+@settings(max_examples=150)
+@given(programs())
+def test_packed_costs_order_solutions_as_the_costs_do(case):
+    """Joining neighbours into one number never changes which solution is better."""
+    program, costs = case
+    joined = packed(costs, sum(program.most))
+    every = list(every_solution(program))
+    assert sorted(every, key=lambda v: [value(c, v) for c in joined]) == sorted(
+        every, key=lambda v: [value(c, v) for c in costs]
+    )
+
+
+def test_large_costs_are_not_joined():
+    """A joined number that the solver could not resolve to its last digit would be no proof."""
+    assert len(packed([{0: 100_000.0}, {0: 100_000.0}], 10)) == 2
+
+
+def test_no_time_is_stopped_empty():
+    """Without time there are no values to mistake for an answer."""
+    program = Program()
+    program.variable(3)
+    solution = solve_program(program, {0: 1.0}, Clock(0))
+    assert solution.outcome == STOPPED_EMPTY
+    assert not solution
+
+
+def test_asked_to_stop_is_stopped_empty():
+    """Whoever overtakes a running solve gets its clock to run out."""
+    program = Program()
+    program.variable(3)
+    assert minimise(program, [{0: 1.0}], Clock(60, stop=lambda: True))[0].outcome == STOPPED_EMPTY
+
+
+def test_impossible_has_no_values():
+    """The solver leaves numbers in the variables of an impossible program: they must not come out."""
+    program = Program()
+    one = program.variable(1)
+    program.row({one: 1}, least=2)
+    solution = solve_program(program, {one: 1.0}, Clock(10))
+    assert solution.outcome == NOT_ENOUGH
+    assert solution.values == ()
+
+
+def test_a_row_without_variables_that_cannot_hold_is_impossible():
+    """An item that fits no channel at all leaves an empty row behind."""
+    program = Program()
+    program.variable(1)
+    program.row({}, least=1, most=1)
+    assert solve_program(program, {}, Clock(10)).outcome == NOT_ENOUGH
+
+
+def test_a_stopped_solve_is_not_called_best():
+    """A run cut by the clock is at most the best so far, with its gap; PuLP calls it optimal."""
+    program = Program()
+    import random
+
+    dice = random.Random(7)
+    items = [program.variable(1) for _ in range(90)]
+    for _ in range(12):
+        weights = {v: dice.randrange(50, 100) for v in items}
+        total = sum(weights.values()) // 2
+        program.row(weights, total, total)
+    solution = solve_program(program, {v: float(dice.randrange(1, 99)) for v in items}, Clock(0.4))
+    assert solution.outcome != PROVEN_BEST
