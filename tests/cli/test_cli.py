@@ -1,0 +1,157 @@
+"""The command line as a builder meets it: what it prints, what it writes, how it exits."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from pdm_alloc.cli import main
+
+DATA = Path(__file__).parent.parent.parent / "data"
+COUPE = str(DATA / "rally_coupe")
+VERDICTS = ["module", "outcome", "channels_used", "channels", "spare", "tightest", "tightest_pct", "mass_g", "price"]
+PIN_MAP = ["module", "connector", "pins", "channel", "command", "loads", "running_a", "inrush_a", "limit_a"]
+
+
+def said(capsys, *words):
+    code = main([str(w) for w in words])
+    printed = capsys.readouterr()
+    return code, printed.out, printed.err
+
+
+def test_help_loads_nothing_heavy():
+    """Help must come at once: no pandas, no solver."""
+    probe = (
+        "import sys, pdm_alloc.cli as c\n"
+        "try: c.main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "print(sorted({'pandas', 'pulp', 'highspy', 'numpy', 'matplotlib'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
+    assert "usage: pdm-alloc" in done.stdout
+    assert done.stdout.strip().endswith("[]")
+
+
+def test_size_names_the_smallest_that_is_enough(capsys):
+    """The main job on the demo: a verdict for each module, the smallest that is enough, why the smaller is not."""
+    code, out, err = said(capsys, "size", COUPE)
+    assert code == 0
+    assert "is the smallest that is enough" in out
+    assert "compact-31 is not enough: " in out
+    assert "or give up: " in out
+    assert err == ""
+
+
+def test_size_for_machines(capsys):
+    """JSON has the verdicts in the agreed columns."""
+    code, out, _ = said(capsys, "size", COUPE, "--json")
+    study = json.loads(out)
+    assert code == 0
+    assert [list(row) for row in study["verdicts"]] == [VERDICTS] * 5
+    assert study["smallest"] in {row["module"] for row in study["verdicts"] if row["outcome"] == "proven best"}
+
+
+def test_nothing_but_the_answer_is_printed():
+    """The solver's greeting would break JSON on standard output."""
+    done = subprocess.run(
+        [sys.executable, "-m", "pdm_alloc.cli", "size", COUPE, "--json"], capture_output=True, text=True, check=True
+    )
+    assert json.loads(done.stdout)["smallest"]
+    assert done.stderr == ""
+
+
+def test_allocate_writes_the_pin_map(capsys, tmp_path):
+    """The pin map on disk is the table that was printed, in the agreed columns."""
+    code, out, _ = said(capsys, "allocate", COUPE, "--module", "middle-42", "--out", tmp_path / "out")
+    assert code == 0
+    table = pd.read_csv(tmp_path / "out" / "pin_map.csv")
+    assert list(table.columns)[: len(PIN_MAP)] == PIN_MAP
+    assert any(column.startswith("x_") for column in table.columns)
+    assert "proven best" in out
+
+
+def test_not_enough_exits_with_1_and_writes_nothing(capsys, tmp_path):
+    """The answer that a module is not enough is an answer, with its reason; there is nothing to wire by."""
+    code, out, _ = said(capsys, "allocate", COUPE, "--module", "compact-31", "--out", tmp_path / "out")
+    assert code == 1
+    assert "compact-31 is not enough: " in out
+    assert "give up, set 1" in out
+    assert not (tmp_path / "out").exists()
+
+
+def test_not_enough_for_machines(capsys):
+    """JSON of a refusal says which kind of limit, and by how much."""
+    code, out, _ = said(capsys, "allocate", COUPE, "--module", "compact-31", "--json")
+    refusal = json.loads(out)
+    assert code == 1
+    assert refusal["outcome"] == "not enough"
+    assert refusal["shortfall"][0]["kind"] == "channels"
+    assert refusal["shortfall"][0]["short"] > 0
+    assert refusal["concessions"][0]["rank"] == 1
+
+
+def test_unknown_module_is_unusable_input(capsys):
+    """A misspelt module is named with the nearest one there is."""
+    code, _, err = said(capsys, "allocate", COUPE, "--module", "midle-42")
+    assert code == 2
+    assert "midle-42" in err
+    assert "middle-42" in err
+    assert "Traceback" not in err
+
+
+def test_no_time_is_no_answer(capsys):
+    """Without time there is neither an allocation nor a refusal."""
+    code, _, err = said(capsys, "allocate", COUPE, "--module", "middle-42", "--time-limit", "0")
+    assert code == 3
+    assert "stopped empty" in err
+
+
+@pytest.mark.parametrize("text", ["soon", "-1", "nan", "1e99"])
+def test_a_time_that_is_none_is_refused(capsys, text):
+    """The clock takes a number of seconds."""
+    with pytest.raises(SystemExit) as stop:
+        main(["size", COUPE, f"--time-limit={text}"])
+    assert stop.value.code == 2
+
+
+def test_new_tables_can_be_checked_at_once(capsys, tmp_path):
+    """Blank tables with their example rows are a vehicle already; a second time would overwrite and is refused."""
+    folder = tmp_path / "mine"
+    assert said(capsys, "new", folder)[0] == 0
+    assert said(capsys, "check", folder)[0] == 0
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    assert said(capsys, "new", folder)[0] == 2
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_missing_vehicle(capsys, tmp_path):
+    """A path with nothing at its end is said in one line."""
+    code, _, err = said(capsys, "check", tmp_path / "nowhere")
+    assert code == 2
+    assert "nowhere" in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_faults_of_vehicle_and_catalogue_come_together(capsys, tmp_path):
+    """Whoever has two tables to mend should be told of both at once."""
+    (tmp_path / "van").mkdir()
+    (tmp_path / "van" / "loads.csv").write_text("load,command,running_a\nlamp,light,much\n")
+    (tmp_path / "catalogue").mkdir()
+    (tmp_path / "catalogue" / "modules.csv").write_text("module,total_a,total_peak_a\nm,much,100\n")
+    (tmp_path / "catalogue" / "channels.csv").write_text("module,channel,continuous_a,peak_a,peak_ms\nm,1,10,60,50\n")
+    code, _, err = said(capsys, "size", tmp_path / "van")
+    assert code == 2
+    assert "loads, row 2, column running_a" in err
+    assert "modules, row 2, column total_a" in err
+
+
+@pytest.mark.parametrize("vehicle", ["rally_coupe", "expedition_truck"])
+def test_check_counts_what_was_read(capsys, vehicle):
+    """Check tells what it understood, so that a builder sees a missing row."""
+    code, out, _ = said(capsys, "check", DATA / vehicle)
+    assert code == 0
+    assert "loads" in out
+    assert "commands" in out
