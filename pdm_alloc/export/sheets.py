@@ -8,13 +8,16 @@ from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.export.assumption import assumptions
 from pdm_alloc.export.commissioning import commissioning, trials
 from pdm_alloc.export.dead_check import dead_checks
+from pdm_alloc.export.input_list import input_list
+from pdm_alloc.export.wire_list import wire_list
 
 __all__ = ["COVER", "SHEETS", "Sheet", "sheets"]
 
 COVER = "Cover"
 _NOTES = {
     "Pin map": "A row a circuit, as it leaves the module. Currents at the highest voltage it is on at.",
-    "Wire list": "One row a wire. Cut after measuring on the vehicle: lengths are routed, not measured.",
+    "Wire list": "A row a load on its channel, with the label for both ends. Measure before cutting.",
+    "Circuit wires": "A row a circuit: its wire, trunk and branches together, and the worst voltage drop on it.",
     "Channel settings": "To be entered in the module before the first power. They protect the wire, not the load.",
     "Input list": "Switches and senders take an input of the module; bus inputs arrive as messages.",
     "Command steps": "The fewest steps that show that every input of a command matters.",
@@ -68,9 +71,10 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
     """
     tables = {
         "Pin map": allocation.pin_map(),
-        "Wire list": allocation.wires,
+        "Wire list": wire_list(allocation),
+        "Circuit wires": allocation.wires,
         "Channel settings": allocation.settings,
-        "Input list": allocation.inputs,
+        "Input list": input_list(allocation.vehicle),
         "Command steps": _command_steps(allocation),
         "Supply check": allocation.supply,
         "Limits by state": allocation.headroom,

@@ -11,9 +11,10 @@ from pdm_alloc.export.extra import needed
 from pdm_alloc.export.issue import Issue, title_block
 from pdm_alloc.export.pdf.face import face, pins_of
 from pdm_alloc.export.pdf.grid import LINES, grid
+from pdm_alloc.export.pdf.on_paper import on_paper
 from pdm_alloc.export.pdf.page import WIDTH, build
 from pdm_alloc.export.pdf.sheet_of_trials import sheet_of_trials
-from pdm_alloc.export.pdf.type import BOX, Type, set_type
+from pdm_alloc.export.pdf.type import Type, set_type
 from pdm_alloc.export.records import records
 from pdm_alloc.export.sheets import Sheet, sheets
 from pdm_alloc.module import Unit, natural_key
@@ -22,11 +23,12 @@ __all__ = ["pdf_bytes", "sheets_pdf"]
 
 _FACE_NOTE = "Pins in the order of their names: a plain grid, not the shape of the connector. See the maker's drawing."
 _ROOM_FOR_A_START = 110.0  # points: heading, note, headings of the table and two rows
-_ON_NEW_PAGE = ("Wire list", "Channel settings", "Input list", "Supply check", "Assumptions", "Dead circuit checks")
 _AFTER_PIN_MAP = (
-    *("Wire list", "Channel settings", "Spares", "Input list"),
+    *("Wire list", "Circuit wires", "Channel settings", "Input list", "Spares"),
     *("Supply check", "Limits by state", "Assumptions", "Dead circuit checks"),
 )
+# These go on where the one before them ends, if there is room.
+_GO_ON = ("Spares", "Supply check", "Limits by state")
 
 
 def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
@@ -115,22 +117,7 @@ def _section(sheet: Sheet, type_: Type) -> Iterator[Any]:
     yield type_.paragraph(sheet.name, "heading")
     yield type_.paragraph(sheet.note if len(sheet.table) else "None.", "body")
     if len(sheet.table):
-        yield grid(_on_paper(sheet), type_, WIDTH, "large" if "done" in sheet.table else "cell")
-
-
-def _on_paper(sheet: Sheet) -> pd.DataFrame:
-    """A table as it is printed: with boxes to tick, and operating states side by side."""
-    if "done" in sheet.table:
-        spaces = {"found": "." * 20} if "found" in sheet.table else {}
-        return sheet.table.assign(done=BOX, **spaces)
-    if sheet.name == "Limits by state":
-        said = [f"{r['current_a']:.1f} A, {r['headroom_pct']:.0f} % left" for r in records(sheet.table)]
-        rows = sheet.table.assign(said=said)
-        wide = rows.pivot_table(
-            index=["module", "subject", "limit_a"], columns="state", values="said", aggfunc="first", sort=False
-        )
-        return wide.reset_index()
-    return sheet.table
+        yield grid(on_paper(sheet), type_, WIDTH, "large" if "done" in sheet.table else "cell")
 
 
 def _connectors(allocation: Allocation, type_: Type) -> Iterator[Any]:
@@ -171,7 +158,7 @@ def _names(unit: Unit, channel: str) -> list[str]:
 def _tables(made: Mapping[str, Sheet], type_: Type) -> Iterator[Any]:
     platypus = needed("reportlab.platypus", "writes PDF")
     for name in _AFTER_PIN_MAP:
-        if name in _ON_NEW_PAGE:
+        if name not in _GO_ON:
             yield platypus.PageBreak()
         yield from _section(made[name], type_)
 

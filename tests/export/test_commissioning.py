@@ -1,0 +1,122 @@
+"""The commissioning sheet: complete, right, and dead circuits first."""
+
+import pytest
+
+from pdm_alloc.electrics.voltage import running_at_voltage_ma
+from pdm_alloc.export.commissioning import FILLED, commissioning, expected_current, trials
+from pdm_alloc.export.dead_check import dead_checks
+from pdm_alloc.tables.condition import parse_condition
+from pdm_alloc.vehicle import Command
+from tests.export.made_up import solved
+
+DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
+
+
+@pytest.fixture(scope="module", params=DEMOS, ids=lambda demo: demo[0])
+def made(request):
+    """A demonstration allocation and its sheet."""
+    allocation = solved(*request.param)
+    return allocation, commissioning(allocation)
+
+
+def test_every_channel_is_tried_on_and_off(made):
+    """Each circuit has a step with the channel on and one with it off, and its current is measured once."""
+    allocation, sheet = made
+    for circuit in allocation.circuits:
+        rows = sheet[(sheet.module == circuit.unit) & (sheet.channel == circuit.channel)]
+        assert set(rows.expected) == {"on", "off"}
+        assert rows.expected_a.notna().sum() == 1
+        assert rows[rows.expected_a.notna()].expected.tolist() == ["on"]
+    assert len(sheet.groupby(["module", "channel"])) == len(allocation.circuits)
+
+
+def test_steps_agree_with_the_conditions(made):
+    """What is expected in each step is what the condition gives for the inputs that are set."""
+    allocation, sheet = made
+    for row in sheet.itertuples():
+        condition = parse_condition(allocation.vehicle.command(row.command).condition)
+        on = {part.removesuffix(" on") for part in row.set.split(", ") if part.endswith(" on")}
+        assert condition.holds(on) == (row.expected == "on")
+
+
+def test_expected_currents_are_those_of_the_loads(made):
+    """The current expected is the sum over the items at the reference voltage, within its limits."""
+    allocation, sheet = made
+    by_place = {(c.unit, c.channel): c for c in allocation.circuits}
+    for row in sheet[sheet.expected_a.notna()].itertuples():
+        items = by_place[row.module, row.channel].items
+        total = sum(allocation.vehicle.load(name).running_ma for name, _ in items)
+        assert row.expected_a == total / 1000
+        assert row.least_a <= 0.9 * row.expected_a
+        assert row.most_a >= 1.1 * row.expected_a
+
+
+def test_trip_settings_are_those_to_enter(made):
+    """Trip setting and inrush window stand beside each channel as in the channel settings."""
+    allocation, sheet = made
+    wanted = {(row.module, row.channel): (row.trip_a, row.window_ms) for row in allocation.settings.itertuples()}
+    for row in sheet.itertuples():
+        assert (row.trip_a, row.window_ms) == wanted[row.module, row.channel]
+
+
+def test_space_to_write_is_empty(made):
+    """Nothing is filled in beforehand but remarks."""
+    _, sheet = made
+    assert sheet[[name for name in FILLED if name != "remark"]].isna().all().all()
+
+
+def test_limits_follow_tolerance_and_voltage():
+    """A load that may be off by 15 % has wider limits than one that is known; at another voltage all of them move."""
+    allocation = solved(*DEMOS[0])
+    vehicle = allocation.vehicle
+    for circuit in allocation.circuits:
+        for volt in (12.0, 14.0):
+            found = expected_current(allocation, circuit, volt)
+            loads = [vehicle.load(name) for name, _ in circuit.items]
+            middle = sum(running_at_voltage_ma(x.running_ma, x.volt_exponent, volt, 12.0) for x in loads)
+            assert found.expected_ma == middle
+            off = sum(float(x.running_ma * max(x.tolerance_pct, 10)) / 100 for x in loads)
+            off *= middle / sum(x.running_ma for x in loads)
+            assert found.most_ma - middle == pytest.approx(off + 50, abs=1.01)
+            assert middle - found.least_ma == found.most_ma - middle or found.least_ma == 0
+
+
+def test_starter_is_tried_with_the_clutch_released():
+    """The sheet asks for the starter to stay off with everything set but the clutch."""
+    sheet = commissioning(solved(*DEMOS[0]))
+    rows = sheet[sheet.command == "starter"]
+    released = rows[rows.set.str.contains("clutch off") & rows.set.str.contains("start_button on")]
+    assert released.expected.tolist() == ["off"]
+
+
+@pytest.mark.parametrize("condition", ["", "a or not a", " or ".join(f"i{n}" for n in range(30))])
+def test_command_without_steps_is_tried_off_and_on(condition):
+    """No condition, one that never changes, or one too large: the command itself is switched."""
+    made = trials(Command("horn", condition))
+    assert [(trial.set, trial.on) for trial in made] == [("horn off", False), ("horn on", True)]
+
+
+def test_remarks_for_what_flashes_dims_or_turns(made):
+    """A flashing lamp is read while lit, a dimmed load at full duty, a reversing motor in both directions."""
+    allocation, sheet = made
+    words = {"flash": "read while lit", "pwm": "read at full duty", "steady": ""}
+    rows = sheet[sheet.expected_a.notna()]
+    for circuit, row in zip(allocation.circuits, rows.itertuples(), strict=True):
+        expected = words[allocation.vehicle.command(circuit.command).action]
+        assert row.remark == ("both directions" if circuit.use == "bridge" else expected)
+
+
+def test_dead_checks_name_connectors_spares_and_what_moves(made):
+    """The list before the first power names every connector, every spare channel and every load that will move."""
+    allocation, _ = made
+    checks = dead_checks(allocation)
+    text = "\n".join(checks.check)
+    assert checks.number.tolist() == list(range(1, len(checks) + 1))
+    assert "Battery disconnected" in checks.check[0]
+    for unit in allocation.units:
+        for connector in {channel.connector for channel in unit.module.channels}:
+            assert f"{unit.label}, connector {connector}" in text
+    for row in allocation.spare.itertuples():
+        assert f"{row.module} {row.channel}" in text
+    for load in allocation.vehicle.loads:
+        assert (load.name in checks.check.iloc[-1]) == (load.kind in ("motor", "solenoid")) or load.kind == "filament"

@@ -1,0 +1,204 @@
+"""The PDF: everything on it, nothing cut, the same bytes every time."""
+
+import datetime
+import io
+import re
+import sys
+from dataclasses import replace
+
+import pandas as pd
+import pypdf
+import pytest
+
+from pdm_alloc.export.issue import Issue
+from pdm_alloc.export.pdf import pdf_bytes, sheets_pdf
+from pdm_alloc.export.pdf.face import Pin, pins_of, rows_of
+from pdm_alloc.export.pdf.grid import column_widths
+from pdm_alloc.export.pdf.type import Type, set_type
+from pdm_alloc.export.sheets import Sheet
+from tests.export.made_up import one_each, solved
+
+DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
+ISSUE = Issue("B", datetime.date(2026, 3, 1))
+
+
+def _plain(text):
+    return re.sub(r"\s+", "", text)
+
+
+def _pages(content):
+    return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages]
+
+
+@pytest.fixture(scope="module", params=DEMOS, ids=lambda demo: demo[0])
+def made(request):
+    """A demonstration allocation and the text of each page of its PDF."""
+    allocation = solved(*request.param)
+    return allocation, _pages(pdf_bytes(allocation, ISSUE))
+
+
+def test_first_page_has_cautions_and_title_block(made):
+    """Cautions, vehicle, revision, date and the hashes of all tables stand on the first page."""
+    allocation, pages = made
+    first = _plain(pages[0])
+    for text in ("someone qualified", "main fuse at the battery", "protect the wire, not the load", "2026-03-01"):
+        assert _plain(text) in first
+    assert allocation.vehicle.name in first
+    for table, digest in allocation.vehicle.table_hashes:
+        assert f"{table}{digest[:12]}" in first
+
+
+def test_every_page_has_number_and_caution(made):
+    """A page that falls out of the binder still says what it belongs to and that it is to be checked."""
+    allocation, pages = made
+    for number, text in enumerate(pages, 1):
+        assert f"page {number} of {len(pages)}" in text
+        assert allocation.vehicle.name in text
+        assert "Check them by measurement" in text
+
+
+def test_no_cell_of_the_pin_map_is_cut(made):
+    """Every pin, channel, load, command and current of thirty and more channels is there in full."""
+    allocation, pages = made
+    for unit in allocation.units:
+        for name in {channel.connector for channel in unit.module.channels}:
+            (page,) = [_plain(p) for p in pages if f"connector {name} (" in p]
+            for row in allocation.pin_map().itertuples():
+                if row.connector == name:
+                    for cell in (row.pins, row.channel, row.command, row.loads, f"{row.running_a:.2f}"):
+                        assert _plain(cell) in page
+    assert len(allocation.channels) >= 29
+
+
+def test_every_channel_has_its_commissioning_line(made):
+    """The commissioning sheet comes after the dead circuit checks and has every channel and every condition."""
+    allocation, pages = made
+    dead = next(n for n, text in enumerate(pages) if text.count("Dead circuit checks"))
+    start = next(n for n, text in enumerate(pages) if "One channel at a time" in text)
+    assert dead < start
+    sheet = _plain("".join(pages[start:]))
+    for row in allocation.channels.itertuples():
+        assert _plain(row.pins) in sheet
+        assert _plain(row.loads) in sheet
+    for command in allocation.vehicle.commands:
+        assert _plain(command.condition) in sheet
+
+
+@pytest.mark.parametrize(
+    "name", ["Wire list", "Channel settings", "Input list", "Supply check", "Spares", "Assumptions"]
+)
+def test_tables_are_there(made, name):
+    """Every other table of the documents has its place."""
+    _, pages = made
+    assert any(name in text for text in pages)
+
+
+def test_same_bytes():
+    """The same allocation, revision and date give the same file."""
+    allocation = solved(*DEMOS[1])
+    content = pdf_bytes(allocation, ISSUE)
+    assert pdf_bytes(allocation, ISSUE) == content
+    assert pdf_bytes(allocation, Issue("C", ISSUE.date)) != content
+
+
+def test_outline_and_fonts():
+    """The outline leads to the connectors, and every font is in the file."""
+    reader = pypdf.PdfReader(io.BytesIO(pdf_bytes(solved(*DEMOS[1]), ISSUE)))
+    titles = [entry.title for entry in reader.outline]
+    assert "Pin map: compact-31, connector west (21 pins)" in titles
+    assert titles[-1] == "Commissioning"
+    fonts = reader.pages[0]["/Resources"]["/Font"].get_object().values()
+    names = {font.get_object()["/BaseFont"] for font in fonts}
+    assert any("DejaVu" in name for name in names)
+
+
+def test_odd_text_is_set_as_it_is():
+    """Markup, letters of other alphabets, control characters and very long words neither break a page nor vanish."""
+    vehicle = solved(*DEMOS[1]).vehicle
+    odd = ["<b>bold</b> & <br/>", "Zündschloss größer Ω", "светло", "W" * 100, "tab\there", "a" * 40 + " " + "b" * 40]
+    loads = tuple(replace(x, name=name) for x, name in zip(vehicle.loads, odd, strict=False))
+    allocation = one_each(replace(vehicle, loads=loads, locked=()), 4)
+    text = _plain("".join(_pages(pdf_bytes(allocation, ISSUE))))
+    for name in odd:
+        assert _plain(name) in text
+
+
+def test_long_notes_do_not_break_the_page():
+    """A cell longer than a page is cut with an ellipsis: the workbook has all of it."""
+    table = pd.DataFrame({"input": ["x"], "note": ["word " * 5000]})
+    pages = _pages(sheets_pdf("Test", [Sheet("Input list", table, "A note.")], "car", [("vehicle", "car")], ISSUE))
+    assert len(pages) == 1
+    assert "…" in pages[0]
+
+
+def test_hundreds_of_rows_run_over_pages_with_headings():
+    """A long table goes on over many pages, with its headings on each."""
+    table = pd.DataFrame({"channel": [str(n) for n in range(400)], "running_a": 1.0})
+    pages = _pages(sheets_pdf("Test", [Sheet("Pin map", table, "A note.")], "car", [("vehicle", "car")], ISSUE))
+    assert len(pages) > 5
+    assert all("running, A" in text for text in pages)
+    numbers = re.findall(r"(?m)^(\d{1,3})\n", "\n".join(pages))
+    assert set(map(str, range(400))) <= set(numbers)
+
+
+def test_empty_table_says_none():
+    """No spares and no warnings are said, not left blank."""
+    table = pd.DataFrame(columns=["module", "channel"])
+    (page,) = _pages(sheets_pdf("Test", [Sheet("Spares", table, "Channels that stay free.")], "car", [], ISSUE))
+    assert "None." in page
+
+
+def test_widths_fit_and_spare_words():
+    """Columns fit the page; short ones keep their line, and no word is broken while there is room."""
+    type_ = set_type()
+    rows = [["middle-36", "words " * 60, "12.34"], ["compact-31", "more " * 40, "1.00"]]
+    widths = column_widths(["module", "loads", "running, A"], rows, type_, 400.0)
+    assert sum(widths) <= 400.001
+    assert widths[0] >= type_.width("compact-31")
+    assert widths[2] >= type_.width("running, A", bold=True)
+    assert widths[1] == max(widths)
+    crowded = column_widths(["x" * 30] * 20, [["y"] * 20], type_, 400.0)
+    assert sum(crowded) == pytest.approx(400)
+
+
+@pytest.mark.parametrize(
+    ("names", "lengths"),
+    [
+        ([f"w{n:02}" for n in range(1, 22)], [7, 7, 7]),
+        (["A1", "A2", "A3", "B1", "B2", "C1"], [3, 2, 1]),
+        ([str(n) for n in range(1, 5)], [4]),
+        ([f"A{n}" for n in range(1, 13)] + ["B1"], [6, 6, 1]),
+        (["stud"], [1]),
+    ],
+)
+def test_rows_of_a_face(names, lengths):
+    """Pins with leading letters get a row a letter; others are split into even rows of eight at most."""
+    rows = rows_of([Pin(name, "1", "lamp") for name in names])
+    assert [len(row) for row in rows] == lengths
+    assert [pin.name for row in rows for pin in row] == names
+
+
+def test_face_shows_every_pin_once():
+    """Each pin of a connector is on its face with what is wired to it, spares included."""
+    allocation = solved(*DEMOS[1])
+    (unit,) = allocation.units
+    pins = pins_of(allocation, unit, "west")
+    channels = [channel for channel in unit.module.channels if channel.connector == "west"]
+    assert sorted(pin.name for pin in pins) == sorted(name for channel in channels for name in channel.pins)
+    wired = {name: "; ".join(c.loads) for c in allocation.circuits for name in c.channels}
+    expected = {pin: wired.get(channel.name, "spare") for channel in channels for pin in channel.pins}
+    assert {pin.name: pin.text for pin in pins} == expected
+
+
+def test_plain_fonts_where_there_are_no_others():
+    """Without the fonts of matplotlib what they cannot show is replaced, not refused."""
+    plain = Type("Helvetica", "Helvetica-Bold", unicode=False)
+    assert plain.marked_up("größer ☐ …") == "größer [ ] ..."
+    assert plain.marked_up("Ω <") == "? &lt;"
+
+
+def test_missing_library_is_one_clear_line(monkeypatch):
+    """Without reportlab the message names the extra."""
+    monkeypatch.setitem(sys.modules, "reportlab", None)
+    with pytest.raises(ModuleNotFoundError, match=r"pdm_alloc\[documents\]"):
+        pdf_bytes(solved(*DEMOS[1]), ISSUE)
