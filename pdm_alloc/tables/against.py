@@ -1,5 +1,6 @@
 """A vehicle checked against a catalogue: what is locked exists, and modules are rated at its temperatures."""
 
+import re
 from collections.abc import Iterator
 
 from pdm_alloc.module import Catalogue, Module
@@ -7,6 +8,8 @@ from pdm_alloc.tables.fault import Fault, Faults
 from pdm_alloc.vehicle import Lock, Vehicle
 
 __all__ = ["check_against"]
+
+_NUMBERED = re.compile(r" #\d+$")
 
 
 def check_against(vehicle: Vehicle, catalogue: Catalogue) -> tuple[Fault, ...]:
@@ -34,13 +37,15 @@ def check_against(vehicle: Vehicle, catalogue: Catalogue) -> tuple[Fault, ...]:
 
 def _check_lock(lock: Lock, catalogue: Catalogue, faults: Faults) -> None:
     modules = {module.name: module for module in catalogue}
-    if lock.module not in modules:
+    # Of two modules of one name the first is "name #1", the second "name #2".
+    name = lock.module if lock.module in modules else _NUMBERED.sub("", lock.module)
+    if name not in modules:
         faults.unknown(
             "locked", None, "module", lock.module, modules, f"is not a module of the catalogue (for {lock.load})"
         )
         return
-    known = [channel.name for channel in modules[lock.module].channels]
-    if lock.channel in known or _is_joined(lock.channel, modules[lock.module]):
+    known = [channel.name for channel in modules[name].channels]
+    if lock.channel in known or _is_joined(lock.channel, modules[name]):
         return
     faults.unknown(
         "locked", None, "channel", lock.channel, known, f"is not a channel of {lock.module} (for {lock.load})"

@@ -28,12 +28,15 @@ class Source:
         Tables that are there but could not be read.
     toml : Path or None
         ``settings.toml`` of a folder.
+    workbooks : list of str
+        Names of workbooks in the folder, none of which is read.
     """
 
     name: str
     grids: dict[str, Grid] = field(default_factory=dict)
     broken: set[str] = field(default_factory=set)
     toml: Path | None = None
+    workbooks: list[str] = field(default_factory=list)
 
     def require(self, table: str, why: str, faults: Faults) -> None:
         """Note a table that is missing or has nothing in it."""
@@ -42,6 +45,7 @@ class Source:
         if table in self.grids:
             faults.add(table, None, None, None, "has no rows", why)
         else:
+            why += f"; or give the path of the workbook {self.workbooks[0]}" if self.workbooks else ""
             faults.add(table, None, None, None, "is missing or empty", why)
 
 
@@ -101,6 +105,8 @@ def _folder(place, known, faults):
             _take_csv(source, file, known, faults)
         elif file.suffix.lower() == ".toml":
             _take_toml(source, file, known, faults)
+        elif file.suffix.lower() == ".xlsx":
+            source.workbooks.append(file.name)
     return source
 
 

@@ -80,7 +80,11 @@ def _state_names(grid, faults) -> dict[int, str]:
         name = _name(header, grid.header_row, None, faults)
         if name is None or is_free(header):
             continue
-        if name.casefold() in {other.casefold() for other in names.values()}:
+        if plain_header(name) == "command":
+            faults.add(
+                _TABLE, grid.header_row, None, name, "is the first column already", "give the state another name"
+            )
+        elif name.casefold() in {other.casefold() for other in names.values()}:
             faults.add(_TABLE, grid.header_row, None, name, "is there twice", "give the state another name")
         else:
             names[position] = name

@@ -68,9 +68,7 @@ def _in_place(path: Path, make: Callable[[Path], None]) -> None:
         temporary = Path(tempfile.mkdtemp(prefix=".pdm-alloc-", dir=path.parent))
         made = temporary / path.name
         make(made)
-        if path.is_dir():
-            path.rmdir()
-        made.rename(path)
+        _move(made, path)
     except OSError as error:
         why = error.strerror or str(error)
         raise InputError.of(
@@ -79,3 +77,19 @@ def _in_place(path: Path, make: Callable[[Path], None]) -> None:
     finally:
         if temporary is not None:
             shutil.rmtree(temporary, ignore_errors=True)
+
+
+def _move(made: Path, path: Path) -> None:
+    """Into place in one step; what another process has put there meanwhile is not overwritten."""
+    if made.is_dir():
+        if path.is_dir():
+            path.rmdir()
+        made.rename(path)
+        return
+    try:
+        path.hardlink_to(made)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some file systems know no hard links.
+        made.rename(path)

@@ -23,6 +23,13 @@ def test_locked_channel_may_be_one_or_two_joined(vehicle, catalogue, channel):
     assert not check_against(replace(vehicle, locked=(Lock("fan", "small", channel),)), catalogue)
 
 
+def test_locked_to_one_of_two_modules_of_a_name(vehicle, catalogue):
+    """Where a vehicle has two modules of one name they are told apart by a number."""
+    assert not check_against(replace(vehicle, locked=(Lock("fan", "small #2", "3"),)), catalogue)
+    (fault,) = check_against(replace(vehicle, locked=(Lock("fan", "smal #2", "3"),)), catalogue)
+    assert str(fault).endswith("did you mean 'small'?")
+
+
 @pytest.mark.parametrize("channel", ["5", "2+3", "1+2+3", "1+", "+"])
 def test_locked_channel_that_is_none(vehicle, catalogue, channel):
     """No channel of the module, and no two that belong together."""

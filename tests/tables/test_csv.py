@@ -69,6 +69,12 @@ def test_other_files_in_the_folder_do_not_matter(name, tmp_path):
     assert len(read(tmp_path, LOADS, **{name: "anything, at all\n"}).loads) == 1
 
 
+def test_folder_that_holds_a_workbook_instead(tmp_path):
+    """A folder without tables but with a workbook: the remedy names the workbook."""
+    with pytest.raises(InputError, match=r"loads: is missing or empty; .* or give the path of the workbook van.xlsx"):
+        read_vehicle(write_files(tmp_path / "car", {"van.xlsx": "", "notes.txt": ""}))
+
+
 def test_table_that_is_no_file(tmp_path):
     """A folder or a pipe in the place of a table is a fault; reading does not wait for it."""
     folder = write_files(tmp_path / "car", {"loads.csv": LOADS})

@@ -141,7 +141,8 @@ def test_every_setting_can_be_set(tmp_path):
     other = {
         "system_v": 24, "reference_v": 27, "headroom_pct": 15, "module_headroom_pct": 5, "spare_channels": 2,
         "strategy": "spare", "module_ambient_c": 40, "return_path": "wire", "wire_sizes": "awg",
-        "insulation_c": 125, "wire_ambient_c": 45, "bundle_wires": 4, "battery_ah": 60, "battery_place": "dash", "battery_floor_pct": 40, "slack_pct": 8, "end_allowance_m": 0.2,
+        "insulation_c": 125, "wire_ambient_c": 45, "bundle_wires": 4, "battery_ah": 60,
+        "battery_place": "dash", "battery_floor_pct": 40, "slack_pct": 8, "end_allowance_m": 0.2,
         "tolerance_loads": 1, "time_limit_s": 5,
     }  # fmt: skip
     assert set(other) == {item.name for item in fields(Settings)}

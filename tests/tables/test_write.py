@@ -5,6 +5,7 @@ import pytest
 
 from pdm_alloc.tables import InputError, read_vehicle, write_vehicle
 from pdm_alloc.tables.csv_cell import marked, unmarked
+from pdm_alloc.tables.whole import write_file, write_folder
 from tests.tables.good import VEHICLE, write_files
 
 RISKY = ["=1+1", "+cmd", "-", "@SUM(A1)", " =1+1", "\t=1", "'=1", "''+1", "-1+cmd|' /C calc'!A0"]
@@ -59,12 +60,34 @@ def test_nothing_is_overwritten(name, tmp_path):
 
 
 @pytest.mark.parametrize("name", ["out", "out.xlsx"])
+def test_two_processes_writing_one_place(name, tmp_path):
+    """What another process has put there in the meantime stays, and the second to come is told."""
+    place = tmp_path / name
+
+    def write(made):
+        made.write_text("ours") if place.suffix else (made / "loads.csv").write_text("ours")
+        theirs = place if place.suffix else place / "loads.csv"
+        theirs.parent.mkdir(exist_ok=True)
+        theirs.write_text("theirs")
+
+    with pytest.raises(InputError, match=r"cannot be written \((File exists|Directory not empty)\)"):
+        write_file(place, write) if place.suffix else write_folder(place, write)
+    assert (place if place.suffix else place / "loads.csv").read_text() == "theirs"
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+
+
+@pytest.mark.parametrize("name", ["out", "out.xlsx"])
 def test_failure_leaves_nothing_behind(name, tmp_path, monkeypatch):
     """Where the last step fails, neither the vehicle nor a temporary folder is left."""
     from pathlib import Path
 
     vehicle = read_vehicle(write_files(tmp_path / "in" / "car", VEHICLE))
-    monkeypatch.setattr(Path, "rename", lambda *_: (_ for _ in ()).throw(OSError(5, "Input/output error")))
+
+    def fail(*_):
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(Path, "rename", fail)
+    monkeypatch.setattr(Path, "hardlink_to", fail)
     with pytest.raises(InputError, match=r"cannot be written \(Input/output error\)"):
         write_vehicle(vehicle, tmp_path / name)
     assert [path.name for path in tmp_path.iterdir()] == ["in"]
