@@ -6,6 +6,7 @@ imported only when something is drawn.
 
 from pdm_alloc.figures.concessions import concessions
 from pdm_alloc.figures.curves import curves
+from pdm_alloc.figures.curves_of import curves_of
 from pdm_alloc.figures.drop import drop
 from pdm_alloc.figures.headroom import headroom
 from pdm_alloc.figures.inrush import inrush
@@ -21,6 +22,7 @@ from pdm_alloc.figures.supply import supply
 __all__ = [
     "concessions",
     "curves",
+    "curves_of",
     "drop",
     "headroom",
     "inrush",

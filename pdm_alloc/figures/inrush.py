@@ -55,6 +55,8 @@ def inrush(curves: pd.DataFrame, axes: "Axes | None" = None, name: str = "") -> 
             drawn = curves[["t_ms", column]].dropna()
             axes.plot(drawn["t_ms"], drawn[column], color=colour, linewidth=width, linestyle=dashes, label=words)
     _frame(axes, name)
+    # A wire bears thousands of amps for a millisecond: what matters is where its curve comes down to the channel's.
+    axes.set_ylim(top=6 * float(curves[["circuit_a", "trip_a"]].max().max()))
     return axes
 
 

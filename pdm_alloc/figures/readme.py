@@ -47,7 +47,7 @@ def main() -> None:
     """Draw them and save them as PNG in ``data/figures``."""
     for name, axes in draw().items():
         sheet: Any = axes.figure
-        sheet.savefig(DATA / "figures" / f"{name}.png", dpi=100, metadata={"Software": None})
+        sheet.savefig(DATA / "figures" / f"{name}.png", dpi=100, bbox_inches="tight", metadata={"Software": None})
         print(f"data/figures/{name}.png")
 
 

@@ -1,10 +1,12 @@
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+import pdm_alloc as pa
 from pdm_alloc.electrics.trip import damage_ms, short_time_c, trip_ms
 from pdm_alloc.figures import inrush
 from pdm_alloc.figures.curves import curves, trip_curve_a, wire_curve_a
@@ -39,3 +41,35 @@ def test_a_circuit_on_its_channel_and_wire_can_be_drawn():
     assert (table["trip_a"] < table["wire_a"]).all()
     assert table["circuit_a"].iloc[0] == pytest.approx(7.1 + 35.5 * math.exp(-0.1 / 50))
     assert len(inrush(table).lines) == 4
+
+
+@pytest.fixture(scope="module")
+def allocation():
+    data = Path(__file__).resolve().parents[2] / "data"
+    middle = pa.read_catalogue(data / "catalogue")["middle-36"]
+    return pa.allocate(pa.read_vehicle(data / "rally_coupe"), pa.Unit("middle-36", middle, "glove box"))
+
+
+def test_every_circuit_of_an_allocation_has_curves_that_keep_clear_of_each_other(allocation):
+    """What the allocation promises must be seen in the picture: the inrush passes, and the wire outlasts the trip."""
+    for channel in allocation.channels["channel"]:
+        table = pa.figures.curves_of(allocation, channel)
+        assert (table["circuit_a"] <= table["trip_a"]).all(), channel
+        assert (table["trip_a"] <= table["wire_a"]).all(), channel
+
+
+def test_curves_settle_at_the_running_current_of_the_settings(allocation):
+    """The same numbers as in the table of settings: running current, stalled current, trip setting."""
+    settings = allocation.settings.set_index("channel")
+    for channel in settings.index:
+        last = pa.figures.curves_of(allocation, channel).iloc[-1]
+        assert last["circuit_a"] == pytest.approx(settings.running_a[channel])
+        assert last["trip_a"] <= settings.trip_a[channel]
+        stalled = settings.stalled_a[channel]
+        assert math.isnan(stalled) or last["stalled_a"] == pytest.approx(stalled)
+
+
+def test_a_channel_without_a_circuit_has_no_curves(allocation):
+    """A spare channel, or one that does not exist, is named in the refusal."""
+    with pytest.raises(KeyError, match="no circuit is on channel 99"):
+        pa.figures.curves_of(allocation, 99)
