@@ -1,5 +1,7 @@
 """Which limit of an allocation is used most."""
 
+from collections.abc import Iterator
+
 from pdm_alloc.allocation.ratings import place_of
 from pdm_alloc.allocation.result import Allocation
 
@@ -26,17 +28,21 @@ def tightest(allocation: Allocation) -> tuple[str, float]:
     return subject, round(use, 1)
 
 
-def _channels(allocation: Allocation):
+def _channels(allocation: Allocation) -> Iterator[tuple[str, float]]:
     several = len(allocation.units) > 1
-    for circuit, row in zip(allocation.circuits, allocation.channels.itertuples(), strict=True):
+    table = allocation.channels
+    for circuit, running_a, inrush_pct in zip(
+        allocation.circuits, table.running_a.tolist(), table.inrush_use_pct.tolist(), strict=True
+    ):
         rating = place_of(allocation.vehicle, allocation.units, circuit).rating
         name = f"{circuit.unit} channel {circuit.channel}" if several else f"channel {circuit.channel}"
-        yield f"{name}, running", 100_000 * row.running_a / rating.usable_ma
-        yield f"{name}, inrush", row.inrush_use_pct
+        yield f"{name}, running", 100_000 * running_a / rating.usable_ma
+        yield f"{name}, inrush", inrush_pct
 
 
-def _sums(allocation: Allocation):
+def _sums(allocation: Allocation) -> Iterator[tuple[str, float]]:
     several = len(allocation.units) > 1
-    for row in allocation.headroom.itertuples():
-        name = f"{row.module} {row.subject}" if several else row.subject
-        yield f"{name} in {row.state}", 100 * row.current_a / row.limit_a
+    table = allocation.headroom[["module", "subject", "state", "current_a", "limit_a"]]
+    for module, subject, state, current_a, limit_a in table.values.tolist():
+        name = f"{module} {subject}" if several else subject
+        yield f"{name} in {state}", 100 * current_a / limit_a
