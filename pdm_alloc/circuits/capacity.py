@@ -69,5 +69,5 @@ def _double_capacities(draft: Draft, slots):
     for double, pairs in slots.items():
         if len(pairs) > 1:
             groups.setdefault(pairs, []).append(double)
-    for pairs, together in groups.items():
-        yield Capacity(tuple((d, 1) for d in together), len(pairs))
+    for pairs, doubles in groups.items():
+        yield Capacity(tuple((d, 1) for d in doubles), len(pairs))

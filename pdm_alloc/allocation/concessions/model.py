@@ -227,7 +227,8 @@ def _total_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command) -> None:
     limit = total_limit_ma(vehicle, unit)
     for s, state in enumerate(vehicle.states):
         step = duty_step(state)
-        mean, saved = 0, defaultdict(float)
+        mean = 0
+        saved: dict[int, float] = defaultdict(float)
         for command, variants in by_command.items():
             duty = state.duty_ppm.get(command, 0) // step
             for v in variants:
