@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.verify import fit, sharing, strength
+from pdm_alloc.allocation.verify import fit, sharing, strength, trip, wiring
 from pdm_alloc.allocation.verify.recount import Recount
 from pdm_alloc.module import Unit
 
@@ -21,6 +21,8 @@ RULES_OF_A_CIRCUIT = (
     strength.running_current,
     strength.inrush_peak,
     strength.inrush_energy,
+    trip.trip_exists,
+    wiring.wire_exists,
 )
 RULES_OF_THE_VEHICLE = (fit.supply_in_range, fit.ambient_rated, fit.inputs_enough)
 
@@ -55,6 +57,19 @@ def slots_of(units):
     return found
 
 
+def joined_kept(vehicle, counts):
+    """Whether a command that is joined on one channel is all there."""
+    joined = {command.name for command in vehicle.commands if command.together}
+    return all(
+        not n or load.command not in joined or _whole(vehicle, counts, load.command)
+        for load, n in zip(vehicle.loads, counts, strict=True)
+    )
+
+
+def _whole(vehicle, counts, command):
+    return all(n == load.count for load, n in zip(vehicle.loads, counts, strict=True) if load.command == command)
+
+
 def placed(slot, command, items):
     """A circuit on a slot."""
     return PlacedCircuit(slot.unit.label, slot.names, slot.use, command, tuple(sorted(items)))
@@ -73,7 +88,11 @@ def borne_counts(vehicle, slot):
     found = []
     for command in dict.fromkeys(load.command for load in vehicle.loads):
         ranges = [range(load.count + 1) if load.command == command else (0,) for load in vehicle.loads]
-        found += [counts for counts in product(*ranges) if any(counts) and bears(vehicle, slot, counts)]
+        found += [
+            counts
+            for counts in product(*ranges)
+            if any(counts) and joined_kept(vehicle, counts) and bears(vehicle, slot, counts)
+        ]
     return found
 
 

@@ -9,10 +9,11 @@ from pdm_alloc.allocation.verify.recount import Recount
 from pdm_alloc.module import Unit
 from tests.verify import case
 from tests.verify.broken_limits import LIMITS
+from tests.verify.broken_wires import WIRES
 from tests.verify.broken_wiring import WIRING
 from tests.verify.case import UNIT, VEHICLE, wired
 
-BROKEN = WIRING + LIMITS
+BROKEN = WIRING + LIMITS + WIRES
 
 
 @pytest.mark.parametrize(("rule", "value", "limit", "where", "broken"), BROKEN)

@@ -39,6 +39,11 @@ class Wired:
         return {"module": self.unit.label, "channel": self.circuit.channel}
 
     @property
+    def shares(self) -> int:
+        """Channels that share its current: two of a pair, one otherwise (a bridge carries all in both)."""
+        return 2 if self.circuit.use == "pair" else 1
+
+    @property
     def items(self) -> int:
         """How many items."""
         return sum(count for _, count in self.counts)
@@ -65,7 +70,7 @@ class Recount:
     def __init__(self, vehicle: Vehicle, units: tuple[Unit, ...], circuits: tuple[PlacedCircuit, ...]):
         self.vehicle, self.circuits = vehicle, circuits
         self.loads = {load.name: load for load in vehicle.loads}
-        self.actions = {command.name: command.action for command in vehicle.commands}
+        self.commands = {command.name: command for command in vehicle.commands}
         self.units = {unit.label: unit for unit in units}
         if len(self.units) != len(units):
             raise ValueError(f"unit labels must be unique, got {[unit.label for unit in units]}")
@@ -108,6 +113,12 @@ class Recount:
     def is_rated(self, unit: Unit) -> bool:
         """Whether the ambient of the unit is within its derating table."""
         return self._factor[unit.label][1]
+
+    def headroom_pct(self, wired: Wired) -> Fraction:
+        """Least headroom of the circuit: its command's own, or the vehicle's, per cent."""
+        command = self.commands.get(wired.circuit.command)
+        own = None if command is None else command.headroom_pct
+        return self.vehicle.settings.headroom_pct if own is None else own
 
     def voltage(self, wired: Wired) -> float:
         """Highest voltage at which any of the circuit's loads is on, V."""

@@ -32,12 +32,12 @@ def alone_where_asked(recount):
 
 def together_where_joined(recount):
     """The loads of a command that was joined from two are on one channel."""
-    joined = {command.name for command in recount.vehicle.commands if command.together}
-    for name in sorted(joined):
-        channels = sorted({wired.circuit.channel for wired in recount.wired if wired.circuit.command == name})
-        if len(channels) > 1:
-            message = f"{name} is joined on one channel and has {len(channels)}: {', '.join(channels)}"
-            yield Finding("together", "", "", subject=name, value=len(channels), limit=1, message=message)
+    for name in sorted(command.name for command in recount.vehicle.commands if command.together):
+        on = [circuit for circuit in recount.circuits if circuit.command == name]
+        if len(on) > 1:
+            places = ", ".join(f"{circuit.channel} of {circuit.unit}" for circuit in on)
+            message = f"{name} is joined on one channel and has {len(on)}: {places}"
+            yield Finding("joined", subject=name, value=len(on), limit=1, message=message)
 
 
 def separate_apart(recount):
@@ -56,8 +56,12 @@ def pwm_where_needed(recount):
         if all("pwm" in channel.features for channel in wired.channels):
             continue
         for load, _ in wired.counts:
-            if "pwm" in load.needs or recount.actions.get(load.command) == "pwm":
+            if "pwm" in load.needs or _dims(recount.commands.get(load.command)):
                 yield Finding("pwm", **wired.where, subject=load.name, message=f"{load.name} needs a channel with pwm")
+
+
+def _dims(command):
+    return command is not None and command.action == "pwm"
 
 
 def reversing_on_bridges(recount):

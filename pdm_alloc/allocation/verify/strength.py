@@ -5,26 +5,20 @@ import math
 from pdm_alloc.allocation.verify.arithmetic import limit_ma
 from pdm_alloc.allocation.verify.finding import Finding
 
-__all__ = ["inrush_energy", "inrush_peak", "overload", "running_current"]
+__all__ = ["crossing_ms", "inrush_energy", "inrush_peak", "overload", "protection", "running_current"]
 
 # Exponentials and the crossing are floats, so the energy carries their rounding, some 1e-15 per term. 1e-9 is above
 # any sum of such errors and below anything that could be measured on a vehicle.
 RELATIVE = 1e-9
 
 
-def _times(wired):
-    return 2 if wired.circuit.use == "pair" else 1
-
-
 def _usable_ma(recount, wired):
     weakest = min(channel.continuous_ma for channel in wired.channels)
-    own = {c.name: c.headroom_pct for c in recount.vehicle.commands}.get(wired.circuit.command)
-    headroom = recount.vehicle.settings.headroom_pct if own is None else own
-    return limit_ma(_times(wired) * weakest, recount.factor(wired.unit), headroom)
+    return limit_ma(wired.shares * weakest, recount.factor(wired.unit), recount.headroom_pct(wired))
 
 
 def _peak_ma(wired):
-    return _times(wired) * min(channel.peak_ma for channel in wired.channels)
+    return wired.shares * min(channel.peak_ma for channel in wired.channels)
 
 
 def _excesses(recount, wired):
@@ -93,7 +87,7 @@ def overload(running_a: float, waves, usable_a: float) -> float:
     waves = [(excess, tau) for excess, tau in waves if excess > 0 and tau > 0]
     if running_a + sum(excess for excess, _ in waves) <= usable_a:
         return 0.0
-    end = _crossing(running_a, waves, usable_a)
+    end = crossing_ms(running_a, waves, usable_a)
     linear = sum(2 * running_a * e * _area(tau, end) for e, tau in waves)
     square = sum(e * f * _area(tau * rho / (tau + rho), end) for e, tau in waves for f, rho in waves)
     constant = (running_a**2 - usable_a**2) * end if end < math.inf else 0.0
@@ -104,7 +98,14 @@ def _area(tau, end):
     return -tau * math.expm1(-end / tau)
 
 
-def _crossing(running_a, waves, usable_a):
+def protection(recount, wired) -> tuple[float, float, float]:
+    """Usable limit, A, peak, A, and how long it bears the peak, ms, of a circuit's channel."""
+    borne_ms = min(channel.peak_ms for channel in wired.channels)
+    return _usable_ma(recount, wired) / 1000, _peak_ma(wired) / 1000, borne_ms
+
+
+def crossing_ms(running_a, waves, usable_a):
+    """When running current and decaying exponentials are down to a level, ms; inf where they never are."""
     if running_a >= usable_a:
         return math.inf
     # Newton from t = 0 on a falling convex curve climbs to the root from the left and never passes it.

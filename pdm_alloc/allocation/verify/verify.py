@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.verify import channels, fit, items, sharing, strength, sums
+from pdm_alloc.allocation.verify import channels, fit, items, sharing, strength, sums, trip, wiring
 from pdm_alloc.allocation.verify.finding import Finding, findings_table
 from pdm_alloc.allocation.verify.recount import Recount
 from pdm_alloc.module import natural_key, units_of
@@ -25,6 +25,8 @@ RULES = (
     strength.running_current,
     strength.inrush_peak,
     strength.inrush_energy,
+    trip.trip_exists,
+    wiring.wire_exists,
     sums.bank_current,
     sums.total_current,
     sums.total_peak,

@@ -1,0 +1,171 @@
+"""Rule on wires: for every circuit there is one that its setting protects, its terminal takes and its loads can use."""
+
+import math
+
+from pdm_alloc.allocation.verify import strength, trip
+from pdm_alloc.allocation.verify.copper import conductors, damage_ms
+from pdm_alloc.allocation.verify.finding import Finding
+from pdm_alloc.allocation.verify.ways import Ways
+
+__all__ = ["Asked", "asked_of", "terminal_mm2", "wire_exists"]
+
+# Ampacity, drop and stall are floats worked out in another order than elsewhere: 1e-9 is far above their rounding.
+GUARD = 1 + 1e-9
+TERMINAL = 1.01  # a terminal for 5.3 mm2 takes 10 AWG
+WINDOW = 1.5  # inrush window over the time the inrush takes
+
+
+def wire_exists(recount):
+    """Some size carries the setting in its ambient and bundle, keeps every drop and fits the terminal."""
+    ways: dict = {}
+    for wired in recount.wired:
+        asked = asked_of(recount, wired, ways)
+        choices = list(_choices(wired, asked))
+        if asked.trip_ma >= asked.running_ma > 0 and not any(asked.served_by(n, c) for n, c in choices):
+            yield _finding(wired, asked, choices)
+
+
+def _finding(wired, asked, choices):
+    """What is missed by the wires that are to be had: to carry the setting, to outlast a stalled motor, the drop."""
+    most_a = max((n * c.ampacity_a for n, c in choices), default=0.0)
+    if most_a * GUARD < asked.trip_ma / 1000:
+        message = f"no wire that fits carries {asked.trip_ma / 1000:g} A at {asked.ambient_c:g} deg C"
+        return Finding("wire", **wired.where, value=asked.trip_ma / 1000, limit=most_a, unit="A", message=message)
+    most_mm2 = max(n * c.area_mm2 for n, c in choices)
+    if most_mm2 * GUARD < asked.stall_mm2:
+        message = f"a stalled motor takes {asked.stall_mm2:.3g} mm2, the terminal takes {most_mm2:g}"
+        return Finding("wire", **wired.where, value=asked.stall_mm2, limit=most_mm2, unit="mm2", message=message)
+    drops = [max(asked.drops_pct(n, c).values(), key=lambda drop: drop[0] / drop[1]) for n, c in choices]
+    pct, most = min(drops, key=lambda drop: drop[0] / drop[1])
+    message = f"the drop is {pct:.3g} % on the thickest wire, {most:g} % are allowed"
+    return Finding("wire", **wired.where, value=pct, limit=most, unit="%", message=message)
+
+
+class Asked:
+    """What a circuit asks of its wire.
+
+    Parameters
+    ----------
+    recount : Recount
+        The vehicle.
+    wired : Wired
+        The circuit.
+    ways : dict
+        `Ways` by place, those found so far.
+    """
+
+    def __init__(self, recount, wired, ways):
+        settings = recount.vehicle.settings
+        self.recount, self.wired, self.settings = recount, wired, settings
+        self.running_ma, self.trip_ma = trip.widest_ma(recount, wired), trip.least_trip_ma(recount, wired)
+        self.back = 2 if wired.circuit.use == "bridge" or settings.return_path == "wire" else 1
+        self._edges = {load.name: _edges(recount, wired.unit.place, load.place, ways) for load, _ in wired.counts}
+        self.ambient_c = self._hottest()
+        self.stall_mm2 = self._stall_mm2()
+
+    def _hottest(self):
+        passed = {self.wired.unit.place, *(load.place for load, _ in self.wired.counts)}
+        for edges in self._edges.values():
+            passed.update(name for a, b, _ in edges or () for name in (a, b))
+        known = {place.name: place.ambient_c for place in self.recount.vehicle.places}
+        ambients = [known.get(name) for name in passed]
+        return max(self.settings.wire_ambient_c if c is None else c for c in ambients)
+
+    def served_by(self, parallel: int, conductor) -> bool:
+        """Whether so many conductors of a size side by side will do."""
+        if parallel * conductor.ampacity_a * GUARD < self.trip_ma / 1000:
+            return False
+        if parallel * conductor.area_mm2 * GUARD < self.stall_mm2:
+            return False
+        return all(pct <= most * GUARD for pct, most in self.drops_pct(parallel, conductor).values())
+
+    def drops_pct(self, parallel: int, conductor) -> dict[str, tuple[float, float]]:
+        """Drop to each load whose length is known and what is allowed, per cent of the system voltage."""
+        ohm = self.back * conductor.ohm_per_m(self.running_ma / 1000 / (parallel * conductor.ampacity_a)) / parallel
+        volt = self.settings.system_v / 100
+        found = {load: self.amp_metres(load) for load, _ in self.wired.counts}
+        return {load.name: (a * ohm / volt, load.max_drop_pct) for load, a in found.items() if a is not None}
+
+    def amp_metres(self, load) -> float | None:
+        """Sum of current times length over all the way to a load, A m; None: the length is not known."""
+        edges = self._edges[load.name]
+        if edges is None:
+            return None if load.length_m is None else self._item_a(load) * load.length_m
+        end, slack = self.settings.end_allowance_m, 1 + self.settings.slack_pct / 100
+        joined = [(other, k) for other, k in self.wired.counts if self._edges[other.name] is not None]
+        total = end * self._item_a(load) + end * sum(self._item_a(other) * k for other, k in joined)
+        for other, k in joined:
+            total += slack * self._item_a(other) * k * sum(m for _, _, m in edges & self._edges[other.name])
+        return total
+
+    def _item_a(self, load):
+        return self.recount.running(load, self.recount.voltage(self.wired)) / 1000
+
+    def window_ms(self, trip_ma: float) -> float:
+        """Least inrush window for a setting, in whole 10 ms."""
+        level = trip_ma if trip_ma > self.running_ma else trip_ma + trip.step_ma(self.wired) / 2
+        return 10.0 * math.ceil(WINDOW * self.above_ms(level) / 10)
+
+    def above_ms(self, level_ma: float) -> float:
+        """How long the inrush is above a level, ms."""
+        volts, waves = self.recount.voltage(self.wired), []
+        for load, k in self.wired.counts:
+            waves.append((self.recount.excess(load, volts) * k / 1000, load.inrush_ms / 3))
+        waves = [(excess, tau) for excess, tau in waves if excess > 0 and tau > 0]
+        running = self.running_ma / 1000
+        if running + sum(excess for excess, _ in waves) <= level_ma / 1000:
+            return 0.0
+        return strength.crossing_ms(running, waves, level_ma / 1000)
+
+    def _stall_mm2(self):
+        """Area that bears its motors stuck until the channel trips, mm2; 0: none can, or nothing trips."""
+        volts = self.recount.voltage(self.wired)
+        motors = [(load, k) for load, k in self.wired.counts if load.kind == "motor"]
+        over = sum(self.recount.excess(load, volts) * k for load, k in motors)
+        stuck_ma = self.running_ma + over
+        if not over or stuck_ma <= self.trip_ma or self.trip_ma < self.running_ma:
+            return 0.0
+        longest = min(self.window_ms(self.trip_ma), self._own_trip_ms(stuck_ma / 1000))
+        return stuck_ma / 1000 * math.sqrt(longest / damage_ms(1.0, 1.0, self.settings.insulation_c))
+
+    def _own_trip_ms(self, current_a):
+        usable, peak, ms = strength.protection(self.recount, self.wired)
+        if current_a > peak:
+            return 0.0
+        return math.inf if current_a <= usable else (peak**2 - usable**2) * ms / (current_a**2 - usable**2)
+
+
+def asked_of(recount, wired, ways: dict) -> Asked:
+    """What a circuit asks of its wire."""
+    return Asked(recount, wired, ways)
+
+
+def terminal_mm2(wired) -> float:
+    """Largest conductor its terminals take, mm2; inf where none states it."""
+    return min((c.max_wire_mm2 for c in wired.channels if c.max_wire_mm2 is not None), default=math.inf) * TERMINAL
+
+
+def _edges(recount, start, end, ways):
+    if start is None or end is None or not recount.vehicle.routes:
+        return None
+    if start not in ways:
+        ways[start] = Ways(recount.vehicle, start)
+    return ways[start].edges(end)
+
+
+def _choices(wired, asked):
+    settings, most = asked.settings, terminal_mm2(wired)
+    known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, settings.bundle_wires)
+    for parallel in _parallels(wired, asked, most, known):
+        for conductor in known:
+            if conductor.area_mm2 <= most:
+                yield parallel, conductor
+
+
+def _parallels(wired, asked, most, known):
+    """One conductor a channel at least, one a pin at most; as many as it takes where no terminal is known."""
+    pins = wired.shares * min(max(1, len(channel.pins)) for channel in wired.channels)
+    if most == math.inf and known:
+        least = max(asked.trip_ma / 1000 / known[-1].ampacity_a, asked.stall_mm2 / known[-1].area_mm2)
+        pins = max(pins, wired.shares * math.ceil(least / wired.shares))
+    return range(wired.shares, pins + 1, wired.shares)

@@ -1,0 +1,66 @@
+"""Circuits for which there is no wire, each for one reason, with values worked out by hand."""
+
+import math
+from dataclasses import replace
+
+from pdm_alloc.vehicle import Place, Route
+from tests.verify import case
+from tests.verify.breaking import broken
+
+PLACES = (Place("bulkhead", 0, 0), Place("tail", 40, 0))
+
+
+def away(name, **changes):
+    """The vehicle with one load at the far end of a route of 40 m."""
+    vehicle = case.load(name, place="tail", **changes)
+    return replace(vehicle, places=PLACES, routes=(Route("tail", "bulkhead"),))
+
+
+def only(name, place=None, **changes):
+    """The unit with one channel altered."""
+    altered = (replace(c, **changes) if c.name == name else c for c in case.MODULE.channels)
+    return case.units(place, channels=tuple(altered))
+
+
+# Area of 18 and 16 AWG, mm2; at class 105 they carry 20 and 25 A.
+MM2_18, MM2_16 = (math.pi / 4 * (0.127 * 92 ** ((36 - n) / 39)) ** 2 for n in (18, 16))
+# 1.74 A of ECU at 13.8 V warm 1 mm2, which carries 22 A, from 30 deg C by 75 deg C x root of the share: 51 deg C.
+CARRIES_1 = 20 * 1.25 ** (math.log(1 / MM2_18) / math.log(MM2_16 / MM2_18))
+OHM_1 = 0.0195 * (30 + 75 * math.sqrt(1.74 / CARRIES_1) + 230) / 250
+# 40 m of route, 5 % of slack, 0.15 m at both ends.
+WIRE_M = 42.3
+# 7.77 A of pump and radio, set to 9.8 A; 27.6 A more when it starts, falling with 20 s, so above 9.8 A for 52.2 s.
+WINDOW_MS = 78_300
+# Amperes squared and milliseconds that 1 mm2 takes from 105 to 160 deg C.
+BORNE = 1000 * 3.45e-3 * 254.5 / 1.7241e-5 * math.log(394.5 / 339.5)
+
+WIRES = [
+    # lamp and two markers are 5 A, so 6.3 A is the least setting; in a bundle of seven a wire carries half
+    broken(
+        "wire",
+        "more than 0.5 mm2 carries in its bundle",
+        6.3,
+        20 * 0.5 / MM2_18 / 2,
+        vehicle=case.settings(bundle_wires=7),
+        units=case.channels("1", max_wire_mm2=0.5),
+        where="1",
+    ),
+    broken(
+        "wire",
+        "more drop than the load bears on 1 mm2",
+        1.74 * WIRE_M * OHM_1 / 0.12,
+        3.0,
+        vehicle=away("engine ECU", max_drop_pct=3.0),
+        units=only("9", "bulkhead", max_wire_mm2=1.0),
+        where="9",
+    ),
+    broken(
+        "wire",
+        "a stalled motor outlasts 0.75 mm2",
+        35.37 * math.sqrt(WINDOW_MS / BORNE),
+        0.75,
+        vehicle=case.load("pump", inrush_ms=60_000.0),
+        units=only("3", peak_ms=100_000.0, max_wire_mm2=0.75),
+        where="3",
+    ),
+]
