@@ -5,7 +5,7 @@ from pdm_alloc.tables.fault import Fault, InputError
 from pdm_alloc.tables.new import new_tables
 from pdm_alloc.tables.read_catalogue import read_catalogue
 from pdm_alloc.tables.read_vehicle import read_vehicle
-from pdm_alloc.tables.write import catalogue_tables, vehicle_tables, write_vehicle
+from pdm_alloc.tables.write import catalogue_tables, vehicle_tables, write_catalogue, write_vehicle
 
 __all__ = [
     "Fault",
@@ -16,5 +16,6 @@ __all__ = [
     "read_catalogue",
     "read_vehicle",
     "vehicle_tables",
+    "write_catalogue",
     "write_vehicle",
 ]

@@ -4,6 +4,7 @@ import csv
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
 from pdm_alloc.tables.cell import Number
 from pdm_alloc.tables.csv_cell import marked
 from pdm_alloc.tables.plain import Plain, catalogue_plain, headers, vehicle_plain
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
     from pdm_alloc.module import Catalogue
 
-__all__ = ["catalogue_tables", "vehicle_tables", "write_csv", "write_tables", "write_vehicle"]
+__all__ = ["catalogue_tables", "vehicle_tables", "write_catalogue", "write_csv", "write_tables", "write_vehicle"]
 
 
 def vehicle_tables(vehicle: Vehicle) -> "dict[str, DataFrame]":
@@ -74,6 +75,11 @@ def write_vehicle(vehicle: Vehicle, path: str | Path) -> Path:
     return write_tables(tables, place)
 
 
+def write_catalogue(catalogue: "Catalogue", path: str | Path) -> Path:
+    """Write a catalogue so that `read_catalogue` gives it back; arguments and errors as `write_vehicle`."""
+    return write_tables(catalogue_plain(catalogue), Path(path))
+
+
 def write_tables(tables: Plain, place: Path) -> Path:
     """Write tables of text as a workbook or a folder of CSV files, whole or not at all."""
     if place.suffix.lower() == ".xlsx":
@@ -116,9 +122,9 @@ def _is_number(table, column) -> bool:
     """Whether a spreadsheet may count with the cells of a column."""
     if table == "states":
         return column != "command"
-    if table not in VEHICLE_ROWS or column not in columns_of(VEHICLE_ROWS[table]):
-        return False
-    return isinstance(cell_of(columns_of(VEHICLE_ROWS[table])[column]), Number)
+    model = VEHICLE_ROWS.get(table) or CATALOGUE_ROWS.get(table)
+    info = columns_of(model).get(column) if model else None
+    return info is not None and isinstance(cell_of(info), Number)
 
 
 def _cell(sheet, text, number=False):

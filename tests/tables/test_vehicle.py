@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from pdm_alloc.kinds import KINDS
-from pdm_alloc.tables import read_catalogue, read_vehicle, vehicle_tables, write_vehicle
+from pdm_alloc.tables import read_catalogue, read_vehicle, vehicle_tables, write_catalogue, write_vehicle
 from pdm_alloc.vehicle import Command, Lock, Route, Settings
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
@@ -159,6 +159,13 @@ def test_demo_reads_back(name, form, tmp_path):
     """The vehicles that come with the project survive being written and read, name and hashes included."""
     vehicle = read_vehicle(DATA / name)
     assert read_vehicle(write_vehicle(vehicle, tmp_path / form)) == vehicle
+
+
+@pytest.mark.parametrize("form", ["catalogue", "catalogue.xlsx"])
+def test_catalogue_reads_back(form, tmp_path):
+    """So does the catalogue."""
+    catalogue = read_catalogue(DATA / "catalogue")
+    assert read_catalogue(write_catalogue(catalogue, tmp_path / form)) == catalogue
 
 
 def test_tables_of_a_vehicle_are_frames_as_read(tmp_path):
