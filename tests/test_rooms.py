@@ -19,12 +19,13 @@ ORDER = (
     ("circuits",),
     ("program",),
     ("allocation",),
-    ("sizing",),
+    ("sizing", "uncertainty"),
     ("what_if",),
     ("export", "figures"),
     ("panel",),
     ("commands",),
     ("cli",),
+    ("__main__",),
 )
 RANK = {room: rank for rank, rooms in enumerate(ORDER) for room in rooms}
 HOMES = {
