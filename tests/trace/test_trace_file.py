@@ -1,13 +1,12 @@
 """Traces from CSV files of any locale, and the figure."""
 
-import matplotlib
 import numpy as np
 import pytest
 
 from pdm_alloc.electrics.trace import fit_inrush
 from pdm_alloc.export import trace_file
 from pdm_alloc.export.trace_file import read_trace
-from pdm_alloc.figures.trace import draw_trace
+from pdm_alloc.figures.trace import trace as draw
 from pdm_alloc.tables.fault import InputError
 from tests.trace.synthetic_trace import make_trace
 
@@ -80,16 +79,24 @@ def test_file_to_fit(tmp_path):
 
 def test_figure_shows_trace_and_fit():
     """The figure has the logged samples, the curve of the fit, and says the values with their errors."""
-    matplotlib.use("Agg")
-    from matplotlib.figure import Figure
-
     t, i = make_trace(4.6, 55, 60, 0.3)
     fit = fit_inrush(t, i)
-    axes = draw_trace(Figure().add_subplot(), t, i, fit)
+    axes = draw(t, i, fit)
     logged, curve = axes.lines[:2]
     assert np.array_equal(logged.get_ydata(), i)
     assert curve.get_ydata() == pytest.approx(fit.current(t))
     said = " ".join(text.get_text() for text in axes.get_legend().get_texts())
-    assert f"running {fit.running_a:.3g}" in said
-    assert f"peak {fit.peak_a:.3g}" in said
+    for words in (f"running {fit.running_a:.3g}", f"peak {fit.peak_a:.3g}", f"after {fit.inrush_ms:.3g}", "fit: good"):
+        assert words in said
     assert axes.get_xlabel().endswith("(ms)")
+    assert axes.figure.png(dpi=50).startswith(b"\x89PNG")
+
+
+def test_figure_draws_on_the_axes_given():
+    """Axes that are given are drawn on, and a load without inrush has no mark of a peak."""
+    from matplotlib.figure import Figure
+
+    t, i = make_trace(5.0, 5.0, 1.0, 0.05)
+    given = Figure().add_subplot()
+    assert draw(t, i, fit_inrush(t, i), axes=given) is given
+    assert not any("peak" in text.get_text() for text in given.get_legend().get_texts())
