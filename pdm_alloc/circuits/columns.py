@@ -92,3 +92,7 @@ class CircuitBook:
         if key not in self._known:
             self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads)
         return self._known[key]
+
+    def one(self, types: tuple[ItemType, ...], counts: Counts, rating: Rating, wiring: Wiring) -> Fit | None:
+        """What the physics says of one circuit; None where it is not allowed; without `made`: not as it is."""
+        return fit(types, counts, rating, wiring, self.tolerance_loads) if may_share(types, counts) else None

@@ -2,10 +2,12 @@
 
 from collections.abc import Callable
 
+import numpy as np
+
 from pdm_alloc.program.task import Column, Task
 from pdm_alloc.vehicle import PPM
 
-__all__ = ["STRATEGIES", "channels_used", "objectives", "strength_used"]
+__all__ = ["STRATEGIES", "channels_used", "objectives", "strength_used", "unevenness"]
 
 STRATEGIES = ("isolate", "spare")
 
@@ -76,8 +78,23 @@ def _mass(task: Task, v: int, column: Column) -> int:
 
 
 def _unevenness(task: Task, v: int, column: Column) -> int:
-    """Square of the use, in thousandths: the sum is least when no channel is much fuller than it need be."""
-    return round(1000 * (column.fit.use_ppm / PPM) ** 2)
+    return int(unevenness(column.fit.use_ppm))
+
+
+def unevenness(use_ppm):
+    """Square of the use, in thousandths: the sum is least when no channel is much fuller than it need be.
+
+    Parameters
+    ----------
+    use_ppm : int or array of int
+        Running over derated rating, parts per million.
+
+    Returns
+    -------
+    float or array of float
+        Whole numbers.
+    """
+    return np.rint(1000 * (use_ppm / PPM) ** 2)
 
 
 def _tie(task: Task, v: int, column: Column) -> int:
