@@ -56,6 +56,17 @@ def _needs(draw):
 
 
 @st.composite
+def commands_of(draw, name):
+    """A command, now and then for dimming, with a headroom of its own, or joined on one channel."""
+    return Command(
+        name,
+        action="pwm" if rarely(draw, 6) else "steady",
+        headroom_pct=Fraction(draw(st.sampled_from((0, 5, 40)))) if rarely(draw, 8) else None,
+        together=rarely(draw, 4),
+    )
+
+
+@st.composite
 def states_of(draw, commands, reference_v=12.0):
     """None to three operating states; without any, everything is on at the reference voltage."""
     names = [f"state {n}" for n in range(1, draw(st.integers(0, 3)) + 1)]
@@ -90,10 +101,10 @@ def vehicles(draw, most_loads=8, most_items=MOST_ITEMS):
     while len(chosen) < wanted and left > 0:
         chosen.append(draw(loads(f"load {len(chosen) + 1}", commands, left, tolerant)))
         left -= chosen[-1].count
-    actions = [Command(name, action="pwm" if rarely(draw, 6) else "steady") for name in commands]
+    switched = tuple(draw(commands_of(name)) for name in commands)
     states = draw(states_of(commands))
     settings = draw(settings_tables())
-    return Vehicle("random", tuple(chosen), tuple(actions), states, settings, states_given=states[0].name != "all on")
+    return Vehicle("random", tuple(chosen), switched, states, settings, states_given=states[0].name != "all on")
 
 
 @st.composite

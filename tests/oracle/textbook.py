@@ -14,6 +14,9 @@ from pdm_alloc.allocation.verify.recount import Recount
 from pdm_alloc.vehicle import PPM
 from tests.oracle.slots import borne_counts, slots_of, suits
 
+# Even on one processor: one search alone can miss what another sees at once.
+WORKERS = 8
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -63,9 +66,15 @@ class Textbook:
         for s, slot in enumerate(self.slots):
             if slot.alike not in known:
                 known[slot.alike] = borne_counts(self.vehicle, slot)
+            items = sum(self.count[load.name, s] for load in self.vehicle.loads)
+            self.model.add(self.used[s] <= items)
             row = [self.used[s], *(self.count[load.name, s] for load in self.vehicle.loads)]
             nothing = (0,) * len(row)
             self.model.add_allowed_assignments(row, [nothing, *((1, *counts) for counts in known[slot.alike])])
+
+    def _no_more_circuits_than_items(self):
+        """Implied, but the solver does not see it by itself."""
+        self.model.add(sum(self.used) <= sum(load.count for load in self.vehicle.loads))
 
     def _spares(self):
         have = sum(len(unit.module.channels) for unit in self.units)
@@ -145,7 +154,7 @@ class Textbook:
         else:
             self.model.maximize(sum(self.used))
         solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
+        solver.parameters.num_workers = WORKERS
         solver.parameters.max_time_in_seconds = 60
         status = solver.solve(self.model)
         if status == cp_model.INFEASIBLE or not suits(self.vehicle, self.units):

@@ -50,13 +50,13 @@ LIMITS = [
     broken(
         "continuous", "half a pair too weak", 16.1, 16.0, units=case.channels("6", continuous_ma=10000), where="5+6"
     ),
-    # at 75 deg C the derating is 3/4: usable are 10 A * 3/4 * 0.8 = 6 A on channel 3
+    # at 70 deg C the derating is 4/5: usable are 10 A * 4/5 * 0.8 = 6.4 A on channel 3
     broken(
         "continuous",
         "derating",
         7.77,
-        6.0,
-        vehicle=replace(case.at_place(75.0), settings=VEHICLE.settings),
+        6.4,
+        vehicle=replace(case.at_place(70.0), settings=VEHICLE.settings),
         units=case.units(
             "bulkhead",
             total_ma=80000,
@@ -66,6 +66,24 @@ LIMITS = [
                 for c in case.MODULE.channels
             ),
         ),
+        where="3",
+    ),
+    broken(
+        "continuous",
+        "headroom of its own",
+        7.77,
+        7.7,
+        vehicle=case.command("ignition", headroom_pct=Fraction(23)),
+        where="3",
+    ),
+    # the last step of 0.1 A below 7.79 A is 7.7 A
+    broken(
+        "trip",
+        "no step between running and rating",
+        7.77,
+        7.7,
+        vehicle=case.settings(headroom_pct=Fraction(0)),
+        units=case.channels("3", continuous_ma=7790),
         where="3",
     ),
     # pump 6.9 A + radio 0.87 A + excess 24 A * 13.8 / 12 = 27.6 A

@@ -136,6 +136,7 @@ WIRING = [
         circuits=wired(ecu=circuit("9", "ignition", ("engine ECU", (1, 2)))),
         where="9",
     ),
+    broken("joined", "on two channels", 2, 1, vehicle=case.command("ignition", together=True)),
     broken(
         "separate",
         "both lamps on one",

@@ -110,6 +110,11 @@ def load(name, **changes):
     return replace(VEHICLE, loads=loads)
 
 
+def command(name, **changes):
+    """The vehicle with one command altered."""
+    return replace(VEHICLE, commands=tuple(replace(x, **changes) if x.name == name else x for x in COMMANDS))
+
+
 def settings(**changes):
     """The vehicle with settings altered."""
     return replace(VEHICLE, settings=replace(VEHICLE.settings, **changes))

@@ -1,0 +1,42 @@
+"""Packing that leaves nothing over: a method that fills channels by rule of thumb misses these optima."""
+
+import pytest
+
+import pdm_alloc as pa
+from tests.oracle.triplets import FULL_MA, packing_vehicle, triplet_module, triplet_vehicle
+
+
+@pytest.mark.parametrize(("number", "seed"), [(6, 1), (7, 2), (8, 3), (9, 4), (10, 5)])
+def test_constructed_optimum_is_found_and_proved(number, seed):
+    """With channels to spare the fewest are exactly as many as were filled, each to the last milliamp."""
+    found = pa.allocate(triplet_vehicle(number, seed), triplet_module(number + 4))
+    assert found.outcome == "proven best"
+    assert len(found.circuits) == number
+    assert set(found.channels["running_a"]) == {FULL_MA / 1000}
+    assert pa.verify(found).empty
+
+
+@pytest.mark.parametrize(("number", "seed"), [(6, 6), (8, 7)])
+def test_one_channel_fewer_is_proved_not_enough(number, seed):
+    """The sum alone is above what the channels can take."""
+    with pytest.raises(pa.NotEnough):
+        pa.allocate(triplet_vehicle(number, seed), triplet_module(number - 1))
+
+
+@pytest.mark.parametrize("seed", [8, 9])
+def test_exactly_enough_is_enough(seed):
+    """No channel to spare, so every channel must be full."""
+    found = pa.allocate(triplet_vehicle(7, seed), triplet_module(7))
+    assert [len(circuit.items) for circuit in found.circuits] == [3] * 7
+
+
+@pytest.mark.parametrize("channels", [4, 7, 10])
+def test_a_sum_that_fits_and_loads_that_do_not(channels):
+    """Only two loads of just over a third fill a channel, so one load more than two a channel is proved not enough,
+    though all together draw little more than two thirds of what there is.
+    """
+    over_a_third = [FULL_MA // 3 + 1 + n for n in range(2 * channels + 1)]
+    assert sum(over_a_third) < 0.8 * channels * FULL_MA
+    with pytest.raises(pa.NotEnough):
+        pa.allocate(packing_vehicle(over_a_third), triplet_module(channels))
+    assert len(pa.allocate(packing_vehicle(over_a_third[1:]), triplet_module(channels)).circuits) == channels
