@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pdm_alloc.export.cell import guard, unguard
+from pdm_alloc.tables.csv_cell import marked, unmarked
 from pdm_alloc.tables.csv_file import read_text
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.grid import Grid, grid_of
@@ -33,7 +33,7 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
     """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([guard(str(name)) for name in table.columns])
+    writer.writerow([marked(str(name)) for name in table.columns])
     writer.writerows([_cell(value) for value in row] for row in table.itertuples(index=False, name=None))
     content = text.getvalue()
     return content.encode("utf-8" if content.isascii() else "utf-8-sig")
@@ -47,7 +47,8 @@ def _cell(value: Any) -> str:
     if isinstance(value, (float, np.floating)):
         number = float(value)
         return repr(int(number)) if number.is_integer() and abs(number) < 1e15 else repr(number)
-    return guard(str(value))
+    # A lone carriage return is not quoted by every version of Python, and would end the row.
+    return marked(str(value).replace("\r\n", "\n").replace("\r", "\n"))
 
 
 def read_table(path: Path, known: Collection[str], faults: Faults) -> Grid | None:
@@ -73,7 +74,7 @@ def read_table(path: Path, known: Collection[str], faults: Faults) -> Grid | Non
     separator = max(",;\t", key=lambda sign: _matches(text, sign, known))
     records = csv.reader(io.StringIO(text), delimiter=separator)
     try:
-        return grid_of(path.stem, [[unguard(cell) for cell in record] for record in records], faults)
+        return grid_of(path.stem, [[unmarked(cell) for cell in record] for record in records], faults)
     except csv.Error as error:
         faults.add(path.stem, None, None, None, f"is not CSV ({error})", "save it from the spreadsheet as CSV")
         return None

@@ -16,7 +16,6 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.export import documents
-from pdm_alloc.export.cell import unguard
 from pdm_alloc.export.csv_table import csv_bytes
 from pdm_alloc.export.heading import heading, shown
 from pdm_alloc.export.input_list import input_list
@@ -274,7 +273,24 @@ def test_csv_cells():
     assert content.startswith(b"\xef\xbb\xbf")
     rows = list(csv.reader(io.StringIO(content.decode("utf-8-sig"))))
     assert rows[1:] == [["'=1", "0.1", "yes"], ["größer", "2", "no"], ["", "", "yes"]]
-    assert unguard(rows[1][0]) == "=1"
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert not csv_bytes(pd.DataFrame({"a": ["x"]})).startswith(b"\xef")
+
+
+RISKY = ["=1+1", "+1+1", "-2+3", "@SUM(A1)", "\t=1", "\r=1", " =1", "'=1", "''=1", "-", "=", "plain", "'q'"]
+
+
+@pytest.mark.parametrize("text", RISKY)
+def test_no_csv_cell_can_be_run(tmp_path, text):
+    """A cell that a spreadsheet could run is marked, and reads back as it was."""
+    import pandas as pd
+
+    from pdm_alloc.export.csv_table import read_table
+    from pdm_alloc.tables.fault import Faults
+
+    (tmp_path / "t.csv").write_bytes(csv_bytes(pd.DataFrame({"name": ["x", text], "other": ["y", "z"]})))
+    written = list(csv.reader((tmp_path / "t.csv").open(newline="")))[2][0]
+    assert written.strip()[:1] not in ("=", "+", "-", "@")
+    grid = read_table(tmp_path / "t.csv", ("name", "other"), Faults())
+    assert grid.rows[1][1][0] == text.replace("\r", "\n")

@@ -1,6 +1,10 @@
 """Saved allocations read back equal, from JSON and from tables, and refuse what does not fit."""
 
+import datetime
 import json
+import tempfile
+import tracemalloc
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -8,14 +12,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pdm_alloc.export import saved_file
 from pdm_alloc.export.csv_table import csv_bytes
+from pdm_alloc.export.issue import Issue
+from pdm_alloc.export.measurement import read_measurements
 from pdm_alloc.export.saved import allocation_json, allocation_schema, from_json
 from pdm_alloc.export.saved_file import read_allocation
 from pdm_alloc.export.saved_tables import circuits_of, saved_tables
+from pdm_alloc.export.workbook import workbook_bytes
 from pdm_alloc.module import Channel, Module, Unit, units_of
 from pdm_alloc.tables import InputError
+from pdm_alloc.tables.read_plain import read_plain
 from tests.export.made_up import one_each, solved
 from tests.strategies import vehicles
+from tests.tables.random_tables import vehicles_as_tables
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
 GOLDEN = Path(__file__).with_name("allocation_schema_v1.json")
@@ -183,3 +193,66 @@ def test_several_units_of_one_module(tmp_path):
     _write(saved_tables(made), tmp_path)
     assert read_allocation(tmp_path).units[1] == made.units[1]
     assert units_of(made.units) == made.units
+
+
+@given(vehicles_as_tables(), st.integers(1, 3))
+@settings(max_examples=25, deadline=None)
+def test_any_tables_read_back(tables, per_channel):
+    """Vehicles of any names, notes and columns come back equal from CSV files and from JSON."""
+    made = one_each(replace(read_plain(tables, "vehicle"), locked=()), per_channel)
+    assert from_json(allocation_json(made)) == made
+    with tempfile.TemporaryDirectory() as folder:
+        _write(saved_tables(made), Path(folder))
+        assert read_allocation(folder) == made
+
+
+@given(vehicles_as_tables())
+@settings(max_examples=10, deadline=None)
+def test_any_tables_read_back_from_a_workbook(tables):
+    """The same from the workbook."""
+    made = one_each(replace(read_plain(tables, "vehicle"), locked=()), 2)
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "book.xlsx"
+        file.write_bytes(workbook_bytes(made, Issue("A", datetime.date(2026, 3, 1))))
+        assert read_allocation(file) == made
+
+
+def _bomb(path, size=80_000_000):
+    """A workbook of a few kilobytes that unpacks to a great many."""
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("[Content_Types].xml", "<Types/>")
+        with archive.open("xl/worksheets/sheet1.xml", "w", force_zip64=True) as part:
+            for _ in range(size // 1_000_000):
+                part.write(b" " * 1_000_000)
+
+
+@pytest.mark.parametrize("reader", [read_allocation, lambda path: read_measurements(path, solved(*DEMOS[1]))])
+def test_zip_bomb_is_refused_in_bounded_memory(tmp_path, reader):
+    """A workbook that would fill the memory is refused before it is unpacked."""
+    _bomb(tmp_path / "bomb.xlsx")
+    solved(*DEMOS[1])
+    tracemalloc.start()
+    with pytest.raises(InputError, match=r"bomb\.xlsx"):
+        reader(tmp_path / "bomb.xlsx")
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert peak < 30_000_000
+
+
+def test_workbook_of_many_rows_is_refused(tmp_path):
+    """A table of 100,000 rows is no saved allocation, and is refused in words."""
+    tables = saved_tables(solved(*DEMOS[1]))
+    _write(tables, tmp_path)
+    row = ",".join(map(str, tables["assignments"].iloc[0]))
+    with (tmp_path / "assignments.csv").open("a") as file:
+        file.write(f"{row}\n" * 100_000)
+    with pytest.raises(InputError, match="rows"):
+        read_allocation(tmp_path)
+
+
+def test_large_json_is_refused(tmp_path, monkeypatch):
+    """A JSON file larger than any allocation is refused before it is read."""
+    monkeypatch.setattr(saved_file, "LARGEST_BYTES", 10)
+    (tmp_path / "allocation.json").write_text(" " * 11)
+    with pytest.raises(InputError, match="too large"):
+        read_allocation(tmp_path / "allocation.json")

@@ -13,7 +13,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.export import write
-from pdm_alloc.export.cell import guard, unguard
 from pdm_alloc.export.name import safe_name
 from pdm_alloc.export.write import WriteError, write_file, write_files
 
@@ -144,21 +143,3 @@ def test_safe_name_can_be_written(text):
     assert 0 < len(name.encode()) <= 81
     assert Path(name).name == name
     assert not name.startswith(".")
-
-
-@given(st.text(alphabet="=+-@'\t\r\n ab1＝"))
-def test_guarded_text_reads_back(text):
-    """The guard is undone exactly, also for text that already starts with a quote."""
-    assert unguard(guard(text)) == text
-
-
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-2", "@SUM(A1)", "\t=1", "\r=1", " =1", "＝1", "'=1"])
-def test_formula_is_guarded(text):
-    """A cell that could be run starts with a quote that was not there."""
-    assert guard(text) == "'" + text
-
-
-@pytest.mark.parametrize("text", ["lamp", "a=b", "'quoted'", "", "4-way", "O'Neil"])
-def test_plain_text_stays(text):
-    """Ordinary names are not touched."""
-    assert guard(text) == unguard(text) == text
