@@ -18,6 +18,7 @@ from pdm_alloc.figures.room import room
 from pdm_alloc.figures.shortfall import shortfall
 from pdm_alloc.figures.states import states
 from pdm_alloc.figures.supply import supply
+from pdm_alloc.figures.trace import trace
 
 __all__ = [
     "concessions",
@@ -34,4 +35,5 @@ __all__ = [
     "shortfall",
     "states",
     "supply",
+    "trace",
 ]
