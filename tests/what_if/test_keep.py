@@ -110,22 +110,33 @@ def test_items_keep_their_numbers():
 
 
 def test_the_right_items_go_when_there_are_fewer():
-    """Of two loads alike one loses an item: the one that has to make room goes, and nothing else is moved."""
-    before_car = vehicle(lamp("a", "x", 3.0, count=2), lamp("b", "x", 3.0, count=2), lamp("c", "y", 8.0))
-    car = vehicle(lamp("a", "x", 3.0, count=1), lamp("b", "x", 3.0, count=2), lamp("c", "y", 8.0), lamp("d", "z", 9.0))
-    units = [unit("box", module(6, 6, 10, 10))]
+    """Of two loads alike one loses an item: another load's item on a weaker channel is no substitute for it."""
+    before_car = vehicle(lamp("a", "x", count=2), lamp("b", "x"))
+    car = vehicle(lamp("a", "x", count=1), lamp("b", "x"))
+    units = [unit("box", module(10, 10, 3.5))]
     built = wired(
         before_car,
         units,
-        ("box", "1", "x", {"a": [1], "b": [1]}),
-        ("box", "2", "x", {"b": [2]}),
-        ("box", "3", "y", {"c": [1]}),
-        ("box", "4", "x", {"a": [2]}),
+        ("box", "1", "x", {"a": [1]}),
+        ("box", "2", "x", {"a": [2]}),
+        ("box", "3", "x", {"b": [1]}),
     )
     kept = pa.allocate(car, units, keep=built)
     assert moves(built, kept) == 0
-    assert spots(kept)["a"] == {("box", "1"): 1}
-    assert spots(kept)["d"] == {("box", "4"): 1}
+    assert spots(kept)["b"] == {("box", "3"): 1}
+
+
+def test_a_pair_is_made_free_by_moving_one_wire():
+    """Two kept loads each block a pair that a new load needs: exactly one of them moves."""
+    before_car = vehicle(lamp("a", "x"), lamp("b", "y"))
+    car = vehicle(lamp("a", "x"), lamp("b", "y"), lamp("big", "z", 15.0))
+    box = module(10, 10, 10, 10)
+    pairs = ("p", "p", "q", "q")
+    units = units_of(replace(box, channels=tuple(replace(c, pair=p) for c, p in zip(box.channels, pairs, strict=True))))
+    built = wired(before_car, units, ("box", "1", "x", {"a": [1]}), ("box", "3", "y", {"b": [1]}))
+    kept = pa.allocate(car, units, keep=built)
+    assert moves(built, kept) == 1
+    assert {c.use for c in kept.circuits if c.command == "z"} == {"pair"}
 
 
 def test_no_load_is_told_apart_by_its_looks():
@@ -148,7 +159,8 @@ def test_what_is_wired_to_two_channels_stays_there(use):
     anew = pa.allocate(car, units)
     assert [c.channel for c in anew.circuits if c.command == "x"] == ["1+2"]
     turned = tuple(
-        replace(c, channels=tuple({"1": "3", "2": "4", "3": "1", "4": "2"}[n] for n in c.channels)) for c in anew.circuits
+        replace(c, channels=tuple({"1": "3", "2": "4", "3": "1", "4": "2"}[n] for n in c.channels))
+        for c in anew.circuits
     )
     built = replace(anew, circuits=turned)
     assert violations(car, units, turned) == []
