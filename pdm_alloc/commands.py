@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from pdm_alloc.module import Catalogue
-from pdm_alloc.tables import InputError, check_against, new_tables, read_catalogue, read_vehicle
+from pdm_alloc.tables import InputError, check_against, read_catalogue, read_vehicle
 from pdm_alloc.tables.fault import Fault
 from pdm_alloc.tables.nearest import hint
 from pdm_alloc.vehicle import Vehicle
@@ -212,6 +212,8 @@ def _deliver(options, allocation) -> int:
 
 
 def _new(options) -> int:
+    from pdm_alloc.tables import new_tables
+
     written = new_tables(Path(options.folder))
     print(f"Wrote {len(written)} files to {options.folder}: fill in loads.csv first; columns.md explains every column.")
     return DONE
