@@ -110,6 +110,24 @@ def test_inputs_whose_pairs_share_no_step():
     _check(TWO_GROUPS)
 
 
+@pytest.mark.parametrize(
+    ("text", "groups"),
+    [
+        # A tree grown greedily fails, though there is one.
+        ("(not a and b and c) or (b and e) or (not d and e) or (not b and c and e)", 1),
+        # The only tree has a corner with pairs in three directions.
+        ("(a and not b and c and d and not e) or (a and e) or (d and e) or (not a and e and f)", 1),
+        # Two groups, one of them with such a corner: without it there would be three.
+        ("(not b and c and d and e) or (a and b and not c and not e)", 2),
+    ],
+)
+def test_functions_on_which_simple_searches_fail(text, groups):
+    """Found by search: here growing greedily, or joining pairs to chains only, gives too many steps."""
+    condition = parse_condition(text)
+    assert len(steps_of(condition).steps) == len(condition.names) + groups
+    _check(text)
+
+
 def test_trying_and_program_agree():
     """The two oracles of this file agree with each other."""
     condition = parse_condition("a and (b or not c) or d and not a")

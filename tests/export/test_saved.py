@@ -99,6 +99,7 @@ def _edited(change):
         (lambda d: d["circuits"].append(d["circuits"][0]), "wired 2 times"),
         (lambda d: d["circuits"][0].update(unit="compact-32"), "did you mean 'compact-31'"),
         (lambda d: d["circuits"][0].update(channels=["99"]), "is no channel of compact-31"),
+        (lambda d: d["circuits"][0].update(channels=d["circuits"][1]["channels"]), "has 2 circuits"),
         (lambda d: d["circuits"][0].update(command="nothing"), "does not switch"),
         (lambda d: d["circuits"][0]["items"].append(["no such load", 1]), "is no load of the vehicle"),
         (lambda d: d.update(outcome="failed"), "outcome"),
