@@ -7,9 +7,11 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.fit import Counts
+from pdm_alloc.circuits.fit import Counts, Fit
 from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.module import Unit
 from pdm_alloc.program.objectives import channels_used, strength_used
 from pdm_alloc.program.partition import partition
@@ -18,7 +20,7 @@ from pdm_alloc.program.stages import minimise, packed
 from pdm_alloc.program.task import Column, Task, task_of
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["Base", "base_of", "fits_beside", "lifted", "most_beside"]
+__all__ = ["Base", "base_of", "fits_beside", "lifted", "most_beside", "task_beside", "without_banks"]
 
 Chosen = Counter[tuple[str, Counts, int]]
 _NO_LIMIT = 10**9
@@ -73,6 +75,56 @@ def _chosen(task: Task, values: Sequence[float]) -> Chosen:
     return +chosen
 
 
+class _Narrow(CircuitBook):
+    """A book that knows of other commands only the circuits that some solution has."""
+
+    def __init__(self, whole: CircuitBook, base: Base, command: str):
+        super().__init__(whole.tolerance_loads)
+        self._whole, self._command = whole, command
+        keys = dict.fromkeys(key[:2] for chosen in base.chosen for key in chosen)
+        self._wanted = {name: [c for n, c in keys if n == name] for name in dict.fromkeys(n for n, _ in keys)}
+
+    def wiring(self, vehicle: Vehicle) -> Wiring:
+        """As the whole book has it."""
+        return self._whole.wiring(vehicle)
+
+    def circuits(self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring) -> dict[Counts, Fit]:
+        """Those of the free command, and those of others that are in use."""
+        every = self._whole.circuits(types, rating, wiring)
+        if types[0].command == self._command:
+            return every
+        return {counts: every[counts] for counts in self._wanted.get(types[0].command, ()) if counts in every}
+
+
+def task_beside(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook, base: Base, command: str) -> Task:
+    """The task of a vehicle in which only one command may be wired otherwise than in the base.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With more loads on that command than the base has.
+    units : sequence of Unit
+        What is fitted.
+    book : CircuitBook
+        Circuits of this vehicle known so far.
+    base : Base
+        Solutions for all other commands.
+    command : str
+        Its name.
+
+    Returns
+    -------
+    Task
+        For `most_beside`, `fits_beside` and `lifted`.
+
+    Raises
+    ------
+    TooManyCircuits
+        The command has too many different loads to list its circuits.
+    """
+    return task_of(vehicle, units, _Narrow(book, base, command))
+
+
 def _key(column: Column) -> tuple[str, Counts, int]:
     return column.command, column.counts, column.channel_class
 
@@ -83,7 +135,7 @@ def most_beside(task: Task, base: Base, load: str, clock: Clock) -> int:
     Parameters
     ----------
     task : Task
-        With as many items of the load as may be asked for.
+        As `task_beside` makes it, with as many items of the load as may be asked for.
     base : Base
         Of the vehicle without that load.
     load : str
@@ -142,6 +194,19 @@ def lifted(task: Task) -> dict[str, Task]:
         free["banks"] = replace(task, units=_raised(task.units, banks))
     whole = (replace(u, module=replace(u.module, total_ma=_NO_LIMIT, total_peak_ma=_NO_LIMIT)) for u in task.units)
     return {"channels": _without_capacities(task), **free, "whole module": replace(task, units=tuple(whole))}
+
+
+def without_banks(units: Sequence[Unit]) -> tuple[Unit, ...]:
+    """Units whose channels share no bank: what does not fit on them does not fit, and that is quicker to prove.
+
+    Channels that only their bank told apart become one class.
+    """
+    return tuple(
+        replace(
+            u, module=replace(u.module, channels=tuple(replace(c, bank=None) for c in u.module.channels), bank_ma={})
+        )
+        for u in units
+    )
 
 
 def _raised(units: Sequence[Unit], banks: Sequence[str]) -> tuple[Unit, ...]:

@@ -155,8 +155,7 @@ class _Study:
 
         beyond = 1 + max(2 * c.continuous_ma for unit in self.units for c in unit.module.channels) // _STEP_MA
         adds_up = _largest(lambda n: probe.adds_up(strong(n)), 0, beyond)
-        beside = _bisected(lambda n: probe.fits_beside(strong(n)), 0, adds_up + 1)
-        more = _largest(lambda n: probe.fits(strong(n)), beside, adds_up + 1)
+        more = _bisected(lambda n: probe.fits_beside(strong(n)) or probe.fits(strong(n)), 0, adds_up + 1)
         why = "" if probe.unproved else probe.limit(strong(more + 1))
         return word, one.command, more * _STEP_MA / 1000, probe.unproved, why
 

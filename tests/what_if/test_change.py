@@ -214,3 +214,16 @@ def test_the_changes_read_as_a_list(car):
     """The object shows what was changed, one change a line."""
     shown = repr(WhatIf(car, ("one", "two"), start=car)).splitlines()
     assert shown == ["what if rally_coupe:", "  one", "  two"]
+
+
+def test_a_change_can_be_judged_at_once():
+    """The changed vehicle goes straight to a module or a catalogue, with the same answer as by hand."""
+    from pdm_alloc.module import Catalogue
+    from tests.what_if.builds import lamp, module, tabled, vehicle
+
+    car = tabled(vehicle(lamp("a", "x"), lamp("b", "y")))
+    catalogue = Catalogue("two", (module(10, 10, name="two"), module(10, 10, 10, name="three")))
+    more = pa.what_if(car).add(load="c", command="z", running_a=2, kind="solenoid")
+    assert more.size(catalogue).smallest == "three"
+    assert more.allocate(catalogue, "three").circuits == pa.allocate(more.vehicle, catalogue, "three").circuits
+    assert pa.what_if(more).vehicle == more.vehicle and pa.what_if(more).changes == ()

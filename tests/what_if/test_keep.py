@@ -88,7 +88,7 @@ def test_unchanged_stays_as_it_is(case, strategy):
 
 
 def test_a_later_objective_still_counts():
-    """Among allocations that move as little, the strategy decides: the new load gets a channel of its own, or shares."""
+    """Among allocations that move as little, the strategy decides: the new load is alone, or shares."""
     before_car = vehicle(lamp("a", "x"), lamp("b", "y"))
     car = vehicle(lamp("a", "x"), lamp("b", "y"), lamp("c", "x"))
     units = [unit("box", module(10, 10, 10, 10))]

@@ -65,7 +65,7 @@ def test_other_circuits_make_room():
 
 REASONS = [
     (module(10, 10), "no free channel that bears it"),
-    (module(10, 40, total=13), "1 A more in the state all on (14 A against 13 A)"),
+    (module(10, 40, total=13), "whole module: 1 A more in the state all on (14 A against 13 A)"),
     (replace(module(10, 20), channels=(Channel("1", 10_000, 40_000, 100.0),)), "no free channel that bears it"),
 ]
 
