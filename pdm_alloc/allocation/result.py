@@ -7,8 +7,10 @@ import pandas as pd
 
 from pdm_alloc.allocation import tables
 from pdm_alloc.allocation.circuit import PlacedCircuit
+from pdm_alloc.allocation.harness_tables import feeds_table, segments_table
 from pdm_alloc.allocation.settings_table import settings_table
 from pdm_alloc.allocation.supply_table import supply_table
+from pdm_alloc.allocation.voltages_table import voltages_table
 from pdm_alloc.allocation.warnings_table import warnings_table
 from pdm_alloc.allocation.wired import WiredCircuit, wire_circuits
 from pdm_alloc.allocation.wires_table import drops_table, wires_table
@@ -94,9 +96,24 @@ class Allocation:
         return supply_table(self.vehicle)
 
     @cached_property
+    def voltages(self) -> pd.DataFrame:
+        """A row a state and load that is on: voltage at module and load (V) against the lowest it works at."""
+        return voltages_table(self.vehicle, self.wired)
+
+    @cached_property
     def warnings(self) -> pd.DataFrame:
         """Rules of care, gravest first: code, severity, subject, sentence, remedy."""
-        return warnings_table(self.vehicle, self.units, self.circuits)
+        return warnings_table(self.vehicle, self.units, self.wired)
+
+    @cached_property
+    def segments(self) -> pd.DataFrame:
+        """A row a route: length (m), wires in it, most loaded at once, diameter of the bundle (mm), mass (g)."""
+        return segments_table(self.vehicle, self.wired)
+
+    @cached_property
+    def feeds(self) -> pd.DataFrame:
+        """A row a unit: main fuse (A), cable from the battery, drop (per cent), mass (g)."""
+        return feeds_table(self.vehicle, self.units, self.wired)
 
     def pin_map(self) -> pd.DataFrame:
         """Table to wire by: a row a circuit, with the loads' ``x_`` columns at the end."""

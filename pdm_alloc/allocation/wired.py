@@ -1,4 +1,4 @@
-"""Setting and wire of every placed circuit."""
+"""Setting and wire of every placed circuit, the bundles it lies in counted."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -9,11 +9,18 @@ from pdm_alloc.allocation.ratings import Place, place_of
 from pdm_alloc.circuits.fit import rating_for, worst_rise_ma
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, stalled_ma
+from pdm_alloc.electrics.drop import RETURNS
 from pdm_alloc.electrics.protect import Protected
+from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS
+from pdm_alloc.harness.loaded import beside
+from pdm_alloc.harness.strand import Strand, parts_of
 from pdm_alloc.module import Unit
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["WiredCircuit", "wire_circuits"]
+__all__ = ["WiredCircuit", "strand_of", "wire_circuits"]
+
+Some = tuple[tuple[ItemType, int], ...]
+_Draft = tuple[PlacedCircuit, Place, Some, int]
 
 
 @dataclass(frozen=True)
@@ -37,7 +44,10 @@ class WiredCircuit:
     ambient_c : float
         Hottest place its wire passes, deg C.
     bundle_wires : int
-        Loaded wires in the fullest bundle it is in.
+        Loaded wires the wire is chosen for.
+    most_together : int
+        Loaded wires in the fullest bundle it is in; more than `bundle_wires` where no wire that fits
+        bears so many, and the bundle is to be split.
     wire_m : float or None
         Trunk and branches one way, m; None: a length is not known.
     mass_g : float or None
@@ -46,12 +56,13 @@ class WiredCircuit:
 
     circuit: PlacedCircuit
     place: Place
-    some: tuple[tuple[ItemType, int], ...]
+    some: Some
     running_ma: int
     made: Protected | str
     runs: tuple[tuple[float, float | None, float], ...]
     ambient_c: float
     bundle_wires: int
+    most_together: int
     wire_m: float | None
     mass_g: float | None
 
@@ -72,6 +83,10 @@ def wire_circuits(
 ) -> tuple[WiredCircuit, ...]:
     """Setting and wire of every circuit, in the order given.
 
+    Where places and routes tell which wires lie together, every wire is chosen for the bundles it is
+    in; more conductors side by side fill bundles further, so this is repeated until no count rises.
+    Elsewhere the setting `bundle_wires` stands.
+
     Parameters
     ----------
     vehicle : Vehicle
@@ -89,26 +104,70 @@ def wire_circuits(
     """
     wiring = Wiring(vehicle) if wiring is None else wiring
     types = {t.load: t for t in load_types(vehicle, units)}
-    return tuple(_wired(vehicle, place_of(vehicle, units, c), c, types, wiring) for c in circuits)
+    drafts = [_draft(vehicle, place_of(vehicle, units, c), c, types) for c in circuits]
+    wired = [_wired(draft, wiring, None) for draft in drafts]
+    counts = _together(vehicle, wiring, wired)
+    while any(counts):
+        wired = [_wired(draft, wiring, n) for draft, n in zip(drafts, counts, strict=True)]
+        more = [max(old, new) for old, new in zip(counts, _together(vehicle, wiring, wired), strict=True)]
+        if more == counts:
+            break
+        counts = more
+    return tuple(wired)
 
 
-def _wired(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types, wiring: Wiring) -> WiredCircuit:
+def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types) -> _Draft:
     some = tuple((types[load], k) for load, k in Counter(load for load, _ in circuit.items).items())
     rise = worst_rise_ma([t.deviation_ma * k for t, k in some], vehicle.settings.tolerance_loads)
-    running = sum(t.running_ma * k for t, k in some) + rise
     rating = rating_for(place.rating, some[0][0].headroom_pct)
-    made = wiring.protect(some, rating, running)
-    runs, rules = wiring.runs(some, rating.place), wiring.rules_of(some, rating)
+    return circuit, Place(place.unit, place.channels, rating), some, sum(t.running_ma * k for t, k in some) + rise
+
+
+def _together(vehicle: Vehicle, wiring: Wiring, wired: Sequence[WiredCircuit]) -> list[int]:
+    """Loaded wires beside each circuit's, 0 where its ways are not known."""
+    strands = {n: strand for n, w in enumerate(wired) if (strand := strand_of(vehicle, wiring, w)) is not None}
+    counts = dict(zip(strands, beside(list(strands.values())), strict=True))
+    return [counts.get(n, 0) for n in range(len(wired))]
+
+
+def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | None:
+    """A circuit's wire as it lies in the harness; None: its ways are not known, or it has no wire."""
+    tree, ends = wiring.lengths.tree(w.place.unit.place), wiring.placed(w.some, w.place.unit.place)
+    if tree is None or not ends or isinstance(w.made, str):
+        return None
+    back = RETURNS["wire" if w.place.rating.reversing else vehicle.settings.return_path]
+    on = frozenset(state.name for state in vehicle.states if state.is_on(w.circuit.command))
+    return Strand(parts_of(tree, ends), w.made.wire.parallel * back, w.made.wire.size.area_mm2, on)
+
+
+def _wired(draft: _Draft, wiring: Wiring, together: int | None) -> WiredCircuit:
+    circuit, place, some, running_ma = draft
+    rating = place.rating
+    bundle, made = _made(wiring, some, rating, running_ma, together)
+    runs = tuple(wiring.runs(some, rating.place))
     known = all(length is not None for _, length, _ in runs)
     return WiredCircuit(
         circuit=circuit,
-        place=Place(place.unit, place.channels, rating),
+        place=place,
         some=some,
-        running_ma=running,
+        running_ma=running_ma,
         made=made,
-        runs=tuple(runs),
-        ambient_c=rules.ambient_c,
-        bundle_wires=rules.bundle_wires,
+        runs=runs,
+        ambient_c=wiring.rules_of(some, rating).ambient_c,
+        bundle_wires=bundle,
+        most_together=together or bundle,
         wire_m=wiring.wire_m(some, rating.place) if known else None,
         mass_g=wiring.mass_g(some, made, rating) if known and isinstance(made, Protected) else None,
     )
+
+
+def _made(wiring: Wiring, some: Some, rating, running_ma: int, together: int | None) -> tuple[int, Protected | str]:
+    """The wire for so many together; where there is none, for the fullest bundle that allows one."""
+    if not together:
+        return wiring.rules.bundle_wires, wiring.protect(some, rating, running_ma)
+    fuller = sorted((most for most, _ in BUNDLE_FACTORS if most < together), reverse=True)
+    for number in (together, *fuller):
+        made = wiring.protect(some, rating, running_ma, number)
+        if isinstance(made, Protected):
+            return number, made
+    return together, wiring.protect(some, rating, running_ma, together)

@@ -47,8 +47,9 @@ def wires_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame
     """A row a circuit, in the columns `WIRES`.
 
     Lengths are one way, trunk and branches; drop_pct is the largest of its loads, per cent of the
-    system voltage; trip_a is what all its conductors carry together, A; mass counts every conductor
-    and the way back where it is a wire, g. Empty where a length is not known.
+    system voltage; bundle_wires are the loaded wires together it is chosen for; trip_a is what all
+    its conductors carry together, A; mass counts every conductor and the way back where it is a
+    wire, g. Empty where a length is not known.
     """
     return pd.DataFrame([_row(vehicle, w) for w in wired], columns=list(WIRES))
 
@@ -96,6 +97,8 @@ def _note(w: WiredCircuit) -> str:
         notes.append("more conductors than pins: the terminal is not known")
     if w.circuit.use == "bridge":
         notes.append("out and back by wire")
+    if w.most_together > w.bundle_wires:
+        notes.append(f"split its bundle: no more than {w.bundle_wires} loaded wires together")
     missing = [t.load for (t, _), (_, length, _) in zip(w.some, w.runs, strict=True) if length is None]
     if missing:
         notes.append(f"length to {', '.join(missing)} not known, drop not judged")

@@ -54,7 +54,7 @@ class Wiring:
         self._rules: dict[tuple, WireRules] = {}
         self._wire_m: dict[tuple, float] = {}
 
-    def protect(self, some: Some, rating: Rating, running_ma: int) -> Protected | str:
+    def protect(self, some: Some, rating: Rating, running_ma: int, bundle_wires: int | None = None) -> Protected | str:
         """Setting and wire of a circuit, or a reason word of `pdm_alloc.electrics.protect.protect`.
 
         Parameters
@@ -65,6 +65,8 @@ class Wiring:
             The kind of channel, and where it is.
         running_ma : int
             Running current, tolerance included, mA.
+        bundle_wires : int, optional
+            Loaded wires in its bundle; default: the setting.
 
         Returns
         -------
@@ -77,15 +79,17 @@ class Wiring:
             stalled_ma(some, running_ma),
             self.runs(some, rating.place),
         )
-        return protect(demand, rating, self.rules_of(some, rating))
+        return protect(demand, rating, self.rules_of(some, rating, bundle_wires))
 
-    def rules_of(self, some: Some, rating: Rating) -> WireRules:
+    def rules_of(self, some: Some, rating: Rating, bundle_wires: int | None = None) -> WireRules:
         """What its wire is chosen by: the hottest place passed; out and back by wire on a bridge."""
-        key = (rating.place, rating.reversing, *dict.fromkeys(t.place for t, _ in some))
+        key = (rating.place, rating.reversing, bundle_wires, *dict.fromkeys(t.place for t, _ in some))
         if key not in self._rules:
             ambient = self.lengths.hottest_c(rating.place, [t.place for t, _ in some])
-            back = "wire" if rating.reversing else self.rules.return_path
-            self._rules[key] = replace(self.rules, ambient_c=ambient, return_path=back)
+            own = replace(
+                self.rules, ambient_c=ambient, return_path="wire" if rating.reversing else self.rules.return_path
+            )
+            self._rules[key] = own if bundle_wires is None else replace(own, bundle_wires=bundle_wires)
         return self._rules[key]
 
     def runs(self, some: Some, place: str | None) -> list[Run]:
@@ -125,6 +129,11 @@ class Wiring:
             return alone
         ends = 1 + sum(k for _, k in joined)
         return alone + tree.joined_m(name for name, _ in joined) * self.lengths.slack + ends * self.lengths.end_m
+
+    def placed(self, some: Some, place: str | None) -> list[str]:
+        """Places its wire leads to along the routes."""
+        tree = self.lengths.tree(place)
+        return list(dict.fromkeys(str(t.place) for t, _ in some if _reached(tree, t)))
 
     def mass_g(self, some: Some, made: Protected, rating: Rating) -> float:
         """Mass of a circuit's wire as far as its length is known, with the way back where it is a wire, g."""

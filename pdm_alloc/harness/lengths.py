@@ -35,12 +35,15 @@ class Lengths:
     _trees: dict[str, Tree] = field(init=False, default_factory=dict)
 
     def tree(self, place: str | None) -> Tree | None:
-        """Shortest routes from a place; None: no place, or no routes at all."""
-        if place is None or not self.routes:
+        """Shortest routes from a place; None: no place."""
+        if place is None:
             return None
         if place not in self._trees:
-            self._trees[place] = shortest_tree(list(self.places.values()), self.routes, place)
+            self._trees[place] = self._grown(place)
         return self._trees[place]
+
+    def _grown(self, place: str) -> Tree:
+        return shortest_tree(list(self.places.values()), self.routes, place) if self.routes else Tree(place, {}, {})
 
     def route_m(self, start: str | None, end: str | None) -> float | None:
         """Length of the shortest route between two places, no allowance, m; None: there is none."""

@@ -99,13 +99,14 @@ def test_the_shorter_of_two_routes():
 
 
 def test_wire_by_hand():
-    """4 m of route, 5 per cent slack and 0.15 m at each end are 4.5 m of wire; a stated length is taken as it is."""
+    """4 m of route, 5 per cent slack and 0.15 m at each end are 4.5 m of wire; a stated length is taken as it is, and none to the same place."""
     places = [Place("a", 0, 0, ambient_c=40), Place("b", 4, 0, ambient_c=90), Place("c", 4, 1)]
     known = lengths(Settings(wire_ambient_c=55), places, [Route("a", "b")])
     assert known.wire_m("a", "b", 99.0) == pytest.approx(4.5)
     assert (known.wire_m("a", "c", 7.0), known.wire_m(None, "b", 7.0), known.wire_m("a", None)) == (7.0, 7.0, None)
     assert known.wire_m("a", "a") == pytest.approx(0.3)
-    assert lengths(Settings(), places, []).wire_m("a", "b", 2.0) == 2.0
+    bare = lengths(Settings(), places, [])
+    assert (bare.wire_m("a", "b", 2.0), bare.wire_m("a", "a", 2.0)) == (2.0, pytest.approx(0.3))
 
 
 def test_hottest_place_on_the_way():

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from pdm_alloc.allocation.care.warning import CareWarning, listed
 from pdm_alloc.electrics.supply import supply
+from pdm_alloc.harness.lengths import lengths_of
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.module import Unit, natural_key
 from pdm_alloc.vehicle import Vehicle
@@ -140,15 +141,15 @@ def _hot_units(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]
 
 
 def _drop_not_judged(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]:
-    placed = bool(units) and all(unit.place for unit in units)
-    names = [x.name for x in vehicle.loads if x.length_m is None and not (placed and x.place)]
-    if names and units:
+    known = lengths_of(vehicle)
+    names = [x.name for x in vehicle.loads if any(known.wire_m(u.place, x.place, x.length_m) is None for u in units)]
+    if names:
         yield CareWarning(
             "C11",
             "note",
             f"{len(names)} of {len(vehicle.loads)} loads",
             f"The voltage drop to {listed(names)} is not judged: the length of the wire is not known.",
-            "Give places to loads and modules, or enter length_m.",
+            "Give places to loads and modules and the routes between them, or enter length_m.",
         )
 
 

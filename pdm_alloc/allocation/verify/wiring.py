@@ -146,7 +146,7 @@ def terminal_mm2(wired) -> float:
 
 
 def _edges(recount, start, end, ways):
-    if start is None or end is None or not recount.vehicle.routes:
+    if start is None or end is None:
         return None
     if start not in ways:
         ways[start] = Ways(recount.vehicle, start)
