@@ -1,0 +1,86 @@
+"""Large vehicles: merged classes solved, circuits handed out to units and banks, and what that proves."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.module import Unit
+from pdm_alloc.program.block import Block
+from pdm_alloc.program.handout import Handed, hand_out
+from pdm_alloc.program.measure import Measure
+from pdm_alloc.program.merge import Merged, merge
+from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
+from pdm_alloc.program.packing import pack, placed_task
+from pdm_alloc.program.plan_source import PlanSource
+from pdm_alloc.program.relax import Relaxed, Stage, relax
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["Large", "solve_large"]
+
+
+@dataclass(frozen=True)
+class Large:
+    """How a large vehicle ended.
+
+    Parameters
+    ----------
+    outcome : str
+        One of the five words.
+    circuits : tuple
+        As `pdm_alloc.program.handout.hand_out` gives them.
+    gap : float
+        Of the first objective that is not proved; 0 when all are.
+    objectives : tuple of (str, float)
+        Objectives in order and their values.
+    """
+
+    outcome: str
+    circuits: tuple[Handed, ...] = ()
+    gap: float = 0.0
+    objectives: tuple[tuple[str, float], ...] = ()
+
+
+def solve_large(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook) -> Large:
+    """Allocate loads to channels, best by all objectives in order, by way of merged classes.
+
+    Parameters
+    ----------
+    vehicle, units, strategy, clock, book
+        As of `pdm_alloc.program.solve.solve`.
+
+    Returns
+    -------
+    Large
+        Stopped empty also where circuits were found that could not be handed out.
+    """
+    merged = merge(vehicle, units)
+    wiring = book.wiring(vehicle)
+    blocks = [Block(merged, command, book, wiring) for command in merged.task.types]
+    measure = Measure(merged, strategy)
+    relaxed = relax(measure, [PlanSource(blocks, measure)], clock)
+    for stage in reversed(relaxed.stages):
+        places = pack(merged, stage.columns, clock)
+        if places is not None:
+            return _handed(merged, measure, relaxed, stage, places)
+    return Large(NOT_ENOUGH if relaxed.outcome == NOT_ENOUGH else STOPPED_EMPTY)
+
+
+def _handed(merged: Merged, measure: Measure, relaxed: Relaxed, stage: Stage, places: Sequence[int]) -> Large:
+    task, values = placed_task(merged, stage.columns, places)
+    costs = [sum(measure.of(column)[0][k] for column in stage.columns) for k in range(len(measure.names))]
+    proved = relaxed.outcome == PROVEN_BEST and costs == [s.value for s in relaxed.stages]
+    return Large(
+        PROVEN_BEST if proved else BEST_SO_FAR,
+        tuple(hand_out(task, values)),
+        0.0 if proved else _gap(relaxed, costs),
+        tuple(zip(measure.names, map(float, costs), strict=True)),
+    )
+
+
+def _gap(relaxed: Relaxed, costs: Sequence[int]) -> float:
+    """Of the first objective that is above what is proved of it; one that was never begun is wholly open."""
+    for stage, cost in zip(relaxed.stages, costs, strict=False):
+        if cost > stage.bound:
+            return (cost - stage.bound) / max(1.0, abs(cost))
+    return 1.0

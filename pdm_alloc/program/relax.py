@@ -1,0 +1,112 @@
+"""Merged classes solved: every objective in order, proved and then held."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from pdm_alloc.program.master import Choice, Master, Source
+from pdm_alloc.program.measure import Measure
+from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
+from pdm_alloc.program.search import Search
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.task import Column
+
+__all__ = ["Relaxed", "Stage", "relax"]
+
+_EPSILON = 1e-6
+
+
+@dataclass(frozen=True)
+class Stage:
+    """How one objective ended.
+
+    Parameters
+    ----------
+    name : str
+        Of the objective.
+    value : int
+        What it came to.
+    bound : float
+        What it cannot be below, the objectives before it held; whole.
+    choices : tuple of Choice
+        The solution.
+    """
+
+    name: str
+    value: int
+    bound: float
+    choices: tuple[Choice, ...] = field(repr=False, default=())
+
+    @property
+    def proved(self) -> bool:
+        """Whether nothing better exists."""
+        return self.value <= self.bound
+
+    @property
+    def columns(self) -> list[Column]:
+        """Circuits of the solution, one a channel or double."""
+        return [column for choice in self.choices for column in choice.columns]
+
+
+@dataclass(frozen=True)
+class Relaxed:
+    """How the relaxation ended.
+
+    Parameters
+    ----------
+    outcome : str
+        One of the five words.
+    stages : tuple of Stage
+        Of the objectives in order, as far as it came.
+    """
+
+    outcome: str
+    stages: tuple[Stage, ...] = ()
+
+
+def relax(measure: Measure, sources: Sequence[Source], clock: Clock) -> Relaxed:
+    """Minimise the objectives in order.
+
+    Parameters
+    ----------
+    measure : Measure
+        Objectives and shared rows.
+    sources : sequence of Source
+        Where circuits come from.
+    clock : Clock
+        When to stop.
+
+    Returns
+    -------
+    Relaxed
+        Not enough where it is proved that the merged classes do not bear the loads.
+    """
+    master = Master(measure, sources)
+    missing = master.bound(None, clock)
+    if not missing.closed:
+        return Relaxed(STOPPED_EMPTY)
+    if missing.value > _EPSILON:
+        return Relaxed(NOT_ENOUGH)
+    master.forbid_missing()
+    stages: list[Stage] = []
+    for k, name in enumerate(measure.names):
+        stage = _stage(master, k, name, stages[-1].choices if stages else None, clock)
+        if stage is None:
+            return Relaxed(BEST_SO_FAR if stages else STOPPED_EMPTY, tuple(stages))
+        if stage.bound == math.inf:
+            return Relaxed(NOT_ENOUGH)
+        stages.append(stage)
+        if not stage.proved:
+            return Relaxed(BEST_SO_FAR, tuple(stages))
+        master.hold(k, stage.value)
+    return Relaxed(PROVEN_BEST, tuple(stages))
+
+
+def _stage(master: Master, k: int, name: str, known: Sequence[Choice] | None, clock: Clock) -> Stage | None:
+    """One objective; None: no solution was found before the clock ran out."""
+    search = Search(master, k, known, clock)
+    search.run()
+    if search.best is None:
+        return Stage(name, 0, math.inf) if search.proved == math.inf else None
+    master.add(search.best)
+    return Stage(name, int(search.value), search.proved, tuple(search.best))
