@@ -1,0 +1,22 @@
+"""The model that is the yardstick of the benchmark must be right, or the comparison says nothing."""
+
+from hypothesis import HealthCheck, given, settings
+
+from pdm_alloc.allocation.verify import violations
+from tests.benchmarks.pulp_textbook import IMPOSSIBLE, PROVED, PulpTextbook
+from tests.oracle.slots import suits
+from tests.oracle.textbook import textbook
+from tests.strategies import cases
+
+
+@settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(case=cases(most_loads=5, most_items=6, most_channels=6))
+def test_same_optimum_as_the_other_textbook_model(case):
+    """Two models, two solvers, one optimum; and its wiring breaks no rule."""
+    if not suits(*case):
+        return
+    for strategy in ("spare", "isolate"):
+        run, best = PulpTextbook(*case, strategy).run(60), textbook(*case, strategy).best
+        assert (run.verdict, run.value) == ((IMPOSSIBLE, None) if best is None else (PROVED, best))
+        if best is not None:
+            assert violations(*case, run.circuits) == []
