@@ -115,10 +115,12 @@ def test_inputs_whose_pairs_share_no_step():
     [
         # A tree grown greedily fails, though there is one.
         ("(not a and b and c) or (b and e) or (not d and e) or (not b and c and e)", 1),
-        # The only tree has a corner with pairs in three directions.
-        ("(a and not b and c and d and not e) or (a and e) or (d and e) or (not a and e and f)", 1),
-        # Two groups, one of them with such a corner: without it there would be three.
-        ("(not b and c and d and e) or (a and b and not c and not e)", 2),
+        # Two groups, one of which hangs together only by a corner with pairs in three directions.
+        (
+            "(a and b and c and (d or not d) and e and f) or (not b and c and d and not (e or f))"
+            " or (not a and b and not (c or d or e))",
+            2,
+        ),
     ],
 )
 def test_functions_on_which_simple_searches_fail(text, groups):

@@ -190,6 +190,24 @@ def test_face_shows_every_pin_once():
     assert {pin.name: pin.text for pin in pins} == expected
 
 
+def test_face_names_both_channels_of_a_pair():
+    """Pins of two channels that feed one circuit say so on the face."""
+    allocation = solved(*DEMOS[1])
+    pair = next(c for c in allocation.circuits if len(c.channels) == 2)
+    (unit,) = allocation.units
+    own = [channel for channel in unit.module.channels if channel.name in pair.channels]
+    found = {pin.name: pin.channel for pin in pins_of(allocation, unit, own[0].connector)}
+    assert {found[pin] for channel in own for pin in channel.pins} == {pair.channel}
+
+
+def test_spares_are_in_the_pin_map(made):
+    """A channel that stays free has its line on the page of its connector, so that nobody wonders about the pin."""
+    allocation, pages = made
+    for row in allocation.spare.itertuples():
+        (page,) = [p for p in pages if f"connector {row.connector} (" in p]
+        assert re.search(rf"{row.pins}\n{row.channel}\nspare", page)
+
+
 def test_plain_fonts_where_there_are_no_others():
     """Without the fonts of matplotlib what they cannot show is replaced, not refused."""
     plain = Type("Helvetica", "Helvetica-Bold", unicode=False)
