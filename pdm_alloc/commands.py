@@ -206,9 +206,15 @@ def _deliver(options, allocation) -> int:
         )
         return DONE
     print(_text(allocation.pin_map()), allocation.summary(), sep="\n\n")
-    for path in written:
-        print(f"wrote {path}")
+    if written:
+        print(_written(written, Path(options.out)))
     return DONE
+
+
+def _written(paths: list[Path], folder: Path) -> str:
+    """The files a builder opens, and how many more there are."""
+    first = sorted(p.name for p in paths if p.parent == folder)
+    return f"Wrote {len(paths)} files to {folder}: {', '.join(first)} and, in folders, every table."
 
 
 def _new(options) -> int:
