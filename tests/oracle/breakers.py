@@ -54,11 +54,11 @@ def raised_current(allocation):
 def weaker_channel(allocation):
     """The channel can use a milliamp less than its circuit draws."""
     recount = _recount(allocation)
-    settings = allocation.vehicle.settings
     for wired in recount.wired:
+        keep = 1 - recount.headroom_pct(wired) / 100
         draws = recount.circuit_running(wired) + recount.circuit_rise(wired)
         times = 2 if wired.circuit.use == "pair" else 1
-        rating = math.ceil(draws / (times * recount.factor(wired.unit) * (1 - settings.headroom_pct / 100))) - 1
+        rating = math.ceil(draws / (times * recount.factor(wired.unit) * keep)) - 1
         yield "continuous", allocation.vehicle, _channel(allocation, wired, continuous_ma=rating), allocation.circuits
 
 
@@ -79,7 +79,7 @@ def shorter_peak(allocation):
         volts = recount.voltage(wired)
         inrush = sum(recount.excess(x, volts) * n for x, n in wired.counts if x.inrush_ms)
         least = min(c.continuous_ma for c in wired.channels) * (2 if wired.circuit.use == "pair" else 1)
-        usable = limit_ma(least, recount.factor(wired.unit), allocation.vehicle.settings.headroom_pct)
+        usable = limit_ma(least, recount.factor(wired.unit), recount.headroom_pct(wired))
         if recount.circuit_running(wired) + inrush > usable:
             yield "energy", allocation.vehicle, _channel(allocation, wired, peak_ms=0.0), allocation.circuits
 
@@ -245,6 +245,31 @@ def too_much_voltage(allocation):
         yield "supply", allocation.vehicle, units, allocation.circuits
 
 
+def coarse_setting(allocation):
+    """The trip setting has no step up to the rating of any channel."""
+    most = 1 + max(c.continuous_ma for unit in allocation.units for c in unit.module.channels)
+    for unit in allocation.units:
+        if any(circuit.unit == unit.label for circuit in allocation.circuits):
+            units = _module(allocation, unit.label, trip_step_ma=most)
+            yield "trip", allocation.vehicle, units, allocation.circuits
+
+
+def small_terminal(allocation):
+    """The terminal takes no wire at all."""
+    for wired in _recount(allocation).wired:
+        yield "wire", allocation.vehicle, _channel(allocation, wired, max_wire_mm2=0.1), allocation.circuits
+
+
+def joined(allocation):
+    """A command that has several circuits is to be on one channel."""
+    commands = [circuit.command for circuit in allocation.circuits]
+    for name in dict.fromkeys(commands):
+        if commands.count(name) > 1:
+            change = (replace(c, together=c.together or c.name == name) for c in allocation.vehicle.commands)
+            vehicle = replace(allocation.vehicle, commands=tuple(change))
+            yield "joined", vehicle, allocation.units, allocation.circuits
+
+
 BREAKERS = [
     raised_current,
     weaker_channel,
@@ -266,4 +291,7 @@ BREAKERS = [
     reverses,
     label_gone,
     too_much_voltage,
+    coarse_setting,
+    small_terminal,
+    joined,
 ]
