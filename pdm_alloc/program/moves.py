@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.module import Unit
+from pdm_alloc.module import Unit, natural_key
 from pdm_alloc.program.handout import Handed, hand_out
 from pdm_alloc.program.solver import Program
 from pdm_alloc.program.task import Column, Task, task_of
@@ -119,7 +119,7 @@ def _spots(vehicle: Vehicle, units: Sequence[Unit], wired: Iterable[Wired]) -> d
         staying = tuple(item for item in items if item[0] in loads)
         if staying and label in numbers and channels[numbers[label]].issuperset(names):
             found[numbers[label], names] = staying
-    return found
+    return dict(sorted(found.items(), key=lambda pair: (pair[0][0], [natural_key(name) for name in pair[0][1]])))
 
 
 def _doubles(unit: Unit, name: str) -> bool:

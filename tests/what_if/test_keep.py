@@ -87,6 +87,18 @@ def test_unchanged_stays_as_it_is(case, strategy):
     assert spots(kept) == spots(before)
 
 
+@settings(max_examples=40, suppress_health_check=list(HealthCheck), **QUIET)
+@given(case=changed_cases())
+def test_the_order_of_rows_moves_nothing(case):
+    """What is kept, and the rows of the load table, in another order give the same allocation."""
+    before = enough(*case[:2])
+    kept = enough(case[2], case[1], keep=before) if before else None
+    assume(kept is not None)
+    turned = replace(before, circuits=before.circuits[::-1])
+    again = pa.allocate(replace(case[2], loads=case[2].loads[::-1]), case[1], keep=turned)
+    assert again.circuits == kept.circuits
+
+
 def test_a_later_objective_still_counts():
     """Among allocations that move as little, the strategy decides: the new load is alone, or shares."""
     before_car = vehicle(lamp("a", "x"), lamp("b", "y"))

@@ -42,6 +42,12 @@ def test_on_a_command_that_is_there():
     assert (row.subject, row.more) == ("x", 9)
 
 
+def test_more_of_the_very_same():
+    """Items like those that are there, on their command: only those that come are counted."""
+    car = vehicle(lamp("a", "x", 1.0, count=2))
+    assert only(room_left(car, module(10, 5), ["a"], command="x")).more == 13
+
+
 def test_amps_by_hand():
     """The strongest load that still fits: the strongest channel others can leave, or what the shared one has left."""
     car = vehicle(lamp("a", "x", 4.0), lamp("b", "y", 9.95))
