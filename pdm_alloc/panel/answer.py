@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
+from pdm_alloc.allocation.concessions import concession_sets, concessions_table
 from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.circuits.columns import CircuitBook
@@ -71,14 +72,24 @@ class Others:
     complete: bool = False
 
 
-def _explained(answer: Answer) -> Iterator[Answer]:
+def _explained(answer: Answer, stop: Callable[[], bool]) -> Iterator[Answer]:
     result, kept = answer.result, answer.question.kept
     if isinstance(result, Allocation) and kept is not None:
         yield replace(answer, moved=compare(kept, result))
     if isinstance(result, NotEnough):
-        answer = replace(answer, why=result.why(), shortfall=result.shortfall)
-        yield answer
-        yield replace(answer, concessions=result.concessions)
+        yield from _reasons(answer, result, stop)
+
+
+def _reasons(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Iterator[Answer]:
+    """The easiest way out first, then all that is short, then the ways to live with it: each takes longer."""
+    answer = replace(answer, why=refusal.why())
+    yield answer
+    answer = replace(answer, shortfall=refusal.shortfall)
+    yield answer
+    time.sleep(_PAUSE_S)
+    if not stop():
+        sets = concession_sets(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
+        yield replace(answer, concessions=concessions_table(sets))
 
 
 class Answers:
@@ -101,7 +112,7 @@ class Answers:
         result = self._judge(question, question.module, stop)
         answer = Answer(question, result, time.perf_counter() - start)
         yield answer
-        yield from _explained(answer)
+        yield from _explained(answer, stop)
         yield from self._others(question, {question.module.name: result}, stop)
 
     def _others(self, question: Question, results: dict[str, Result], stop: Callable[[], bool]) -> Iterator[Others]:

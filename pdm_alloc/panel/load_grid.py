@@ -1,5 +1,6 @@
 """The editable table as a widget: state in, state out; what to do with it is decided in `sheet`."""
 
+import threading
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -60,6 +61,7 @@ class LoadGrid(anywidget.AnyWidget):
     def __init__(self, rows: Iterable[Mapping[str, str]], columns: Iterable[Column]) -> None:
         sheet = sheet_of(rows, columns)
         self._history: History[Sheet] = History(sheet)
+        self._lock = threading.RLock()  # cells and messages of widgets may come in different threads
         super().__init__(columns=[column.as_state() for column in sheet.columns], **_state(self._history))
         self.on_msg(self._heard)
 
@@ -75,8 +77,9 @@ class LoadGrid(anywidget.AnyWidget):
 
     def replace(self, rows: Iterable[Mapping[str, str]]) -> None:
         """Put other rows in place of all of them, as one step that undo takes back."""
-        fresh = sheet_of(rows, self.sheet.columns, first_key=self.sheet.next_key)
-        self._show(self._history.then(fresh), "table replaced")
+        with self._lock:
+            fresh = sheet_of(rows, self.sheet.columns, first_key=self.sheet.next_key)
+            self._show(self._history.then(fresh), "table replaced")
 
     def act(self, message: Mapping[str, Any]) -> None:
         """Do what a message from the browser asks.
@@ -87,13 +90,9 @@ class LoadGrid(anywidget.AnyWidget):
             ``op`` (edit, revert, paste, add, copy, delete, undo, redo) and what it needs: ``edits``, ``key``,
             ``column``, ``text``, ``after``. A message about a row that is gone changes nothing.
         """
-        if not {message.get("key"), message.get("after")} <= {None, *self.order}:
-            return
-        try:
-            history, notice = _OPS[message["op"]](self._history, message)
-        except ValueError as problem:
-            history, notice = self._history, str(problem)
-        self._show(history, notice)
+        with self._lock:
+            if {message.get("key"), message.get("after")} <= {None, *self.order}:
+                self._show(*_step(self._history, message))
 
     def _heard(self, _: object, message: Mapping[str, Any], __: object) -> None:
         with self.hold_sync():
@@ -121,6 +120,13 @@ def _state(history: History[Sheet]) -> dict[str, Any]:
 
 
 Step = tuple[History[Sheet], str]
+
+
+def _step(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    try:
+        return _OPS[message["op"]](history, message)
+    except ValueError as problem:
+        return history, str(problem)
 
 
 def _edit(history: History[Sheet], message: Mapping[str, Any]) -> Step:

@@ -64,6 +64,7 @@ class Panel:
         self._answers = 0
         self._saved: DisplayHandle | None = None
         self._shown = 0
+        self._asked: Question | None = None
         self._answer = Answers(catalogue)
         self._worker: Worker[Question] = Worker(self._work, self._deliver)
         self.box = self._laid_out()
@@ -81,17 +82,22 @@ class Panel:
 
     def keep(self) -> None:
         """Keep the present design: what moves from now on is shown against it."""
-        self.kept = self.allocation or self.kept
-        if self.answer is not None:
-            self._screen.put("moved", moved(self.answer, self.kept))
+        with self._worker.lock:
+            self.kept = self.allocation or self.kept
+            if self.answer is not None:
+                self._screen.put("moved", moved(self.answer, self.kept))
 
     def _ipython_display_(self) -> None:
         display(self.box)
         self._saved = display(HTML(self._static()), display_id=True)
 
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until the latest change has been worked out to the end; False where that took too long."""
+        return self._worker.wait(timeout_s)
+
     def _laid_out(self) -> widgets.VBox:
         screen = self._screen
-        box = widgets.VBox([screen.style, self.controls.box, screen.head, self.grid, screen.body])
+        box = widgets.VBox([screen.style, self.controls.box, screen.head, self.grid, screen.body, screen.foot])
         box.add_class("pdm-panel")
         return box
 
@@ -107,24 +113,28 @@ class Panel:
         return question_of(self._vehicle, self.grid.sheet.numbered, self.controls.wish, self.kept)
 
     def _changed(self, now: bool = False) -> None:
-        self._screen.stale(heads.working(self._answers))
-        try:
-            question = self._question()
-        except InputError as error:
-            self._worker.overtake()
-            self._refuse(error)
-            return
-        (self._worker.answer_now if now else self._worker.ask)(question)
+        with self._worker.lock:
+            try:
+                question = self._question()
+            except InputError as error:
+                self._refuse(error)
+            else:
+                self._ask(question, now)
+
+    def _ask(self, question: Question, now: bool) -> None:
+        if question == self._asked:  # a row still to be filled, or a step there and back
+            return self._marked()
+        self._asked = question
+        self._screen.stale(heads.working())
+        return (self._worker.answer_now if now else self._worker.ask)(question)
 
     def _marked(self) -> None:
-        if self.answer is not None and self._is_current():
-            self._screen.head.value = self._head()
-
-    def _is_current(self) -> bool:
-        return self._shown == self._worker.asked
+        with self._worker.lock:
+            if self.answer is not None and self._shown == self._worker.asked:
+                self._screen.head.value = self._head()
 
     def _refuse(self, error: InputError) -> None:
-        self.answer, self._shown = None, self._worker.asked
+        self._asked, self.answer, self._shown = None, None, self._worker.overtake()
         self._answers += 1
         self._screen.show(heads.faulty(tuple(map(str, error.faults)), self._answers), {})
 

@@ -5,6 +5,9 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
+from pdm_alloc.allocation.care import CAUTION
+from pdm_alloc.panel.views.markup import tag
+
 __all__ = ["Screen"]
 
 _CSS = (Path(__file__).parent / "panel.css").read_text("utf-8")
@@ -25,7 +28,9 @@ class Screen:
     head : HTML
         The verdict.
     body : Box
-        The sections; grey and marked while they are out of date.
+        The sections; pale while they are out of date.
+    foot : HTML
+        The caution.
     """
 
     def __init__(self) -> None:
@@ -33,6 +38,7 @@ class Screen:
         self.head = widgets.HTML()
         self._sections = {name: widgets.HTML() for name in _SECTIONS}
         self.body = widgets.VBox(list(self._sections.values()))
+        self.foot = widgets.HTML(tag("p", " ".join(CAUTION), "pdm-caution"))
         self.body.add_class("pdm-body")
         self.head.add_class("pdm-head")
 

@@ -73,12 +73,15 @@ class Sheet:
         return self._with_rows(tuple(row for row in self.rows if row.key != key))
 
     def pasted(self, key: int, column: str, text: str) -> "Sheet":
-        """A sheet with cells from the clipboard put in from a cell on, or by name under a heading line."""
+        """A sheet with cells from the clipboard put in from a cell on, or by name under a heading line.
+
+        Rows below are written over, as in a spreadsheet; from an empty row on, room is made instead.
+        """
         lines = read_clipboard(text)
         named = heading(lines[0], self.columns) if lines else None
         keys = named or [c.key for c in self.columns[self.columns.index(self.column(column)) :]]
         lines = lines[1:] if named else lines
-        grown = self._grown(self.index(key) + len(lines))
+        grown = self._with_room(key, len(lines))
         targets = grown.rows[self.index(key) :]
         cells = (zip(keys, line, strict=False) for line in lines)
         return grown.edited((row.key, k, t) for row, line in zip(targets, cells, strict=False) for k, t in line if k)
@@ -116,12 +119,16 @@ class Sheet:
         rows = (*self.rows[:at], row, *self.rows[at:])
         return replace(self, next_key=self.next_key + 1)._with_rows(rows)
 
-    def _grown(self, length: int) -> "Sheet":
-        if length > ROW_LIMIT:
-            raise ValueError(f"that would make {length} rows; the table takes {ROW_LIMIT}")
-        more = range(self.next_key, self.next_key + max(0, length - len(self.rows)))
-        rows = self.rows + tuple(new_row(key, self.columns) for key in more)
-        return replace(self, rows=rows, next_key=self.next_key + len(more))
+    def _with_room(self, key: int, lines: int) -> "Sheet":
+        """A sheet with rows enough for so many lines from the row of that key on."""
+        at = self.index(key)
+        empty = len(self.rows[at].missing(self.columns)) == sum(column.required for column in self.columns)
+        number = max(0, lines - 1) if empty else max(0, at + lines - len(self.rows))
+        if len(self.rows) + number > ROW_LIMIT:
+            raise ValueError(f"that would make {len(self.rows) + number} rows; the table takes {ROW_LIMIT}")
+        more = tuple(new_row(self.next_key + n, self.columns) for n in range(number))
+        cut = at + 1 if empty else len(self.rows)
+        return replace(self, rows=self.rows[:cut] + more + self.rows[cut:], next_key=self.next_key + number)
 
     def _free(self, column: Column, name: str) -> str:
         return free_name(name, {row.values[column.key] for row in self.rows}) if name else ""

@@ -1,6 +1,5 @@
 """Answers in the background: the newest question counts, whatever was asked before it is dropped."""
 
-import asyncio
 import threading
 from collections.abc import Callable, Iterator
 from itertools import islice
@@ -33,15 +32,20 @@ class Worker(Generic[Question]):
     work : callable
         Called with a question and a `stop` that returns True once a newer question was asked; yields parts.
     deliver : callable
-        Called with each part, on the event loop; never with a part of an older question.
+        Called with each part while the lock is held; never with a part of an older question.
     delay_s : float
         Questions closer together than this are one: the last.
 
+    Attributes
+    ----------
+    lock : RLock
+        Whoever shares something with `deliver` holds it. A notebook hands messages of widgets to one thread and
+        cells to another, so even without this worker there would be two.
+
     Notes
     -----
-    Without a running event loop (a script, a test) questions are answered at once, in the caller's thread. A solver
-    cannot be interrupted within one solve; an overtaken thread ends at its next look at `stop`, and meanwhile the
-    new question has a thread of its own, so that nothing waits.
+    A solver cannot be interrupted within one solve. An overtaken thread ends at its next look at `stop`; meanwhile
+    the new question has a thread of its own, so that nothing waits.
     """
 
     def __init__(
@@ -52,8 +56,8 @@ class Worker(Generic[Question]):
     ):
         self._work, self._deliver, self._delay_s = work, deliver, delay_s
         self._newest = 0
-        self._timer: asyncio.TimerHandle | None = None
-        self._loop = _running_loop()
+        self._thread: threading.Thread | None = None
+        self.lock = threading.RLock()
 
     @property
     def asked(self) -> int:
@@ -62,33 +66,39 @@ class Worker(Generic[Question]):
 
     def ask(self, question: Question) -> None:
         """Ask; the question asked before is overtaken from now on."""
-        number = self.overtake()
-        if self._loop is None:
-            self._run(number, question)
-        else:
-            self._timer = self._loop.call_later(self._delay_s, self._start, number, question)
-
-    def overtake(self) -> int:
-        """Drop whatever is being worked on; number of the question that may follow."""
-        self._newest += 1
-        if self._timer is not None:
-            self._timer.cancel()
-        return self._newest
+        with self.lock:
+            number = self.overtake()
+            stream = self._stream(number, question)
+            self._begin(threading.Timer(self._delay_s, self._drain, (number, stream)))
 
     def answer_now(self, question: Question, parts: int = 1) -> None:
         """Answer in the caller's thread, as far as so many parts; the rest follows in the background."""
-        number = self.overtake()
-        stream = self._stream(number, question)
-        for part in islice(stream, parts):
-            self._deliver(part)
-        if self._loop is not None:
-            threading.Thread(target=self._drain, args=(number, stream), daemon=True).start()
+        with self.lock:
+            number = self.overtake()
+            stream = self._stream(number, question)
+            for part in islice(stream, parts):
+                self._deliver(part)
+            self._begin(threading.Thread(target=self._drain, args=(number, stream)))
 
-    def _start(self, number: int, question: Question) -> None:
-        threading.Thread(target=self._run, args=(number, question), daemon=True).start()
+    def overtake(self) -> int:
+        """Drop whatever is being worked on; number of the question that may follow."""
+        with self.lock:
+            self._newest += 1
+            if isinstance(self._thread, threading.Timer):
+                self._thread.cancel()
+            return self._newest
 
-    def _run(self, number: int, question: Question) -> None:
-        self._drain(number, self._stream(number, question))
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until all of the latest question has been delivered; False where that took too long."""
+        thread = self._thread
+        if thread is not None:
+            thread.join(timeout_s)
+        return thread is None or not thread.is_alive()
+
+    def _begin(self, thread: threading.Thread) -> None:
+        thread.daemon = True  # a notebook that is closed does not wait for a solve
+        self._thread = thread
+        thread.start()
 
     def _stream(self, number: int, question: Question) -> Iterator[object]:
         try:
@@ -98,20 +108,7 @@ class Worker(Generic[Question]):
 
     def _drain(self, number: int, stream: Iterator[object]) -> None:
         for part in stream:
-            if number != self._newest:
-                return
-            if self._loop is None:
+            with self.lock:
+                if number != self._newest:
+                    return
                 self._deliver(part)
-            else:
-                self._loop.call_soon_threadsafe(self._deliver_if_newest, number, part)
-
-    def _deliver_if_newest(self, number: int, part: object) -> None:
-        if number == self._newest:
-            self._deliver(part)
-
-
-def _running_loop() -> asyncio.AbstractEventLoop | None:
-    try:
-        return asyncio.get_running_loop()
-    except RuntimeError:
-        return None

@@ -1,7 +1,14 @@
 """The panel in a real JupyterLab: what a builder does, and what the panel says to it."""
 
+import json
+import re
+from pathlib import Path
+
 import pytest
 from playwright.sync_api import expect
+
+from tests.browser.builder import Builder
+from tests.browser.story import play
 
 CELL = """
 import pdm_alloc as pa
@@ -10,25 +17,107 @@ panel = pa.panel.Panel(vehicle, catalogue, "middle-42")
 panel
 """
 
+CONTRAST = (Path(__file__).parent / "contrast.js").read_text()
+TEXTS = (".pdm-verdict p", ".pdm-run", ".pdm-grid-fault", ".pdm-table td", ".pdm-legend", ".pdm-grid thead th")
+
 
 @pytest.fixture
-def panel(lab, page):
+def builder(lab, page):
     lab.run(page, lab.write("panel.ipynb", CELL))
-    answered(page, 1)
-    return page
+    builder = Builder(page)
+    builder.await_answer(1)
+    return builder
 
 
-def answered(page, number):
-    """Wait for the verdict that is the number-th."""
-    expect(page.locator(".pdm-head .pdm-run")).to_have_attribute("data-run", str(number), timeout=30_000)
+def test_the_story(builder):
+    """The whole story a builder plays, in JupyterLab."""
+    play(builder)
 
 
-def test_look(panel):
-    """Pictures."""
-    panel.wait_for_timeout(6000)
-    panel.set_viewport_size({"width": 1400, "height": 2600})
-    panel.wait_for_timeout(500)
-    panel.shoot("panel_light")
-    panel.evaluate("window.jupyterapp.commands.execute('apputils:change-theme', {theme: 'JupyterLab Dark'})")
-    panel.wait_for_timeout(1500)
-    panel.shoot("panel_dark")
+def test_old_verdict_is_never_shown_as_the_new_one(builder):
+    """From the edit on, the panel says it is working and the pictures are marked; three quick edits get one answer."""
+    page = builder.page
+    page.evaluate(
+        """() => {
+          window.seen = [];
+          const look = () => window.seen.push([
+            document.querySelector('.pdm-head .pdm-verdict strong').textContent,
+            document.querySelector('.pdm-body').classList.contains('pdm-stale'),
+            document.querySelector('.pdm-grid [data-col="running_a"]').value]);
+          new MutationObserver(look).observe(document.querySelector('.pdm-panel'), {subtree: true, childList: true,
+            attributes: true, characterData: true});
+        }"""
+    )
+    first = page.locator(".pdm-grid [data-col='running_a']").first
+    for text in ("6", "7", "5.5"):
+        first.fill(text)
+        first.press("Enter")
+    builder.await_answer(2)
+    seen = page.evaluate("window.seen")
+    words = [word for word, _, _ in seen]
+    assert "Working." in words
+    assert any(stale for _, stale, _ in seen)
+    end = words.index("Working.")
+    assert all(word == "Working." for word in words[end : len(words) - words[::-1].index("Working.")])
+    builder.says("Enough")
+    expect(page.locator(".pdm-stale")).to_have_count(0)
+
+
+def test_contradiction_is_told_with_row_and_column(builder):
+    """A peak below the running current is no verdict but a message that says where it is."""
+    row = builder.index("cooling fan") + 1
+    builder.types("cooling fan", "inrush_a", "2")
+    builder.says("No verdict", f"row {row}", "column inrush_a", "'2' is below running_a")
+    builder.page.keyboard.press("Control+z")
+    builder.says("Enough")
+
+
+def test_kept_design_shows_what_moved(builder):
+    """A design kept, a load made stronger: the panel lists what would have to be rewired."""
+    moved = builder.page.locator(".pdm-moved")
+    builder.page.get_by_role("button", name="Keep this design").click()
+    expect(moved).to_contain_text("Nothing: this is the kept design.")
+    builder.types("instruments", "running_a", "9")
+    builder.await_answer(2)
+    expect(moved.locator("table").first).to_contain_text("instruments")
+    builder.page.keyboard.press("Control+z")
+    builder.await_answer(3)
+    expect(moved).to_contain_text("Nothing:")
+
+
+def test_dark_theme(builder, lab):
+    """In the dark theme every text stands out from what is behind it (4.5 to 1, WCAG 2.1, 1.4.3)."""
+    lab.command(builder.page, "apputils:change-theme", theme="JupyterLab Dark")
+    expect(builder.page.locator("body")).to_have_attribute("data-jp-theme-light", "false")
+    builder.types("horn", "running_a", "loud")
+    expect(builder.faults).to_have_count(1)
+    builder.page.shoot("panel_dark")
+    assert min(contrast(builder.page, css) for css in TEXTS) >= 4.5
+    lab.command(builder.page, "apputils:change-theme", theme="JupyterLab Light")
+    expect(builder.page.locator("body")).to_have_attribute("data-jp-theme-light", "true")
+    assert min(contrast(builder.page, css) for css in TEXTS) >= 4.5
+
+
+def test_saved_notebook_keeps_figure_and_table(builder, lab):
+    """Opened again without a kernel, and not trusted, the notebook still shows verdict, figure and table."""
+    page = builder.page
+    assert page.locator(".pdm-static").first.is_hidden()
+    lab.command(page, "docmanager:save")
+    expect(page.locator(".jp-mod-dirty")).to_have_count(0)
+    saved = json.loads((lab.root / "panel.ipynb").read_text())
+    htmls = ["".join(o["data"].get("text/html", "")) for c in saved["cells"] for o in c["outputs"] if "data" in o]
+    assert sum("pdm-static" in html for html in htmls) == 1
+    for output in saved["cells"][0]["outputs"]:
+        output.get("data", {}).pop("application/vnd.jupyter.widget-view+json", None)
+    (lab.root / "saved.ipynb").write_text(json.dumps(saved))
+    lab.open(page, "saved.ipynb")
+    static = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .pdm-static")
+    expect(static).to_be_visible()
+    expect(static).to_contain_text(re.compile("Enough"))
+    expect(static.locator("table")).to_contain_text("cooling fan")
+    assert static.locator("img").evaluate("img => img.naturalWidth") > 400
+
+
+def contrast(page, css: str) -> float:
+    """Least contrast of the first elements of a kind against what is behind them."""
+    return page.evaluate(CONTRAST, css)

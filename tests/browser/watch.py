@@ -29,8 +29,8 @@ class Watch:
 
     def check(self) -> None:
         """Fail if the page asked for anything outside, or showed or logged an error."""
-        assert self.outside == []
-        assert self.errors == []
+        assert not self.outside, self.outside
+        assert not self.errors, self.errors
         shown = self.page.locator(ERROR_OUTPUTS)
         assert shown.count() == 0, shown.first.inner_text()
 

@@ -108,6 +108,17 @@ def test_pasting_grows_the_table_and_reads_by_name_under_a_heading(sheet):
     assert pasted.marks == {}
 
 
+def test_pasting_into_an_empty_row_writes_over_nothing(sheet):
+    """A row added for what comes next takes the first pasted row; the others get rows of their own below it."""
+    pasted = sheet.added(after=1).pasted(3, "load", "Fan\t9\nPump\t4\n")
+    assert values(pasted, "load") == ["Horn", "Fan", "Pump", "Wiper"]
+
+
+def test_pasting_over_filled_rows_writes_over_them(sheet):
+    """As in a spreadsheet."""
+    assert values(sheet.pasted(1, "load", "Fan\t9\nPump\t4\nLamp\t1"), "load") == ["Fan", "Pump", "Lamp"]
+
+
 def test_pasted_bad_cells_are_marked_and_good_ones_taken(sheet):
     """One bad cell in a paste spoils nothing else."""
     pasted = sheet.pasted(1, "running_a", "x\tno\n7\tmaybe")

@@ -10,6 +10,7 @@ from pdm_alloc.panel.views.rows import rows_of
 __all__ = ["short"]
 
 _WAIT = "\u2026 being worked out"
+_HEADINGS = ("", "what is short", "there is ", "it takes ", "used of the limit", "needed by")
 
 
 def short(answer: Answer) -> Html:
@@ -24,30 +25,40 @@ def short(answer: Answer) -> Html:
     -------
     Html
     """
-    if answer.shortfall is None:
-        return section("What is short", tag("p", _WAIT), "pdm-shortfall")
-    ways = tag("p", _WAIT) if answer.concessions is None else _concessions(answer.concessions)
-    parts = [section("What is short", _shortfall(answer.shortfall), "pdm-shortfall")]
-    return Html("".join([*parts, section("Ways to live with it", ways, "pdm-concessions")]))
+    lacking = tag("p", _WAIT) if answer.shortfall is None else _shortfall(answer.shortfall)
+    ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions)
+    parts = [
+        section("What is short", lacking, "pdm-shortfall"),
+        section("Ways to live with it", ways, "pdm-concessions"),
+    ]
+    return Html("".join(parts))
 
 
 def _shortfall(frame: pd.DataFrame) -> Html:
     if frame.empty:
-        words = "No single limit is short by itself: every kind of limit is met alone, all of them together are not."
-        return tag("p", words)
-    rows = [
-        [row.sentence, amount(row.have, row.unit), amount(row.need, row.unit), _needed(row)] for row in rows_of(frame)
-    ]
-    return table(("limit", "there is ", "it takes ", "used of the limit"), rows, "", "limits that are short")
+        return tag("p", "No single kind of limit explains it, nor does any pair of them.")
+    joins = ["", *(_join(a, b) for a, b in zip(frame["set"], frame["set"].iloc[1:], strict=False))]
+    rows = [_short_row(join, row) for join, row in zip(joins, rows_of(frame), strict=True)]
+    return table(_HEADINGS, rows, "", "limits that are short")
 
 
-def _needed(row) -> Html:
+def _join(before: int, after: int) -> str:
+    return "and" if before == after else "or"
+
+
+def _short_row(join: str, row) -> list[object]:
     pct = 100 * row.need / row.have if row.have else 200
-    return bar(pct, label=f"{pct:.0f} % of what there is")
+    picture = bar(pct, label=f"{pct:.0f} % of what there is")
+    unit = "" if row.unit == "channels" else row.unit
+    return [join, row.sentence, amount(row.have, unit), amount(row.need, unit), picture, row.needed_by]
 
 
-def _concessions(frame: pd.DataFrame) -> Html:
+def _ways(frame: pd.DataFrame) -> Html:
     if frame.empty:
         return tag("p", "None was found: take a larger module.")
-    names = [str(column) for column in frame.columns]
-    return table(names, [[str(cell) for cell in row] for row in rows_of(frame)])
+    return tag("ol", [_way(part) for _, part in frame.groupby("rank", sort=True)], "pdm-ways")
+
+
+def _way(frame: pd.DataFrame) -> Html:
+    weight = f"together weight {frame['set_weight'].iloc[0]}"
+    return tag("li", [tag("ul", [tag("li", row.detail) for row in rows_of(frame)]), tag("p", weight, "pdm-legend")])

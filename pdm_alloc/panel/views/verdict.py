@@ -32,7 +32,7 @@ def verdict(answer: Answer, number: int, notes: tuple[str, ...] = ()) -> Html:
     return _card(css, sign, word, sentence, notes, small)
 
 
-def working(number: int) -> Html:
+def working() -> Html:
     """Shown from an edit to its answer, so that no old verdict is taken for the new one."""
     return _card(
         "working", "\u2026", "Working", "The answer below is for what stood there before.", (), tag("span", "")

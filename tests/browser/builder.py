@@ -1,0 +1,66 @@
+"""A builder at the panel: what is done with hands, and what is read off the screen."""
+
+from playwright.sync_api import expect
+
+PASTED = "load\tcommand\trunning_a\tkind\nroof lamp\tnavigator\t0,5\tled\nfuel cooler pump\tfuel cooler\t4,2\tmotor\n"
+SLOW_MS = 40_000
+
+
+class Builder:
+    """Drives one panel on a page."""
+
+    def __init__(self, page):
+        self.page = page
+        self.head = page.locator(".pdm-head .pdm-verdict")
+        self.faults = page.locator(".pdm-grid-fault")
+
+    def cell(self, load: str, column: str):
+        """A cell of the row of a load."""
+        row = self.page.locator(".pdm-grid tbody tr").nth(self.index(load))
+        return row.locator(f"[data-col='{column}']")
+
+    def index(self, load: str) -> int:
+        """Where the row of a load stands, from 0."""
+        cells = self.page.locator(".pdm-grid [data-col='load']")
+        return cells.evaluate_all("cells => cells.map(cell => cell.value)").index(load)
+
+    def answers(self) -> int:
+        """How many answers there have been, once the last one is there."""
+        run = self.page.locator(".pdm-head .pdm-run")
+        expect(run).to_have_count(1, timeout=SLOW_MS)
+        return int(run.get_attribute("data-run"))
+
+    def await_answer(self, number: int) -> None:
+        """Wait for the answer of that number."""
+        expect(self.page.locator(f".pdm-head .pdm-run[data-run='{number}']")).to_have_count(1, timeout=SLOW_MS)
+
+    def says(self, *words: str) -> None:
+        """The verdict has these words in it."""
+        for word in words:
+            expect(self.head).to_contain_text(word, timeout=SLOW_MS)
+
+    def types(self, load: str, column: str, text: str) -> None:
+        """Click a cell, type, Enter."""
+        self.cell(load, column).click()
+        self.page.keyboard.type(text)
+        self.page.keyboard.press("Enter")
+
+    def adds_by_typing(self, *texts: str) -> None:
+        """A new row, its first cells typed one after the other with Tab between them."""
+        self.page.locator(".pdm-grid-add").click()
+        expect(self.page.locator(".pdm-grid [data-col='load']:focus")).to_have_value("")
+        for text in texts:
+            self.page.keyboard.type(text)
+            self.page.keyboard.press("Tab")
+
+    def pastes(self, load: str, text: str) -> None:
+        """Put text on the clipboard and paste it into the first cell of a row."""
+        self.page.evaluate("text => navigator.clipboard.writeText(text)", text)
+        self.cell(load, "load").focus()
+        self.page.keyboard.press("Control+v")
+
+    def takes_module(self, name: str) -> None:
+        """Choose a module from the drop-down."""
+        choice = self.page.locator(".pdm-controls select").first
+        value = choice.evaluate("(e, name) => [...e.options].find(o => o.text.startsWith(name + ':')).value", name)
+        choice.select_option(value)
