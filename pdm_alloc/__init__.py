@@ -23,9 +23,13 @@ _WHERE = {
     "Sizing": "pdm_alloc.sizing",
     "what_if": "pdm_alloc.what_if",
     "compare": "pdm_alloc.what_if",
+    "STRATEGIES": "pdm_alloc.program.objectives",
     "Unit": "pdm_alloc.module",
+    "amps_left": "pdm_alloc.what_if",
+    "rework": "pdm_alloc.what_if",
+    "room_left": "pdm_alloc.what_if",
 }
-_ROOMS = ("electrics", "export", "figures", "panel", "tables")
+_ROOMS = ("electrics", "export", "figures", "panel", "tables", "uncertainty")
 
 __all__ = [*_WHERE, *_ROOMS]
 

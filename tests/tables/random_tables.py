@@ -3,6 +3,7 @@
 from hypothesis import strategies as st
 
 from pdm_alloc.kinds import IMPORTANCES, KINDS
+from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
 from pdm_alloc.tables.cell import Number
 from pdm_alloc.tables.row import cell_of, columns_of
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS
@@ -143,5 +144,6 @@ def is_number(table: str, column: str) -> bool:
     """Whether the cells of a column are numbers."""
     if table == "states":
         return column != "command"
-    columns = columns_of(VEHICLE_ROWS[table])
+    model = VEHICLE_ROWS.get(table) or CATALOGUE_ROWS.get(table)
+    columns = columns_of(model) if model else {}
     return column in columns and isinstance(cell_of(columns[column]), Number)
