@@ -259,4 +259,5 @@ def _print_json(value) -> None:
 
 
 def _text(table: pd.DataFrame) -> str:
-    return table.to_string(index=False, na_rep="", max_colwidth=60)
+    shown = table.astype(object).where(table.notna(), "-")
+    return shown.to_string(index=False, max_colwidth=60)
