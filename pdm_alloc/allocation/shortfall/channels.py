@@ -6,7 +6,7 @@ from pdm_alloc.allocation.arithmetic import amps, plural
 from pdm_alloc.allocation.not_enough import Short
 from pdm_alloc.allocation.shortfall.trial import Growth, Trial, with_channels, with_module
 from pdm_alloc.module import Channel, Unit
-from pdm_alloc.program.task import Column, Task, task_of
+from pdm_alloc.program.task import Column, Task
 
 __all__ = ["CHANNELS", "STRENGTH", "Channels", "Strength"]
 
@@ -139,7 +139,7 @@ class _Weak:
     """Cost of a column on strengthened channels: how many channels of it had to be strengthened."""
 
     def __init__(self, trial: Trial, unit: Unit):
-        self.trial, self.task = trial, task_of(trial.vehicle, [unit], trial.book)
+        self.trial, self.task = trial, trial.task(unit)
         self.wiring = trial.book.wiring(trial.vehicle)
         self.rating = {(c.use, slot): c.rating for c in self.task.classes for slot in c.slots}
 

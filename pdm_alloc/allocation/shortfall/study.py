@@ -1,6 +1,7 @@
 """The study of a shortfall: kinds alone, then pairs of kinds, then what is missed in any case."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from itertools import combinations
 
@@ -11,7 +12,7 @@ from pdm_alloc.allocation.shortfall.features import Bridges, Pwm
 from pdm_alloc.allocation.shortfall.fixed import Inputs, Supply
 from pdm_alloc.allocation.shortfall.inrush import Inrush
 from pdm_alloc.allocation.shortfall.sums import Banks, Peak, Whole
-from pdm_alloc.allocation.shortfall.trial import Growth, Trial
+from pdm_alloc.allocation.shortfall.trial import Growth, Trial, Unproved
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
 from pdm_alloc.program.solver import Clock
@@ -52,8 +53,8 @@ def first_short(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | 
     """The first group of `shortfall`, without the work on the others where channels alone will do."""
     trial = Trial(vehicle, book or CircuitBook(vehicle.settings.tolerance_loads), clock)
     if not arithmetic_shorts(vehicle, [unit]):
-        growth = Channels().least(trial, unit)
-        if growth and trial.enough(growth.grow(unit)):
+        growth = _alone(trial, unit, Channels())
+        if growth:
             return [replace(growth.short, group=1)]
     return shortfall(vehicle, unit, clock, trial.book)
 
@@ -61,11 +62,20 @@ def first_short(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | 
 def growths(trial: Trial, unit: Unit) -> list[tuple[Growth, ...]]:
     """As `shortfall`, with the growth itself: every group makes the unit enough."""
     kinds = [kind for kind in KINDS if kind.relevant(trial, unit)]
-    alone = [g for kind in kinds if (g := kind.least(trial, unit)) and trial.enough(g.grow(unit))]
+    alone = [g for kind in kinds if (g := _alone(trial, unit, kind))]
     if alone:
         return [(g,) for g in sorted(alone, key=_order)]
     pairs = [p for a, b in combinations(kinds, 2) if (p := _pair(trial, unit, a, b))]
     return [min(pairs, key=lambda p: (sum(g.share for g in p), p[0].short.kind, p[1].short.kind))] if pairs else []
+
+
+def _alone(trial: Trial, unit: Unit, kind) -> Growth | None:
+    """Least growth of one kind that makes the unit enough; None also where that was not proved in time."""
+    with suppress(Unproved):
+        growth = kind.least(trial, unit)
+        if growth and trial.enough(growth.grow(unit)):
+            return growth
+    return None
 
 
 def _order(growth: Growth):
@@ -75,26 +85,24 @@ def _order(growth: Growth):
 
 def _pair(trial: Trial, unit: Unit, first, second) -> tuple[Growth, Growth] | None:
     """Least of the first with the second unlimited, then least of the second with that."""
-    if not trial.enough(second.opened(trial, first.opened(trial, unit))):
-        return None
-    one = first.least(trial, second.opened(trial, unit))
-    if one is None:
-        return None
-    two = second.least(trial, one.grow(unit))
-    return None if two is None else (one, two)
+    with suppress(Unproved):
+        if trial.enough(second.opened(trial, first.opened(trial, unit))):
+            one = first.least(trial, second.opened(trial, unit))
+            two = one and second.least(trial, one.grow(unit))
+            return (one, two) if two else None
+    return None
 
 
 def _missed_anyway(trial: Trial, unit: Unit) -> Sequence[Short]:
     """What each kind misses even when every other kind is unlimited."""
     known = {s.kind for s in arithmetic_shorts(trial.vehicle, [unit])}
-    found = []
-    for kind in KINDS:
-        if kind.name in known or not kind.relevant(trial, unit):
-            continue
-        others = unit
-        for other in KINDS:
-            others = others if other is kind else other.opened(trial, others)
-        growth = None if trial.enough(others) else kind.least(trial, others)
-        if growth is not None:
-            found.append(growth.short)
-    return found
+    kinds = [kind for kind in KINDS if kind.name not in known and kind.relevant(trial, unit)]
+    return [growth.short for kind in kinds if (growth := _anyway(trial, unit, kind))]
+
+
+def _anyway(trial: Trial, unit: Unit, kind) -> Growth | None:
+    for other in KINDS:
+        unit = unit if other is kind else other.opened(trial, unit)
+    with suppress(Unproved):
+        return None if trial.enough(unit) else kind.least(trial, unit)
+    return None

@@ -10,10 +10,7 @@ from pdm_alloc.circuits.classes import unit_ambient_c
 from pdm_alloc.circuits.limits import bank_limit_ma
 from pdm_alloc.electrics.derating import derating_factor
 from pdm_alloc.module import Unit, natural_key
-from pdm_alloc.program.outcome import PROVEN_BEST
 from pdm_alloc.program.partition import partition
-from pdm_alloc.program.stages import minimise
-from pdm_alloc.program.task import task_of
 
 __all__ = ["BANK", "PEAK", "WHOLE", "Banks", "Peak", "Whole"]
 
@@ -49,11 +46,11 @@ class Banks:
         return self._least(trial, unit, banks) if len(banks) > 1 else None
 
     def _least(self, trial: Trial, unit: Unit, banks: list[str]) -> Growth | None:
-        task = task_of(trial.vehicle, [unit], trial.book)
+        task = trial.task(unit)
         first = len(task.columns)
         cost = {first + n: 1.0 for n in range(len(banks))}
-        solution = minimise(partition(task, [(0, bank) for bank in banks]), [cost], trial.clock)[0]
-        if solution.outcome != PROVEN_BEST:
+        solution = trial.best(partition(task, [(0, bank) for bank in banks]), cost)
+        if solution is None:
             return None
         grown = {b: round(solution.values[first + n]) for n, b in enumerate(banks)}
         return self._growth(trial, unit, {b: g for b, g in grown.items() if g})

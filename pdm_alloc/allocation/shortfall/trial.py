@@ -1,23 +1,28 @@
 """Trying an altered module on the vehicle."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 from pdm_alloc.allocation.arithmetic import arithmetic_shorts
 from pdm_alloc.allocation.not_enough import Short
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.module import Channel, Unit
 from pdm_alloc.program.handout import Handed, in_columns
-from pdm_alloc.program.outcome import PROVEN_BEST
+from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solve import is_enough
-from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.solver import Clock, Program, Solution
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.program.task import Column, Task, task_of
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["Growth", "Trial", "with_channels", "with_module"]
+__all__ = ["Growth", "Trial", "Unproved", "with_channels", "with_module"]
+
+
+class Unproved(Exception):
+    """The clock ran out, or there are too many circuits to list, before an answer was proved."""
 
 
 @dataclass(frozen=True)
@@ -53,11 +58,21 @@ class Trial:
         """Item types of the whole vehicle."""
         return [t for own in item_types(self.vehicle).values() for t in own]
 
+    def task(self, unit: Unit, apart: Mapping[tuple[int, str], str] | None = None) -> Task:
+        """Columns of the vehicle on a unit; listing them takes time, so the clock is asked first."""
+        with self._asked():
+            return task_of(self.vehicle, [unit], self.book, apart)
+
     def enough(self, unit: Unit) -> bool:
-        """Whether a unit is proved enough; False also where the clock ran out."""
+        """Whether a unit is enough; either answer is proved, or `Unproved` is raised."""
         if arithmetic_shorts(self.vehicle, [unit]):
             return False
-        return bool(is_enough(self.vehicle, [unit], self.clock, self.book))
+        with self._asked():
+            return _proved(is_enough(self.vehicle, [unit], self.clock, self.book), BEST_SO_FAR) is not None
+
+    def best(self, program: Program, cost: Mapping[int, float]) -> Solution | None:
+        """Solution proved best; None where there is proved to be none; otherwise `Unproved` is raised."""
+        return _proved(minimise(program, [cost], self.clock)[0])
 
     def cheapest(
         self, unit: Unit, apart: Mapping[str, str], cost: Callable[[Task, Column], int]
@@ -76,16 +91,38 @@ class Trial:
         Returns
         -------
         tuple of (int, list) or None
-            None where the unit is not enough or nothing was proved in time.
+            None where the unit is not enough.
+
+        Raises
+        ------
+        Unproved
+            Not in time.
         """
-        task = task_of(self.vehicle, [unit], self.book, {(0, name): label for name, label in apart.items()})
+        task = self.task(unit, {(0, name): label for name, label in apart.items()})
         costs = {v: c for v, column in enumerate(task.columns) if (c := cost(task, column))}
-        solution = minimise(partition(task), [costs], self.clock)[0]
-        if solution.outcome != PROVEN_BEST:
+        solution = self.best(partition(task), costs)
+        if solution is None:
             return None
         values = tuple(round(v) for v in solution.values[: len(task.columns)])
         handed = in_columns(task, values)
         return sum(c * values[v] for v, c in costs.items()), [h for v, h in handed if v in costs]
+
+    @contextmanager
+    def _asked(self) -> Iterator[None]:
+        if self.clock.left_s <= 0:
+            raise Unproved
+        try:
+            yield
+        except TooManyCircuits as error:
+            raise Unproved from error
+
+
+def _proved(solution: Solution, *also: str) -> Solution | None:
+    if solution.outcome in (PROVEN_BEST, *also):
+        return solution
+    if solution.outcome == NOT_ENOUGH:
+        return None
+    raise Unproved
 
 
 def with_module(unit: Unit, **changes) -> Unit:
