@@ -1,7 +1,7 @@
 """What the panel gets to know: how the module looked at does, and how the others do."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field, replace
 
 import pandas as pd
@@ -72,24 +72,18 @@ class Others:
     complete: bool = False
 
 
-def _explained(answer: Answer, stop: Callable[[], bool]) -> Iterator[Answer]:
-    result, kept = answer.result, answer.question.kept
-    if isinstance(result, Allocation) and kept is not None:
-        yield replace(answer, moved=compare(kept, result))
-    if isinstance(result, NotEnough):
-        yield from _reasons(answer, result, stop)
-
-
-def _reasons(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Iterator[Answer]:
-    """The easiest way out first, then all that is short, then the ways to live with it: each takes longer."""
+def _reasons(answer: Answer, refusal: NotEnough) -> Generator[Answer, None, Answer]:
+    """The easiest way out first, then all that is short, which takes longer."""
     answer = replace(answer, why=refusal.why())
     yield answer
     answer = replace(answer, shortfall=refusal.shortfall)
     yield answer
-    time.sleep(_PAUSE_S)
-    if not stop():
-        sets = concession_sets(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
-        yield replace(answer, concessions=concessions_table(sets))
+    return answer
+
+
+def _with_ways(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Answer:
+    sets = concession_sets(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
+    return replace(answer, concessions=concessions_table(sets))
 
 
 class Answers:
@@ -112,8 +106,13 @@ class Answers:
         result = self._judge(question, question.module, stop)
         answer = Answer(question, result, time.perf_counter() - start)
         yield answer
-        yield from _explained(answer, stop)
+        if isinstance(result, Allocation) and question.kept is not None:
+            yield replace(answer, moved=compare(question.kept, result))
+        if isinstance(result, NotEnough):
+            answer = yield from _reasons(answer, result)
         yield from self._others(question, {question.module.name: result}, stop)
+        if isinstance(result, NotEnough) and not stop():
+            yield _with_ways(answer, result, stop)
 
     def _others(self, question: Question, results: dict[str, Result], stop: Callable[[], bool]) -> Iterator[Others]:
         time.sleep(_PAUSE_S)  # somebody who is still typing wants the machine for the next answer

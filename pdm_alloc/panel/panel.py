@@ -136,7 +136,7 @@ class Panel:
     def _refuse(self, error: InputError) -> None:
         self._asked, self.answer, self._shown = None, None, self._worker.overtake()
         self._answers += 1
-        self._screen.show(heads.faulty(tuple(map(str, error.faults)), self._answers), {})
+        self._screen.show_alone(heads.faulty(tuple(map(str, error.faults)), self._answers))
 
     def _work(self, question: Question, stop: Stop) -> Iterator[object]:
         """The answer as it becomes known, then what stays in a saved notebook."""
@@ -160,13 +160,15 @@ class Panel:
     def _fail(self, failure: Failure) -> None:
         self.answer, self._shown = None, self._worker.asked
         self._answers += 1
-        self._screen.show(heads.failed(failure.exception, self._answers), {})
+        self._screen.show_alone(heads.failed(failure.exception, self._answers))
 
     def _show(self, answer: Answer) -> None:
-        more = self.answer is not None and self.answer.question is answer.question
+        is_new = self.answer is None or self.answer.question is not answer.question
         self.answer, self._shown = answer, self._worker.asked
-        self._answers += not more  # the same answer, of which more is known, counts once
+        self._answers += is_new  # the same answer, of which more is known, counts once
         self._screen.show(self._head(), self._sections(answer))
+        if is_new:
+            self._screen.put("others", others(self._catalogue, Others({answer.question.module.name: answer.result})))
 
     def _save(self, picture: Html) -> None:
         if self._saved is not None:
@@ -177,14 +179,14 @@ class Panel:
         return heads.verdict(self.answer, self._answers, notes(self.answer.question, self.grid.sheet))
 
     def _sections(self, answer: Answer) -> dict[str, str]:
-        result = answer.result
-        sections: dict[str, str] = {"moved": moved(answer, self.kept), "others": others(self._catalogue, Others())}
-        if isinstance(result, NotEnough):
-            sections["short"] = short(answer)
-        if isinstance(result, Allocation):
-            sections["channels"], sections["states"] = channels(result), states(result)
-            sections["warnings"] = warnings(care(result.vehicle, result.units, result.circuits))
-        return sections
+        result, design = answer.result, answer.allocation
+        return {
+            "short": short(answer) if isinstance(result, NotEnough) else "",
+            "states": states(design) if design else "",
+            "channels": channels(design) if design else "",
+            "warnings": warnings(care(design.vehicle, design.units, design.circuits)) if design else "",
+            "moved": moved(answer, self.kept),
+        }
 
     def _static(self) -> str:
         return static(self.answer, self._head()) if self.answer else ""

@@ -43,22 +43,22 @@ class Screen:
         self.head.add_class("pdm-head")
 
     def show(self, head: str, sections: Mapping[str, str]) -> None:
-        """Put a verdict and sections in place; sections not named are emptied."""
-        for name, section in self._sections.items():
-            _put(section, sections.get(name, ""))
+        """Put a verdict and sections in place; sections not named stay as they are."""
+        for name, section in sections.items():
+            self.put(name, section)
         self.body.remove_class("pdm-stale")
         self.head.value = head
 
+    def show_alone(self, head: str) -> None:
+        """Put a verdict in place and empty all sections."""
+        self.show(head, dict.fromkeys(_SECTIONS, ""))
+
     def put(self, name: str, section: str) -> None:
         """Put one section in place."""
-        _put(self._sections[name], section)
+        if self._sections[name].value != section:
+            self._sections[name].value = section
 
     def stale(self, head: str) -> None:
         """Mark everything shown as out of date."""
         self.head.value = head
         self.body.add_class("pdm-stale")
-
-
-def _put(section: widgets.HTML, value: str) -> None:
-    if section.value != value:
-        section.value = value

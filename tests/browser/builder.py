@@ -2,7 +2,7 @@
 
 from playwright.sync_api import expect
 
-PASTED = "load\tcommand\trunning_a\tkind\nroof lamp\tnavigator\t0,5\tled\nfuel cooler pump\tfuel cooler\t4,2\tmotor\n"
+PASTED = "load\tcommand\trunning_a\tkind\nroof lamp\tnavigator\t0,5\tled\nfuel cooler pump\tfuel cooler\t1,2\tmotor\n"
 SLOW_MS = 40_000
 
 

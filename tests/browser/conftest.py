@@ -8,6 +8,7 @@ import json
 import os
 import re
 import shutil
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
@@ -42,6 +43,7 @@ LAB_SETTINGS = {
     # Cells outside the window stay in the page, or the test would not find them.
     "@jupyterlab/notebook-extension/tracker": {"windowingMode": "none"},
 }
+SLOW_MS = 60_000
 IDLE = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
 
 
@@ -76,19 +78,47 @@ def chromium():
         browser.close()
 
 
-@pytest.fixture
-def page(chromium, request):
-    """A fresh page that is watched; at the end it is photographed and must have kept the rules."""
+@contextmanager
+def watched(chromium):
+    """A fresh page that is watched from its first request on."""
     context = chromium.new_context(viewport=SIZE)
     context.grant_permissions(["clipboard-read", "clipboard-write"])
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(SLOW_MS)
     page.watch = Watch(page)
     page.shoot = partial(shoot, page, SHOTS)
     yield page
-    page.shoot(re.sub(r"\W+", "_", request.node.name))
-    page.watch.check()
     context.close()
+
+
+def leave(page, request) -> None:
+    """At the end of a test the page is photographed and must have kept the rules."""
+    page.shoot(re.sub(r"\W+", "_", f"{request.module.__name__.rsplit('.', 1)[-1]}_{request.node.name}"))
+    page.watch.check()
+
+
+@pytest.fixture
+def page(chromium, request):
+    """A page of the test's own."""
+    with watched(chromium) as page:
+        yield page
+        leave(page, request)
+
+
+@pytest.fixture(scope="module")
+def desk(chromium, lab, request):
+    """A page of JupyterLab with the notebook of a test module (its CELL), for all its tests: opening takes seconds."""
+    with watched(chromium) as page:
+        lab.open(page, lab.write(f"{request.module.__name__.rsplit('.', 1)[-1]}.ipynb", request.module.CELL))
+        yield page
+
+
+@pytest.fixture
+def run(desk, lab, request):
+    """The notebook of the test module, run anew."""
+    lab.run(desk)
+    yield desk
+    leave(desk, request)
 
 
 class Lab:
@@ -108,11 +138,11 @@ class Lab:
         """Show a notebook and wait until its kernel is idle."""
         url = f"{self.server.url}lab/tree/{name}?token={self.server.token}&reset"
         page.goto(url, wait_until="domcontentloaded")
-        page.wait_for_function(IDLE, timeout=60_000)
+        page.wait_for_function(IDLE, timeout=SLOW_MS)
 
-    def run(self, page, name: str) -> None:
-        """Show a notebook and run it whole."""
-        self.open(page, name)
+    def run(self, page) -> None:
+        """Run the notebook that is shown, whole, with nothing left of an earlier run."""
+        self.command(page, "notebook:clear-all-cell-outputs")
         assert page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')") is not False
 
     def command(self, page, command: str, **arguments) -> None:

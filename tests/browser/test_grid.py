@@ -26,10 +26,9 @@ ipywidgets.VBox([grid, seen])
 
 
 @pytest.fixture
-def grid(lab, page):
-    lab.run(page, lab.write("grid.ipynb", CELL))
-    expect(page.locator(".pdm-grid tbody tr")).to_have_count(40, timeout=30_000)
-    return page
+def grid(run):
+    expect(run.locator(".pdm-grid tbody tr")).to_have_count(40, timeout=30_000)
+    return run
 
 
 def at(page, row, column):

@@ -17,14 +17,14 @@ panel = pa.panel.Panel(vehicle, catalogue, "middle-42")
 panel
 """
 
+LISTEN = (Path(__file__).parent / "listen.js").read_text()
 CONTRAST = (Path(__file__).parent / "contrast.js").read_text()
 TEXTS = (".pdm-verdict p", ".pdm-run", ".pdm-grid-fault", ".pdm-table td", ".pdm-legend", ".pdm-grid thead th")
 
 
 @pytest.fixture
-def builder(lab, page):
-    lab.run(page, lab.write("panel.ipynb", CELL))
-    builder = Builder(page)
+def builder(run):
+    builder = Builder(run)
     builder.await_answer(1)
     return builder
 
@@ -37,26 +37,16 @@ def test_the_story(builder):
 def test_old_verdict_is_never_shown_as_the_new_one(builder):
     """From the edit on, the panel says it is working and the pictures are marked; three quick edits get one answer."""
     page = builder.page
-    page.evaluate(
-        """() => {
-          window.seen = [];
-          const look = () => window.seen.push([
-            document.querySelector('.pdm-head .pdm-verdict strong').textContent,
-            document.querySelector('.pdm-body').classList.contains('pdm-stale'),
-            document.querySelector('.pdm-grid [data-col="running_a"]').value]);
-          new MutationObserver(look).observe(document.querySelector('.pdm-panel'), {subtree: true, childList: true,
-            attributes: true, characterData: true});
-        }"""
-    )
+    page.evaluate(LISTEN)
     first = page.locator(".pdm-grid [data-col='running_a']").first
     for text in ("6", "7", "5.5"):
         first.fill(text)
         first.press("Enter")
     builder.await_answer(2)
-    seen = page.evaluate("window.seen")
-    words = [word for word, _, _ in seen]
+    seen = page.evaluate("window.seen.stop()")
+    words = [word for word, _ in seen]
     assert "Working." in words
-    assert any(stale for _, stale, _ in seen)
+    assert any(stale for _, stale in seen)
     end = words.index("Working.")
     assert all(word == "Working." for word in words[end : len(words) - words[::-1].index("Working.")])
     builder.says("Enough")
@@ -98,13 +88,13 @@ def test_dark_theme(builder, lab):
     assert min(contrast(builder.page, css) for css in TEXTS) >= 4.5
 
 
-def test_saved_notebook_keeps_figure_and_table(builder, lab):
+def test_saved_notebook_keeps_figure_and_table(builder, lab, page):
     """Opened again without a kernel, and not trusted, the notebook still shows verdict, figure and table."""
-    page = builder.page
-    assert page.locator(".pdm-static").first.is_hidden()
-    lab.command(page, "docmanager:save")
-    expect(page.locator(".jp-mod-dirty")).to_have_count(0)
-    saved = json.loads((lab.root / "panel.ipynb").read_text())
+    desk = builder.page
+    assert desk.locator(".pdm-static").first.is_hidden()
+    lab.command(desk, "docmanager:save")
+    expect(desk.locator(".jp-mod-dirty")).to_have_count(0)
+    saved = json.loads((lab.root / "test_panel.ipynb").read_text())
     htmls = ["".join(o["data"].get("text/html", "")) for c in saved["cells"] for o in c["outputs"] if "data" in o]
     assert sum("pdm-static" in html for html in htmls) == 1
     for output in saved["cells"][0]["outputs"]:

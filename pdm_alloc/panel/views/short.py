@@ -4,7 +4,7 @@ import pandas as pd
 
 from pdm_alloc.panel.answer import Answer
 from pdm_alloc.panel.views.bar import bar
-from pdm_alloc.panel.views.markup import Html, amount, section, table, tag
+from pdm_alloc.panel.views.markup import Html, section, table, tag
 from pdm_alloc.panel.views.rows import rows_of
 
 __all__ = ["short"]
@@ -49,8 +49,8 @@ def _join(before: int, after: int) -> str:
 def _short_row(join: str, row) -> list[object]:
     pct = 100 * row.need / row.have if row.have else 200
     picture = bar(pct, label=f"{pct:.0f} % of what there is")
-    unit = "" if row.unit == "channels" else row.unit
-    return [join, row.sentence, amount(row.have, unit), amount(row.need, unit), picture, row.needed_by]
+    unit = "" if row.unit == "channels" else f" {row.unit}"
+    return [join, row.sentence, f"{row.have:g}{unit}", f"{row.need:g}{unit}", picture, row.needed_by]
 
 
 def _ways(frame: pd.DataFrame) -> Html:
