@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.module import Channel, Module, Unit, units_of
-from pdm_alloc.vehicle import PPM, Command, Load, Lock, Settings, State, Vehicle
+from pdm_alloc.vehicle import PPM, Command, Load, Lock, Place, Route, Settings, State, Vehicle
 
-__all__ = ["cases", "locked_cases", "modules", "settings_tables", "vehicles"]
+__all__ = ["cases", "harnesses", "locked_cases", "modules", "settings_tables", "vehicles"]
 
 MOST_ITEMS = 9
 RUNNING_MA = (100, 300, 500, 800, 1000, 1500, 2000, 2400, 3000, 4000, 5000, 7000)
@@ -28,12 +28,13 @@ def rarely(draw, per_cent):
 
 
 @st.composite
-def loads(draw, name, commands, most_items=3, tolerant=False):
+def loads(draw, name, commands, most_items=3, tolerant=False, places=()):
     """One load of a few items."""
     kind = KINDS[draw(st.sampled_from(sorted(KINDS)))]
     running = draw(st.sampled_from(RUNNING_MA))
     multiple = draw(st.sampled_from((1.0, 1.5, 3.0, kind.inrush_multiple)))
     excess = multiple > 1
+    wire = _wire_of(draw, places) if places else {}
     return Load(
         name=name,
         command=draw(st.sampled_from(commands)),
@@ -47,7 +48,16 @@ def loads(draw, name, commands, most_items=3, tolerant=False):
         separate=draw(st.sampled_from(("left-right", "twins"))) if rarely(draw, 20) else None,
         tolerance_pct=Fraction(draw(st.sampled_from((0, 10, 25, 33)))) if tolerant else Fraction(0),
         volt_exponent=kind.volt_exponent,
+        **wire,
     )
+
+
+def _wire_of(draw, places):
+    return {
+        "place": draw(st.sampled_from(places)),
+        "length_m": draw(st.sampled_from((None, None, 2.0, 7.5, 20.0))),
+        "max_drop_pct": draw(st.sampled_from((3.0, 3.0, 10.0, 0.5))),
+    }
 
 
 def _needs(draw):
@@ -77,38 +87,65 @@ def states_of(draw, commands, reference_v=12.0):
 
 
 @st.composite
-def settings_tables(draw):
-    """Headroom, spares and tolerance settings; the rest as it is by default."""
+def harnesses(draw):
+    """Places and the routes between them, with ways that are equally long; or, mostly, none of it."""
+    if not rarely(draw, 30):
+        return (), ()
+    spots = ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0), (4.0, 1.0))
+    places = tuple(
+        Place(f"place {n}", x, y, ambient_c=draw(st.sampled_from((None, 25.0, 60.0)))) for n, (x, y) in enumerate(spots)
+    )
+    every = [(0, 1), (0, 2), (1, 3), (2, 3), (3, 4), (0, 3)]
+    kept = draw(st.lists(st.sampled_from(every), min_size=2, max_size=6, unique=True))
+    metres = st.sampled_from((None, None, 1.0, 2.5))
+    return places, tuple(Route(f"place {a}", f"place {b}", draw(metres)) for a, b in kept)
+
+
+@st.composite
+def settings_tables(draw, wires=False):
+    """Headroom, spares and tolerance settings, and those of wires where asked; the rest as it is by default."""
+    wire = {
+        "return_path": ("chassis", "wire"),
+        "wire_sizes": ("metric", "awg"),
+        "bundle_wires": (1, 4, 30),
+        "insulation_c": (105.0, 70.0),
+    }
     return Settings(
         headroom_pct=Fraction(draw(st.sampled_from((20, 0, 10, 25)))),
         module_headroom_pct=Fraction(draw(st.sampled_from((10, 0)))),
         spare_channels=draw(st.sampled_from((0, 0, 0, 1, 2))),
         tolerance_loads=draw(st.sampled_from((3, 1, 2))),
+        **({name: draw(st.sampled_from(values)) for name, values in wire.items()} if wires else {}),
     )
 
 
 @st.composite
-def vehicles(draw, most_loads=8, most_items=MOST_ITEMS):
+def vehicles(draw, most_loads=8, most_items=MOST_ITEMS, wires=False):
     """A vehicle of one to eight loads on one to four commands.
 
     Parameters
     ----------
     most_loads, most_items : int
         Loads; items of all of them together.
+    wires : bool
+        Places, routes, lengths and drops too.
     """
     commands = [f"command {n}" for n in range(1, draw(st.integers(1, 4)) + 1)]
+    places, routes = draw(harnesses()) if wires else ((), ())
+    names = (None, *(place.name for place in places)) if wires else ()
     tolerant, wanted, chosen, left = rarely(draw, 25), draw(st.integers(1, most_loads)), [], most_items
     while len(chosen) < wanted and left > 0:
-        chosen.append(draw(loads(f"load {len(chosen) + 1}", commands, left, tolerant)))
+        chosen.append(draw(loads(f"load {len(chosen) + 1}", commands, left, tolerant, names)))
         left -= chosen[-1].count
     switched = tuple(draw(commands_of(name)) for name in commands)
     states = draw(states_of(commands))
-    settings = draw(settings_tables())
-    return Vehicle("random", tuple(chosen), switched, states, settings, states_given=states[0].name != "all on")
+    settings = draw(settings_tables(wires))
+    given = states[0].name != "all on"
+    return Vehicle("random", tuple(chosen), switched, states, settings, (), places, routes, states_given=given)
 
 
 @st.composite
-def modules(draw, name="random module", most_channels=10):
+def modules(draw, name="random module", most_channels=10, wires=False):
     """A module of two to ten channels in one to three ratings, with banks, pairs, bridges, pwm and derating.
 
     Parameters
@@ -117,11 +154,13 @@ def modules(draw, name="random module", most_channels=10):
         Its name.
     most_channels : int
         Channels.
+    wires : bool
+        Terminals, pins and steps of the setting too.
     """
     ratings = draw(st.lists(st.sampled_from(RATINGS), min_size=1, max_size=3, unique=True))
     number = draw(st.integers(2, most_channels))
     banks = draw(st.sampled_from(((), ("A",), ("A", "B"), ("A", "B"))))
-    channels = [_channel(draw, str(n), draw(st.sampled_from(ratings)), banks) for n in range(1, number + 1)]
+    channels = [_channel(draw, str(n), draw(st.sampled_from(ratings)), banks, wires) for n in range(1, number + 1)]
     channels = _label(draw, channels)
     sum_ma = sum(channel.continuous_ma for channel in channels)
     return Module(
@@ -132,17 +171,19 @@ def modules(draw, name="random module", most_channels=10):
         bank_ma={bank: sum_ma * draw(st.sampled_from((60, 40, 25))) // 100 for bank in banks},
         derating=draw(st.sampled_from(((), (), ((20.0, Fraction(1)), (85.0, Fraction(1, 2)))))),
         supply_max_v=draw(st.sampled_from((None, 16.0, 32.0))),
+        trip_step_ma=draw(st.sampled_from((100, 100, 250, 700))) if wires else 100,
     )
 
 
-def _channel(draw, name, rating, banks):
+def _channel(draw, name, rating, banks, wires):
     amps, multiple, peak_ms = rating
     return Channel(
         name,
         continuous_ma=amps * 1000,
         peak_ma=amps * multiple * 1000,
         peak_ms=peak_ms,
-        pins=(f"p{name}",),
+        pins=(f"p{name}a", f"p{name}b") if wires and draw(st.booleans()) else (f"p{name}",),
+        max_wire_mm2=draw(st.sampled_from((None, 6.0, 2.5, 1.0, 0.5))) if wires else None,
         bank=draw(st.sampled_from(banks)) if banks else None,
         features=frozenset({"pwm"} if rarely(draw, 35) else ()),
     )
@@ -159,13 +200,17 @@ def _label(draw, channels):
 
 
 @st.composite
-def cases(draw, most_loads=8, most_items=MOST_ITEMS, most_channels=10):
-    """A vehicle and the units fitted to it: one module, now and then two."""
-    vehicle = draw(vehicles(most_loads, most_items))
-    fitted = [draw(modules(most_channels=most_channels))]
+def cases(draw, most_loads=8, most_items=MOST_ITEMS, most_channels=10, wires=False):
+    """A vehicle and the units fitted to it: one module, now and then two; with wires or without."""
+    vehicle = draw(vehicles(most_loads, most_items, wires))
+    fitted = [draw(modules(most_channels=most_channels, wires=wires))]
     if rarely(draw, 15):
-        fitted.append(draw(modules("second module", most_channels=max(2, most_channels // 2))))
-    return vehicle, units_of(fitted)
+        fitted.append(draw(modules("second module", max(2, most_channels // 2), wires)))
+    units = units_of(fitted)
+    if vehicle.places:
+        names = [place.name for place in vehicle.places]
+        units = tuple(replace(unit, place=draw(st.sampled_from(names))) for unit in units)
+    return vehicle, units
 
 
 @st.composite

@@ -42,7 +42,10 @@ class Slot:
     @property
     def alike(self):
         """What a circuit's own rules see of it."""
-        ratings = tuple((c.continuous_ma, c.peak_ma, c.peak_ms, "pwm" in c.features) for c in self.channels)
+        ratings = tuple(
+            (c.continuous_ma, c.peak_ma, c.peak_ms, "pwm" in c.features, c.max_wire_mm2, len(c.pins))
+            for c in self.channels
+        )
         return self.unit.label, self.use, ratings
 
 

@@ -13,7 +13,7 @@ BRIEF = settings(max_examples=60, deadline=None, derandomize=True, suppress_heal
 
 @pytest.mark.parametrize("strategy", ["spare", "isolate"])
 @BRIEF
-@given(case=cases(**TINY))
+@given(case=cases(**TINY, wires=True))
 def test_same_optimum(strategy, case):
     """Enough or not, and the best value, are what trying every wiring gives."""
     assert textbook(*case, strategy).best == brute(*case, strategy)
