@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import pandas as pd
 
 from pdm_alloc.allocation.wired import WiredCircuit, strand_of
-from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.circuits.feed_current import draws_ma, feed_currents_ma, for_at_once_ma
+from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.electrics.choose_wire import WireChoice
 from pdm_alloc.harness.feed import Feeder, feed_mass_g
@@ -22,7 +23,7 @@ FEEDS = (
     "place",
     "state",
     "running_a",
-    "peak_a",
+    "carries_a",
     "fuse_a",
     "length_m",
     "size",
@@ -62,22 +63,31 @@ def _segment_row(s: Segment) -> tuple:
 
 
 def feeds_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> pd.DataFrame:
-    """A row a unit, in the columns `FEEDS`: main fuse (A) and cable for the state in which its loads draw most."""
-    feeder = Feeder(vehicle)
-    rows = [_feed_row(vehicle, feeder, unit, [w for w in wired if w.circuit.unit == unit.label]) for unit in units]
+    """A row a unit, in the columns `FEEDS`: main fuse (A) and cable from the battery.
+
+    state is that in which its loads draw most, all duties taken as 1: running_a. carries_a is what the
+    feed is made to carry for long, as of `feed_currents_ma`; the fuse is at least running_a, and bears
+    the inrush of any command on top.
+    """
+    feeder, every = Feeder(vehicle), draws_ma(vehicle, load_types(vehicle))
+    carried = feed_currents_ma(vehicle, units, max(every, default=0))
+    rows = []
+    for unit, ma in zip(units, carried, strict=True):
+        own = [pair for w in wired if w.circuit.unit == unit.label for pair in w.some]
+        rows.append(_feed_row(feeder, unit, ma, *_worst_state(vehicle, own)))
     return pd.DataFrame(rows, columns=list(FEEDS))
 
 
-def _feed_row(vehicle: Vehicle, feeder: Feeder, unit: Unit, own: list[WiredCircuit]) -> dict:
-    state, running = _worst_state(vehicle, [pair for w in own for pair in w.some])
-    feed, length = feeder.feed(running, unit.place, state), feeder.length_m(unit.place)
+def _feed_row(feeder: Feeder, unit: Unit, carried_ma: int, state: str, running_ma: int) -> dict:
+    carries = max(carried_ma, for_at_once_ma(running_ma))
+    feed, length = feeder.feed(carries, unit.place, state), feeder.length_m(unit.place)
     mass = feed_mass_g(feed.wire, length, feeder.rules)
     row = {
         "module": unit.label,
         "place": unit.place or "",
         "state": state,
-        "running_a": feed.running_a,
-        "peak_a": feed.peak_a,
+        "running_a": running_ma / 1000,
+        "carries_a": carries / 1000,
         "fuse_a": feed.fuse_a,
         "length_m": None if length is None else round(length, 2),
         "ohm": None if feed.ohm is None else round(feed.ohm, 6),

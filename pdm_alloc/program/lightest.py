@@ -1,0 +1,160 @@
+"""The lightest wires for given units, within what their feeds carry."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.feed_current import at_once_ma, draws_ma
+from pdm_alloc.module import Unit
+from pdm_alloc.program.handout import Handed, hand_out
+from pdm_alloc.program.objectives import objectives
+from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
+from pdm_alloc.program.partition import partition
+from pdm_alloc.program.solver import Clock, Program, Solution, solve_program
+from pdm_alloc.program.stages import minimise
+from pdm_alloc.program.task import Task, task_of
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["PASSED_OVER", "Lightest", "keep_within_feeds", "lightest", "wire_costs"]
+
+PASSED_OVER = "passed over"
+_ROUNDING = 1e-6
+
+
+@dataclass(frozen=True)
+class Lightest:
+    """How the search for the lightest wires ended; masses in tenths of a gram.
+
+    Parameters
+    ----------
+    outcome : str
+        One of the five words, or ``passed over``: it cannot be as light as was asked for.
+    circuits : tuple
+        As `hand_out` gives them.
+    wire_dg, bound_dg : int
+        Mass of the wires; below which it cannot be on these units.
+    """
+
+    outcome: str
+    circuits: tuple[Handed, ...] = ()
+    wire_dg: int = 0
+    bound_dg: int = 0
+
+
+def lightest(
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    feeds_ma: Sequence[int],
+    clock: Clock,
+    book: CircuitBook,
+    cutoff_dg: int | None = None,
+    settle: bool = False,
+) -> Lightest:
+    """Allocate the loads so that their wires are as light as can be.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted, and where.
+    feeds_ma : sequence of int
+        What each unit's feed carries, as `feed_currents_ma` gives it, mA.
+    clock : Clock
+        When to stop.
+    book : CircuitBook
+        Circuits of this vehicle known so far.
+    cutoff_dg : int, optional
+        Heavier wires are of no interest, tenths of a gram.
+    settle : bool
+        Put the circuits found on the channels of their unit that make the headroom most even.
+
+    Returns
+    -------
+    Lightest
+        Its circuits have not been through the independent check.
+
+    Raises
+    ------
+    ValueError
+        A unit's ambient is outside its module's derating table.
+    """
+    task = task_of(vehicle, units, book)
+    program, cost = partition(task), wire_costs(task)
+    keep_within_feeds(program, task, feeds_ma)
+    relaxed = solve_program(program, cost, clock, whole=False)
+    if relaxed.outcome != PROVEN_BEST:
+        return Lightest(relaxed.outcome)
+    bound = math.ceil(relaxed.objective - _ROUNDING)
+    if cutoff_dg is not None and bound > cutoff_dg:
+        return Lightest(PASSED_OVER, bound_dg=bound)
+    solution = minimise(program, [cost], clock)[0]
+    if not solution:
+        return Lightest(solution.outcome, bound_dg=bound)
+    values = _evened(task, program, cost, solution, clock) if settle else solution.values
+    return _answer(task, values, solution, cost, bound)
+
+
+def _evened(task: Task, program: Program, cost: dict[int, float], solution: Solution, clock: Clock):
+    """The same circuits on the same units, none heavier, on the channels that even out the headroom."""
+    chosen = {_circuit(task, v) for v in range(len(task.columns)) if round(solution.values[v])}
+    among = [v for v in range(len(program.most)) if v >= len(task.columns) or _circuit(task, v) in chosen]
+    small, numbers = program.narrowed(among)
+    small.row({new: cost.get(old, 0) for new, old in enumerate(numbers)}, most=solution.objective)
+    wanted = [c for name, c in objectives(task, "isolate") if name in ("even headroom", "tie")]
+    costs = [{new: c[old] for new, old in enumerate(numbers) if c.get(old)} for c in wanted]
+    found = [s for s in minimise(small, costs, clock) if s]
+    if not found:
+        return solution.values
+    values = dict(zip(numbers, found[-1].values, strict=True))
+    return tuple(values.get(v, 0.0) for v in range(len(program.most)))
+
+
+def _circuit(task: Task, v: int) -> tuple:
+    column = task.columns[v]
+    return column.command, column.counts, task.classes[column.channel_class].unit
+
+
+def _answer(task: Task, values, solution: Solution, cost: dict[int, float], bound: int) -> Lightest:
+    times = tuple(round(v) for v in values[: len(task.columns)])
+    wire = round(sum(c * times[v] for v, c in cost.items()))
+    circuits = tuple(hand_out(task, times))
+    if solution.outcome == PROVEN_BEST:
+        return Lightest(PROVEN_BEST, circuits, wire, wire)
+    return Lightest(BEST_SO_FAR, circuits, wire, max(bound, round(solution.bound)))
+
+
+def wire_costs(task: Task) -> dict[int, float]:
+    """Mass of each column's wire by number, tenths of a gram, zeros left out."""
+    costs = {v: round(column.fit.mass_mg / 100) for v, column in enumerate(task.columns)}
+    return {v: float(c) for v, c in costs.items() if c}
+
+
+def keep_within_feeds(program: Program, task: Task, feeds_ma: Sequence[int]) -> None:
+    """Rows that keep what each unit's loads draw at once within what its feed bears, in every state.
+
+    Parameters
+    ----------
+    program : Program
+        Of the task; grows.
+    task : Task
+        Columns.
+    feeds_ma : sequence of int
+        What the feed of each unit carries, mA.
+    """
+    for state, every in enumerate(draws_ma(task.vehicle, task.all_types())):
+        for number, most in enumerate(map(at_once_ma, feeds_ma)):
+            if every > most:
+                program.row(_drawn(task, number, state), most=most)
+
+
+def _drawn(task: Task, number: int, state: int) -> dict[int, float]:
+    """What each column on a unit draws in a state, all duties taken as 1, mA."""
+    own = (v for v, c in enumerate(task.columns) if task.classes[c.channel_class].unit == number)
+    return {v: _running(task, v, state) for v in own}
+
+
+def _running(task: Task, v: int, state: int) -> float:
+    types = task.types[task.columns[v].command]
+    return sum(types[n].state_ma[state] * k for n, k in task.columns[v].counts)
