@@ -76,6 +76,10 @@ def _add_size(verbs) -> None:
     parser.add_argument(
         "--why", action="store_true", help="for each module that is not enough, everything that is short"
     )
+    parser.add_argument("--places", action="store_true", help="one module or two, and at which places")
+    words = ("price", "mass", "front")
+    parser.add_argument("--objective", choices=words, default="price", help="with --places: what to aim for")
+    parser.add_argument("--jobs", type=_jobs, default=1, metavar="N", help="with --places: processes to solve in")
 
 
 def _add_allocate(verbs) -> None:
@@ -89,6 +93,12 @@ def _add_allocate(verbs) -> None:
 def _add_new(verbs) -> None:
     parser = _verb(verbs, "new", "Write blank tables with one example row each and a column guide.")
     parser.add_argument("folder", metavar="DIR", help="folder that does not exist yet, or is empty")
+
+
+def _jobs(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 1024:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 to 1024")
+    return int(text)
 
 
 def _seconds(text: str) -> float:

@@ -3,6 +3,7 @@
 import argparse
 import json
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 
 import pandas as pd
@@ -16,6 +17,7 @@ from pdm_alloc.vehicle import Vehicle
 __all__ = ["run"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+_SHOWN = 12  # choices of modules and places
 
 
 def run(options: argparse.Namespace) -> int:
@@ -98,6 +100,8 @@ def _size(options) -> int:
 
     vehicle, catalogue = _inputs(options, needed=True)
     assert catalogue is not None
+    if options.places:
+        return _size_places(options, vehicle, catalogue)
     with _progress(len(catalogue), options.json) as bar:
         study = size(
             vehicle,
@@ -108,15 +112,42 @@ def _size(options) -> int:
         )
     if options.json:
         _print_json(_study_json(study, options.why))
-        return DONE if study.smallest else SHORT
+        return DONE if study.is_enough else SHORT
     print(_text(study.verdicts), study.summary(), sep="\n\n")
     for refusal in study.refusals.values():
         print("", *_why(refusal, options.why), sep="\n")
-    return DONE if study.smallest else SHORT
+    return DONE if study.is_enough else SHORT
+
+
+def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
+    from pdm_alloc.sizing import size
+
+    how = {"time_limit_s": options.time_limit, "objective": options.objective}
+    try:
+        with _workers(options.jobs) as executor, _progress(None, options.json, "choice") as bar:
+            study = size(vehicle, catalogue, places=True, executor=executor, progress=bar, **how)
+    except ValueError as error:
+        print(f"pdm-alloc: {error}", file=sys.stderr)
+        return UNUSABLE
+    if options.json:
+        _print_json({"best": study.best and study.best.label, "choices": _records(study.choices)})
+    else:
+        print(_text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
+    return DONE if study.is_enough else SHORT
+
+
+def _workers(jobs: int):
+    """Processes that start afresh: a solver that has run is not to be forked."""
+    if jobs == 1:
+        return nullcontext()
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
 
 
 def _study_json(study, why: bool) -> dict:
-    found = {"smallest": study.smallest, "verdicts": _records(study.verdicts)}
+    found = {"smallest": study.smallest, "verdicts": _records(study.verdicts), "pairs": _records(study.pairs)}
     if why:
         found["refusals"] = {name: _refusal_json(r) for name, r in study.refusals.items()}
     return found
@@ -228,16 +259,16 @@ def _new(options) -> int:
 class _progress:
     """A bar on standard error while someone is watching, and silence otherwise."""
 
-    def __init__(self, total: int, quiet: bool):
+    def __init__(self, total: int | None, quiet: bool, unit: str = "module"):
         self._shown = not quiet and sys.stderr.isatty()
-        self._total = total
+        self._total, self._unit = total, unit
         self._bar = None
 
     def __enter__(self):
         if self._shown:
             from tqdm import tqdm
 
-            self._bar = tqdm(total=self._total, unit="module", leave=False)
+            self._bar = tqdm(total=self._total, unit=self._unit, leave=False)
         return self._step
 
     def _step(self, what: str) -> None:

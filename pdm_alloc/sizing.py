@@ -1,8 +1,10 @@
-"""`size`: which module of a catalogue is enough, and why the smaller ones are not."""
+"""`size`: which module of a catalogue is enough, why the smaller ones are not, and where to mount it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -12,7 +14,12 @@ from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.allocation.tightest import tightest
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Catalogue, Module, natural_key
+from pdm_alloc.pairs import judge_pairs, pairs_of, pairs_table
 from pdm_alloc.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from pdm_alloc.mounting.choice import Choice
+    from pdm_alloc.mounting.result import Mounting
 
 __all__ = ["VERDICTS", "Sizing", "size"]
 
@@ -42,15 +49,21 @@ class Sizing:
         What there is to choose from.
     results : dict of str to Allocation, NotEnough or Unsolved
         By module.
+    pair_results : dict of str to Allocation, NotEnough or Unsolved
+        By pair of modules, those that were judged.
+    mounting : Mounting or None
+        The study over places; None: places were not asked for.
     """
 
     vehicle: Vehicle
     catalogue: Catalogue
     results: dict[str, Verdict] = field(default_factory=dict)
+    pair_results: dict[str, Verdict] = field(default_factory=dict)
+    mounting: "Mounting | None" = None
 
     @cached_property
     def verdicts(self) -> pd.DataFrame:
-        """A row a module, smallest first, in the columns `VERDICTS`; tightest_pct is the use of that limit, 100 is all."""
+        """A row a module, smallest first, in the columns `VERDICTS`; tightest_pct of that limit is in use."""
         modules = sorted((m for m in self.catalogue if m.name in self.results), key=size_key)
         rows = [_row(module, self.results[module.name]) for module in modules]
         table = pd.DataFrame(rows, columns=list(VERDICTS))
@@ -58,13 +71,48 @@ class Sizing:
 
     @property
     def smallest(self) -> str | None:
-        """Name of the smallest module that is enough; None where none is."""
-        enough = [m for m in self.catalogue if isinstance(self.results.get(m.name), Allocation)]
-        return min(enough, key=size_key).name if enough else None
+        """Name of the smallest module that is enough; None where none is, and in a study over places."""
+        module = smallest_enough(self.catalogue, self.results)
+        return None if module is None else module.name
+
+    @cached_property
+    def pairs(self) -> pd.DataFrame:
+        """A row a pair of modules: modules, outcome, channels, price, mass_g (g), and in what it beats the smallest."""
+        smallest = smallest_enough(self.catalogue, self.results)
+        return pairs_table(pairs_of(self.catalogue), smallest, self.pair_results)
+
+    @property
+    def choices(self) -> pd.DataFrame:
+        """A row a choice of modules and places, the best first: price, mass_g (modules, wires, feeds, g), outcome."""
+        return self._mounting.choices
+
+    @property
+    def best(self) -> "Choice | None":
+        """The best choice of modules and places; None where none is enough."""
+        return self._mounting.best
+
+    @property
+    def _mounting(self) -> "Mounting":
+        if self.mounting is None:
+            raise ValueError("places were not asked for: size(vehicle, catalogue, places=True)")
+        return self.mounting
+
+    @property
+    def is_enough(self) -> bool:
+        """Whether a module, a pair, or a choice over places is enough."""
+        if self.mounting is not None:
+            return self.mounting.best is not None
+        return any(isinstance(r, Allocation) for r in (*self.results.values(), *self.pair_results.values()))
 
     def allocation(self, module: str) -> Allocation:
-        """Allocation on a module; raises the `NotEnough` or `Unsolved` it came to, KeyError for an unknown name."""
-        result = self.results[module]
+        """Allocation on a module, or on a pair as ``a and b``; raises the `NotEnough` or `Unsolved` it came to.
+
+        Raises
+        ------
+        KeyError
+            It was not judged.
+        """
+        result = self.pair_results[module] if module in self.pair_results else self.results[module]
         if isinstance(result, Allocation):
             return result
         raise result
@@ -75,10 +123,22 @@ class Sizing:
         return {name: r for name, r in self.results.items() if isinstance(r, NotEnough)}
 
     def summary(self) -> str:
-        """One sentence: the smallest module that is enough."""
+        """The smallest module that is enough, and pairs that beat it; of a study over places, the best choice."""
+        if self.mounting is not None:
+            return self.mounting.summary()
+        found = [label for label, result in self.pair_results.items() if isinstance(result, Allocation)]
         if self.smallest is None:
-            return "No module of the catalogue is enough."
-        return f"{self.smallest} is the smallest that is enough."
+            none = "No module of the catalogue is enough."
+            return f"No single module is enough; {found[0]} together are." if found else none
+        beats = dict(zip(self.pairs["modules"], self.pairs["beats"], strict=True))
+        more = "".join(f" {label} together are enough too, and better in {beats[label]}." for label in found)
+        return f"{self.smallest} is the smallest that is enough.{more}"
+
+
+def smallest_enough(catalogue: Catalogue, results: Mapping[str, Verdict]) -> Module | None:
+    """The smallest module with an allocation; None where none has one."""
+    enough = [m for m in catalogue if isinstance(results.get(m.name), Allocation)]
+    return min(enough, key=size_key, default=None)
 
 
 def size_key(module: Module) -> tuple:
@@ -96,8 +156,16 @@ def size(
     time_limit_s: float | None = None,
     progress: Callable[[str], None] | None = None,
     stop: Callable[[], bool] | None = None,
+    places: bool = False,
+    objective: str | Mapping[str, float] = "price",
+    executor: Executor | None = None,
+    at_once: int | None = None,
 ) -> Sizing:
-    """Judge every module of a catalogue.
+    """Judge every module of a catalogue, and pairs; or every module and pair on every place.
+
+    Without places, two modules together are tried where they would beat the smallest single one that
+    is enough in price or mass. With places, the best choice by `objective` is proved: what could not
+    be better by its bound is passed over, and the loads are allocated so that the wires are lightest.
 
     Parameters
     ----------
@@ -110,27 +178,60 @@ def size(
     time_limit_s : float, optional
         Clock for each module, s; default: the vehicle's setting.
     progress : callable, optional
-        Called with the name of each module before it is judged.
+        Called with the name of each module before it is judged, of each choice after it was.
     stop : callable, optional
         Asked between solves; True ends the study with what it has.
+    places : bool
+        True: where to mount what, on all places with mount = yes.
+    objective : str or mapping of str to float
+        With places: ``price``, ``mass`` (modules, wires and feeds), ``front`` (all that nothing is both
+        cheaper and lighter than), or weights by ``price`` and ``mass_g``.
+    executor : concurrent.futures.Executor, optional
+        With places: runs the solves, in threads, processes or on a cluster.
+    at_once : int, optional
+        With places: solves on their way at once; default: as many as the executor has workers.
 
     Returns
     -------
     Sizing
-        A result for each module, none is raised.
+        A result for each module, none is raised; with places, its `mounting`.
+
+    Raises
+    ------
+    ValueError
+        With places: none can take a module, the objective is unknown, or a module lacks price or mass.
     """
-    book = CircuitBook(vehicle.settings.tolerance_loads)
+    if places:
+        from pdm_alloc.mounting.mount import Solving, mount
+
+        solving = Solving(executor, at_once, time_limit_s, progress, stop)
+        return Sizing(vehicle, catalogue, mounting=mount(vehicle, catalogue, objective, solving))
+    judged = _Judge(vehicle, strategy, time_limit_s, progress, stop)
     results: dict[str, Verdict] = {}
     for module in sorted(catalogue, key=size_key):
         if stop is not None and stop():
             break
-        if progress is not None:
-            progress(module.name)
-        results[module.name] = judge(vehicle, module, strategy, time_limit_s, stop, book)
-    return Sizing(vehicle, catalogue, results)
+        results[module.name] = judged(module.name, module)
+    smallest = smallest_enough(catalogue, results)
+    pairs = judge_pairs(pairs_of(catalogue), smallest, lambda pair: judged(pair.label, pair.modules), stop)
+    return Sizing(vehicle, catalogue, results, pairs)
 
 
-def judge(vehicle: Vehicle, module: Module, strategy: str, time_limit_s, stop, book: CircuitBook) -> Verdict:
+class _Judge:
+    """Judges modules of one vehicle with the circuits worked out so far."""
+
+    def __init__(self, vehicle: Vehicle, strategy: str, time_limit_s, progress, stop):
+        self._with = (vehicle, strategy, time_limit_s, stop, CircuitBook(vehicle.settings.tolerance_loads))
+        self._progress = progress
+
+    def __call__(self, label: str, modules) -> Verdict:
+        if self._progress is not None:
+            self._progress(label)
+        vehicle, *more = self._with
+        return judge(vehicle, modules, *more)
+
+
+def judge(vehicle: Vehicle, module, strategy: str, time_limit_s, stop, book: CircuitBook) -> Verdict:
     """Allocation on a module, or why there is none; nothing of the two is raised."""
     try:
         return allocate(vehicle, module, strategy=strategy, time_limit_s=time_limit_s, stop=stop, book=book)
@@ -144,8 +245,8 @@ def _row(module: Module, result: Verdict) -> tuple:
         used = sum(len(c.channels) for c in result.circuits)
         subject, pct = tightest(result)
         return (module.name, result.outcome, used, total, total - used, subject, pct, module.mass_g, module.price)
-    subject, pct = _short(result)
-    return (module.name, result.outcome, None, total, None, subject, pct, module.mass_g, module.price)
+    why, share = _short(result)
+    return (module.name, result.outcome, None, total, None, why, share, module.mass_g, module.price)
 
 
 def _short(result: Verdict) -> tuple[str, float | None]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
+from dataclasses import dataclass
 
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.module import Catalogue
@@ -12,20 +13,40 @@ from pdm_alloc.mounting.result import Mounting, mounting_of
 from pdm_alloc.mounting.search import Search
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["mount"]
+__all__ = ["Solving", "mount"]
+
+
+@dataclass(frozen=True)
+class Solving:
+    """How a study is run.
+
+    Parameters
+    ----------
+    executor : concurrent.futures.Executor, optional
+        Runs the solves: threads, processes, or a cluster's; default: one after the other, here.
+    at_once : int, optional
+        Solves on their way at once; default: as many as the executor has workers.
+    time_limit_s : float, optional
+        Clock for each choice, s; default: the vehicle's setting.
+    progress : callable, optional
+        Called with the label of each choice that was solved.
+    stop : callable, optional
+        Asked between solves; True ends the study with the best so far.
+    """
+
+    executor: Executor | None = None
+    at_once: int | None = None
+    time_limit_s: float | None = None
+    progress: Callable[[str], None] | None = None
+    stop: Callable[[], bool] | None = None
 
 
 def mount(
     vehicle: Vehicle,
     catalogue: Catalogue,
     objective: str | Mapping[str, float] = "price",
-    *,
+    solving: Solving | None = None,
     most: int = 2,
-    executor: Executor | None = None,
-    at_once: int | None = None,
-    time_limit_s: float | None = None,
-    progress: Callable[[str], None] | None = None,
-    stop: Callable[[], bool] | None = None,
 ) -> Mounting:
     """Every module and every pair of the catalogue on all places with mount = yes.
 
@@ -38,18 +59,10 @@ def mount(
     objective : str or mapping of str to float
         ``price``, ``mass``, ``front`` (all that nothing is both cheaper and lighter than), or weights
         by ``price`` and ``mass_g``.
+    solving : Solving, optional
+        Where and how long.
     most : int
         Modules in one choice at most.
-    executor : concurrent.futures.Executor, optional
-        Runs the solves: threads, processes, or a cluster's; default: one after the other, here.
-    at_once : int, optional
-        Solves on their way at once; default: as many as the executor has workers.
-    time_limit_s : float, optional
-        Clock for each choice, s; default: the vehicle's setting.
-    progress : callable, optional
-        Called with the label of each choice that was solved.
-    stop : callable, optional
-        Asked between solves; True ends the study with the best so far.
 
     Returns
     -------
@@ -63,11 +76,11 @@ def mount(
     places = mount_places(vehicle)
     if not places:
         raise ValueError("no place can take a module: set mount to yes for one in the table places")
-    wanted = objective_of(objective)
+    wanted, how = objective_of(objective), solving or Solving()
     _check(catalogue, wanted)
-    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
+    limit_s = vehicle.settings.time_limit_s if how.time_limit_s is None else how.time_limit_s
     search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s)
-    search.run(executor, at_once, progress, stop)
+    search.run(how.executor, how.at_once, how.progress, how.stop)
     return mounting_of(search, _allocation(search))
 
 
