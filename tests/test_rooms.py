@@ -19,6 +19,7 @@ ORDER = (
     ("circuits",),
     ("program",),
     ("allocation",),
+    ("mounting", "pairs"),
     ("sizing", "uncertainty"),
     ("what_if",),
     ("export", "figures"),
