@@ -133,6 +133,7 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
         _print_json({"best": study.best and study.best.label, "choices": _records(study.choices)})
     else:
         print(_text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
+        print("", study.mounting.conventional_summary(), sep="\n")
     return DONE if study.is_enough else SHORT
 
 

@@ -104,14 +104,20 @@ class Sizing:
             return self.mounting.best is not None
         return any(isinstance(r, Allocation) for r in (*self.results.values(), *self.pair_results.values()))
 
-    def allocation(self, module: str) -> Allocation:
-        """Allocation on a module, or on a pair as ``a and b``; raises the `NotEnough` or `Unsolved` it came to.
+    def allocation(self, module: str | None = None) -> Allocation:
+        """Allocation on a module, or on a pair as ``a and b``; without a name that of the best choice over places.
 
         Raises
         ------
         KeyError
             It was not judged.
+        NotEnough, Unsolved
+            What it came to.
         """
+        if module is None and self._mounting.allocation is not None:
+            return self._mounting.allocation
+        if module is None:
+            raise KeyError("no choice is enough")
         result = self.pair_results[module] if module in self.pair_results else self.results[module]
         if isinstance(result, Allocation):
             return result

@@ -13,7 +13,7 @@ from pdm_alloc.electrics.wire import mass_g_per_m
 from pdm_alloc.harness.lengths import Lengths, lengths_of
 from pdm_alloc.vehicle import Load, State, Vehicle
 
-__all__ = ["Feeder", "feed_mass_g", "surges"]
+__all__ = ["Feeder", "as_constant_s", "feed_mass_g", "surges"]
 
 
 @dataclass(eq=False)
@@ -95,14 +95,23 @@ def feed_mass_g(wire: WireChoice | str, length_m: float | None, rules: WireRules
 
 
 def surges(vehicle: Vehicle) -> tuple[tuple[int, float], ...]:
-    """Inrush of every command: the most it brings above running in any state, mA, and how long it lasts, s."""
+    """Inrush of every command: the most it brings above running in any state, mA, and for how long, s."""
     found: dict[str, tuple[int, float]] = {}
     for load in vehicle.loads:
         ma, seconds = found.get(load.command, (0, 0.0))
         excess = max((_excess_ma(load, state, vehicle) for state in vehicle.states), default=0)
         if excess:
-            found[load.command] = (ma + excess * load.count, max(seconds, load.inrush_ms / 1000))
+            found[load.command] = (ma + excess * load.count, max(seconds, as_constant_s(load.inrush_ms / 3)))
     return tuple(found.values())
+
+
+def as_constant_s(tau_ms: float) -> float:
+    """Time for which the peak of a decaying inrush, held, heats a fuse at least as much as the inrush does, s.
+
+    With running r and excess e the inrush brings 2 r e tau + e**2 tau / 2 more than running does; over
+    (r + e)**2 that is 2/3 of tau at most, at r = e / 2.
+    """
+    return 2 / 3 * tau_ms / 1000
 
 
 def _excess_ma(load: Load, state: State, vehicle: Vehicle) -> int:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.mounting.choice import Choice
+from pdm_alloc.mounting.conventional import Conventional, conventional
 from pdm_alloc.mounting.judge import Judged
 from pdm_alloc.mounting.objective import Found, Objective, known_price
 from pdm_alloc.mounting.search import Search, module_dg
@@ -49,7 +50,7 @@ class Mounting:
     outcome : str
         ``proven best``: nothing that was not solved can be better; ``best so far``: it was stopped;
         ``not enough``: no choice is; ``stopped empty``.
-    open : tuple of (int, int)
+    undecided : tuple of (int, int)
         Choices that may be better and the least their harness can weigh, tenths of a gram.
     allocation : Allocation or None
         Of the best choice.
@@ -61,7 +62,7 @@ class Mounting:
     judged: dict[int, Judged]
     least: dict[int, int]
     outcome: str
-    open: tuple[tuple[int, int], ...] = ()
+    undecided: tuple[tuple[int, int], ...] = ()
     allocation: Allocation | None = None
 
     @property
@@ -81,10 +82,10 @@ class Mounting:
     def gap(self) -> float:
         """By how much the best might be beaten, of its value; 0 when proved."""
         found = self.objective.best(self._known())
-        if found is None or not self.open or self.objective.is_front:
-            return 0.0 if not self.open else 1.0
+        if found is None or not self.undecided or self.objective.is_front:
+            return 0.0 if not self.undecided else 1.0
         value = self.objective.key(found)[0]
-        least = min(self.objective.key(self._at_least(n, dg))[0] for n, dg in self.open)
+        least = min(self.objective.key(self._at_least(n, dg))[0] for n, dg in self.undecided)
         return float((value - least) / value) if value else 0.0
 
     def _at_least(self, number: int, harness_dg: int) -> Found:
@@ -144,8 +145,24 @@ class Mounting:
         rows = [(u.label, u.place) for u in self.best.units] if self.best else []
         return pd.DataFrame(rows, columns=["module", "place"])
 
+    @property
+    def laid_g(self) -> float | None:
+        """Mass of the wires of the best choice, every bundle they lie in counted, g; None where there is none."""
+        return None if self.allocation is None else float(self.allocation.wires["mass_g"].sum())
+
+    def conventional(self, box: str | None = None) -> Conventional:
+        """What conventional wiring on the same places would weigh, as `pdm_alloc.mounting.conventional`."""
+        return conventional(self.vehicle, box)
+
+    def conventional_summary(self) -> str:
+        """What conventional wiring would weigh with every assumption, or why that cannot be said."""
+        try:
+            return self.conventional().summary()
+        except ValueError as reason:
+            return f"Conventional wiring is not weighed: {reason}."
+
     def summary(self) -> str:
-        """One sentence: the best choice, what it costs and weighs, and how sure that is."""
+        """The best choice, what it costs and weighs, how sure that is, and its wires as they are laid."""
         best = self.best
         if best is None:
             return {STOPPED_EMPTY: "Stopped before any choice was found to be enough."}.get(
@@ -155,9 +172,14 @@ class Mounting:
         sure = self.outcome if self.outcome == PROVEN_BEST else f"{self.outcome}, gap {100 * self.gap:.1f} %"
         price = "" if best.price is None else f"price {best.price:g}, "
         solved = int(self.choices["mass_g"].notna().sum())
+        laid = (
+            ""
+            if self.laid_g is None
+            else f" As laid, every bundle counted, the wires weigh {self.laid_g / 1000:.2f} kg."
+        )
         return (
             f"{best.label}: {price}{row.mass_g / 1000:.2f} kg, of it {row.wire_g / 1000:.2f} kg wires and "
-            f"{row.feed_g / 1000:.2f} kg feeds ({sure}; {solved} of {len(self.all_choices)} choices solved)"
+            f"{row.feed_g / 1000:.2f} kg feeds ({sure}; {solved} of {len(self.all_choices)} choices solved).{laid}"
         )
 
 
@@ -175,7 +197,7 @@ def mounting_of(search: Search, allocation: Allocation | None = None) -> Mountin
     -------
     Mounting
     """
-    left = tuple((choice.number, least) for choice, least in search.open())
+    left = tuple((choice.number, least) for choice, least in search.undecided())
     known = bool(search.known)
     outcome = (BEST_SO_FAR if known else STOPPED_EMPTY) if left else (PROVEN_BEST if known else NOT_ENOUGH)
     parts = (search.vehicle, search.choices, search.objective, dict(search.judged), dict(search.least))

@@ -142,7 +142,7 @@ class Search:
         if progress is not None:
             progress(choice.label)
 
-    def open(self) -> Iterator[tuple[Choice, int]]:
+    def undecided(self) -> Iterator[tuple[Choice, int]]:
         """Choices that may be better than all that is known, with the least mass of their harness, tenths of a gram."""
         for choice in self.choices:
             judged = self.judged.get(choice.number)
