@@ -32,9 +32,9 @@ def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFr
     """A row a circuit, in the columns `SETTINGS`; of two channels in parallel, trip_a and running_a are those of each.
 
     running_a has the tolerance in it; margin_pct is how much more trip_a is; above_ms is how long the
-    inrush exceeds trip_a, window_ms how long it may. stalled_a flows when its motors are stuck: the
-    channel trips after stall_trip_ms, its wire would suffer after stall_damage_ms. Empty where
-    nothing can stall.
+    inrush exceeds trip_a, window_ms how long it may. stalled_a flows when its motors are stuck. Of all
+    currents up to that, the one worst for the wire trips the channel after stall_trip_ms, and the
+    wire would suffer after stall_damage_ms. Empty where nothing can stall.
     """
     rows = [_row(vehicle, w, w.made) for w in wired if isinstance(w.made, Protected)]
     return pd.DataFrame(rows, columns=list(SETTINGS)).astype(dict.fromkeys(SETTINGS[4:], float))

@@ -9,6 +9,7 @@ from typing import Protocol
 
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.choose_wire import Run, WireChoice, WireRules, choose_wire
+from pdm_alloc.electrics.protection import overload_capacity
 from pdm_alloc.electrics.trip import (
     StallCheck,
     damage_ms,
@@ -107,8 +108,8 @@ class Protected:
 def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:
     """Least trip setting a circuit may have on a channel and the smallest wire it protects.
 
-    A wire that a stalled motor would overheat before the trip is replaced by a thicker one. It is
-    taken to be at its class temperature when the motor stalls, and not to pass the temperature its
+    A wire that a stalled motor, or one that is held back, would overheat before the trip is replaced by
+    a thicker one. It is taken to be at its class temperature when the motor stalls, and not to pass the temperature its
     insulation survives for 5 s. Where the channel's terminal sets no limit, as many of the largest
     conductors are laid side by side as its setting takes.
 
@@ -148,7 +149,7 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
 def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:
     trip = (draft.trip_ma / 1000, draft.window_ms)
     limits = (channel.usable_ma / 1000, channel.peak_ma / 1000, channel.peak_ms)
-    stalled = demand.stalled_ma / 1000
+    stalled = _worst_a(draft.trip_ma / 1000, draft.window_ms, demand.stalled_ma / 1000, limits)
     least = _least_mm2(stalled, trip_ms(stalled, *trip, *limits), rules.insulation_c)
     wire: WireChoice | str = draft.wire
     if draft.wire.size.area_mm2 * draft.wire.parallel < least:
@@ -157,6 +158,19 @@ def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: Wire
         return "stall"
     data = (wire.size.area_mm2 * wire.parallel, wire.ampacity_a, rules.insulation_c, short_time_c(rules.insulation_c))
     return Protected(draft.trip_ma, draft.window_ms, wire, stall_check(stalled, trip, limits, data))
+
+
+def _worst_a(trip_a, window_ms, stalled_a, limits):
+    """Current that heats the wire most before the channel trips, of all between its setting and its motors stuck.
+
+    Up to where window and own protection take equally long the window decides, and more current heats
+    more; beyond it the protection is the quicker the more current there is.
+    """
+    usable_a, peak_a, peak_ms = limits
+    if not window_ms or stalled_a <= trip_a:
+        return stalled_a
+    turn = math.sqrt(usable_a**2 + overload_capacity(usable_a, peak_a, peak_ms) / window_ms)
+    return min(max(trip_a, turn), stalled_a, max(trip_a, peak_a))
 
 
 def _wire(setting, demand, channel, rules, least_mm2):

@@ -118,21 +118,22 @@ class Asked:
         return strength.crossing_ms(running, waves, level_ma / 1000)
 
     def _stall_mm2(self):
-        """Area that bears its motors stuck until the channel trips, mm2; 0: none can, or nothing trips."""
+        """Area that bears its motors stuck or held back until the channel trips, mm2; 0: none can, or nothing trips."""
         volts = self.recount.voltage(self.wired)
         motors = [(load, k) for load, k in self.wired.counts if load.kind == "motor"]
         over = sum(self.recount.excess(load, volts) * k for load, k in motors)
         stuck_ma = self.running_ma + over
         if not over or stuck_ma <= self.trip_ma or self.trip_ma < self.running_ma:
             return 0.0
-        longest = min(self.window_ms(self.trip_ma), self._own_trip_ms(stuck_ma / 1000))
-        return stuck_ma / 1000 * math.sqrt(longest / damage_ms(1.0, 1.0, self.settings.insulation_c))
-
-    def _own_trip_ms(self, current_a):
         usable, peak, ms = strength.protection(self.recount, self.wired)
-        if current_a > peak:
-            return 0.0
-        return math.inf if current_a <= usable else (peak**2 - usable**2) * ms / (current_a**2 - usable**2)
+        window, top = self.window_ms(self.trip_ma), min(peak, stuck_ma / 1000)
+        borne = (peak**2 - usable**2) * ms
+        # The window's heat rises with the current, that of the channel's own trip falls: the worst is where they meet.
+        meet = math.sqrt(usable**2 + borne / window) if window else 0.0
+        heat = min(top**2 * window, usable**2 * window + borne)
+        if meet < top and self.trip_ma / 1000 > meet:
+            heat = (self.trip_ma / 1000) ** 2 * borne / ((self.trip_ma / 1000) ** 2 - usable**2)
+        return math.sqrt(heat / damage_ms(1.0, 1.0, self.settings.insulation_c))
 
 
 def asked_of(recount, wired, ways: dict) -> Asked:
