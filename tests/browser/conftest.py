@@ -150,10 +150,9 @@ class Lab:
         page.evaluate(f"window.jupyterapp.commands.execute({json.dumps(command)}, {json.dumps(arguments)})")
 
 
-@pytest.fixture(scope="session")
-def lab(tmp_path_factory, chromium):
-    """A JupyterLab that nothing else uses."""
-    folder = tmp_path_factory.mktemp("lab")
+@contextmanager
+def started_lab(folder: Path):
+    """A JupyterLab whose every file is in one folder, with the notebooks and the demo data of the repository."""
     env = private_env(folder, new_token())
     _configure_lab(env)
     root = folder / "root"
@@ -162,8 +161,17 @@ def lab(tmp_path_factory, chromium):
     arguments = ["-m", "jupyter", "lab", "--no-browser", "--allow-root", "--ServerApp.ip=127.0.0.1"]
     arguments += ["--ServerApp.port=0", f"--ServerApp.root_dir={root}", "--LabApp.expose_app_in_browser=True"]
     server = start(arguments, env, folder, partial(address_in_runtime_file, env=env))
-    yield Lab(server, root)
-    server.stop()
+    try:
+        yield Lab(server, root)
+    finally:
+        server.stop()
+
+
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory, chromium):
+    """A JupyterLab that nothing else uses."""
+    with started_lab(tmp_path_factory.mktemp("lab")) as lab:
+        yield lab
 
 
 def _configure_lab(env: dict[str, str]) -> None:

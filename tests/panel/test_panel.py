@@ -1,0 +1,175 @@
+"""The panel without a browser: edits in, verdicts out."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
+
+import pdm_alloc as pa
+from pdm_alloc.panel import Panel
+
+DATA = Path(__file__).parents[2] / "data"
+WAIT_S = 60
+
+
+@pytest.fixture(scope="module")
+def tables():
+    return pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
+
+
+@pytest.fixture
+def panel(tables):
+    panel = Panel(*tables, "middle-42")
+    yield panel
+    panel._worker.overtake()
+
+
+def head(panel):
+    return panel._screen.head.value
+
+
+def section(panel, name):
+    return panel._screen._sections[name].value
+
+
+def key(panel, load):
+    return next(row.key for row in panel.grid.sheet.rows if row.values["load"] == load)
+
+
+def edit(panel, load, column, text):
+    panel.grid.act({"op": "edit", "edits": [[key(panel, load), column, text]]})
+
+
+def answered(panel, number):
+    """Wait until the answer of that number has been shown."""
+    for _ in range(WAIT_S * 100):
+        with panel._worker.lock:
+            if panel._answers >= number:
+                return
+        panel._worker.wait(0.01)
+    raise AssertionError(head(panel))
+
+
+def test_first_answer_is_there_at_once(panel, tables):
+    """The cell that makes the panel ends with a verdict, and it is what `allocate` says."""
+    assert panel.allocation == pa.allocate(*tables, "middle-42")
+    assert "Enough." in head(panel)
+    assert 'data-run="1"' in head(panel)
+    for load in panel.vehicle.loads:
+        assert load.name in section(panel, "channels")
+
+
+def test_edit_changes_vehicle_and_verdict(panel):
+    """The verdict after an edit is about the vehicle after the edit; until then it says it is working."""
+    edit(panel, "instruments", "running_a", "2,5")
+    assert panel.vehicle.load("instruments").running_ma == 2500
+    assert "Working." in head(panel) or panel._answers == 2
+    answered(panel, 2)
+    assert panel.allocation.vehicle == panel.vehicle
+    assert "pdm-stale" not in panel._screen.body._dom_classes
+
+
+def test_refused_text_asks_nothing(panel):
+    """A bad cell leaves the verdict, and says so under it."""
+    edit(panel, "horn", "running_a", "loud")
+    assert (panel._worker.asked, panel._answers) == (1, 1)
+    assert "1 cell to put right" in head(panel)
+
+
+def test_row_still_to_be_filled_asks_nothing(panel):
+    """A new row is no load yet; the verdict stays, and says that it is not counted."""
+    panel.grid.act({"op": "add", "after": None})
+    assert (panel._worker.asked, panel._answers) == (1, 1)
+    assert "Not counted yet: 1 row" in head(panel)
+
+
+def test_contradiction_is_no_verdict(panel):
+    """While the table contradicts itself there is no answer to be taken for one, and nothing else is shown."""
+    edit(panel, "cooling fan", "inrush_a", "2")
+    assert panel.answer is None
+    assert "No verdict." in head(panel)
+    assert "column inrush_a" in head(panel)
+    assert section(panel, "channels") == ""
+    with pytest.raises(pa.InputError):
+        panel.vehicle
+
+
+def test_wishes_are_asked_for(panel):
+    """Headroom, spares, strategy and module reach the question."""
+    panel.controls.headroom.value = 35
+    panel.controls.spares.value = 3
+    panel.controls.strategy.value = "spare"
+    panel.controls.module.value = "large-56"
+    answered(panel, 2)
+    panel.wait(0.2)
+    settings = panel.vehicle.settings
+    assert (settings.headroom_pct, settings.spare_channels, settings.strategy) == (35, 3, "spare")
+    while panel.answer.question.module.name != "large-56" or panel.answer.question.vehicle != panel.vehicle:
+        panel.wait(0.05)
+    assert panel.allocation.channels.headroom_pct.min() >= 35
+    assert len(panel.allocation.spare) >= 3
+
+
+def test_too_small_a_module_says_what_is_short(panel):
+    """Not enough comes with a reason, and the reason with its table."""
+    panel.controls.module.value = "compact-31"
+    answered(panel, 2)
+    assert "Not enough." in head(panel)
+    for _ in range(WAIT_S * 20):
+        if panel.answer.shortfall is not None:
+            break
+        panel.wait(0.05)
+    assert panel.answer.why in head(panel)
+    assert panel.answer.shortfall["sentence"].iloc[0] in section(panel, "short")
+    assert section(panel, "channels") == ""
+
+
+def test_kept_design_is_compared_with(panel):
+    """What `compare` finds between the kept design and the present one is on the screen."""
+    panel.keep()
+    kept = panel.allocation
+    assert "this is the kept design" in section(panel, "moved")
+    edit(panel, "instruments", "running_a", "9")
+    for _ in range(WAIT_S * 20):
+        if panel.answer.moved is not None:
+            break
+        panel.wait(0.05)
+    assert panel.answer.moved.equals(pa.compare(kept, panel.allocation))
+    assert len(panel.answer.moved)
+
+
+def test_names_are_shown_as_text(tables):
+    """A name with signs of HTML in it is a name."""
+    vehicle, catalogue = tables
+    panel = Panel(vehicle, catalogue, "middle-42")
+    edit(panel, "horn", "load", '<img src=x onerror=alert(1)> & "co"')
+    answered(panel, 2)
+    assert "<img src=x" not in section(panel, "channels")
+    assert "&lt;img src=x" in section(panel, "channels")
+    panel._worker.overtake()
+
+
+def test_module_to_begin_with(tables):
+    """Without being told, the panel begins with the smallest module that has a channel for each command."""
+    vehicle, catalogue = tables
+    panel = Panel(vehicle, catalogue)
+    assert panel.controls.module.value == "compact-31"
+    panel._worker.overtake()
+
+
+def test_saved_picture_has_verdict_figure_and_table(panel):
+    """What stays in a saved notebook needs no script, is small, and carries the caution."""
+    picture = panel._static()
+    assert "Enough." in picture
+    assert "data:image/png;base64," in picture
+    assert "<td>cooling fan</td>" in picture
+    assert "Values are for design" in picture
+    assert "<script" not in picture
+    assert len(picture) < 150_000
+
+
+def test_state_of_all_widgets_is_plain(panel):
+    """Everything that goes to the browser is plain JSON."""
+    json.dumps(panel.grid.get_state(["columns", "order", "shown", "drafts", "marks", "can", "notice", "heard"]))

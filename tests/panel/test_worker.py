@@ -1,0 +1,114 @@
+"""Answers in the background: the newest question counts."""
+
+import threading
+
+import pytest
+
+from pdm_alloc.panel.worker import Failure, Worker
+
+WAIT_S = 20
+
+
+@pytest.fixture
+def delivered():
+    return []
+
+
+def test_parts_are_delivered_in_order(delivered):
+    """Everything that comes of a question arrives, one part after the other."""
+    worker = Worker(lambda question, stop: iter([question, question + 1]), delivered.append)
+    worker.ask(7)
+    assert worker.wait(WAIT_S)
+    assert delivered == [7, 8]
+
+
+def test_questions_in_quick_succession_are_one(delivered):
+    """Of edits closer together than the delay only the last is worked on."""
+    worked = []
+
+    def work(question, stop):
+        worked.append(question)
+        yield question
+
+    worker = Worker(work, delivered.append, delay_s=0.2)
+    for question in range(5):
+        worker.ask(question)
+    assert worker.wait(WAIT_S)
+    assert (worked, delivered) == ([4], [4])
+
+
+def test_newer_question_overtakes_a_running_one(delivered):
+    """A solve that is overtaken delivers nothing, is told to stop, and does not hold the newer question up."""
+    started, go_on, told = threading.Event(), threading.Event(), []
+
+    def work(question, stop):
+        if question == "old":
+            started.set()
+            go_on.wait(WAIT_S)
+            told.append(stop())
+        yield question
+
+    worker = Worker(work, delivered.append, delay_s=0)
+    worker.ask("old")
+    old = worker._thread
+    assert started.wait(WAIT_S)
+    worker.ask("new")
+    assert worker.wait(WAIT_S)
+    assert delivered == ["new"]
+    go_on.set()
+    old.join(WAIT_S)
+    assert (delivered, told) == (["new"], [True])
+
+
+def test_nothing_is_delivered_once_overtaken_between_parts(delivered):
+    """A question overtaken between two of its parts keeps the second to itself."""
+    second = threading.Event()
+
+    def work(question, stop):
+        yield "first"
+        second.wait(WAIT_S)
+        yield "second"
+
+    got_first = threading.Event()
+    worker = Worker(work, lambda part: (delivered.append(part), got_first.set()), delay_s=0)
+    worker.ask("question")
+    assert got_first.wait(WAIT_S)
+    worker.overtake()
+    second.set()
+    assert worker.wait(WAIT_S)
+    assert delivered == ["first"]
+
+
+def test_first_part_can_be_had_at_once(delivered):
+    """A notebook run by a machine has the first answer when the cell ends; the rest follows."""
+    worker = Worker(lambda question, stop: iter([1, 2, 3]), delivered.append)
+    worker.answer_now("question", parts=2)
+    assert delivered[:2] == [1, 2]
+    assert worker.wait(WAIT_S)
+    assert delivered == [1, 2, 3]
+
+
+def test_exception_is_delivered_and_not_lost(delivered):
+    """What goes wrong in a thread is shown like any other part."""
+
+    def work(question, stop):
+        yield "part"
+        raise ZeroDivisionError("no such luck")
+
+    worker = Worker(work, delivered.append)
+    worker.ask("question")
+    assert worker.wait(WAIT_S)
+    assert delivered[0] == "part"
+    assert isinstance(delivered[1], Failure)
+    assert str(delivered[1].exception) == "no such luck"
+
+
+def test_handlers_and_deliveries_exclude_each_other(delivered):
+    """While a handler holds the lock nothing is delivered under its hands."""
+    worker = Worker(lambda question, stop: iter([question]), delivered.append, delay_s=0)
+    with worker.lock:
+        worker.ask("question")
+        assert not worker.wait(0.2)
+        assert delivered == []
+    assert worker.wait(WAIT_S)
+    assert delivered == ["question"]
