@@ -133,7 +133,8 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
         _print_json({"best": study.best and study.best.label, "choices": _records(study.choices)})
     else:
         print(_text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
-        print("", study.mounting.conventional_summary(), sep="\n")
+        if study.mounting is not None:
+            print("", study.mounting.conventional_summary(), sep="\n")
     return DONE if study.is_enough else SHORT
 
 

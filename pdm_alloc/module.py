@@ -144,9 +144,8 @@ def natural_key(name: str) -> tuple:
         Comparable with every other natural key.
     """
     parts = re.split(r"(\d+)", name)
-    return tuple((1, int(p), "") if p.isdigit() and p.isascii() else (0, 0, p.casefold()) for p in parts) + (
-        (0, 0, name),
-    )
+    keys = ((1, int(p), "") if p.isdigit() and p.isascii() else (0, 0, p.casefold()) for p in parts)
+    return (*keys, (0, 0, name))
 
 
 def units_of(modules) -> tuple[Unit, ...]:

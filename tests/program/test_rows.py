@@ -22,7 +22,7 @@ PUMP = Load("pump", "water", 5000, kind="heater", inrush_ma=9000, inrush_ms=30.0
 
 def vehicle_of(*loads, **settings):
     names = dict.fromkeys(x.command for x in loads)
-    state = State("night", 12.0, {name: PPM // 2 for name in names})
+    state = State("night", 12.0, dict.fromkeys(names, PPM // 2))
     plain = Settings(headroom_pct=Fraction(0), module_headroom_pct=Fraction(0))
     return Vehicle("v", loads, tuple(map(Command, names)), (state,), replace(plain, **settings), states_given=True)
 

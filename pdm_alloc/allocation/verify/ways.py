@@ -43,7 +43,7 @@ class Ways:
             return None
         if end not in self._edges:
             before = min(self._befores(end), key=natural_key)
-            self._edges[end] = self.edges(before) | {(before, end, self.roads[end][before])}
+            self._edges[end] = (self.edges(before) or frozenset()) | {(before, end, self.roads[end][before])}
         return self._edges[end]
 
     def _befores(self, end):
