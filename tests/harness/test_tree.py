@@ -99,7 +99,7 @@ def test_the_shorter_of_two_routes():
 
 
 def test_wire_by_hand():
-    """4 m of route, 5 % of slack and 0.15 m at each end are 4.5 m; a stated length is taken as it is, but not to here."""
+    """4 m of route, 5 % of slack and 0.15 m at each end are 4.5 m; a stated length is taken as it is, not to itself."""
     places = [Place("a", 0, 0, ambient_c=40), Place("b", 4, 0, ambient_c=90), Place("c", 4, 1)]
     known = lengths(Settings(wire_ambient_c=55), places, [Route("a", "b")])
     assert known.wire_m("a", "b", 99.0) == pytest.approx(4.5)

@@ -1,0 +1,195 @@
+"""Tables of wires, settings, drops, supply, voltages, segments and feeds, worked out by hand on a small vehicle."""
+
+import math
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+import pdm_alloc as pa
+from pdm_alloc.allocation.circuit import PlacedCircuit
+from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.allocation.settings_table import SETTINGS
+from pdm_alloc.allocation.supply_table import SUPPLY
+from pdm_alloc.allocation.voltages_table import VOLTAGES
+from pdm_alloc.allocation.wires_table import DROPS, WIRES
+from pdm_alloc.electrics.ampacity import ampacity_a
+from pdm_alloc.electrics.wire import mass_g_per_m
+from pdm_alloc.module import Unit
+from pdm_alloc.vehicle import PPM, Load, State
+from tests.wiring import small
+
+LAMP = Load("lamp", "light", 5_000, kind="heater", inrush_ma=5_000, place="left", volt_exponent=1.0, min_v=11.9)
+MOTOR = Load("motor", "run", 4_000, kind="motor", inrush_ma=20_000, inrush_ms=90.0, place="right", volt_exponent=1.0)
+TWO = small.forked(LAMP, MOTOR, battery_place="source", battery_ah=60.0)
+
+
+def placed(vehicle, *circuits, unit=None):
+    """An allocation as given, one load a channel unless told otherwise."""
+    unit = unit or small.unit(place="source")
+    return Allocation(vehicle, (unit,), tuple(circuits))
+
+
+def on(channel, *loads, command="run", use="single", unit="box"):
+    return PlacedCircuit(unit, tuple(channel.split("+")), use, command, tuple((name, 1) for name in loads))
+
+
+def plain():
+    return placed(TWO, on("1", "lamp", command="light"), on("2", "motor"))
+
+
+def test_wires_by_hand():
+    """5 A on 3.45 m: trip 6.3 A; 1.5 mm2 is the thinnest that keeps 3 per cent warm, and its mass is that of 3.45 m."""
+    row = plain().wires.iloc[0]
+    assert tuple(plain().wires.columns) == WIRES
+    assert (row.channel, row.pins, row["size"], row.parallel, row.trip_a) == ("1", "X1", "1.5 mm2", 1, 6.3)
+    assert row.length_m == 3.45 and row.mass_g == pytest.approx(3.45 * mass_g_per_m(1.5), abs=0.05)
+    warm_c = 30 + 75 * math.sqrt(5 / row.ampacity_a)
+    drop_v = 5 * 3.45 * 0.0133 * (230 + warm_c) / 250
+    assert row.drop_pct == pytest.approx(100 * drop_v / 12, abs=2e-3) and row.drop_load == "lamp"
+    warm_1_c = 30 + 75 * math.sqrt(5 / ampacity_a(1.0, 105.0))
+    assert 100 * 5 * 3.45 * 0.0195 * (230 + warm_1_c) / 250 / 12 > 3
+
+
+def test_settings_by_hand():
+    """4 A of motor: 5 A, window 1.5 x 30 ms x ln(16 / 1) in whole tens; stuck it draws 20 A."""
+    row = plain().settings.iloc[1]
+    assert tuple(plain().settings.columns) == SETTINGS
+    assert (row.trip_a, row.margin_pct, row.window_ms, row.stalled_a) == (5.0, 25.0, 130.0, 20.0)
+    assert row.above_ms == pytest.approx(30 * math.log(16), abs=0.05) and row.above_ms * 1.5 <= row.window_ms
+    assert row.stall_trip_ms < row.stall_damage_ms
+    assert pd.isna(plain().settings.iloc[0].stalled_a)
+
+
+def test_drops_by_hand():
+    """A row a load: the volts are the per cents of 12 V, and the limit is the load's own."""
+    table = plain().drops
+    assert tuple(table.columns) == DROPS and list(table.load) == ["lamp", "motor"]
+    assert table.drop_v.tolist() == pytest.approx((table.drop_pct * 0.12).tolist(), abs=1e-4)
+    assert table.limit_pct.tolist() == [3.0, 3.0] and table.wire[0] == "1.5 mm2"
+
+
+def test_supply_by_hand():
+    """9 A in a state of half duty for the motor: 7 A mean; 30 Ah above the floor last 257 min."""
+    states = (State("day", 12.0, {"light": PPM, "run": PPM // 2}, None, 60.0),)
+    row = placed(replace(TWO, states=states)).supply.iloc[0]
+    assert tuple(placed(TWO).supply.columns) == SUPPLY
+    assert (row.mean_a, row.running_a, row.peak_a, row.balance_a) == (7.0, 9.0, 25.0, -7.0)
+    assert (row.used_ah, row.floor_minutes) == (7.0, pytest.approx(30 / 7 * 60, abs=0.05)) and row.carried
+    assert pd.isna(placed(TWO).supply.iloc[0].carried)
+
+
+def test_voltages_by_hand():
+    """What the wire drops is missing at the lamp, so its 11.9 V are not there, and a warning says so."""
+    table = plain().voltages
+    lamp = table[table.load == "lamp"].iloc[0]
+    assert tuple(table.columns) == VOLTAGES
+    drop_v = plain().drops.drop_v[0]
+    assert lamp.load_v == pytest.approx(12 - drop_v, abs=0.01) and lamp.enough is not pd.NA and not lamp.enough
+    warning = plain().warnings.set_index("code").loc["C18"]
+    assert warning.severity == "warning" and "lamp needs 11.9 V" in warning.sentence
+    vital = placed(replace(TWO, loads=(replace(LAMP, importance="vital"), MOTOR)), on("1", "lamp", command="light"))
+    assert vital.warnings.set_index("code").loc["C18"].severity == "danger"
+    assert pd.isna(table[table.load == "motor"].iloc[0].enough)
+
+
+def test_segments_and_wires_weigh_the_same():
+    """Routes hold all of the wire but its ends: three ends of 0.15 m a circuit, at the module and each load."""
+    allocation = plain()
+    segments = allocation.segments.set_index(["start", "end"])
+    assert segments.loc[("joint", "source"), "wires"] == 2 and segments.loc[("joint", "left"), "wires"] == 1
+    ends = sum(0.3 * mass_g_per_m(area) for area in allocation.wires.area_mm2)
+    assert segments.mass_g.sum() + ends == pytest.approx(allocation.wires.mass_g.sum(), abs=0.3)
+    assert segments.length_m.tolist() == [1.0, 3.0, 2.0]
+
+
+def test_a_pair_is_set_channel_by_channel():
+    """Two channels in parallel: each is set to half, the wire carries both, and there is a conductor for each."""
+    unit = small.unit(place="source")
+    channels = tuple(replace(c, pair="p") for c in unit.module.channels[:2])
+    unit = replace(unit, module=replace(unit.module, channels=channels))
+    strong = replace(LAMP, running_ma=40_000, inrush_ma=40_000)
+    allocation = placed(small.forked(strong), on("1+2", "lamp", command="light", use="pair"), unit=unit)
+    assert allocation.settings.trip_a.tolist() == [25.0] and allocation.settings.running_a.tolist() == [20.0]
+    row = allocation.wires.iloc[0]
+    assert (row.trip_a, row.pins) == (50.0, "X1 X2") and row.parallel == 2 and row.ampacity_a >= 50
+
+
+def test_unknown_lengths_are_said_to_be_unknown():
+    """A load without place or length: the wire is sized, its drop and mass stay empty, the note and C11 name it."""
+    allocation = placed(small.vehicle(replace(LAMP, place=None)), on("1", "lamp", command="light"), unit=small.unit())
+    row = allocation.wires.iloc[0]
+    assert pd.isna(row.length_m) and pd.isna(row.mass_g) and pd.isna(row.drop_pct) and row.trip_a == 6.3
+    assert row.note == "length to lamp not known, drop not judged"
+    assert allocation.drops.drop_pct.isna().all() and "C11" in set(allocation.warnings.code)
+    assert not allocation.voltages.judged.any()
+
+
+def test_a_circuit_that_cannot_be_wired_says_why():
+    """Circuits given by hand may be impossible: the row has a reason in place of a wire, and C17 warns of danger."""
+    allocation = placed(TWO, on("1", "lamp", command="light"), unit=small.unit(place="source", max_wire_mm2=0.5))
+    row = allocation.wires.iloc[0]
+    assert pd.isna(row["size"]) and row.note == "the terminal does not take the wire it needs"
+    assert allocation.warnings.set_index("code").loc["C17"].severity == "danger"
+    assert len(allocation.settings) == len(allocation.drops) == 0
+    with pytest.raises(pa.NotEnough):
+        pa.allocate(TWO, small.unit(place="source", max_wire_mm2=0.5))
+
+
+def test_bundles_are_counted_and_fed_back():
+    """Eight loads of one command on eight channels fill the trunk: each wire is chosen for eight loaded wires."""
+    loads = tuple(Load(f"h{n}", "run", 9_000, kind="heater", inrush_ma=9_000, place="left") for n in range(8))
+    vehicle = small.forked(*loads, bundle_wires=1)
+    unit = small.unit(number=8, place="source")
+    allocation = placed(vehicle, *(on(str(n + 1), f"h{n}") for n in range(8)), unit=unit)
+    alone = placed(vehicle, on("1", "h0"), unit=unit)
+    assert set(allocation.wires.bundle_wires) == {8} and set(alone.wires.bundle_wires) == {1}
+    assert allocation.wires.ampacity_a[0] / alone.wires.ampacity_a[0] == pytest.approx(0.5 * _ratio(allocation, alone))
+    assert allocation.segments.set_index(["start", "end"]).loc[("joint", "source"), "loaded_wires"] == 8
+
+
+def _ratio(one, other):
+    """Ampacity of two sizes alone, by the plain function."""
+    return ampacity_a(one.wires.area_mm2[0], 105.0) / ampacity_a(other.wires.area_mm2[0], 105.0)
+
+
+def test_more_conductors_fill_bundles_further_until_it_settles():
+    """Terminals that take 2.5 mm2: two conductors a circuit make sixteen of eight, and that is what wires are for."""
+    loads = tuple(Load(f"h{n}", "run", 14_000, kind="heater", inrush_ma=14_000, place="left") for n in range(8))
+    unit = small.unit(number=8, place="source", max_wire_mm2=2.5)
+    pins = tuple(replace(c, pins=(f"{c.name}a", f"{c.name}b")) for c in unit.module.channels)
+    unit = replace(unit, module=replace(unit.module, channels=pins))
+    allocation = placed(small.forked(*loads), *(on(str(n + 1), f"h{n}") for n in range(8)), unit=unit)
+    assert set(allocation.wires.parallel) == {2} and set(allocation.wires.bundle_wires) == {16}
+    assert (allocation.wires.ampacity_a >= allocation.wires.trip_a).all()
+
+
+def test_a_bundle_too_full_is_to_be_split():
+    """With one pin of 2.5 mm2 no wire bears eight together: it is chosen for six, and C16 says to split the bundle."""
+    heater = Load("", "run", 15_600, kind="heater", inrush_ma=15_600, place="left", max_drop_pct=10.0)
+    loads = tuple(replace(heater, name=f"h{n}") for n in range(8))
+    unit = small.unit(number=8, place="source", max_wire_mm2=2.5)
+    allocation = placed(small.forked(*loads), *(on(str(n + 1), f"h{n}") for n in range(8)), unit=unit)
+    assert set(allocation.wires.bundle_wires) == {6}
+    assert allocation.wires.note[0] == "split its bundle: no more than 6 loaded wires together"
+    assert (allocation.warnings.code == "C16").sum() == 8
+
+
+def test_feeds_by_hand():
+    """One unit carries all 9 A at once: 0.8 of that is less than its rating, so the feed is made for 9 A."""
+    row = plain().feeds.iloc[0]
+    assert (row.module, row.place, row.state, row.running_a, row.carries_a) == ("box", "source", "all on", 9.0, 9.0)
+    assert row.fuse_a == 15.0 and row.length_m == 0.3 and row.note == ""
+    nowhere = placed(replace(TWO, settings=replace(TWO.settings, battery_place=None)), on("2", "motor")).feeds.iloc[0]
+    assert pd.isna(nowhere.mass_g) and nowhere.note == "length from the battery not known, drop not judged"
+
+
+def test_two_units_share_the_feed_by_their_ratings():
+    """Units of 6 A and 8 A for 9 A in all: each feed is made for its unit, as both together bear 17.5 A at once."""
+    units = [small.unit(2, "source", "a"), small.unit(2, "right", "b")]
+    units = [replace(u, module=replace(u.module, total_ma=ma)) for u, ma in zip(units, (6_000, 8_000), strict=True)]
+    circuits = (on("1", "lamp", command="light", unit="a"), on("1", "motor", unit="b"))
+    table = Allocation(TWO, tuple(units), circuits).feeds
+    assert table.carries_a.tolist() == [6.0, 8.0] and table.running_a.tolist() == [5.0, 4.0]
+    weak = tuple(Unit(u.label, replace(u.module, total_ma=4_000), u.place) for u in units)
+    assert Allocation(TWO, weak, circuits).feeds.carries_a.tolist() == [7.2, 7.2]
