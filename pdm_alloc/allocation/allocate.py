@@ -10,7 +10,7 @@ from pdm_alloc.allocation.not_enough import NotEnough, Short, Unsolved
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.allocation.shortfall import first_short, shortfall
 from pdm_alloc.allocation.verify import violations
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.module import Catalogue, Module, Unit, units_of
 from pdm_alloc.program.handout import Handed
 from pdm_alloc.program.outcome import FAILED, NOT_ENOUGH, STOPPED_EMPTY
@@ -86,11 +86,19 @@ def allocate(
     shorts = arithmetic_shorts(vehicle, units)
     wired = [(c.unit, c.channels, c.items) for c in keep.circuits] if keep else []
     clock = Clock(limit_s, stop)
-    solved = Solved(NOT_ENOUGH) if shorts else solve(vehicle, units, vehicle.settings.strategy, clock, book, wired)
+    solved = Solved(NOT_ENOUGH) if shorts else _solved(vehicle, units, clock, book, wired)
     if solved.outcome == NOT_ENOUGH:
         first, whole = (partial(_study, f, vehicle, units, limit_s, stop, book) for f in (first_short, shortfall))
         raise NotEnough(vehicle, units, shorts, first, whole)
     return _result(vehicle, units, solved)
+
+
+def _solved(vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook, wired) -> Solved:
+    try:
+        return solve(vehicle, units, vehicle.settings.strategy, clock, book, wired)
+    except TooManyCircuits as command:
+        text = f"the command {command} has too many different loads to list its circuits: split it, or merge like loads"
+        raise Unsolved(STOPPED_EMPTY, text) from None
 
 
 def _fitted(modules, module, catalogue):
