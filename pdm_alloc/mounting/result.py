@@ -133,6 +133,13 @@ class Mounting:
         bound = max(self.least[choice.number], judged.bound_dg if judged else 0)
         return (1, self.objective.key(self._at_least(choice.number, bound)))
 
+    @cached_property
+    def front(self) -> pd.DataFrame:
+        """Rows of `choices` that are solved and beaten by no other of these in both price and mass, by price."""
+        solved = self.choices.dropna(subset=["mass_g"]).sort_values(["price", "mass_g"], kind="stable")
+        before = solved["mass_g"].cummin().shift(fill_value=float("inf"))
+        return solved[solved["mass_g"] < before].reset_index(drop=True)
+
     @property
     def places(self) -> pd.DataFrame:
         """A row a place: place, x_m, y_m, contains; for the plan."""

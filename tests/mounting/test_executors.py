@@ -1,0 +1,47 @@
+"""The same study in processes, and on a cluster on this machine."""
+
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
+import pytest
+
+import pdm_alloc as pa
+
+DATA = Path(__file__).parents[2] / "data"
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
+
+
+@pytest.fixture(scope="module")
+def alone(demo):
+    return pa.size(*demo, places=True, objective="front")
+
+
+def same(one, other):
+    """Best, its circuits, and the front agree; which choices were solved on the way may differ."""
+    return (
+        one.best == other.best
+        and one.allocation().circuits == other.allocation().circuits
+        and one.mounting.front.equals(other.mounting.front)
+    )
+
+
+def test_processes_give_the_same_answer(demo, alone):
+    """Two processes that start afresh."""
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as executor:
+        assert same(pa.size(*demo, places=True, objective="front", executor=executor), alone)
+
+
+def test_a_cluster_gives_the_same_answer(demo, alone):
+    """The executor of a Dask client on a local cluster takes the place of any other."""
+    distributed = pytest.importorskip("distributed")
+    with (
+        distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        distributed.Client(cluster) as client,
+    ):
+        found = pa.size(*demo, places=True, objective="front", executor=client.get_executor(), at_once=4)
+    assert same(found, alone)
