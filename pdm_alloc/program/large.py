@@ -1,7 +1,7 @@
 """Large vehicles: merged classes solved, circuits handed out to units and banks, and what that proves."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
@@ -13,10 +13,16 @@ from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOP
 from pdm_alloc.program.packing import pack, placed_task
 from pdm_alloc.program.plan_source import PlanSource
 from pdm_alloc.program.relax import Relaxed, Stage, relax
+from pdm_alloc.program.shape import moves_of, states_of
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["Large", "solve_large"]
+
+
+_FEW = 1_000  # states x classes: below, the program in full is as quick and its ties are told apart
+_MOST_MOVES = 2_000_000  # of one command
+_MANY = 200_000  # above, the program in full is hopeless
 
 
 @dataclass(frozen=True)
@@ -33,48 +39,61 @@ class Large:
         Of the first objective that is not proved; 0 when all are.
     objectives : tuple of (str, float)
         Objectives in order and their values.
+    final : bool
+        Whether the program in full has nothing to add.
     """
 
     outcome: str
     circuits: tuple[Handed, ...] = ()
     gap: float = 0.0
     objectives: tuple[tuple[str, float], ...] = ()
+    final: bool = True
 
 
-def solve_large(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook) -> Large:
+def solve_large(
+    vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, any_will_do: bool = False
+) -> Large | None:
     """Allocate loads to channels, best by all objectives in order, by way of merged classes.
 
     Parameters
     ----------
     vehicle, units, strategy, clock, book
         As of `pdm_alloc.program.solve.solve`.
+    any_will_do : bool
+        Stop after the first objective.
 
     Returns
     -------
-    Large
-        Stopped empty also where circuits were found that could not be handed out.
+    Large or None
+        Stopped empty also where circuits were found that could not be handed out. None: so few
+        circuits that the program in full is as quick.
     """
     merged = merge(vehicle, units)
     wiring = book.wiring(vehicle)
     blocks = [Block(merged, command, book, wiring) for command in merged.task.types]
+    size = sum(states_of(block.counts) for block in blocks) * len(merged.classes)
+    if size <= _FEW or any(moves_of(block.counts) > _MOST_MOVES for block in blocks):
+        return None
     measure = Measure(merged, strategy)
-    relaxed = relax(measure, [PlanSource(blocks, measure)], clock)
+    relaxed = relax(measure, [PlanSource(blocks, measure)], clock, 1 if any_will_do else len(measure.names))
+    found = Large(NOT_ENOUGH if relaxed.outcome == NOT_ENOUGH else STOPPED_EMPTY)
     for stage in reversed(relaxed.stages):
         places = pack(merged, stage.columns, clock)
         if places is not None:
-            return _handed(merged, measure, relaxed, stage, places)
-    return Large(NOT_ENOUGH if relaxed.outcome == NOT_ENOUGH else STOPPED_EMPTY)
+            found = _handed(merged, measure, relaxed, stage, places)
+            break
+    return replace(found, final=found.outcome in (PROVEN_BEST, NOT_ENOUGH) or size > _MANY)
 
 
 def _handed(merged: Merged, measure: Measure, relaxed: Relaxed, stage: Stage, places: Sequence[int]) -> Large:
     task, values = placed_task(merged, stage.columns, places)
     costs = [sum(measure.of(column)[0][k] for column in stage.columns) for k in range(len(measure.names))]
-    proved = relaxed.outcome == PROVEN_BEST and costs == [s.value for s in relaxed.stages]
+    proved = relaxed.outcome == PROVEN_BEST and all(s.value == c for s, c in zip(relaxed.stages, costs, strict=False))
     return Large(
         PROVEN_BEST if proved else BEST_SO_FAR,
         tuple(hand_out(task, values)),
         0.0 if proved else _gap(relaxed, costs),
-        tuple(zip(measure.names, map(float, costs), strict=True)),
+        tuple(zip(measure.names, costs, strict=True)),
     )
 
 

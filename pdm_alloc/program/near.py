@@ -1,5 +1,6 @@
 """All plans of a command that are near enough to its cheapest one to be in a better solution than the one in hand."""
 
+import math
 from collections.abc import Callable
 
 from pdm_alloc.program.group import Group, Plan
@@ -55,7 +56,7 @@ def near_plans(group: Group, j: int, slack: float, key_of: Callable[[int, int], 
         seen += len(labels)
         if seen > _MOST:
             raise TooManyPlans
-        floor = min(cost for cost, _ in labels.values())
+        floor = min((cost for cost, _ in labels.values()), default=math.inf)
         for move in group.moves(state, j, most - floor).tolist():
             target = waiting.setdefault(state - move, {})
             _extend(group, j, move, labels, target, most - float(group.least[state - move, j]), key_of)
@@ -65,8 +66,10 @@ def near_plans(group: Group, j: int, slack: float, key_of: Callable[[int, int], 
 
 def _extend(group: Group, j: int, move: int, labels: Labels, target: Labels, most: float, key_of) -> None:
     for i, step in enumerate(group.total[move, j].tolist()):
-        own_key = key_of(move, i) if step <= most else 0
-        for key, (cost, chain) in labels.items() if step <= most else ():
+        if step == math.inf:
+            continue
+        own_key = key_of(move, i)
+        for key, (cost, chain) in labels.items():
             total = cost + step
             old = target.get(key + own_key)
             if total <= most and (old is None or total < old[0]):

@@ -64,7 +64,7 @@ class Relaxed:
     stages: tuple[Stage, ...] = ()
 
 
-def relax(measure: Measure, sources: Sequence[Source], clock: Clock) -> Relaxed:
+def relax(measure: Measure, sources: Sequence[Source], clock: Clock, stages: int) -> Relaxed:
     """Minimise the objectives in order.
 
     Parameters
@@ -75,6 +75,8 @@ def relax(measure: Measure, sources: Sequence[Source], clock: Clock) -> Relaxed:
         Where circuits come from.
     clock : Clock
         When to stop.
+    stages : int
+        How many objectives.
 
     Returns
     -------
@@ -88,18 +90,18 @@ def relax(measure: Measure, sources: Sequence[Source], clock: Clock) -> Relaxed:
     if missing.value > _EPSILON:
         return Relaxed(NOT_ENOUGH)
     master.forbid_missing()
-    stages: list[Stage] = []
-    for k, name in enumerate(measure.names):
-        stage = _stage(master, k, name, stages[-1].choices if stages else None, clock)
+    done: list[Stage] = []
+    for k, name in enumerate(measure.names[:stages]):
+        stage = _stage(master, k, name, done[-1].choices if done else None, clock)
         if stage is None:
-            return Relaxed(BEST_SO_FAR if stages else STOPPED_EMPTY, tuple(stages))
+            return Relaxed(STOPPED_EMPTY)
         if stage.bound == math.inf:
             return Relaxed(NOT_ENOUGH)
-        stages.append(stage)
+        done.append(stage)
         if not stage.proved:
-            return Relaxed(BEST_SO_FAR, tuple(stages))
+            return Relaxed(BEST_SO_FAR, tuple(done))
         master.hold(k, stage.value)
-    return Relaxed(PROVEN_BEST, tuple(stages))
+    return Relaxed(PROVEN_BEST, tuple(done))
 
 
 def _stage(master: Master, k: int, name: str, known: Sequence[Choice] | None, clock: Clock) -> Stage | None:

@@ -1,14 +1,16 @@
 """Solve a vehicle on given units."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
 from pdm_alloc.program.handout import Handed, hand_out
+from pdm_alloc.program.large import solve_large
 from pdm_alloc.program.moves import MOVES, Wired, keeping
 from pdm_alloc.program.objectives import channels_used, objectives, strength_used
-from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
+from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, Solution
 from pdm_alloc.program.stages import minimise, packed
@@ -70,6 +72,23 @@ def solve(
     Solved
         With circuits only when the outcome is proven best or best so far.
     """
+    large = None if wired else solve_large(vehicle, units, strategy, clock, book)
+    if large is None:
+        return _in_full(vehicle, units, strategy, clock, book, wired)
+    merged = Solved(large.outcome, large.circuits, large.gap, large.objectives)
+    return merged if large.final else _better(merged, _in_full(vehicle, units, strategy, clock, book))
+
+
+def _better(merged: Solved, full: Solved) -> Solved:
+    """The program in full where it proved something or found more, else what came by way of merged classes."""
+    if full.outcome in (PROVEN_BEST, NOT_ENOUGH) or not merged.circuits:
+        return full
+    costs = [value for _, value in full.objectives[: len(merged.objectives)]]
+    return full if full.circuits and costs < [value for _, value in merged.objectives] else merged
+
+
+def _in_full(vehicle, units, strategy, clock, book, wired=()) -> Solved:
+    """The program over every channel class as it is."""
     keep = keeping(vehicle, units, book, wired) if wired else None
     task = keep.task if keep else task_of(vehicle, units, book)
     named, program = objectives(task, strategy), partition(task)
@@ -93,6 +112,9 @@ def solve(
 
 def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solution:
     """Whether units are enough at all: quicker than `solve`, for any solution of the program will do."""
+    large = solve_large(vehicle, units, "spare", clock, book, any_will_do=True)
+    if large and (large.final or large.circuits):
+        return Solution(large.outcome, (), large.objectives[0][1] if large.objectives else math.inf)
     task = task_of(vehicle, units, book)
     cost = packed([channels_used(task), strength_used(task)], task.channels())[0]
     return minimise(partition(task), [cost], clock)[0]
