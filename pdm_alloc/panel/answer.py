@@ -6,20 +6,20 @@ from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
+from pdm_alloc.allocation.allocate import allocate
 from pdm_alloc.allocation.concessions import concession_sets, concessions_table
 from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.module import Catalogue
+from pdm_alloc.module import Catalogue, Module
 from pdm_alloc.panel.question import Question
-from pdm_alloc.sizing import judge
 from pdm_alloc.what_if.compare import compare
 
 __all__ = ["Answer", "Answers", "Others"]
 
 Result = Allocation | NotEnough | Unsolved
 _CLOCK_S = 20.0
-_PAUSE_S = 0.4
+_PAUSE_S = 0.8
 _BOOK_USES = 200
 
 
@@ -123,9 +123,14 @@ class Answers:
                 results = {**results, module.name: self._judge(question, module, stop)}
                 yield Others(results, len(results) == len(self._catalogue))
 
-    def _judge(self, question: Question, module, stop: Callable[[], bool]) -> Result:
+    def _judge(self, question: Question, module: Module, stop: Callable[[], bool]) -> Result:
         vehicle = question.vehicle
-        return judge(vehicle, module, vehicle.settings.strategy, _CLOCK_S, stop, self._circuits(vehicle))
+        keep = question.kept if question.hold and module is question.module else None
+        try:
+            book = self._circuits(vehicle)
+            return allocate(vehicle, module, time_limit_s=_CLOCK_S, stop=stop, book=book, keep=keep)
+        except (NotEnough, Unsolved) as refusal:
+            return refusal
 
     def _circuits(self, vehicle) -> CircuitBook:
         """The book in use; a fresh one now and then, or it would grow with every value ever typed."""

@@ -35,18 +35,20 @@ class Controls:
         self.spares = widgets.BoundedIntText(value=settings.spare_channels, min=0, max=99, description="spare channels")
         self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
         self.keep = widgets.Button(description="Keep this design", tooltip="compare what comes next with this design")
-        self.box = widgets.HBox([*self._inputs, self.keep])
+        self.hold = widgets.Checkbox(value=True, description="then move few wires", indent=False)
+        self.hold.tooltip = "take the kept design as built: as few of its wires as can be are moved"
+        self.box = widgets.HBox([*self._inputs[:-1], self.keep, self.hold])
         self._dress()
 
     @property
     def _inputs(self) -> tuple[widgets.Widget, ...]:
-        return self.module, self.headroom, self.spares, self.strategy
+        return self.module, self.headroom, self.spares, self.strategy, self.hold
 
     @property
     def wish(self) -> Wish:
         """What is wanted now."""
         module = self._catalogue[self.module.value]
-        return Wish(module, self.headroom.value, self.spares.value, self.strategy.value)
+        return Wish(module, self.headroom.value, self.spares.value, self.strategy.value, self.hold.value)
 
     def observe(self, heard) -> None:
         """Have `heard` called when anything wanted changes."""

@@ -26,12 +26,15 @@ class Wish:
         Channels to stay free.
     strategy : str
         ``isolate`` or ``spare``.
+    hold : bool
+        Whether a kept design is taken as built: as few of its wires as can be are moved.
     """
 
     module: Module
     headroom_pct: int
     spare_channels: int
     strategy: str
+    hold: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +51,15 @@ class Question:
         Commands that no table knows, taken as always on.
     kept : Allocation or None
         Design to compare with.
+    hold : bool
+        Whether as few wires of `kept` as can be are moved.
     """
 
     vehicle: Vehicle
     module: Module
     guessed: tuple[str, ...] = ()
     kept: Allocation | None = None
+    hold: bool = True
 
 
 def question_of(
@@ -89,4 +95,4 @@ def question_of(
         spare_channels=wish.spare_channels,
         strategy=wish.strategy,
     )
-    return Question(replace(changed, settings=settings), wish.module, new_commands(vehicle, changed), kept)
+    return Question(replace(changed, settings=settings), wish.module, new_commands(vehicle, changed), kept, wish.hold)

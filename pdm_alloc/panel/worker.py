@@ -52,7 +52,7 @@ class Worker(Generic[Question]):
         self,
         work: Callable[[Question, Stop], Iterator[object]],
         deliver: Callable[[object], None],
-        delay_s: float = 0.03,
+        delay_s: float = 0.02,
     ):
         self._work, self._deliver, self._delay_s = work, deliver, delay_s
         self._newest = 0

@@ -173,3 +173,28 @@ def test_saved_picture_has_verdict_figure_and_table(panel):
 def test_state_of_all_widgets_is_plain(panel):
     """Everything that goes to the browser is plain JSON."""
     json.dumps(panel.grid.get_state(["columns", "order", "shown", "drafts", "marks", "can", "notice", "heard"]))
+
+
+def test_kept_design_is_held(panel):
+    """With the tick, one load more is wired and nothing that is wired is touched; without it much is moved about."""
+    panel.keep()
+    panel.grid.act({"op": "add", "after": None})
+    new = panel.grid.order[-1]
+    texts = {"load": "sump heater", "command": "crew power", "running_a": "3"}
+    panel.grid.act({"op": "edit", "edits": [[new, column, text] for column, text in texts.items()]})
+    assert wired(panel) == {"load added": 1}
+    panel.controls.hold.value = False
+    assert wired(panel, {"load added": 1})["load moved"] > 5
+
+
+def wired(panel, but=None):
+    """How many loads were added, removed or moved against the kept design, once that is known."""
+    for _ in range(WAIT_S * 20):
+        answer = panel.answer
+        if answer.moved is not None and answer.question == panel._asked:
+            counts = answer.moved["what"].value_counts().to_dict()
+            found = {what: n for what, n in counts.items() if what.startswith("load ")}
+            if found != but:
+                return found
+        panel.wait(0.05)
+    raise AssertionError(head(panel))
