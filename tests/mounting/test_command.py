@@ -1,0 +1,49 @@
+"""``pdm-alloc size --places`` from outside."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from pdm_alloc.cli import main
+
+DATA = Path(__file__).parents[2] / "data"
+CAR = str(DATA / "rally_coupe")
+
+
+def test_the_best_and_what_it_was_compared_with(capsys):
+    """A table of choices, the best in a sentence, and what conventional wiring would weigh with its assumptions."""
+    assert main(["size", CAR, "--places", "--objective", "mass"]) == 0
+    out = capsys.readouterr().out
+    assert "proven best" in out and "of 230 choices solved" in out
+    assert "Conventional wiring with its box at" in out and "common practice" not in out.split("Conventional")[0]
+
+
+def test_json_for_machines(capsys):
+    """The best choice and every other, in one object."""
+    assert main(["size", CAR, "--places", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["best"] == found["choices"][0]["choice"] == "middle-36 at glove box"
+    assert len(found["choices"]) == 230
+
+
+def test_processes(capsys):
+    """Two processes find the same."""
+    assert main(["size", CAR, "--places", "--objective", "front", "--jobs", "2", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["best"] == "middle-36 at glove box"
+
+
+@pytest.mark.parametrize("words", [["--jobs", "0"], ["--jobs", "two"], ["--objective", "colour"]])
+def test_words_that_mean_nothing(words, capsys):
+    """Refused in one line with what would be right."""
+    with pytest.raises(SystemExit) as end:
+        main(["size", CAR, "--places", *words])
+    assert end.value.code == 2 and "usage" in capsys.readouterr().err
+
+
+def test_no_place_for_a_module(tmp_path, capsys):
+    """A vehicle without places is refused with the remedy, and exit code 2."""
+    (tmp_path / "loads.csv").write_text("load,command,running_a\nlamp,light,1\n")
+    words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue")]
+    assert main(words) == 2
+    assert capsys.readouterr().err.startswith("pdm-alloc: no place can take a module: set mount to yes")

@@ -1,0 +1,88 @@
+"""Two modules together, without places."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import pdm_alloc as pa
+from pdm_alloc.module import Catalogue
+from pdm_alloc.pairs import PAIRS, pairs_of
+from pdm_alloc.vehicle import Load
+from tests.wiring import small
+
+DATA = Path(__file__).parents[2] / "data"
+LOADS = tuple(Load(f"load {n}", f"command {n}", 5_000, inrush_ma=5_000) for n in range(5))
+
+
+def catalogue(**modules):
+    """Modules by name: channels, price, mass in g."""
+    made = [
+        replace(small.unit(channels).module, name=name, price=price, mass_g=mass)
+        for name, (channels, price, mass) in modules.items()
+    ]
+    return Catalogue("small", tuple(made))
+
+
+def test_two_small_ones_where_no_single_one_is_enough():
+    """Five circuits on modules of three channels: the cheapest pair that is enough; dearer ones are not tried."""
+    study = pa.size(small.vehicle(*LOADS), catalogue(three=(3, 10.0, 100.0), two=(2, 9.0, 50.0)))
+    assert study.smallest is None and study.is_enough
+    table = study.pairs.set_index("modules")
+    assert tuple(study.pairs.columns) == PAIRS
+    # two and two are four channels; three and two are the cheapest that are enough, and lighter than three and three
+    assert table.outcome.to_dict() == {
+        "two and two": "not enough",
+        "three and two": "proven best",
+        "three and three": "passed over",
+    }
+    assert table.loc["three and two", ["channels_used", "channels", "spare"]].tolist() == [5, 5, 0]
+    assert study.summary() == "No single module is enough; three and two together are."
+    assert pa.verify(study.allocation("three and two")).empty
+    with pytest.raises(pa.NotEnough):
+        study.allocation("two and two")
+
+
+def test_a_pair_is_told_of_where_it_beats_the_smallest():
+    """Cheaper than the single one, but heavier: it is tried, and the table says in what it is better."""
+    study = pa.size(small.vehicle(*LOADS), catalogue(one=(6, 30.0, 150.0), three=(3, 10.0, 100.0)))
+    assert study.smallest == "one"
+    row = study.pairs.set_index("modules").loc["three and three"]
+    assert (row.outcome, row.beats, row.price, row.mass_g) == ("proven best", "price", 20.0, 200.0)
+    assert study.summary().endswith("three and three together are enough too, and better in price.")
+
+
+def test_what_beats_nothing_is_passed_over():
+    """The demo's small module twice is dearer and heavier than the middle one: no time is spent on any pair."""
+    car, modules = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
+    study = pa.size(car, modules)
+    assert set(study.pairs.outcome) == {"passed over"} and len(study.pairs) == 15
+    assert study.pair_results == {} and study.summary() == "middle-36 is the smallest that is enough."
+
+
+def test_unknown_price_and_mass_beat_nothing():
+    """A module without price and mass cannot be said to be cheaper or lighter."""
+    modules = catalogue(one=(6, 30.0, 150.0), three=(3, None, None))
+    study = pa.size(small.vehicle(*LOADS), modules)
+    assert set(study.pairs.outcome) == {"passed over"}
+    assert study.pairs.price.isna().any()
+
+
+def test_all_pairs_in_one_order():
+    """Cheapest first, whatever order the rows came in."""
+    modules = catalogue(a=(1, 5.0, 1.0), b=(1, 3.0, 1.0), c=(1, 5.0, 0.5))
+    labels = [pair.label for pair in pairs_of(modules)]
+    assert labels == ["b and b", "b and c", "a and b", "c and c", "a and c", "a and a"]
+    assert labels == [pair.label for pair in pairs_of(reversed(modules.modules))]
+
+
+def test_stopped_before_the_pairs():
+    """Stopping ends the study with what it has."""
+    told = []
+    study = pa.size(
+        small.vehicle(*LOADS),
+        catalogue(three=(3, 10.0, 100.0)),
+        progress=told.append,
+        stop=lambda: bool(told),
+    )
+    assert told == ["three"] and study.pair_results == {} and not study.is_enough
