@@ -38,7 +38,8 @@ def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     Parameters
     ----------
     choices : DataFrame
-        choice (words), price, mass_g (g, modules, wires and feed), modules (how many).
+        choice (words), price, mass_g (g, modules, wires and feed), modules (how many); optional bound_g (g):
+        where mass_g is empty, what the choice cannot be lighter than, drawn small.
     axes : matplotlib Axes, optional
         Where to draw; a new sheet if absent.
 
@@ -51,8 +52,10 @@ def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     ValueError
         A column is missing.
     """
-    table = require(choices, "choice", "price", "mass_g", "modules").dropna(subset=["price", "mass_g"])
+    priced = require(choices, "choice", "price", "mass_g", "modules").dropna(subset=["price"])
+    table = priced.dropna(subset=["mass_g"])
     axes = style.need_axes(axes, 9.5, 6.2)
+    _passed_over(axes, priced[priced["mass_g"].isna()])
     for marker, colour, words, rows in (
         ("o", style.STEPS[2], "one module", table[table["modules"] == 1]),
         ("s", style.INRUSH, "two modules or more", table[table["modules"] > 1]),
@@ -70,6 +73,13 @@ def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     _best(axes, front(table))
     _frame(axes)
     return axes
+
+
+def _passed_over(axes: "Axes", rows: pd.DataFrame) -> None:
+    """Choices that were not solved, at the least they can weigh: enough to know that they are not better."""
+    if "bound_g" in rows.columns and rows["bound_g"].notna().any():
+        words = "passed over: weighs this or more"
+        axes.scatter(rows["price"], rows["bound_g"] / 1000, s=14, marker="^", color=style.MUTED, lw=0, label=words)
 
 
 def _best(axes: "Axes", best: pd.DataFrame) -> None:

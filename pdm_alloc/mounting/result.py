@@ -133,10 +133,15 @@ class Mounting:
         bound = max(self.least[choice.number], judged.bound_dg if judged else 0)
         return (1, self.objective.key(self._at_least(choice.number, bound)))
 
+    @property
+    def solved(self) -> pd.DataFrame:
+        """Rows of `choices` that were solved, whose mass is known; for the figure of masses."""
+        return self.choices.dropna(subset=["mass_g"]).reset_index(drop=True)
+
     @cached_property
     def front(self) -> pd.DataFrame:
         """Rows of `choices` that are solved and beaten by no other of these in both price and mass, by price."""
-        solved = self.choices.dropna(subset=["mass_g"]).sort_values(["price", "mass_g"], kind="stable")
+        solved = self.solved.sort_values(["price", "mass_g"], kind="stable")
         before = solved["mass_g"].cummin().shift(fill_value=float("inf"))
         return solved[solved["mass_g"] < before].reset_index(drop=True)
 
