@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.fit import Counts, usable_for
+from pdm_alloc.circuits.fit import Counts, may_share, usable_for
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.program.merge import Merged
@@ -127,10 +127,19 @@ class Block:
     def _on_class(self, m: int) -> np.ndarray:
         rating = self.merged.task.classes[m].rating
         peak = self.running_ma + self._sum(lambda t: t.excess_ma)
-        suits = np.array([self._suits(t, m) for t in self.types])
+        suits = np.array([self.suits(t, m) for t in self.types])
         fits = (self._items[:, ~suits] == 0).all(axis=1) & (peak <= rating.peak_ma)
         return fits & (self.highest_ma <= usable_for(rating, self.types[0].headroom_pct))
 
-    def _suits(self, t: ItemType, m: int) -> bool:
+    def suits(self, t: ItemType, m: int) -> bool:
+        """Whether a class is of the kind that a load needs."""
         rating = self.merged.task.classes[m].rating
         return t.reversing == rating.reversing and (rating.pwm or not t.pwm) and self.merged.may_hold(t, m)
+
+    def may_be(self, counts: Counts, m: int) -> bool:
+        """Whether the sums of one circuit allow it on a class."""
+        rating = self.merged.task.classes[m].rating
+        running = sum(self.types[n].running_ma * k for n, k in counts)
+        excess = sum(self.types[n].excess_ma * k for n, k in counts)
+        fits = running <= usable_for(rating, self.types[0].headroom_pct) and running + excess <= rating.peak_ma
+        return fits and may_share(self.types, counts)

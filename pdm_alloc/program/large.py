@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
 from pdm_alloc.program.block import Block
+from pdm_alloc.program.choice import Source
+from pdm_alloc.program.circuit_source import CircuitSource
 from pdm_alloc.program.handout import Handed, hand_out
 from pdm_alloc.program.measure import Measure
 from pdm_alloc.program.merge import Merged, merge
@@ -72,10 +74,10 @@ def solve_large(
     wiring = book.wiring(vehicle)
     blocks = [Block(merged, command, book, wiring) for command in merged.task.types]
     size = sum(states_of(block.counts) for block in blocks) * len(merged.classes)
-    if size <= _FEW or any(moves_of(block.counts) > _MOST_MOVES for block in blocks):
+    if size <= _FEW:
         return None
     measure = Measure(merged, strategy)
-    relaxed = relax(measure, [PlanSource(blocks, measure)], clock, 1 if any_will_do else len(measure.names))
+    relaxed = relax(measure, _sources(blocks, measure), clock, 1 if any_will_do else len(measure.names))
     found = Large(NOT_ENOUGH if relaxed.outcome == NOT_ENOUGH else STOPPED_EMPTY)
     for stage in reversed(relaxed.stages):
         places = pack(merged, stage.columns, clock)
@@ -83,6 +85,14 @@ def solve_large(
             found = _handed(merged, measure, relaxed, stage, places)
             break
     return replace(found, final=found.outcome in (PROVEN_BEST, NOT_ENOUGH) or size > _MANY)
+
+
+def _sources(blocks: Sequence[Block], measure: Measure) -> list[Source]:
+    """Commands whose plans can be priced together, and those with too many different loads for that."""
+    many = [moves_of(block.counts) > _MOST_MOVES for block in blocks]
+    few = [block for block, is_open in zip(blocks, many, strict=True) if not is_open]
+    own = [CircuitSource(block, measure) for block, is_open in zip(blocks, many, strict=True) if is_open]
+    return [PlanSource(few, measure), *own] if few else [*own]
 
 
 def _handed(merged: Merged, measure: Measure, relaxed: Relaxed, stage: Stage, places: Sequence[int]) -> Large:

@@ -96,6 +96,14 @@ class Measure:
         """Links that keep locked loads of a command where they are."""
         return [r for r in self.locked_links if self.links[r].only[0] == command]  # type: ignore[index]
 
+    def by_use(self, objective: int) -> bool:
+        """Whether an objective depends on the use of the channel and not on its class."""
+        return self.names[objective] == _BY_USE
+
+    def use_cost(self, use_ppm: np.ndarray) -> np.ndarray:
+        """Cost of that objective by use, ppm: rising."""
+        return unevenness(use_ppm)
+
     def floor(self, objective: int, use_ppm: np.ndarray, classes: np.ndarray) -> np.ndarray:
         """Least cost of circuits of which only use and class are known; exact but for the mass of the wire.
 
@@ -108,8 +116,8 @@ class Measure:
         classes : array of int
             Merged class, in any shape that broadcasts with `use_ppm`.
         """
-        if self.names[objective] == _BY_USE:
-            return unevenness(use_ppm)
+        if self.by_use(objective):
+            return self.use_cost(use_ppm)
         return np.broadcast_to(self.class_costs[objective][classes], use_ppm.shape).astype(float)
 
 

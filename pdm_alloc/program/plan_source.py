@@ -7,9 +7,9 @@ from functools import cache
 import numpy as np
 
 from pdm_alloc.program.block import Block
+from pdm_alloc.program.choice import Bound, Choice, Line, Offer
 from pdm_alloc.program.group import Group, Plan
 from pdm_alloc.program.linear import Linear
-from pdm_alloc.program.master import Bound, Choice, Offer
 from pdm_alloc.program.measure import Measure
 from pdm_alloc.program.near import TooManyPlans, near_plans
 
@@ -38,10 +38,21 @@ class PlanSource:
         self.groups = [Group(group, measure) for group in alike.values()]
         self.lines: list[list[int]] = []
 
-    def rows(self, linear: Linear) -> list[tuple[int, int]]:
-        """Add its rows; number and what each must come to."""
+    def rows(self, linear: Linear) -> list[Line]:
+        """Add its rows."""
         self.lines = [[linear.row(1, 1) for _ in group.blocks] for group in self.groups]
-        return [(line, 1) for lines in self.lines for line in lines]
+        return [(line, 1, 1) for lines in self.lines for line in lines]
+
+    def start(self) -> list[Choice]:
+        """Nothing: plans come as they are priced."""
+        return []
+
+    def floor(self, objective: int) -> float:
+        """Its cheapest plans, whatever they take of the shared rows."""
+        free = np.zeros(len(self.measure.links) + len(self.measure.held))
+        for group in self.groups:
+            group.price(objective, free)
+        return float(sum(group.least[-1].sum() for group in self.groups))
 
     def offer(self, objective: int | None, prices: np.ndarray, duals: np.ndarray) -> Offer:
         """The cheapest plan of every command that is worth more than it costs."""

@@ -4,7 +4,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from pdm_alloc.program.master import Choice, Master, Source
+import numpy as np
+
+from pdm_alloc.program.choice import Choice, Source
+from pdm_alloc.program.circuit_source import CircuitSource
+from pdm_alloc.program.master import Master
 from pdm_alloc.program.measure import Measure
 from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
 from pdm_alloc.program.search import Search
@@ -84,15 +88,17 @@ def relax(measure: Measure, sources: Sequence[Source], clock: Clock, stages: int
         Not enough where it is proved that the merged classes do not bear the loads.
     """
     master = Master(measure, sources)
-    missing = master.bound(None, clock)
-    if not missing.closed:
-        return Relaxed(STOPPED_EMPTY)
-    if missing.value > _EPSILON:
-        return Relaxed(NOT_ENOUGH)
+    known = _begun(master)
+    if known is None:
+        missing = master.bound(None, clock)
+        if not missing.closed:
+            return Relaxed(STOPPED_EMPTY)
+        if missing.value > _EPSILON:
+            return Relaxed(NOT_ENOUGH)
     master.forbid_missing()
     done: list[Stage] = []
     for k, name in enumerate(measure.names[:stages]):
-        stage = _stage(master, k, name, done[-1].choices if done else None, clock)
+        stage = _stage(master, k, name, done[-1].choices if done else known, clock)
         if stage is None:
             return Relaxed(STOPPED_EMPTY)
         if stage.bound == math.inf:
@@ -102,6 +108,19 @@ def relax(measure: Measure, sources: Sequence[Source], clock: Clock, stages: int
             return Relaxed(BEST_SO_FAR, tuple(done))
         master.hold(k, stage.value)
     return Relaxed(PROVEN_BEST, tuple(done))
+
+
+def _begun(master: Master) -> Sequence[Choice] | None:
+    """A solution by rule of thumb, where every command is one with very many loads; its circuits are a beginning."""
+    known: list[Choice] = []
+    for source in master.sources:
+        ways: list[list[Choice]] = source.fillings() if isinstance(source, CircuitSource) else []
+        for way in ways:
+            master.add(way)
+        known += min(ways, key=len, default=[])
+    covered = {row for choice in known for row, _ in choice.entries}
+    taken = sum((np.array(choice.weights) for choice in known), np.zeros(len(master.most)))
+    return known if len(covered) == len(master.own) and (taken <= master.most).all() else None
 
 
 def _stage(master: Master, k: int, name: str, known: Sequence[Choice] | None, clock: Clock) -> Stage | None:

@@ -8,13 +8,18 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 
-from pdm_alloc.program.master import Bound, Choice, Master
+from pdm_alloc.program.choice import Bound, Choice
+from pdm_alloc.program.circuit_source import CircuitSource
+from pdm_alloc.program.dive import Dive
+from pdm_alloc.program.master import Master
 from pdm_alloc.program.outcome import NOT_ENOUGH, PROVEN_BEST
 from pdm_alloc.program.solver import Clock, Program, solve_program
 
 __all__ = ["Search"]
 
 _EPSILON = 1e-6
+_SOLVES = 300_000  # linear programs x rows, for the dives of one objective
+_FEWEST_LINES = 60
 
 
 class Search:
@@ -44,26 +49,70 @@ class Search:
     def __init__(self, master: Master, objective: int, known: Sequence[Choice] | None, clock: Clock):
         self.master, self.objective, self.clock = master, objective, clock
         self.best = None if known is None else list(known)
-        self.value = math.inf if known is None else float(sum(choice.costs[objective] for choice in known))
+        self.value = math.inf if known is None else self._cost(known)
         self.proved = -math.inf
+        self.open = [source for source in master.sources if isinstance(source, CircuitSource)]
+
+    def _cost(self, choices: Sequence[Choice]) -> float:
+        return float(sum(choice.costs[self.objective] for choice in choices))
 
     def run(self) -> None:
         """Search until the best is proved, nothing more can be listed, or the clock has run out."""
+        self.proved = self.master.floor(self.objective)
+        if self.value <= self.proved:
+            return
         bound = self.master.bound(self.objective, self.clock, enough=self.value)
-        self.proved = bound.whole
+        self.proved = max(self.proved, bound.whole)
+        if self.open and bound.closed:
+            self._dive()
         if not bound.closed or self.value <= self.proved:
             return
-        first = self.proved - bound.value
-        self._try([c for c in self.master.choices if bound.over(c, self.objective) <= first + _EPSILON])
+        first = max(0.0, self.proved - bound.value)
+        if not self.open:
+            self._try([c for c in self.master.choices if bound.over(c, self.objective) <= first + _EPSILON])
         slack: float | None = first
         while slack is not None and self.value > self.proved:
             slack = self._listed(bound, slack)
+
+    def _dive(self) -> None:
+        """Dive for what is proved; where that fails, for what lies between that and the solution in hand."""
+        lines = sum(len(source.lines) for source in self.open)
+        last = self.master.solves + _SOLVES // max(_FEWEST_LINES, lines)
+        failed, target, step = -math.inf, self.proved, 1.0
+        while target < self.value and self.master.solves < last and self.clock.left_s > 0:
+            dive = Dive(self.master, self.objective, self.clock, max(1, (last - self.master.solves) // 2))
+            found = dive.run(target)
+            if found is None or not self._keep([*found, *self._rest(found)]):
+                failed, step = target, 2 * step
+            target = max(failed + 1, self.proved)
+            if math.isfinite(failed):
+                target = failed + step if math.isinf(self.value) else max(target, (failed + self.value) // 2)
+
+    def _rest(self, fixed: Sequence[Choice]) -> list[Choice]:
+        """Plans for the other commands beside fixed circuits; nothing where none is found."""
+        plans = [choice for choice in self.master.choices if choice.owner is None]
+        for choice in fixed if plans else ():
+            self.master.fix(choice)
+        found = solve_program(*self._program(plans), self.clock) if plans else None
+        for choice in fixed if plans else ():
+            self.master.fix(choice, -1)
+        return _repeated(plans, found.values) if found else []
+
+    def _keep(self, choices: Sequence[Choice]) -> bool:
+        """Keep a solution where it is one, and better; whether it was kept."""
+        covered = {row for choice in choices for row, _ in choice.entries}
+        if len(covered) < len(self.master.own) or self._cost(choices) >= self.value:
+            return False
+        self.best, self.value = list(choices), self._cost(choices)
+        self.master.add(self.best)
+        return True
 
     def _listed(self, bound: Bound, slack: float) -> float | None:
         """Solve over all choices at most so much above the bound; how much more to allow next, None: no more."""
         choices = self.master.near(self.objective, bound, slack + _EPSILON)
         if choices is None:
-            self._try(self.master.choices)
+            if not self.open:
+                self._try(self.master.choices)
             return None
         if not self._try(choices):
             return None
@@ -77,14 +126,17 @@ class Search:
 
     def _try(self, choices: Sequence[Choice]) -> bool:
         """Keep the best whole solution over some choices where it is better; whether that was found out."""
-        program, cost = self._program(choices)
-        found = solve_program(program, cost, self.clock)
-        if found and found.objective < self.value:
-            self.value = float(found.objective)
-            self.best = [
-                choice for choice, taken in zip(choices, found.values, strict=True) for _ in range(round(taken))
-            ]
+        found = solve_program(*self._program(choices), self.clock)
+        if found:
+            self._keep(self._tidied(_repeated(choices, found.values)))
         return found.outcome in (PROVEN_BEST, NOT_ENOUGH)
+
+    def _tidied(self, choices: Sequence[Choice]) -> list[Choice]:
+        """Every item once; nothing of a command where that is not allowed."""
+        found = [choice for choice in choices if choice.owner is None]
+        for source in self.open:
+            found += source.tidy([choice.columns[0] for choice in choices if choice.owner is source]) or []
+        return found
 
     def _program(self, choices: Sequence[Choice]) -> tuple[Program, dict[int, float]]:
         program = Program()
@@ -93,9 +145,14 @@ class Search:
             program.variable(choice.most)
             for row, k in choice.entries:
                 own[row][v] = k
-        for row, least in self.master.own_rows:
-            program.row(own[row], least, least)
-        for r, most in enumerate(self.master.most):
-            program.row({v: choice.weights[r] for v, choice in enumerate(choices)}, most=float(most))
+        for row, least, most in self.master.own.values():
+            program.row(own[row], least, most)
+        for r, (least, most) in enumerate(zip(self.master.least.tolist(), self.master.most.tolist(), strict=True)):
+            program.row({v: choice.weights[r] for v, choice in enumerate(choices)}, least, most)
         costs = {v: float(choice.costs[self.objective]) for v, choice in enumerate(choices)}
         return program, {v: cost for v, cost in costs.items() if cost}
+
+
+def _repeated(choices: Sequence[Choice], values: Sequence[float]) -> list[Choice]:
+    """Every choice as often as it is taken."""
+    return [choice for choice, taken in zip(choices, values, strict=True) for _ in range(round(taken))]

@@ -35,17 +35,18 @@ class Shape:
 
         Some circuit must take the first item, so only those need be tried.
         """
+        strides = self.strides.astype(np.int32)
         first = next((n for n, k in enumerate(left) if k), None)
         if first is None:
-            return np.zeros(0, np.int64)
-        found = np.arange(1, left[first] + 1) * self.strides[first]
+            return np.zeros(0, np.int32)
+        found = np.arange(1, left[first] + 1, dtype=np.int32) * strides[first]
         for n in range(first + 1, len(left)):
             if left[n]:
-                found = np.add.outer(np.arange(left[n] + 1) * self.strides[n], found).ravel()
+                found = np.add.outer(np.arange(left[n] + 1, dtype=np.int32) * strides[n], found).ravel()
         return found
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def shape_of(counts: tuple[int, ...]) -> Shape:
     """The shape of these counts, worked out once."""
     return Shape(counts)
