@@ -6,6 +6,7 @@ from pdm_alloc.allocation.circuit import PlacedCircuit
 from pdm_alloc.allocation.verify import channels, fit, items, sharing, strength, sums, trip, wiring
 from pdm_alloc.allocation.verify.finding import Finding, findings_table
 from pdm_alloc.allocation.verify.recount import Recount
+from pdm_alloc.allocation.verify.written import written
 from pdm_alloc.module import natural_key, units_of
 
 __all__ = ["RULES", "verify", "violations"]
@@ -89,11 +90,22 @@ def verify(subject, modules=None, assignments: pd.DataFrame | None = None) -> pd
         Neither an allocation nor a vehicle with modules and assignments.
     """
     if hasattr(subject, "circuits"):
-        return findings_table(violations(subject.vehicle, subject.units, subject.circuits))
+        return findings_table([*violations(subject.vehicle, subject.units, subject.circuits), *_written(subject)])
     if modules is None or assignments is None:
         raise TypeError("verify takes an allocation, or a vehicle with modules and assignments")
     units = units_of(modules)
     return findings_table(violations(subject, units, _circuits(subject, units, assignments)))
+
+
+def _written(allocation):
+    """What is wrong with its tables of wires and settings; an allocation without them has none to be wrong."""
+    if not hasattr(allocation, "wires"):
+        return []
+    recount = Recount(allocation.vehicle, tuple(allocation.units), tuple(allocation.circuits))
+    named = {name for circuit in allocation.circuits for name in circuit.loads}
+    if len(recount.wired) < len(allocation.circuits) or not named <= set(recount.loads):
+        return []  # names that mean nothing have findings of their own, and no wire
+    return list(written(recount, allocation.wires, allocation.settings))
 
 
 def _circuits(vehicle, units, assignments):

@@ -71,6 +71,10 @@ class Asked:
         ambients = [known.get(name) for name in passed]
         return max(self.settings.wire_ambient_c if c is None else c for c in ambients)
 
+    def parts(self) -> frozenset:
+        """Routes its wire lies in, as pairs of places; a route is the same in both directions."""
+        return frozenset(frozenset((a, b)) for edges in self._edges.values() for a, b, _ in edges or ())
+
     def served_by(self, parallel: int, conductor) -> bool:
         """Whether so many conductors of a size side by side will do."""
         if parallel * conductor.ampacity_a * GUARD < self.trip_ma / 1000:

@@ -1,0 +1,113 @@
+"""What an allocation writes about its wires and settings is checked row by row."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+import pdm_alloc as pa
+from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.allocation.verify import violations
+from pdm_alloc.vehicle import Load
+from tests.strategies import cases
+from tests.wiring import small
+
+QUIET = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
+LOADS = tuple(
+    Load(f"m{n}", "run", 5_000, kind="motor", inrush_ma=20_000, inrush_ms=300.0, place="right", volt_exponent=1.0)
+    for n in range(3)
+)
+
+
+def allocation():
+    """Three motors on three channels of a unit at the source, every circuit of its own."""
+    unit = small.unit(number=3, place="source", max_wire_mm2=6.0)
+    return pa.allocate(small.forked(*LOADS), unit, strategy="isolate")
+
+
+@settings(max_examples=60, **QUIET)
+@given(cases(most_loads=5, most_items=6, wires=True))
+def test_whatever_is_allocated_is_written_rightly(case):
+    """Random vehicles with places, bundles, pairs and bridges: no row of any table is found wrong."""
+    try:
+        found = pa.allocate(*case)
+    except pa.NotEnough:
+        return
+    assert violations(found.vehicle, found.units, found.circuits) == []
+    wrong = pa.verify(found)
+    assert wrong.empty, wrong.to_dict("records")
+
+
+def test_nothing_wrong_before_it_is_broken():
+    """What is altered below is right as it is, and has all three loaded wires in one bundle."""
+    found = allocation()
+    assert pa.verify(found).empty
+    assert set(found.wires.bundle_wires) == {3}
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "value", "rules"),
+    [
+        ("settings", "trip_a", 6.25, {"setting"}),
+        ("settings", "trip_a", 5.9, {"setting"}),
+        ("settings", "trip_a", 31.0, {"setting"}),
+        ("settings", "window_ms", 10.0, {"window"}),
+        ("wires", "bundle_wires", 2, {"bundle"}),
+        ("wires", "area_mm2", 0.5, {"drop"}),
+        ("wires", "area_mm2", 1.0, {"drop"}),
+        ("wires", "area_mm2", 1.1, {"wire"}),
+        ("wires", "area_mm2", 10.0, {"terminal"}),
+        ("wires", "parallel", 2, {"terminal"}),
+        ("wires", "trip_a", 7.0, {"setting"}),
+        ("wires", "trip_a", None, {"wire list"}),
+    ],
+)
+def test_every_wrong_number_is_found(table, column, value, rules):
+    """One number of one row is altered, and the rule it breaks says so for that channel."""
+    found = allocation()
+    broken = getattr(found, table).copy()
+    broken[column] = broken[column].astype(float)
+    broken.loc[0, column] = value
+    found.__dict__[table] = broken
+    wrong = pa.verify(found)
+    assert set(wrong.rule) >= rules and set(wrong.rule) <= rules | {"bundle"}
+    assert wrong.channel[0] == "1" and (wrong.message != "").all()
+
+
+def test_a_missing_row_is_found():
+    """A circuit nobody has written down cannot be wired."""
+    found = allocation()
+    found.__dict__["wires"] = found.wires.iloc[1:]
+    wrong = pa.verify(found)
+    assert wrong.rule.tolist() == ["wire list"] and wrong.channel.tolist() == ["1"]
+
+
+def too_thin(load):
+    """Rules that 0.5 mm2 breaks on a circuit of one load that may lose half its voltage."""
+    vehicle = small.forked(replace(load, max_drop_pct=50.0))
+    found = pa.allocate(vehicle, small.unit(number=1, place="source"))
+    assert pa.verify(found).empty
+    broken = found.wires.copy()
+    broken.loc[0, "area_mm2"] = 0.5
+    found.__dict__["wires"] = broken
+    return set(pa.verify(found).rule)
+
+
+def test_a_wire_that_carries_too_little_is_found():
+    """12 A are set to 15 A, and 0.5 mm2 carries 12.1 A."""
+    assert too_thin(Load("heater", "run", 12_000, inrush_ma=12_000, place="left")) == {"ampacity"}
+
+
+def test_a_stuck_motor_is_recounted():
+    """Stuck at 20 A for a window of 11 s a motor takes sqrt(400 x 11 / 7646) = 0.76 mm2."""
+    assert too_thin(replace(LOADS[0], inrush_ms=9_000.0)) == {"stall"}
+
+
+def test_without_tables_only_the_circuits_are_checked():
+    """Anything with a vehicle, units and circuits can be verified."""
+
+    class Bare:
+        def __init__(self, found: Allocation):
+            self.vehicle, self.units, self.circuits = found.vehicle, found.units, found.circuits
+
+    assert pa.verify(Bare(allocation())).empty
