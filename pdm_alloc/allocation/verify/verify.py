@@ -99,13 +99,11 @@ def verify(subject, modules=None, assignments: pd.DataFrame | None = None) -> pd
 
 def _written(allocation):
     """What is wrong with its tables of wires and settings; an allocation without them has none to be wrong."""
-    if not hasattr(allocation, "wires"):
-        return []
     recount = Recount(allocation.vehicle, tuple(allocation.units), tuple(allocation.circuits))
     named = {name for circuit in allocation.circuits for name in circuit.loads}
     if len(recount.wired) < len(allocation.circuits) or not named <= set(recount.loads):
         return []  # names that mean nothing have findings of their own, and no wire
-    return list(written(recount, allocation.wires, allocation.settings))
+    return list(written(recount, allocation.wires, allocation.settings)) if hasattr(allocation, "wires") else []
 
 
 def _circuits(vehicle, units, assignments):
