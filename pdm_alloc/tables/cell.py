@@ -180,7 +180,15 @@ class Name(Cell):
 
 @dataclass(frozen=True)
 class Text(Cell):
-    """Free text, no longer than 10,000 characters."""
+    """Free text, no longer than 10,000 characters.
+
+    Parameters
+    ----------
+    plain : bool
+        Made plain as names are, so that a name in it is the name in another table.
+    """
+
+    plain: bool = False
 
     def accepts(self) -> str:
         """Free text, in words."""
@@ -188,7 +196,7 @@ class Text(Cell):
 
     def read(self, text: str) -> str:
         """The text, its ends trimmed."""
-        return text.strip()
+        return clean(text) if self.plain else text.strip()
 
 
 @dataclass(frozen=True)

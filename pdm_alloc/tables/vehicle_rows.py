@@ -85,7 +85,7 @@ class CommandRow(Row):
     key: ClassVar[tuple[str, ...]] = ("command",)
 
     command: _Name = column("unique name", "ignition")
-    condition: _Text = column(
+    condition: Annotated[str, Text(plain=True)] = column(
         "boolean expression over names of inputs, with and, or, not", "ignition_switch", "none", ""
     )
     action: Annotated[str, Word(ACTIONS)] = column("how the output is driven", "steady", "steady", "steady")
