@@ -1,14 +1,19 @@
 """Answers in the background: the newest question counts, whatever was asked before it is dropped."""
 
+import atexit
 import threading
 from collections.abc import Callable, Iterator
 from itertools import islice
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
+from weakref import WeakSet
 
 __all__ = ["Failure", "Stop", "Worker"]
 
 Question = TypeVar("Question")
 Stop = Callable[[], bool]
+_LAST_S = 10.0
+_workers: "WeakSet[Worker[Any]]" = WeakSet()
+_threads: WeakSet[threading.Thread] = WeakSet()
 
 
 class Failure:
@@ -58,6 +63,7 @@ class Worker(Generic[Question]):
         self._newest = 0
         self._thread: threading.Thread | None = None
         self.lock = threading.RLock()
+        _workers.add(self)
 
     @property
     def asked(self) -> int:
@@ -98,6 +104,7 @@ class Worker(Generic[Question]):
     def _begin(self, thread: threading.Thread) -> None:
         thread.daemon = True  # a notebook that is closed does not wait for a solve
         self._thread = thread
+        _threads.add(thread)
         thread.start()
 
     def _stream(self, number: int, question: Question) -> Iterator[object]:
@@ -112,3 +119,12 @@ class Worker(Generic[Question]):
                 if number != self._newest:
                     return
                 self._deliver(part)
+
+
+@atexit.register
+def _finish() -> None:
+    """Let threads come out of the solver before Python ends: one caught in there brings the process down."""
+    for worker in list(_workers):
+        worker.overtake()
+    for thread in list(_threads):
+        thread.join(_LAST_S)

@@ -4,6 +4,7 @@ Environment: CHROMIUM names the browser (default /usr/bin/chromium), PDM_ALLOC_S
 (default tests/browser/shots). Without a browser the tests are skipped, on a build machine (CI set) they fail.
 """
 
+import importlib
 import json
 import os
 import re
@@ -153,6 +154,7 @@ class Lab:
 @contextmanager
 def started_lab(folder: Path):
     """A JupyterLab whose every file is in one folder, with the notebooks and the demo data of the repository."""
+    importlib.import_module("matplotlib.font_manager")  # builds its cache here and not, with a word, in the notebook
     env = private_env(folder, new_token())
     _configure_lab(env)
     root = folder / "root"

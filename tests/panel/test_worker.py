@@ -1,11 +1,15 @@
 """Answers in the background: the newest question counts."""
 
+import subprocess
+import sys
 import threading
+from pathlib import Path
 
 import pytest
 
 from pdm_alloc.panel.worker import Failure, Worker
 
+DATA = Path(__file__).parents[2] / "data"
 WAIT_S = 20
 
 
@@ -112,3 +116,22 @@ def test_handlers_and_deliveries_exclude_each_other(delivered):
         assert delivered == []
     assert worker.wait(WAIT_S)
     assert delivered == ["question"]
+
+
+def test_python_ends_cleanly_while_a_solve_runs():
+    """A notebook closed in the middle of a solve ends without a crash of the solver's thread."""
+    code = (
+        "import sys, pdm_alloc as pa\n"
+        "from pdm_alloc.panel.worker import Worker\n"
+        f"vehicle = pa.read_vehicle({str(DATA / 'rally_coupe')!r})\n"
+        f"catalogue = pa.read_catalogue({str(DATA / 'catalogue')!r})\n"
+        "def work(question, stop):\n"
+        "    while not stop():\n"
+        "        yield pa.allocate(vehicle, catalogue['middle-42'], stop=stop)\n"
+        "begun = []\n"
+        "worker = Worker(work, begun.append, delay_s=0)\n"
+        "worker.ask(1)\n"
+        "while not begun: worker.wait(0.1)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120)
+    assert (done.returncode, done.stderr) == (0, "")
