@@ -120,15 +120,16 @@ def _size(options) -> int:
 
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
+    from pdm_alloc.allocation.not_enough import Unsolved
     from pdm_alloc.sizing import size
 
     how = {"time_limit_s": options.time_limit, "objective": options.objective}
     try:
         with _workers(options.jobs) as executor, _progress(None, options.json, "choice") as bar:
             study = size(vehicle, catalogue, places=True, executor=executor, progress=bar, **how)
-    except ValueError as error:
+    except (ValueError, Unsolved) as error:
         print(f"pdm-alloc: {error}", file=sys.stderr)
-        return UNUSABLE
+        return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
     if options.json:
         _print_json({"best": study.best and study.best.label, "choices": _records(study.choices)})
     else:

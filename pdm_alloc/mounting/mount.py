@@ -4,13 +4,16 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 
+from pdm_alloc.allocation.not_enough import Unsolved
 from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.circuits.columns import TooManyCircuits
 from pdm_alloc.module import Catalogue
 from pdm_alloc.mounting.choice import choices, mount_places
 from pdm_alloc.mounting.judge import judge_choice
 from pdm_alloc.mounting.objective import Objective, objective_of
 from pdm_alloc.mounting.result import Mounting, mounting_of
 from pdm_alloc.mounting.search import Search
+from pdm_alloc.program.outcome import FAILED
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["Solving", "mount"]
@@ -72,6 +75,8 @@ def mount(
     ------
     ValueError
         No place can take a module; the objective is unknown, or a module lacks what it needs.
+    Unsolved
+        A command has too many different loads to list its circuits.
     """
     places = mount_places(vehicle)
     if not places:
@@ -79,9 +84,15 @@ def mount(
     wanted, how = objective_of(objective), solving or Solving()
     _check(catalogue, wanted)
     limit_s = vehicle.settings.time_limit_s if how.time_limit_s is None else how.time_limit_s
-    search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s)
-    search.run(how.executor, how.at_once, how.progress, how.stop)
-    return mounting_of(search, _allocation(search))
+    try:
+        search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s)
+        search.run(how.executor, how.at_once, how.progress, how.stop)
+        return mounting_of(search, _allocation(search))
+    except TooManyCircuits as command:
+        reason = (
+            f"the command {command} has too many different loads to list its circuits: split it, or merge like loads"
+        )
+        raise Unsolved(FAILED, reason) from None
 
 
 def _check(catalogue: Catalogue, wanted: Objective) -> None:

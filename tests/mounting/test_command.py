@@ -47,3 +47,15 @@ def test_no_place_for_a_module(tmp_path, capsys):
     words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue")]
     assert main(words) == 2
     assert capsys.readouterr().err.startswith("pdm-alloc: no place can take a module: set mount to yes")
+
+
+def test_more_loads_on_one_command_than_can_be_listed(tmp_path, capsys):
+    """Hundreds of different loads on one command end in one line and exit code 3, not in a traceback."""
+    rows = [f"load {n},all,{0.1 + n / 1000:.3f},joint" for n in range(300)]
+    (tmp_path / "loads.csv").write_text("\n".join(["load,command,running_a,place", *rows, ""]))
+    (tmp_path / "places.csv").write_text("place,x_m,y_m,mount\njoint,0,0,yes\n")
+    words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue")]
+    assert main(words) == 3
+    assert capsys.readouterr().err == (
+        "pdm-alloc: the command all has too many different loads to list its circuits: split it, or merge like loads\n"
+    )
