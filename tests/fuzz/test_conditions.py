@@ -12,7 +12,7 @@ from tests.tables.good import VEHICLE, write_files
 
 NAMES = ("a", "b_2", "Ölstand", "left door", "灯", "x and y")
 PIECES = st.sampled_from(
-    (*"abc()&|~!'\"“”‘’ \t\n\\=<>,.;:-+0", "and ", "or ", "not ", "AND", "&&", "||", '"left door"', "é", "\u0301", "\u200d")
+    (*"abc()&|~!'\"“”‘’ \t\n\\=<>,.;:-+0\u0301\u200d", "and ", "or ", "not ", "AND", "&&", "||", '"left door"', "é")
 )
 TEXTS = st.one_of(st.text(max_size=60), st.lists(PIECES, max_size=30).map("".join))
 MANY = settings(max_examples=600)

@@ -99,6 +99,27 @@ def test_two_things_short_are_a_pair(two_short):
     assert not any(trial.enough(g.grow(unit)) for g in groups[0])
 
 
+def test_a_pair_is_told_in_the_terms_of_the_real_module():
+    """More channels are found with every other kind open, but said, and counted, as the module has them."""
+    from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
+
+    tall = replace(LOAD, name="tall", command="tall", inrush_ma=45_000, inrush_ms=1.0)
+    vehicle, unit = vehicle_of(*named(3), tall), module_of(3)
+    ((more, peak),) = growths(trial_of(vehicle), unit)
+    assert (more.short.sentence, peak.short.have) == ("1 more channel of at least 10 A", 40)
+    assert "5 A more inrush" in peak.short.sentence
+    assert max(c.peak_ma for c in more.grow(unit).module.channels) == 40_000
+
+
+def test_names_of_the_table_are_never_taken_for_new_channels():
+    """A channel that is called new is there already."""
+    from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
+
+    own = tuple(replace(c, name=f"new {c.name}") for c in module_of(3).module.channels)
+    (first, *_) = growths(trial_of(vehicle_of(*named(4), LOAD)), module_of(3, own=own))
+    assert first[0].short.sentence == "2 more channels of at least 10 A"
+
+
 def test_helpers_are_what_they_say():
     """Growth never weakens: a stronger channel keeps what it had."""
     from tests.shortfall.conftest import module_of

@@ -5,13 +5,15 @@ from dataclasses import replace
 from pdm_alloc.allocation.arithmetic import amps, plural
 from pdm_alloc.allocation.not_enough import Short
 from pdm_alloc.allocation.shortfall.trial import Growth, Trial, with_channels, with_module
+from pdm_alloc.circuits.classes import Rating, channel_classes
+from pdm_alloc.circuits.items import item_types
 from pdm_alloc.module import Channel, Unit
 from pdm_alloc.program.task import Column, Task
 
 __all__ = ["CHANNELS", "STRENGTH", "Channels", "Strength"]
 
 CHANNELS, STRENGTH = "channels", "channel strength"
-_NEW = "new "
+_NEW = " new "  # no name in a table begins with a space
 _STEP_MA = 100
 _MOST_MA = 10_000_000
 
@@ -37,13 +39,9 @@ class Channels:
         if used is None:
             return None
         number = self._with_spares(trial, unit, used[0])
-        kind = next((k for k in _kinds(unit) if trial.enough(_more(unit, k, number))), _strongest(unit))
-        have = len(unit.module.channels)
-        text = f"{plural(number, 'more channel')} of at least {amps(kind.continuous_ma)}"
-        text += " with pwm" if "pwm" in kind.features else ""
-        by = ", ".join(dict.fromkeys(h[3] for h in used[1]))
-        short = Short(CHANNELS, unit.label, "", have, have + number, "channels", text, by)
-        return Growth(short, lambda other: _more(other, kind, number))
+        kind = next((k for k in _kinds(unit) if trial.enough(_more(unit, k, number))), None)
+        like = next((c.name for c in unit.module.channels if _plain(c) == kind), None)
+        return _new_channels(unit, like, number, ", ".join(dict.fromkeys(h[3] for h in used[1])))
 
     def _with_spares(self, trial: Trial, unit: Unit, number: int) -> int:
         """The new channels may all be in use while too few of the old ones stay free."""
@@ -51,6 +49,24 @@ class Channels:
             while not trial.enough(_more(unit, _strongest(unit), number)):
                 number += 1
         return number
+
+
+def _new_channels(unit: Unit, like: str | None, number: int, by: str) -> Growth:
+    """So many channels more, each like one that there is, or like the best of all of them in one."""
+    kind = _like(unit, like)
+    have = len(unit.module.channels)
+    text = f"{plural(number, 'more channel')} of at least {amps(kind.continuous_ma)}"
+    text += " with pwm" if "pwm" in kind.features else ""
+    short = Short(CHANNELS, unit.label, "", have, have + number, "channels", text, by)
+    return Growth(
+        short,
+        lambda other: _more(other, _like(other, like), number),
+        lambda other: _new_channels(other, like, number, by),
+    )
+
+
+def _like(unit: Unit, name: str | None) -> Channel:
+    return _strongest(unit) if name is None else _plain(unit.module.channel(name))
 
 
 def _new_width(task: Task, column: Column) -> int:
@@ -117,17 +133,21 @@ class Strength:
                 high, found = middle, trial_found
             else:
                 low = middle
-        return self._growth(unit, number, high * _STEP_MA, found[1])
+        return self._growth(trial, unit, number, high * _STEP_MA, found[1])
 
     def _fewest(self, trial: Trial, unit: Unit, rating_ma: int):
         """Width of the circuits that the channels as they are do not bear, and where they are."""
         names = [c.name for c in unit.module.channels]
         by_name = {c.name: repr(_plain(c)) for c in unit.module.channels}
-        weak = _Weak(trial, unit)
+        weak = _Weak(trial, unit, rating_ma)
         return trial.cheapest(_strong(unit, names, rating_ma), by_name, weak.cost)
 
-    def _growth(self, unit: Unit, number: int, rating_ma: int, handed) -> Growth:
+    def _growth(self, trial: Trial, unit: Unit, number: int, rating_ma: int, handed) -> Growth:
         names = [name for h in handed for name in h[2]]
+        for name in [*names]:  # of two used together, one may be strong enough
+            rest = [other for other in names if other != name]
+            if len(names) > number and trial.enough(_strong(unit, rest, rating_ma)):
+                names = rest
         by = ", ".join(dict.fromkeys(load for h in handed for load, _ in h[4]))
         have = sum(c.continuous_ma >= rating_ma for c in unit.module.channels)
         text = f"{plural(number, 'channel')} of at least {amps(rating_ma)} in place of weaker ones"
@@ -138,16 +158,26 @@ class Strength:
 class _Weak:
     """Cost of a column on strengthened channels: how many channels of it had to be strengthened."""
 
-    def __init__(self, trial: Trial, unit: Unit):
-        self.trial, self.task = trial, trial.task(unit)
+    def __init__(self, trial: Trial, unit: Unit, rating_ma: int):
+        self.trial, self.unit, self.rating_ma = trial, unit, rating_ma
+        self.types = item_types(trial.vehicle, [unit])
         self.wiring = trial.book.wiring(trial.vehicle)
-        self.rating = {(c.use, slot): c.rating for c in self.task.classes for slot in c.slots}
+        self.ratings: dict[tuple[str, ...], dict[tuple, Rating]] = {}
 
     def cost(self, task: Task, column: Column) -> int:
         own = task.classes[column.channel_class]
-        before = self.rating[own.use, own.slots[0]]
-        fits = column.counts in self.trial.book.circuits(self.task.types[column.command], before, self.wiring)
-        return 0 if fits else own.width
+        slot = own.slots[0]
+        if self._fits(column, own.use, slot, ()):
+            return 0
+        return 1 if any(self._fits(column, own.use, slot, (name,)) for name in slot if own.width == 2) else own.width
+
+    def _fits(self, column: Column, use: str, slot: tuple[str, ...], strong: tuple[str, ...]) -> bool:
+        """Whether the channels bear the circuit when only those named are strengthened."""
+        if strong not in self.ratings:
+            classes, _ = channel_classes(self.trial.vehicle, [_strong(self.unit, strong, self.rating_ma)])
+            self.ratings[strong] = {(c.use, s): c.rating for c in classes for s in c.slots}
+        rating = self.ratings[strong][use, slot]
+        return column.counts in self.trial.book.circuits(self.types[column.command], rating, self.wiring)
 
 
 def _strong(unit: Unit, names, rating_ma: int) -> Unit:

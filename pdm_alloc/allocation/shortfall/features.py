@@ -11,7 +11,7 @@ from pdm_alloc.program.task import Column, Task
 __all__ = ["BRIDGES", "PWM", "Bridges", "Pwm"]
 
 PWM, BRIDGES = "pwm channels", "reversing channels"
-_NEW = "new bridge "
+_NEW = " new bridge "  # no label in a table begins with a space
 
 
 class Pwm:

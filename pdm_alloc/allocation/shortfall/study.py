@@ -89,7 +89,7 @@ def _pair(trial: Trial, unit: Unit, first, second) -> tuple[Growth, Growth] | No
         if trial.enough(second.opened(trial, first.opened(trial, unit))):
             one = first.least(trial, second.opened(trial, unit))
             two = one and second.least(trial, one.grow(unit))
-            return (one, two) if two else None
+            return (one.on(unit), two) if two else None
     return None
 
 
@@ -101,8 +101,10 @@ def _missed_anyway(trial: Trial, unit: Unit) -> Sequence[Short]:
 
 
 def _anyway(trial: Trial, unit: Unit, kind) -> Growth | None:
+    others = unit
     for other in KINDS:
-        unit = unit if other is kind else other.opened(trial, unit)
+        others = others if other is kind else other.opened(trial, others)
     with suppress(Unproved):
-        return None if trial.enough(unit) else kind.least(trial, unit)
+        growth = None if trial.enough(others) else kind.least(trial, others)
+        return growth and growth.on(unit)
     return None

@@ -35,10 +35,18 @@ class Growth:
         By how much, in words and numbers.
     grow : callable
         Gives a unit with that growth.
+    again : callable, optional
+        The same growth in the words of another unit: the real one, where it was found on one whose other
+        limits are open.
     """
 
     short: Short
     grow: Callable[[Unit], Unit]
+    again: "Callable[[Unit], Growth] | None" = None
+
+    def on(self, unit: Unit) -> "Growth":
+        """The same growth as said of `unit`."""
+        return self if self.again is None else self.again(unit)
 
     @property
     def share(self) -> float:
@@ -99,7 +107,8 @@ class Trial:
             Not in time.
         """
         task = self.task(unit, {(0, name): label for name, label in apart.items()})
-        costs = {v: c for v, column in enumerate(task.columns) if (c := cost(task, column))}
+        with self._asked():
+            costs = {v: c for v, column in enumerate(task.columns) if (c := cost(task, column))}
         solution = self.best(partition(task), costs)
         if solution is None:
             return None
