@@ -9,8 +9,9 @@ from pdm_alloc.program.block import Block
 from pdm_alloc.program.choice import GRID, Bound, Choice, Line, Offer
 from pdm_alloc.program.filling import fillings
 from pdm_alloc.program.knapsack import Ends, Found, Knapsack
+from pdm_alloc.program.levelling import levelled
 from pdm_alloc.program.linear import Linear
-from pdm_alloc.program.lower import fewest_channels
+from pdm_alloc.program.lower import fewest_channels, least_of_curves
 from pdm_alloc.program.measure import Measure
 from pdm_alloc.program.task import Column
 
@@ -54,8 +55,10 @@ class CircuitSource:
         """A bound that takes no solving: the cheapest class for as many circuits as the currents take at least."""
         classes = [m for m, sack in self.sacks.items() if len(sack.type_of)]
         costs = self.measure.class_costs[objective]
-        if not classes or self.measure.by_use(objective):
+        if not classes:
             return 0.0
+        if self.measure.by_use(objective):
+            return self._least_by_use(classes)
         cheapest = min(float(costs[m]) for m in classes)
         if cheapest < 0:
             return cheapest * sum(t.count for t in self.block.types)
@@ -165,6 +168,21 @@ class CircuitSource:
         columns = [self.block.column(((n, 1),), m) for m in self.sacks for n in range(len(self.left))]
         return [self.choice(column) for column in columns if column is not None]
 
+    def _least_by_use(self, classes: Sequence[int]) -> float:
+        """Of so many circuits as an objective that is held says, whatever the items are: by a price on the current."""
+        counted = [k for k in self.measure.held if len(set(self.measure.class_costs[k].tolist())) == 1]
+        if len(self.block.merged.task.types) > 1 or not counted:
+            return 0.0
+        circuits = self.measure.values[counted[0]] // int(self.measure.class_costs[counted[0], 0])
+        curves = [-self._ends(m, 1.0)(np.arange(self.sacks[m].usable + 1)) for m in classes]
+        running = sum(t.running_ma * t.count for t in self.block.types)
+        return least_of_curves(curves, circuits, running)
+
+    def levelled(self, columns: Sequence[Column]) -> list[Choice]:
+        """Circuits with items moved and swapped between them until no two can be evened out."""
+        return [self.choice(column) for column in levelled(self.block, columns)]
+
     def fillings(self) -> list[list[Choice]]:
-        """Solutions for the command by rule of thumb."""
-        return [[self.choice(column) for column in way] for way in fillings(self.block, self.sacks)]
+        """Solutions for the command by rule of thumb, that with the fewest circuits first."""
+        ways = [[self.choice(column) for column in way] for way in fillings(self.block, self.sacks)]
+        return sorted(ways, key=len)

@@ -37,13 +37,13 @@ class Dive:
         Its number.
     clock : Clock
         When to stop.
-    solves : int
-        How often the linear program may be solved.
+    work : float
+        How much may be spent, as `Master.work` counts it.
     """
 
-    def __init__(self, master: Master, objective: int, clock: Clock, solves: int):
+    def __init__(self, master: Master, objective: int, clock: Clock, work: float):
         self.master, self.objective, self.clock = master, objective, clock
-        self.last = master.solves + solves
+        self.last = master.work + work
 
     def run(self, target: float) -> list[Choice] | None:
         """The circuits of commands with very many loads, of a solution that may cost so much; None: not found.
@@ -79,7 +79,7 @@ class Dive:
         self._untry(node)
         for part in node.parts:
             trimmed = part.owner.trimmed(part.columns[0]) if part.owner else None
-            if self.master.solves > self.last or self.clock.left_s <= 0:
+            if self.master.work > self.last or self.clock.left_s <= 0:
                 return
             if trimmed is not None:
                 self.master.fix(trimmed)

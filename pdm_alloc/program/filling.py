@@ -43,7 +43,7 @@ def _best_fit(block: Block, sacks: Sacks) -> list[Column] | None:
     free = _strongest_first(block, sacks)
     used: list[tuple[int, dict[int, int]]] = []
     order = sorted(range(len(block.types)), key=lambda n: (-block.types[n].running_ma, n))
-    for n in [n for n in order for _ in range(block.types[n].count)]:
+    for n in [other for other in order for _ in range(block.types[other].count)]:
         ranked = sorted(range(len(used)), key=lambda at: (_room(block, sacks, *used[at]), at))
         at = next((at for at in ranked if _with(block, *used[at], n)), None)
         if at is not None:

@@ -19,8 +19,9 @@ from pdm_alloc.program.task import Column
 
 __all__ = ["Found", "Knapsack"]
 
-_FINEST = 6_000  # steps of the grid
+_FINEST = 20_000  # steps of the grid
 _MOST_NODES = 4_000
+_ENOUGH_NODES = 40  # where something was found by then
 _EPSILON = 1e-9
 
 Ends = Callable[[np.ndarray], np.ndarray]
@@ -146,7 +147,7 @@ class _Search:
     def _visit(self, copies: tuple[int, ...], left: int, value: float) -> bool:
         """Go through all circuits that have these copies and later ones; False where that was cut short."""
         self.nodes += 1
-        if self.nodes > _MOST_NODES + self.every or len(self.found) > max(self.every, 1):
+        if self.nodes > self._limit() or len(self.found) > max(self.every, 1):
             return False
         for at, promise in self._next(copies, left, value):
             if promise <= self.least + _EPSILON:
@@ -155,6 +156,11 @@ class _Search:
             if self._may_grow(more, worth) and not self._visit(more, left - int(self.sack.weights[at]), worth):
                 return False
         return True
+
+    def _limit(self) -> int:
+        if self.every:
+            return _MOST_NODES + self.every
+        return _ENOUGH_NODES if self.found else _MOST_NODES
 
     def _next(self, copies: tuple[int, ...], left: int, value: float) -> list[tuple[int, float]]:
         """Copies to add and what they promise at most; each only after the one before it of its type."""

@@ -21,7 +21,7 @@ class Linear:
         self._highs = highspy.Highs()
         for name, value in (("output_flag", False), ("threads", 1), ("random_seed", _SEED), ("presolve", "off")):
             self._highs.setOptionValue(name, value)
-        self.rows = self.columns = 0
+        self.rows = self.columns = self.steps = self.solves = 0
         self.objective = math.nan
         self.values = self.duals = np.zeros(0)
 
@@ -59,8 +59,10 @@ class Linear:
             return False
         self._highs.setOptionValue("time_limit", self._highs.getRunTime() + left)
         self._highs.run()
+        self.solves += 1
         if self._highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return False
+        self.steps += max(0, self._highs.getInfo().simplex_iteration_count)
         solution = self._highs.getSolution()
         self.objective = self._highs.getInfo().objective_function_value
         self.values = np.array(solution.col_value)

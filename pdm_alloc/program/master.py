@@ -20,6 +20,7 @@ from pdm_alloc.program.solver import Clock
 __all__ = ["Master"]
 
 _EPSILON = 1e-6
+_STEPS_A_SOLVE = 30
 
 
 class Master:
@@ -38,8 +39,8 @@ class Master:
         Those there are so far.
     least, most : array of float
         Bounds of the shared rows.
-    solves : int
-        How often the linear program has been solved.
+    last : float
+        Work at which to stop: the same on every machine, as time is not.
     """
 
     def __init__(self, measure: Measure, sources: Sequence[Source]):
@@ -50,7 +51,7 @@ class Master:
         self.most = np.array([link.most for link in measure.links], float)
         self.least = np.full(len(self.links), -math.inf)
         self.choices: list[Choice] = []
-        self.solves = 0
+        self.last = math.inf
         self._known: set[tuple] = set()
         self._columns: list[int] = []
         self._missing = [self.linear.column(1.0, {row: 1.0}) for row in self.own]
@@ -62,6 +63,11 @@ class Master:
     def floor(self, objective: int) -> float:
         """A bound on an objective that takes no solving, whole."""
         return math.ceil(sum(source.floor(objective) for source in self.sources) - _EPSILON)
+
+    @property
+    def work(self) -> float:
+        """What the linear program has taken so far: rows times steps, a solve taken as so many steps."""
+        return self.linear.rows * (self.linear.steps + _STEPS_A_SOLVE * self.linear.solves)
 
     def add(self, choices: Sequence[Choice]) -> int:
         """Add the choices that are new; how many."""
@@ -89,7 +95,7 @@ class Master:
             Stop when the fractions cost no more than this.
         """
         best = Bound(0.0 if objective is None else -math.inf, np.zeros(len(self.links)))
-        while self._solved(objective, clock):
+        while self.work < self.last and self._solved(objective, clock):
             if self.linear.objective <= content + _EPSILON:
                 return best
             now, fresh = self._priced(objective)
@@ -104,7 +110,6 @@ class Master:
         if objective is not None:
             costs[self._columns] = [choice.costs[objective] for choice in self.choices]
         self.linear.price(costs)
-        self.solves += 1
         return self.linear.solve(clock)
 
     def _priced(self, objective: int | None) -> tuple[Bound, int]:
@@ -147,6 +152,7 @@ class Master:
     def hold(self, objective: int, value: int) -> None:
         """From here on an objective costs what is proved to be its least: one more shared row."""
         entries = {c: float(x.costs[objective]) for c, x in zip(self._columns, self.choices, strict=True)}
+        self.measure.values[objective] = value
         self.links.append(self.linear.row(value, value, {c: w for c, w in entries.items() if w}))
         self.most, self.least = np.append(self.most, float(value)), np.append(self.least, float(value))
         self.measure.held.append(objective)

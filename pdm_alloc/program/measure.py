@@ -55,6 +55,8 @@ class Measure:
     ----------
     held : list of int
         Objectives that are held at their best: they are shared rows behind the links.
+    values : dict of int to int
+        What those come to.
     open_links, locked_links : list of int
         Links in which all circuits count; in which only those with a locked load do.
     """
@@ -64,6 +66,7 @@ class Measure:
         self.names = [name for name, _ in objectives(merged.task, strategy) if name != _TIE]
         self.links = links_of(merged)
         self.held: list[int] = []
+        self.values: dict[int, int] = {}
         self.open_links = [r for r, link in enumerate(self.links) if not link.only]
         self.locked_links = [r for r, link in enumerate(self.links) if link.only]
         stubs = [Column("", (), m, Fit(0, 0, 0, 0.0), 1) for m in range(len(merged.members))]

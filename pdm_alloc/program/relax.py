@@ -114,10 +114,10 @@ def _begun(master: Master) -> Sequence[Choice] | None:
     """A solution by rule of thumb, where every command is one with very many loads; its circuits are a beginning."""
     known: list[Choice] = []
     for source in master.sources:
-        ways: list[list[Choice]] = source.fillings() if isinstance(source, CircuitSource) else []
+        ways = source.fillings() if isinstance(source, CircuitSource) else []
         for way in ways:
             master.add(way)
-        known += min(ways, key=len, default=[])
+        known += ways[0] if ways else []
     covered = {row for choice in known for row, _ in choice.entries}
     taken = sum((np.array(choice.weights) for choice in known), np.zeros(len(master.most)))
     return known if len(covered) == len(master.own) and (taken <= master.most).all() else None

@@ -18,8 +18,7 @@ from pdm_alloc.program.solver import Clock, Program, solve_program
 __all__ = ["Search"]
 
 _EPSILON = 1e-6
-_SOLVES = 300_000  # linear programs x rows, for the dives of one objective
-_FEWEST_LINES = 60
+_WORK = (24e6, 8e6)  # as `Master.work` counts it, for one purpose: of the first objective, of a later one
 
 
 class Search:
@@ -59,11 +58,14 @@ class Search:
     def run(self) -> None:
         """Search until the best is proved, nothing more can be listed, or the clock has run out."""
         self.proved = self.master.floor(self.objective)
+        if self.open:
+            self._level()
+            self.master.last = self._work()
         if self.value <= self.proved:
             return
         bound = self.master.bound(self.objective, self.clock, enough=self.value)
         self.proved = max(self.proved, bound.whole)
-        if self.open and bound.closed:
+        if self.open and self.value > self.proved:
             self._dive()
         if not bound.closed or self.value <= self.proved:
             return
@@ -74,13 +76,24 @@ class Search:
         while slack is not None and self.value > self.proved:
             slack = self._listed(bound, slack)
 
+    def _work(self) -> float:
+        return self.master.work + _WORK[min(self.objective, 1)]
+
+    def _level(self) -> None:
+        """Even out the solution in hand."""
+        if self.best is None or not self.master.measure.by_use(self.objective):
+            return
+        found = [choice for choice in self.best if choice.owner is None]
+        for source in self.open:
+            found += source.levelled([choice.columns[0] for choice in self.best if choice.owner is source])
+        self._keep(found)
+
     def _dive(self) -> None:
         """Dive for what is proved; where that fails, for what lies between that and the solution in hand."""
-        lines = sum(len(source.lines) for source in self.open)
-        last = self.master.solves + _SOLVES // max(_FEWEST_LINES, lines)
+        last = self.master.last = self._work()
         failed, target, step = -math.inf, self.proved, 1.0
-        while target < self.value and self.master.solves < last and self.clock.left_s > 0:
-            dive = Dive(self.master, self.objective, self.clock, max(1, (last - self.master.solves) // 2))
+        while target < self.value and self.master.work < last and self.clock.left_s > 0:
+            dive = Dive(self.master, self.objective, self.clock, (last - self.master.work) / 2)
             found = dive.run(target)
             if found is None or not self._keep([*found, *self._rest(found)]):
                 failed, step = target, 2 * step
