@@ -87,6 +87,7 @@ def _add_allocate(verbs) -> None:
     _add_input(parser)
     _add_solving(parser)
     parser.add_argument("--module", required=True, action="append", metavar="NAME", help="may be given several times")
+    parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it sits, one a module")
     parser.add_argument("--out", metavar="DIR", help="folder to write to (default: print the pin map only)")
 
 

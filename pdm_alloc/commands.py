@@ -3,15 +3,13 @@
 import argparse
 import json
 import sys
-from contextlib import nullcontext
 from pathlib import Path
 
 import pandas as pd
 
 from pdm_alloc.module import Catalogue
 from pdm_alloc.tables import InputError, check_against, read_catalogue, read_vehicle
-from pdm_alloc.tables.fault import Fault
-from pdm_alloc.tables.nearest import hint
+from pdm_alloc.tables.fitted import fitted
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["run"]
@@ -121,11 +119,12 @@ def _size(options) -> int:
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     from pdm_alloc.allocation.not_enough import Unsolved
+    from pdm_alloc.mounting.workers import workers
     from pdm_alloc.sizing import size
 
     how = {"time_limit_s": options.time_limit, "objective": options.objective}
     try:
-        with _workers(options.jobs) as executor, _progress(None, options.json, "choice") as bar:
+        with workers(options.jobs) as executor, _progress(None, options.json, "choice") as bar:
             study = size(vehicle, catalogue, places=True, executor=executor, progress=bar, **how)
     except (ValueError, Unsolved) as error:
         print(f"pdm-alloc: {error}", file=sys.stderr)
@@ -137,16 +136,6 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
         if study.mounting is not None:
             print("", study.mounting.conventional_summary(), sep="\n")
     return DONE if study.is_enough else SHORT
-
-
-def _workers(jobs: int):
-    """Processes that start afresh: a solver that has run is not to be forked."""
-    if jobs == 1:
-        return nullcontext()
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_context
-
-    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
 
 
 def _study_json(study, why: bool) -> dict:
@@ -196,23 +185,15 @@ def _allocate(options) -> int:
 
     vehicle, catalogue = _inputs(options, needed=True)
     assert catalogue is not None
-    modules = [_module(catalogue, name) for name in options.module]
+    units = fitted(vehicle, catalogue, options.module, options.place)
     try:
-        allocation = allocate(vehicle, modules, strategy=options.strategy, time_limit_s=options.time_limit)
+        allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=options.time_limit)
     except NotEnough as refusal:
         return _not_enough(options, refusal)
     except Unsolved as refusal:
         print(f"pdm-alloc: {refusal.outcome}: {refusal}", file=sys.stderr)
         return NO_ANSWER
     return _deliver(options, allocation)
-
-
-def _module(catalogue: Catalogue, name: str):
-    try:
-        return catalogue[name]
-    except KeyError:
-        remedy = hint(name, [m.name for m in catalogue])
-        raise InputError([Fault("modules", None, "module", name, "is not in the catalogue", remedy)]) from None
 
 
 def _not_enough(options, refusal) -> int:

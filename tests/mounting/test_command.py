@@ -59,3 +59,25 @@ def test_more_loads_on_one_command_than_can_be_listed(tmp_path, capsys):
     assert capsys.readouterr().err == (
         "pdm-alloc: the command all has too many different loads to list its circuits: split it, or merge like loads\n"
     )
+
+
+def test_allocate_at_a_place(tmp_path, capsys):
+    """With a place the wires have lengths; two modules take two places in the same order."""
+    words = ["allocate", CAR, "--module", "compact-31", "--module", "compact-31", "--place", "boot"]
+    assert main([*words, "--place", "bulkhead", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert {row["module"] for row in found["channels"]} == {"compact-31 #1", "compact-31 #2"}
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["--place", "attic"], "'attic' is no place of the vehicle"),
+        (["--place", "engine"], "it cannot take a module; set mount to yes"),
+        (["--place", "boot", "--place", "boot"], "are 2 places, and 1 modules are named"),
+    ],
+)
+def test_places_that_are_none(words, line, capsys):
+    """Each fault is one line with its remedy, and exit code 2."""
+    assert main(["allocate", CAR, "--module", "middle-36", *words]) == 2
+    assert line in capsys.readouterr().err
