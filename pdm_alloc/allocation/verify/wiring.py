@@ -131,7 +131,7 @@ class Asked:
             return 0.0
         usable, peak, ms = strength.protection(self.recount, self.wired)
         window, top = self.window_ms(self.trip_ma), min(peak, stuck_ma / 1000)
-        borne = (peak**2 - usable**2) * ms
+        borne = max(0.0, (peak**2 - usable**2) * ms)
         # The window's heat rises with the current, that of the channel's own trip falls: the worst is where they meet.
         meet = math.sqrt(usable**2 + borne / window) if window else 0.0
         heat = min(top**2 * window, usable**2 * window + borne)
