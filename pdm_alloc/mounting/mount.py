@@ -13,7 +13,7 @@ from pdm_alloc.mounting.judge import judge_choice
 from pdm_alloc.mounting.objective import Objective, objective_of
 from pdm_alloc.mounting.result import Mounting, mounting_of
 from pdm_alloc.mounting.search import Search
-from pdm_alloc.program.outcome import FAILED
+from pdm_alloc.program.outcome import FAILED, PROVEN_BEST
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["Solving", "mount"]
@@ -104,12 +104,14 @@ def _check(catalogue: Catalogue, wanted: Objective) -> None:
 
 
 def _allocation(search: Search) -> Allocation | None:
-    """The best choice once more: among its lightest allocations the one with the most even headroom."""
+    """The circuits of the best choice, on the channels of their units that make the headroom most even."""
     best = search.objective.best(search.known.values())
     if best is None:
         return None
     choice, judged = search.choices[best.number], search.judged[best.number]
     settled = judge_choice(search.job(choice, None, settle=True))
     final = settled if settled.circuits and settled.harness_dg <= judged.harness_dg else judged
+    wanted = search.vehicle.settings.strategy  # what a later change to the design is made by
     objectives = (("wires, 0.1 g", final.wire_dg), ("feeds, 0.1 g", final.feed_dg))
-    return Allocation(search.vehicle, choice.units, final.circuits, "lightest", judged.outcome, 0.0, objectives)
+    gap = 0.0 if judged.outcome == PROVEN_BEST else 1 - judged.bound_dg / max(1, judged.harness_dg)
+    return Allocation(search.vehicle, choice.units, final.circuits, wanted, judged.outcome, gap, objectives)

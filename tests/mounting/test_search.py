@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.export import read_allocation, write_documents
 from pdm_alloc.mounting.bound import Bounds
 from pdm_alloc.mounting.choice import choices, mount_places
 from pdm_alloc.mounting.judge import Judged
@@ -191,3 +192,13 @@ def test_what_is_missing_is_named(demo):
     for wanted in ("weight", {}, {"price": -1}, {"colour": 1}):
         with pytest.raises(ValueError, match="price"):
             mount(vehicle, catalogue, wanted)
+
+
+def test_the_allocation_can_be_saved_and_documented(demo, tmp_path):
+    """What a study over places gives is an allocation like any other: saved, read back equal, with a wire list."""
+    found = mount(*demo, "price").allocation
+    path = write_documents(found, tmp_path / "out")
+    saved = next(p for p in path if p.name == "allocation.json")
+    again = read_allocation(saved)
+    assert again.circuits == found.circuits and again.units == found.units
+    assert again.wires.equals(found.wires)
