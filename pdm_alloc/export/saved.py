@@ -1,6 +1,7 @@
 """An allocation as JSON: the whole of it, checked by a schema with a version."""
 
 import json
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from fractions import Fraction
@@ -117,7 +118,9 @@ def _plain(value: Any) -> Any:
 
 def _loaded(content: bytes, name: str) -> dict[str, Any]:
     try:
-        document = json.loads(content.decode("utf-8-sig"))
+        document = json.loads(content.decode("utf-8-sig"), parse_float=_finite, parse_constant=_finite)
+        if b"\\u" in content:  # half a character can be written so, and then by no file be held
+            json.dumps(document, ensure_ascii=False).encode()
     except (ValueError, RecursionError) as error:
         raise _refusal(name, "is not JSON", f"give the file as it was written ({error})") from error
     if not isinstance(document, dict) or document.get("format") != _FORMAT:
@@ -125,10 +128,17 @@ def _loaded(content: bytes, name: str) -> dict[str, Any]:
             name, "is not a saved allocation", "give the allocation.json that was written with the documents"
         )
     if document.get("version") != SCHEMA_VERSION:
-        found = str(document.get("version"))[:20]
+        found = " ".join(str(document.get("version")).split())[:20]
         remedy = f"this program reads version {SCHEMA_VERSION}: use the program that wrote it"
         raise _refusal(name, f"has version {found}", remedy)
     return document
+
+
+def _finite(text: str) -> float:
+    """JSON has no word for what is infinite or no number, and Python would take both."""
+    if math.isfinite(value := float(text)):
+        return value
+    raise ValueError(f"{text[:20]} is no number that can be kept")
 
 
 def _refusal(name: str, message: str, remedy: str) -> InputError:

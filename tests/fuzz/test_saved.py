@@ -1,0 +1,95 @@
+"""Saved allocations damaged in every way: read back, or refused in words."""
+
+import json
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+import pdm_alloc as pa
+from pdm_alloc.export.csv_table import csv_bytes
+from pdm_alloc.export.saved import allocation_json, from_json
+from pdm_alloc.export.saved_file import read_allocation
+from pdm_alloc.export.saved_tables import saved_tables
+from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
+from tests.fuzz.mutate import altered_documents, damaged
+from tests.tables.good import CATALOGUE, VEHICLE, write_files
+
+MORE = "".join(f"large,{n},X1,{n},,25,100,100,pwm,,{'two' if n < 4 else ''},6\n" for n in range(2, 9))
+
+
+def _allocation():
+    """Of the small good vehicle on a large module, with a pair of channels and places."""
+    channels = {"channels.csv": CATALOGUE["channels.csv"] + MORE}
+    with tempfile.TemporaryDirectory() as folder:
+        vehicle = read_vehicle(write_files(Path(folder) / "car", {**VEHICLE, "locked.csv": ""}))
+        catalogue = read_catalogue(write_files(Path(folder) / "catalogue", {**CATALOGUE, **channels}))
+    return pa.allocate(vehicle, [pa.Unit("front", catalogue["large"], "dash"), catalogue["small"]])
+
+
+MADE = _allocation()
+CONTENT = allocation_json(MADE)
+DOCUMENT = json.loads(CONTENT)
+TABLES = {f"{name}.csv": csv_bytes(table) for name, table in saved_tables(MADE).items()}
+
+
+def reads_or_refuses(read, *arguments):
+    """An allocation whose limits can be recounted and shown, or faults of one line each."""
+    try:
+        allocation = read(*arguments)
+    except InputError as error:
+        assert error.faults
+        assert all("\n" not in str(fault) and fault.message for fault in error.faults)
+        return
+    pa.verify(allocation)
+    assert len(allocation.channels) == len(allocation.circuits)
+    assert allocation.summary()
+
+
+@given(altered_documents(DOCUMENT))
+@settings(max_examples=250)
+def test_altered_document(document):
+    """Any value of the document replaced, left out, doubled or moved."""
+    reads_or_refuses(from_json, json.dumps(document).encode())
+
+
+@given(damaged(CONTENT))
+@example(b"[" * 100_000)
+@example(CONTENT.replace(b'"gap": 0.0', b'"gap": 1e999'))
+@settings(max_examples=120)
+def test_damaged_document(content):
+    """Bytes of the document damaged."""
+    reads_or_refuses(from_json, content)
+
+
+@pytest.mark.parametrize("name", sorted(TABLES))
+def test_damaged_table(name):
+    """Bytes of one of the saved tables damaged."""
+
+    @given(damaged(TABLES[name]))
+    @settings(max_examples=12)
+    def check(content):
+        with tempfile.TemporaryDirectory() as folder:
+            for file, good in {**TABLES, name: content}.items():
+                path = Path(folder) / file
+                path.parent.mkdir(exist_ok=True)
+                path.write_bytes(good)
+            reads_or_refuses(read_allocation, folder)
+
+    check()
+
+
+@given(st.sampled_from(sorted(TABLES)))
+@settings(max_examples=len(TABLES))
+def test_missing_table(name):
+    """One of the saved tables lost."""
+    with tempfile.TemporaryDirectory() as folder:
+        for file, good in TABLES.items():
+            path = Path(folder) / file
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(good)
+        (Path(folder) / name).unlink()
+        with pytest.raises(InputError):
+            read_allocation(folder)
