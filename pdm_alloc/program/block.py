@@ -74,6 +74,9 @@ class Block:
         return self._known[counts, m]
 
     def _asked(self, counts: Counts, m: int) -> Column | None:
+        if not all(self.suits(self.types[n], m) for n, _ in counts):
+            self.hopeless.add((counts, m))
+            return None
         found = self.book.one(self.types, counts, self.merged.task.classes[m].rating, self.wiring)
         if found is None or not self.merged.bears_peak(self.command, counts, m):
             self.hopeless.add((counts, m))

@@ -25,6 +25,7 @@ class CircuitSource:
     """One row an item type: its items are in circuits at least as often as there are items.
 
     An item that is in more circuits than there are of it is taken out of some in the end (`tidy`).
+    Where more circuits are better, items must be in circuits exactly as often as there are items.
 
     Parameters
     ----------
@@ -44,12 +45,14 @@ class CircuitSource:
         self.left = [t.count for t in block.types]
         self.sacks = {m: Knapsack(block, m) for m in block.classes}
         self.locks = measure.locks_of(block.command)
+        self.exactly = bool((measure.class_costs < 0).any())
         self.lines: list[int] = []
 
     def rows(self, linear: Linear) -> list[Line]:
         """Add its rows."""
-        self.lines = [linear.row(k, np.inf) for k in self.left]
-        return [(line, k, np.inf) for line, k in zip(self.lines, self.left, strict=True)]
+        most = [k if self.exactly else np.inf for k in self.left]
+        self.lines = [linear.row(k, up) for k, up in zip(self.left, most, strict=True)]
+        return list(zip(self.lines, self.left, most, strict=True))
 
     def floor(self, objective: int) -> float:
         """A bound that takes no solving: the cheapest class for as many circuits as the currents take at least."""
@@ -70,7 +73,7 @@ class CircuitSource:
 
     def offer(self, objective: int | None, prices: np.ndarray, duals: np.ndarray) -> Offer:
         """The circuit that is worth most on each class, where it is worth more than it costs."""
-        worth = np.floor(np.maximum(0.0, duals[self.lines]) * GRID) / GRID
+        worth = np.floor(np.maximum(-np.inf if self.exactly else 0.0, duals[self.lines]) * GRID) / GRID
         choices: list[Choice] = []
         loose = 0.0
         for m in self.sacks:
@@ -170,7 +173,8 @@ class CircuitSource:
 
     def _least_by_use(self, classes: Sequence[int]) -> float:
         """Of so many circuits as an objective that is held says, whatever the items are: by a price on the current."""
-        counted = [k for k in self.measure.held if len(set(self.measure.class_costs[k].tolist())) == 1]
+        costs = {k: set(self.measure.class_costs[k].tolist()) for k in self.measure.held}
+        counted = [k for k, own in costs.items() if len(own) == 1 and own != {0}]
         if len(self.block.merged.task.types) > 1 or not counted:
             return 0.0
         circuits = self.measure.values[counted[0]] // int(self.measure.class_costs[counted[0], 0])

@@ -77,7 +77,10 @@ def solve_large(
     if size <= _FEW:
         return None
     measure = Measure(merged, strategy)
-    relaxed = relax(measure, _sources(blocks, measure), clock, 1 if any_will_do else len(measure.names))
+    sources = _sources(blocks, measure)
+    relaxed = relax(measure, sources, clock, 1 if any_will_do else len(measure.names))
+    if strategy == "isolate" and any(isinstance(source, CircuitSource) for source in sources):
+        relaxed = _doubted(relaxed)
     found = Large(NOT_ENOUGH if relaxed.outcome == NOT_ENOUGH else STOPPED_EMPTY)
     for stage in reversed(relaxed.stages):
         places = pack(merged, stage.columns, clock)
@@ -87,9 +90,14 @@ def solve_large(
     return replace(found, final=found.outcome in (PROVEN_BEST, NOT_ENOUGH) or size > _MANY)
 
 
+def _doubted(relaxed: Relaxed) -> Relaxed:
+    """Priced circuits prove how many there can be, but on rare occasions not how even they are: no proof is claimed."""
+    return replace(relaxed, outcome=BEST_SO_FAR) if relaxed.outcome == PROVEN_BEST else relaxed
+
+
 def _sources(blocks: Sequence[Block], measure: Measure) -> list[Source]:
     """Commands whose plans can be priced together, and those with too many different loads for that."""
-    many = [moves_of(block.counts) > _MOST_MOVES for block in blocks]
+    many = [moves_of(block.counts) > _MOST_MOVES and not block.types[0].together for block in blocks]
     few = [block for block, is_open in zip(blocks, many, strict=True) if not is_open]
     own = [CircuitSource(block, measure) for block, is_open in zip(blocks, many, strict=True) if is_open]
     return [PlanSource(few, measure), *own] if few else [*own]

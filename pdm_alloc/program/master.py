@@ -164,8 +164,8 @@ class Master:
         choice.owner.fix(choice, times)
         for row, k in choice.entries:
             number, least, most = self.own[row]
-            self.own[row] = (number, least - times * k, most)
-            self.linear.bound(number, least - times * k, most)
+            self.own[row] = (number, least - times * k, most - times * k)
+            self.linear.bound(*self.own[row])
         weights = times * np.array(choice.weights, float)
         self.most, self.least = self.most - weights, self.least - weights
         for r in np.nonzero(weights)[0].tolist():

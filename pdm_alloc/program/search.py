@@ -140,9 +140,8 @@ class Search:
     def _try(self, choices: Sequence[Choice]) -> bool:
         """Keep the best whole solution over some choices where it is better; whether that was found out."""
         found = solve_program(*self._program(choices), self.clock)
-        if found:
-            self._keep(self._tidied(_repeated(choices, found.values)))
-        return found.outcome in (PROVEN_BEST, NOT_ENOUGH)
+        kept = bool(found) and self._keep(self._tidied(_repeated(choices, found.values)))
+        return found.outcome == NOT_ENOUGH or (found.outcome == PROVEN_BEST and (kept or found.objective >= self.value))
 
     def _tidied(self, choices: Sequence[Choice]) -> list[Choice]:
         """Every item once; nothing of a command where that is not allowed."""

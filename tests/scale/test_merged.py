@@ -1,0 +1,116 @@
+"""The way taken by large vehicles gives what the program in full gives: forced on small ones, where both can be had."""
+
+from contextlib import contextmanager
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pdm_alloc.allocation.allocate import allocate
+from pdm_alloc.allocation.not_enough import NotEnough
+from pdm_alloc.allocation.verify import violations
+from pdm_alloc.module import Channel, Module
+from pdm_alloc.program import large
+from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from tests.strategies import cases
+
+SLOW = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+@contextmanager
+def way(few, most_moves=large._MOST_MOVES):
+    """Below `few` the program in full is taken; above `most_moves` circuits are priced instead of listed."""
+    before = large._FEW, large._MOST_MOVES
+    large._FEW, large._MOST_MOVES = few, most_moves
+    try:
+        yield
+    finally:
+        large._FEW, large._MOST_MOVES = before
+
+
+def solved(vehicle, units, strategy):
+    try:
+        allocation = allocate(vehicle, units, strategy=strategy)
+    except NotEnough:
+        return None
+    assert not violations(allocation.vehicle, allocation.units, allocation.circuits)
+    return allocation
+
+
+@SLOW
+@given(cases(), st.sampled_from(("spare", "isolate")), st.sampled_from((large._MOST_MOVES, 0)))
+def test_same_verdict_and_same_optimum(case, strategy, most_moves):
+    """Enough or not, and every objective but the tie between equals, by either way."""
+    vehicle, units = case
+    with way(10**12):
+        full = solved(vehicle, units, strategy)
+    with way(-1, most_moves):
+        merged = solved(vehicle, units, strategy)
+    assert (full is None) == (merged is None)
+    if full is None or merged is None:
+        return
+    found = dict(merged.objectives)
+    wanted = {name: value for name, value in full.objectives if name in found and name != "tie"}
+    assert len(wanted) >= 3
+    if merged.outcome == "proven best":
+        assert [found[name] for name in wanted] == list(wanted.values())
+    else:
+        first = next(iter(wanted))
+        assert found[first] == wanted[first]
+
+
+def fleet(loads, modules, channels=32):
+    """Loads of five sizes, two a command, on equal modules of two banks: invented."""
+    sizes = (900, 1700, 2600, 4100, 6300)
+    things = tuple(
+        Load(
+            f"load {n}",
+            f"command {n // 2}",
+            sizes[n * 7 % 5] + 10 * (n % 13),
+            kind="heater",
+            inrush_ma=7000,
+            inrush_ms=20.0,
+            volt_exponent=1.0,
+        )
+        for n in range(loads)
+    )
+    names = dict.fromkeys(x.command for x in things)
+    state = State("on", 12.0, dict.fromkeys(names, PPM))
+    own = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0, bank="ab"[n % 2]) for n in range(channels))
+    module = Module("m", 150_000, 400_000, own, {"a": 80_000, "b": 80_000})
+    return Vehicle("fleet", things, tuple(map(Command, names)), (state,), states_given=True), [module] * modules
+
+
+@pytest.mark.parametrize("strategy", ["spare", "isolate"])
+def test_a_fleet_is_proved_and_recounted(strategy):
+    """200 loads on 7 modules: proved best, every limit of every bank and module recounted."""
+    allocation = solved(*fleet(200, 7), strategy)
+    assert allocation is not None
+    assert allocation.outcome == "proven best"
+
+
+@pytest.mark.nightly
+def test_sixteen_hundred_loads():
+    """1,600 loads on 56 modules of 32 channels: fewest channels, proved."""
+    allocation = solved(*fleet(1600, 56), "spare")
+    assert allocation is not None
+    assert allocation.outcome == "proven best"
+
+
+def test_one_command_of_many_loads_is_packed_exactly():
+    """Sixty loads that fill twenty channels to the last milliamp: the twenty are found and proved."""
+    dice = [(n * 37 % 110) + 380 for n in range(20)]
+    triples = [(a, b, 1000 - a - b) for a, b in zip(dice, [(n * 53 % 60) + 255 for n in range(20)], strict=True)]
+    loads = tuple(
+        Load(f"load {n}", "all", 10 * ma, kind="coil", inrush_ma=10 * ma, volt_exponent=1.0)
+        for n, ma in enumerate(x for triple in triples for x in triple)
+    )
+    state = State("on", 12.0, {"all": PPM})
+    vehicle = Vehicle("bins", loads, (Command("all"),), (state,), states_given=True)
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, headroom_pct=0, module_headroom_pct=0))
+    module = Module("m", 900_000, 990_000, tuple(Channel(str(n + 1), 10_000, 90_000, 90.0) for n in range(30)))
+    allocation = solved(vehicle, [module], "spare")
+    assert allocation is not None
+    assert len(allocation.circuits) == 20
+    assert allocation.outcome == "proven best"
