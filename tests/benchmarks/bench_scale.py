@@ -121,9 +121,8 @@ def compare(vehicle, modules, seconds: float, clock: float) -> None:
     """The other models on the same instance."""
     run = PulpTextbook(vehicle, units_of(modules), "spare").run(clock)
     sign = "" if run.verdict == PROVED else "more than "
-    print(
-        f"      textbook, HiGHS: {run.seconds:.1f} s, {run.verdict}, {run.value} channels, {sign}{run.seconds / seconds:.0f} x"
-    )
+    ratio = f"{sign}{run.seconds / seconds:.0f} x"
+    print(f"      textbook, HiGHS: {run.seconds:.1f} s, {run.verdict}, {run.value} channels, {ratio}")
     word, took, value = cp_sat(vehicle, modules, clock)
     print(
         f"      textbook core, CP-SAT on 2 cores: {took:.1f} s, {word}, {value} channels, {took / seconds:.0f} x",
