@@ -2,10 +2,11 @@
 () => {
   const panel = document.querySelector('.pdm-panel');
   const seen = [];
-  const observer = new MutationObserver(() => seen.push([
-    panel.querySelector('.pdm-head .pdm-verdict strong').textContent,
-    panel.querySelector('.pdm-body').classList.contains('pdm-stale'),
-  ]));
+  const observer = new MutationObserver(() => {
+    const word = panel.querySelector('.pdm-head .pdm-verdict strong');
+    const body = panel.querySelector('.pdm-body');
+    if (word && body) seen.push([word.textContent, body.classList.contains('pdm-stale')]);
+  });
   observer.observe(panel, {subtree: true, childList: true, attributes: true, characterData: true});
   seen.stop = () => { observer.disconnect(); return seen; };
   window.seen = seen;
