@@ -76,7 +76,9 @@ def solve(
     if large is None:
         return _in_full(vehicle, units, strategy, clock, book, wired)
     merged = Solved(large.outcome, large.circuits, large.gap, large.objectives)
-    return merged if large.final else _better(merged, _in_full(vehicle, units, strategy, clock, book))
+    if large.final or clock.left_s <= 0:  # listing every circuit takes seconds, and then there is no time to solve
+        return merged
+    return _better(merged, _in_full(vehicle, units, strategy, clock, book))
 
 
 def _better(merged: Solved, full: Solved) -> Solved:
