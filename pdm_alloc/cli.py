@@ -1,6 +1,8 @@
 """The command line. Exit 0: done; 1: not enough; 2: unusable input; 3: no answer in time."""
 
 import argparse
+import contextlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -9,6 +11,7 @@ from pdm_alloc import __version__
 __all__ = ["main"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+INTERRUPTED, NO_READER = 130, 141  # as the shell itself numbers these two signals
 
 CAUTION = (
     "Design values only: check by measurement and by someone qualified; "
@@ -27,12 +30,48 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        Exit code: 0 done, 1 not enough, 2 unusable input, 3 no answer within the time limit.
+        Exit code: 0 done, 1 not enough, 2 unusable input, 3 no answer within the time limit; 130
+        interrupted, 141 nobody reads what is printed.
     """
-    options = _parser().parse_args(arguments)
-    from pdm_alloc import commands
+    try:
+        return _run(arguments)
+    except KeyboardInterrupt:
+        return _ended("interrupted", INTERRUPTED)
+    except BrokenPipeError:
+        return _ended("", NO_READER)
+    except OSError as error:  # those of files are lines by now: this is what is printed to
+        return _ended(f"cannot print: {error.strerror}", UNUSABLE)
 
-    return commands.run(options)
+
+def _run(arguments: Sequence[str] | None) -> int:
+    """Whatever is printed must be out before this returns: later nobody could say what went wrong."""
+    _open_streams()
+    try:
+        options = _parser().parse_args(arguments)
+        from pdm_alloc import commands
+
+        return commands.run(options)
+    finally:
+        sys.stdout.flush()
+
+
+def _open_streams() -> None:
+    """Each stream there, so that no other file takes its number; and able to print any name in some way."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115, PTH123
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _ended(why: str, code: int) -> int:
+    """One line; and nothing more to a stream that fails, as Python would try to once again at its end."""
+    if code != INTERRUPTED:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with contextlib.suppress(OSError):
+        print(f"pdm-alloc: {why}" if why else "", file=sys.stderr, end="\n" if why else "")
+    return code
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -26,10 +26,10 @@ def run(options: argparse.Namespace) -> int:
     except InputError as error:
         return _refuse(options, error)
     except OSError as error:
-        print(f"pdm-alloc: {error.filename or ''}: {error.strerror}".replace(": :", ":"), file=sys.stderr)
+        if error.filename is None:  # no file, but what is printed to
+            raise
+        print(f"pdm-alloc: {error.filename}: {error.strerror}", file=sys.stderr)
         return UNUSABLE
-    except BrokenPipeError:
-        return DONE
 
 
 def _refuse(options, error: InputError) -> int:
@@ -191,9 +191,15 @@ def _allocate(options) -> int:
     except NotEnough as refusal:
         return _not_enough(options, refusal)
     except Unsolved as refusal:
-        print(f"pdm-alloc: {refusal.outcome}: {refusal}", file=sys.stderr)
-        return NO_ANSWER
+        return _no_answer(options, refusal)
     return _deliver(options, allocation)
+
+
+def _no_answer(options, refusal) -> int:
+    print(f"pdm-alloc: {refusal.outcome}: {refusal}", file=sys.stderr)
+    if options.json:
+        _print_json({"outcome": refusal.outcome, "why": str(refusal)})
+    return NO_ANSWER
 
 
 def _not_enough(options, refusal) -> int:
@@ -270,7 +276,8 @@ def _records(table: pd.DataFrame) -> list[dict]:
 
 
 def _print_json(value) -> None:
-    print(json.dumps(value, indent=2, ensure_ascii=False))
+    unicode = "utf" in (getattr(sys.stdout, "encoding", None) or "utf-8").lower()
+    print(json.dumps(value, indent=2, ensure_ascii=not unicode))
 
 
 def _text(table: pd.DataFrame) -> str:

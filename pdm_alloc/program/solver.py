@@ -208,13 +208,23 @@ def silence_banner() -> None:
     with _quiet:
         if _silenced:
             return
-        sys.stdout.flush()
-        kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
-        try:
-            os.dup2(nowhere, 1)
-            highspy.Highs()
-        finally:
-            os.dup2(kept, 1)
-            os.close(kept)
-            os.close(nowhere)
+        _greet()
         _silenced = True
+
+
+def _greet() -> None:
+    if sys.stdout is not None:
+        sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+    except OSError:  # nothing is printed to
+        highspy.Highs()
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        highspy.Highs()
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
