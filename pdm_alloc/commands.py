@@ -4,6 +4,7 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -110,11 +111,17 @@ def _size(options) -> int:
         )
     if options.json:
         _print_json(_study_json(study, options.why))
-        return DONE if study.is_enough else SHORT
+        return _code(study)
     print(_text(study.verdicts), study.summary(), sep="\n\n")
     for refusal in study.refusals.values():
         print("", *_why(refusal, options.why), sep="\n")
-    return DONE if study.is_enough else SHORT
+    return _code(study)
+
+
+def _code(study) -> int:
+    if study.is_enough:
+        return DONE
+    return NO_ANSWER if study.open else SHORT
 
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
@@ -252,7 +259,7 @@ class _progress:
     def __init__(self, total: int | None, quiet: bool, unit: str = "module"):
         self._shown = not quiet and sys.stderr.isatty()
         self._total, self._unit = total, unit
-        self._bar = None
+        self._bar: Any = None
 
     def __enter__(self):
         if self._shown:

@@ -133,12 +133,24 @@ class Sizing:
         if self.mounting is not None:
             return self.mounting.summary()
         found = [label for label, result in self.pair_results.items() if isinstance(result, Allocation)]
+        known = "known to be" if self.open else "that is"
+        doubt = (
+            f" No answer for {', '.join(f'{name} ({why})' for name, why in self.open.items())}." if self.open else ""
+        )
         if self.smallest is None:
-            none = "No module of the catalogue is enough."
-            return f"No single module is enough; {found[0]} together are." if found else none
+            none = "No module is known to be enough." if self.open else "No module of the catalogue is enough."
+            return (f"No single module is enough; {found[0]} together are." if found else none) + doubt
         beats = dict(zip(self.pairs["modules"], self.pairs["beats"], strict=True))
         more = "".join(f" {label} together are enough too, and better in {beats[label]}." for label in found)
-        return f"{self.smallest} is the smallest that is enough.{more}"
+        return f"{self.smallest} is the smallest {known} enough.{doubt}{more}"
+
+    @property
+    def open(self) -> dict[str, str]:
+        """Why there is no answer, by module that would be smaller than the smallest if it were enough."""
+        best = smallest_enough(self.catalogue, self.results)
+        smaller = [m for m in sorted(self.catalogue, key=size_key) if best is None or size_key(m) < size_key(best)]
+        found = {m.name: self.results.get(m.name) for m in smaller} | (self.pair_results if best is None else {})
+        return {n: r.outcome if r else "not judged" for n, r in found.items() if r is None or isinstance(r, Unsolved)}
 
 
 def smallest_enough(catalogue: Catalogue, results: Mapping[str, Verdict]) -> Module | None:

@@ -5,9 +5,13 @@ from collections import defaultdict
 from pdm_alloc.module import natural_key
 from pdm_alloc.program.task import Column, Task
 
-__all__ = ["Handed", "hand_out", "in_columns"]
+__all__ = ["Handed", "NoSolution", "hand_out", "in_columns"]
 
 Handed = tuple[int, str, tuple[str, ...], str, tuple[tuple[str, int], ...]]
+
+
+class NoSolution(Exception):
+    """The solver's numbers take more items or channels than there are."""
 
 
 def hand_out(task: Task, values: tuple[int, ...]) -> list[Handed]:
@@ -24,16 +28,25 @@ def hand_out(task: Task, values: tuple[int, ...]) -> list[Handed]:
     -------
     list of tuple
         Unit number, use, channels, command, items; by unit and channel.
+
+    Raises
+    ------
+    NoSolution
+        There are not so many items or channels.
     """
     return sorted((h for _, h in in_columns(task, values)), key=lambda h: (h[0], natural_key(h[2][0])))
 
 
 def in_columns(task: Task, values: tuple[int, ...]) -> list[tuple[int, Handed]]:
     """As `hand_out`, in the order of the columns, each circuit with the number of its column."""
+    if any(taken > len(task.classes[c.channel_class].slots) for c, taken in zip(task.columns, values, strict=True)):
+        raise NoSolution
     numbers = [v for v in range(len(task.columns)) for _ in range(values[v])]
     chosen = [task.columns[v] for v in numbers]
-    channels = _channels(task, chosen)
-    items = _items(task, chosen)
+    try:
+        channels, items = _channels(task, chosen), _items(task, chosen)
+    except (IndexError, StopIteration):
+        raise NoSolution from None
     classes = [task.classes[c.channel_class] for c in chosen]
     return [
         (numbers[n], (classes[n].unit, classes[n].use, channels[n], c.command, items[n])) for n, c in enumerate(chosen)

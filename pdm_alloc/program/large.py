@@ -1,5 +1,6 @@
 """Large vehicles: merged classes solved, circuits handed out to units and banks, and what that proves."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -119,5 +120,5 @@ def _gap(relaxed: Relaxed, costs: Sequence[int]) -> float:
     """Of the first objective that is above what is proved of it; one that was never begun is wholly open."""
     for stage, cost in zip(relaxed.stages, costs, strict=False):
         if cost > stage.bound:
-            return (cost - stage.bound) / max(1.0, abs(cost))
+            return (cost - stage.bound) / max(1.0, abs(cost)) if math.isfinite(stage.bound) else 1.0
     return 1.0

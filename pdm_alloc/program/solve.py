@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
-from pdm_alloc.program.handout import Handed, hand_out
+from pdm_alloc.program.handout import Handed, NoSolution, hand_out
 from pdm_alloc.program.large import solve_large
 from pdm_alloc.program.moves import MOVES, Wired, keeping
 from pdm_alloc.program.objectives import channels_used, objectives, strength_used
-from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST
+from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, Solution
 from pdm_alloc.program.stages import minimise, packed
@@ -72,6 +72,14 @@ def solve(
     Solved
         With circuits only when the outcome is proven best or best so far.
     """
+    try:
+        return _solved(vehicle, units, strategy, clock, book, wired)
+    except NoSolution:
+        return Solved(FAILED)
+
+
+def _solved(vehicle, units, strategy, clock, book, wired) -> Solved:
+    """By way of merged classes where that is quicker, else in full."""
     large = None if wired else solve_large(vehicle, units, strategy, clock, book)
     if large is None:
         return _in_full(vehicle, units, strategy, clock, book, wired)

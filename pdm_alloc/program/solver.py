@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import highspy
 import pulp
@@ -24,7 +25,7 @@ _SEED = 1
 _PRESOLVE_FROM = 20_000  # variables: below, presolve takes longer than the solve it saves
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
 # lpDot takes longer than the solve; PuLP 4 has this constructor for it, in PuLP 3.3 the class itself is one.
-_EXPRESSION = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
+_EXPRESSION: Any = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
 _quiet = threading.Lock()
 _silenced = False
 
@@ -76,9 +77,11 @@ class Solution:
 
     @property
     def gap(self) -> float:
-        """(objective - bound) / objective; 0 when closed."""
+        """(objective - bound) / objective; 0 when closed, 1 where nothing is proved."""
         if self.outcome == PROVEN_BEST or self.objective == self.bound:
             return 0.0
+        if not math.isfinite(self.objective - self.bound):
+            return 1.0
         return abs(self.objective - self.bound) / max(1.0, abs(self.objective))
 
     def __bool__(self) -> bool:
@@ -144,15 +147,17 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
         return Solution(PROVEN_BEST, (), 0.0, 0.0)
     silence_banner()
     problem, variables = _problem(program, cost, whole)
-    options = {"presolve": "off", "mip_detect_symmetry": False} if len(variables) < _PRESOLVE_FROM else {}
+    options: dict[str, Any] = (
+        {"presolve": "off", "mip_detect_symmetry": False} if len(variables) < _PRESOLVE_FROM else {}
+    )
     solver = pulp.HiGHS(
         mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=0.999, timeLimit=left, random_seed=_SEED, **options
     )
     try:
         problem.solve(solver)
-    except (pulp.PulpSolverError, RuntimeError):
+        return _read(problem.solverModel, variables, whole)
+    except Exception:  # whatever goes wrong inside a solver, there is no answer
         return Solution(FAILED)
-    return _read(problem.solverModel, variables, whole)
 
 
 def _problem(program: Program, cost: Mapping[int, float], whole: bool):
@@ -199,7 +204,8 @@ def _read(model, variables, whole: bool) -> Solution:
     rounded = tuple(round(v.varValue or 0) for v in variables)
     if status == state.kOptimal:
         return Solution(PROVEN_BEST, rounded, round(value), round(value))
-    return Solution(BEST_SO_FAR, rounded, round(value), math.ceil(info.mip_dual_bound - 1e-6))
+    bound = info.mip_dual_bound
+    return Solution(BEST_SO_FAR, rounded, round(value), math.ceil(bound - 1e-6) if math.isfinite(bound) else -math.inf)
 
 
 def silence_banner() -> None:

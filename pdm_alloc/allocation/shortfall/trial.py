@@ -9,7 +9,7 @@ from pdm_alloc.allocation.not_enough import Short
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.module import Channel, Unit
-from pdm_alloc.program.handout import Handed, in_columns
+from pdm_alloc.program.handout import Handed, NoSolution, in_columns
 from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solve import is_enough
@@ -113,7 +113,8 @@ class Trial:
         if solution is None:
             return None
         values = tuple(round(v) for v in solution.values[: len(task.columns)])
-        handed = in_columns(task, values)
+        with self._asked():
+            handed = in_columns(task, values)
         return sum(c * values[v] for v, c in costs.items()), [h for v, h in handed if v in costs]
 
     @contextmanager
@@ -122,7 +123,7 @@ class Trial:
             raise Unproved
         try:
             yield
-        except TooManyCircuits as error:
+        except (TooManyCircuits, NoSolution) as error:
             raise Unproved from error
 
 
