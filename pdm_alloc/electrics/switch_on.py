@@ -130,7 +130,7 @@ def _noise(current: Array) -> float:
 def _rise(current: Array, noise: float) -> int:
     """First of two samples in a row clearly above the first ones."""
     base = float(np.median(current[:FEWEST_BEFORE]))
-    top = float(current.max())
+    top = float(np.max(current))
     level = max(_CLEAR * noise, 0.1 * (top - base), 1e-9)
     up = current > base + level
     both = np.flatnonzero(up[:-1] & up[1:])
@@ -144,7 +144,7 @@ def _rise(current: Array, noise: float) -> int:
 
 
 def _no_rise(current: Array, base: float, level: float) -> str:
-    if base - float(current.min()) > level:
+    if base - float(np.min(current)) > level:
         remedy = "log from before the switch-on, or turn the clamp round"
         return f"no switch-on: the current starts at {base:.3g} A and only falls; {remedy}"
     return f"no switch-on: the current never rises by more than {level:.2g} A above the {base:.3g} A at the start"
@@ -152,7 +152,7 @@ def _no_rise(current: Array, base: float, level: float) -> str:
 
 def _fall(above: Array, first: int, noise: float) -> int:
     """Sample at which the current is back where it was, three samples in a row; the end where it is not."""
-    top = float(above[first:].max())
+    top = float(np.max(above[first:]))
     down = above[first:] < max(_CLEAR / 2 * noise, 0.005 * top)
     three = np.flatnonzero(down[:-2] & down[1:-1] & down[2:])
     return first + int(three[0]) if three.size else above.size
