@@ -11,6 +11,7 @@ import pandas as pd
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.export.csv_table import csv_bytes, read_table
 from pdm_alloc.export.fitting import misfits
+from pdm_alloc.export.lock import locked
 from pdm_alloc.export.saved import SCHEMA_VERSION, from_json
 from pdm_alloc.export.saved_tables import ASSIGNMENTS, SETTINGS, UNITS, circuits_of
 from pdm_alloc.module import Unit
@@ -57,7 +58,8 @@ def read_allocation(path: str | os.PathLike[str]) -> Allocation:
     """
     place = Path(path)
     if place.is_dir():
-        return _from_folder(place)
+        with locked(place, to_read=True):
+            return _from_folder(place)
     if place.suffix.lower() == ".xlsx":
         return _from_workbook(place)
     return from_json(_bytes(place), place.name)

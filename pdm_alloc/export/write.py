@@ -7,6 +7,8 @@ import secrets
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
+from pdm_alloc.export.lock import locked
+
 __all__ = ["WriteError", "write_file", "write_files"]
 
 
@@ -74,6 +76,8 @@ def write_file(path: str | os.PathLike[str], content: bytes) -> Path:
 def write_files(folder: str | os.PathLike[str], files: Mapping[str, bytes], outdated: Iterable[str] = ()) -> list[Path]:
     """Write files that belong together: all are on the disk before the first takes its place.
 
+    Whoever else writes to the folder in this way waits, so that files of two sets are never mixed.
+
     Parameters
     ----------
     folder : path
@@ -91,20 +95,58 @@ def write_files(folder: str | os.PathLike[str], files: Mapping[str, bytes], outd
     Raises
     ------
     WriteError
-        One could not be written; then none has been, unless the very last step failed half-way: every
-        file is then still whole, old or new.
+        One could not be written; then none has been, and what was there is there again.
     """
     home = Path(folder)
-    for place in dict.fromkeys([home, *((home / name).parent for name in files)]):
-        with _one_line(place):
-            place.mkdir(parents=True, exist_ok=True)
-    with contextlib.ExitStack() as stack:
+    with _folders(home, files), locked(home), contextlib.ExitStack() as stack:
         parts = [(_staged(stack, home / name, content), home / name) for name, content in files.items()]
+        _exchange(stack, parts)
+        _remove(home / name for name in outdated if name not in files)
+    return [target for _, target in parts]
+
+
+@contextlib.contextmanager
+def _folders(home: Path, files: Iterable[str]) -> Iterator[None]:
+    """Folders made where they are missing; gone again, where they are empty, if it was for nothing."""
+    places = dict.fromkeys(folder for name in ("x", *files) for folder in reversed((home / name).parents))
+    missing = [place for place in places if not place.exists()]
+    try:
+        for place in missing:
+            with _one_line(place):
+                place.mkdir(exist_ok=True)
+        yield
+    except BaseException:
+        for place in reversed(missing):
+            with contextlib.suppress(OSError):
+                place.rmdir()
+        raise
+
+
+def _exchange(stack: contextlib.ExitStack, parts: Iterable[tuple[Path, Path]]) -> None:
+    """Every finished file to its name, or all old ones back."""
+    done: list[tuple[Path, Path | None]] = []
+    try:
         for part, target in parts:
             with _one_line(target):
+                done.append((target, _kept(stack, target)))
                 _replace(part, target)
-    _remove(home / name for name in outdated if name not in files)
-    return [target for _, target in parts]
+    except BaseException:
+        for target, old in reversed(done):
+            with contextlib.suppress(OSError):
+                _replace(old, target) if old else target.resolve().unlink(missing_ok=True)
+        raise
+
+
+def _kept(stack: contextlib.ExitStack, target: Path) -> Path | None:
+    """A second name for the old file, gone at the end; None where there is no old file."""
+    if not target.exists():
+        return None
+    old = stack.enter_context(_beside(target))
+    try:
+        old.hardlink_to(target.resolve())
+    except OSError:  # some file systems know no hard links
+        _put(old, target.read_bytes())
+    return old
 
 
 def _remove(files: Iterable[Path]) -> None:
