@@ -63,10 +63,15 @@ class Group:
         some : sequence of int, optional
             Commands to work out again; default: all.
         """
+        js = self.price_own(objective, prices, some)
+        self.least[:, js] = self._least(self.own[:, js])
+
+    def price_own(self, objective: int | None, prices: np.ndarray, some: Sequence[int] | None = None) -> np.ndarray:
+        """As `price`, but for what is left to place; numbers of the commands."""
         js = np.arange(len(self.blocks)) if some is None else np.array(some)
         self.total[:, js] = self._priced(objective, prices, js)
         self.own[:, js] = self.total[:, js].min(axis=2, initial=np.inf)
-        self.least[:, js] = self._least(self.own[:, js])
+        return js
 
     def _priced(self, objective: int | None, prices: np.ndarray, js: np.ndarray) -> np.ndarray:
         measure, links = self.measure, len(self.measure.links)
@@ -102,12 +107,15 @@ class Group:
         moves = self._moves[state]
         return moves[self.own[moves, j] + self.least[state - moves, j] <= most]
 
-    def plan(self, j: int) -> Plan:
-        """The cheapest plan of a command; the first found where several are as cheap."""
+    def plan(self, j: int) -> Plan | None:
+        """The cheapest plan of a command; the first found where several are as cheap; None: there is none."""
         found, state = [], self.shape.size - 1
         while state:
             moves = self._moves[state]
-            move = int(moves[np.argmin(self.own[moves, j] + self.least[state - moves, j])])
+            costs = self.own[moves, j] + self.least[state - moves, j]
+            if not costs.min(initial=np.inf) < np.inf:
+                return None
+            move = int(moves[np.argmin(costs)])
             found.append((move, int(np.argmin(self.total[move, j]))))
             state -= move
         return tuple(sorted(found))

@@ -78,7 +78,7 @@ def solve_large(
     if size <= _FEW:
         return None
     measure = Measure(merged, strategy)
-    sources = _sources(blocks, measure)
+    sources = _sources(blocks, measure, clock)
     relaxed = relax(measure, sources, clock, 1 if any_will_do else len(measure.names))
     if strategy == "isolate" and any(isinstance(source, CircuitSource) for source in sources):
         relaxed = _doubted(relaxed)
@@ -96,12 +96,12 @@ def _doubted(relaxed: Relaxed) -> Relaxed:
     return replace(relaxed, outcome=BEST_SO_FAR) if relaxed.outcome == PROVEN_BEST else relaxed
 
 
-def _sources(blocks: Sequence[Block], measure: Measure) -> list[Source]:
+def _sources(blocks: Sequence[Block], measure: Measure, clock: Clock) -> list[Source]:
     """Commands whose plans can be priced together, and those with too many different loads for that."""
     many = [moves_of(block.counts) > _MOST_MOVES and not block.types[0].together for block in blocks]
     few = [block for block, is_open in zip(blocks, many, strict=True) if not is_open]
     own = [CircuitSource(block, measure) for block, is_open in zip(blocks, many, strict=True) if is_open]
-    return [PlanSource(few, measure), *own] if few else [*own]
+    return [PlanSource(few, measure, clock), *own] if few else [*own]
 
 
 def _handed(merged: Merged, measure: Measure, relaxed: Relaxed, stage: Stage, places: Sequence[int]) -> Large:

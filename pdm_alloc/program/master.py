@@ -100,8 +100,10 @@ class Master:
                 return best
             now, fresh = self._priced(objective)
             best = now if now.value > best.value else best
-            if not fresh or best.whole >= min(self.linear.objective, enough) - _EPSILON:
+            if best.whole >= min(self.linear.objective, enough) - _EPSILON:
                 return replace(best, closed=True)
+            if not fresh:  # out of time there may be more that was not looked for
+                return replace(best, closed=clock.left_s > 0)
         return best
 
     def _solved(self, objective: int | None, clock: Clock) -> bool:

@@ -12,10 +12,12 @@ from pdm_alloc.program.group import Group, Plan
 from pdm_alloc.program.linear import Linear
 from pdm_alloc.program.measure import Measure
 from pdm_alloc.program.near import TooManyPlans, near_plans
+from pdm_alloc.program.solver import Clock
 
 __all__ = ["PlanSource"]
 
 _EPSILON = 1e-6
+_PLANS_A_PRICE = 20
 _KEY_BITS = 48  # a shared row's weights in a plan stay far below 2 ** 47
 
 
@@ -28,10 +30,12 @@ class PlanSource:
         The commands.
     measure : Measure
         Objectives and shared rows.
+    clock : Clock
+        When to stop asking the physics: bounds hold then too, for nothing unasked is refused.
     """
 
-    def __init__(self, blocks: Sequence[Block], measure: Measure):
-        self.measure = measure
+    def __init__(self, blocks: Sequence[Block], measure: Measure, clock: Clock):
+        self.measure, self.clock = measure, clock
         alike: dict[tuple, list[Block]] = defaultdict(list)
         for block in blocks:
             alike[block.counts, len(block.classes)].append(block)
@@ -67,14 +71,31 @@ class PlanSource:
 
     def _worth(self, group: Group, most: np.ndarray, objective: int | None, prices: np.ndarray) -> list[int]:
         """Commands whose cheapest plans cost less than so much, the physics having been asked about each."""
-        while True:
+        while self.clock.left_s > 0:
             wanted = np.nonzero(group.least[-1] < most)[0].tolist()
-            wrong = [j for j in wanted if not group.settle(j, group.plan(j))]
+            wrong = [j for j in wanted if not self._settled(group, j, objective, prices)]
             if not wrong:
                 return wanted
             group.price(objective, prices, wrong)
+        return []
 
-    def _choice(self, group: Group, j: int, line: int, plan: Plan) -> Choice:
+    def _settled(self, group: Group, j: int, objective: int | None, prices: np.ndarray) -> bool:
+        """Whether all was as it seemed; else the physics is asked about the next few plans too.
+
+        What is left to place seems as cheap to them as before: working that out again takes far longer.
+        """
+        plan = group.plan(j)
+        if plan is None or group.settle(j, plan):
+            return True
+        for _ in range(_PLANS_A_PRICE):
+            group.price_own(objective, prices, [j])
+            plan = group.plan(j)
+            if plan is None or group.settle(j, plan):
+                break
+        return False
+
+    def _choice(self, group: Group, j: int, line: int, plan: Plan | None) -> Choice:
+        assert plan is not None  # what costs less than infinity has one
         columns = group.columns(j, plan)
         costs, weights = zip(*(self.measure.of(column) for column in columns), strict=True)
         return Choice(columns, ((line, 1),), _sums(costs), _sums(weights))
@@ -93,8 +114,8 @@ class PlanSource:
         return found
 
     def _near(self, group: Group, j: int, objective: int | None, prices: np.ndarray, slack: float) -> list[Plan] | None:
-        """Near plans of one command, once the physics has nothing to say against any of them."""
-        while True:
+        """Near plans of one command, once the physics has nothing to say against any of them; None: too many."""
+        while self.clock.left_s > 0:
             try:
                 plans = near_plans(group, j, slack, self._key_of(group, j))
             except TooManyPlans:
@@ -103,6 +124,7 @@ class PlanSource:
             if all(settled):
                 return plans
             group.price(objective, prices, [j])
+        return None
 
     def _key_of(self, group: Group, j: int):
         """All weights of a circuit in shared rows as one number, so that sums of weights are sums of numbers."""

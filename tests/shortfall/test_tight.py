@@ -14,6 +14,7 @@ from pdm_alloc.allocation.shortfall.sums import BANK, PEAK, WHOLE, _banks
 from pdm_alloc.allocation.shortfall.trial import Trial, with_channels, with_module
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.program.solver import Clock
+from pdm_alloc.vehicle import PPM, Settings, State
 from tests.strategies import cases
 
 SLOW = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
@@ -97,6 +98,18 @@ def test_two_things_short_are_a_pair(two_short):
     assert {g.short.kind for g in groups[0]} == kinds
     assert trial.enough(groups[0][1].grow(groups[0][0].grow(unit)))
     assert not any(trial.enough(g.grow(unit)) for g in groups[0])
+
+
+def test_what_more_channels_cannot_cure_ends():
+    """Spares are looked for only where channels can help: they do nothing about a voltage."""
+    from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
+
+    crank = (State("cranking", 7.0, {"c": PPM}),)
+    vehicle = vehicle_of(*named(1), LOAD, states=crank, settings=Settings(spare_channels=2))
+    groups = growths(trial_of(vehicle), module_of(1, supply_min_v=8.0))
+    assert [[g.short.kind for g in group] for group in groups] == [[SUPPLY, CHANNELS]]
+    (alone, *_) = growths(trial_of(vehicle), module_of(4, supply_min_v=8.0))
+    assert [g.short.kind for g in alone] == [SUPPLY]
 
 
 def test_a_pair_is_told_in_the_terms_of_the_real_module():

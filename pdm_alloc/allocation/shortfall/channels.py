@@ -38,17 +38,18 @@ class Channels:
         used = trial.cheapest(opened, {c.name: "new" for c in opened.module.channels if _is_new(c.name)}, _new_width)
         if used is None:
             return None
-        number = self._with_spares(trial, unit, used[0])
+        most = len(opened.module.channels) - len(unit.module.channels)
+        number = self._with_spares(trial, unit, used[0], most)
         kind = next((k for k in _kinds(unit) if trial.enough(_more(unit, k, number))), None)
         like = next((c.name for c in unit.module.channels if _plain(c) == kind), None)
         return _new_channels(unit, like, number, ", ".join(dict.fromkeys(h[3] for h in used[1])))
 
-    def _with_spares(self, trial: Trial, unit: Unit, number: int) -> int:
+    def _with_spares(self, trial: Trial, unit: Unit, number: int, most: int) -> int:
         """The new channels may all be in use while too few of the old ones stay free."""
-        if trial.vehicle.settings.spare_channels:
-            while not trial.enough(_more(unit, _strongest(unit), number)):
-                number += 1
-        return number
+        if not trial.vehicle.settings.spare_channels:
+            return number
+        tried = (n for n in range(number, most) if trial.enough(_more(unit, _strongest(unit), n)))
+        return next(tried, most)
 
 
 def _new_channels(unit: Unit, like: str | None, number: int, by: str) -> Growth:

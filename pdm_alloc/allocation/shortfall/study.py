@@ -71,6 +71,9 @@ def growths(trial: Trial, unit: Unit) -> list[tuple[Growth, ...]]:
 
 def _alone(trial: Trial, unit: Unit, kind) -> Growth | None:
     """Least growth of one kind that makes the unit enough; None also where that was not proved in time."""
+    # What sums alone rule out stays short however much of the kind there is; the rest is proved by `least`.
+    if arithmetic_shorts(trial.vehicle, [kind.opened(trial, unit)]):
+        return None
     with suppress(Unproved):
         growth = kind.least(trial, unit)
         if growth and trial.enough(growth.grow(unit)):
