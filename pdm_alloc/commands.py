@@ -154,6 +154,7 @@ def _study_json(study, why: bool) -> dict:
 
 def _refusal_json(refusal) -> dict:
     tables = {"shortfall": _records(refusal.shortfall), "concessions": _records(refusal.concessions)}
+    tables["concessions_left_open"] = refusal.concessions_left_open
     return {"outcome": refusal.outcome, "why": refusal.why(), **tables}
 
 
@@ -178,12 +179,14 @@ def _shortfall_lines(shorts):
 
 
 def _concession_lines(refusal):
-    if not refusal.concession_sets:
+    if not refusal.concession_sets and not refusal.concessions_left_open:
         yield "  no set of concessions on offer makes it enough"
     table = refusal.concessions
     for rank, rows in table.groupby("rank"):
         yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"
         yield from (f"    {row.kind}: {row.detail}" for row in rows.itertuples())
+    if refusal.concessions_left_open:
+        yield f"  {refusal.concessions_left_open}"
 
 
 def _allocate(options) -> int:

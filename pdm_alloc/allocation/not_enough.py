@@ -11,6 +11,7 @@ from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["SHORTFALL", "NotEnough", "Short", "Unsolved"]
 
+_NO_WAY = "no allocation keeps every limit, and no one or two kinds of limit were found that could grow instead"
 SHORTFALL = ("set", "kind", "subject", "state", "have", "need", "short", "unit", "needed_by", "sentence")
 
 
@@ -101,18 +102,28 @@ class NotEnough(Exception):
         return pd.DataFrame([s.row() for s in self.shorts], columns=list(SHORTFALL))
 
     @cached_property
+    def _conceded(self):
+        from pdm_alloc.allocation.concessions import concession_study
+
+        return concession_study(self.vehicle, self.units)
+
+    @property
     def concession_sets(self) -> tuple:
         """Up to five cheapest sets of concessions that make the units enough, each re-solved and checked."""
-        from pdm_alloc.allocation.concessions import concession_sets
+        return self._conceded.sets
 
-        return concession_sets(self.vehicle, self.units)
+    @property
+    def concessions_left_open(self) -> str:
+        """Why there may be more sets than that; empty where it is proved that there are not, or there are five."""
+        return self._conceded.left_open
 
     @cached_property
     def cheapest_concessions(self) -> str:
         """The cheapest set in one line; empty where nothing on offer helps."""
         from pdm_alloc.allocation.concessions import concession_sets, in_words
 
-        sets = self.__dict__.get("concession_sets") or concession_sets(self.vehicle, self.units, most=1)
+        known = self.__dict__.get("_conceded")
+        sets = known.sets if known else concession_sets(self.vehicle, self.units, most=1)
         return in_words(sets[0]) if sets else ""
 
     @property
@@ -129,7 +140,7 @@ class NotEnough(Exception):
 
     def why(self) -> str:
         """The easiest way out of the shortfall, in words."""
-        return " and ".join(s.sentence for s in self.first) or "no allocation keeps every limit"
+        return " and ".join(s.sentence for s in self.first) or _NO_WAY
 
     def __str__(self):
         """As `sentence`."""

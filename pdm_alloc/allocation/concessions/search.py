@@ -11,12 +11,12 @@ from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.circuits.columns import TooManyCircuits
 from pdm_alloc.module import Unit
-from pdm_alloc.program.outcome import PROVEN_BEST
+from pdm_alloc.program.outcome import NOT_ENOUGH, PROVEN_BEST
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["ConcessionSet", "concession_sets"]
+__all__ = ["ConcessionSet", "ConcessionStudy", "concession_sets", "concession_study"]
 
 MOST_SETS = 5
 _MOST_TRIES = 40
@@ -49,6 +49,23 @@ class ConcessionSet:
         return sum(option.weight for option in self.made)
 
 
+@dataclass(frozen=True)
+class ConcessionStudy:
+    """What the search for concessions found.
+
+    Parameters
+    ----------
+    sets : tuple of ConcessionSet
+        Cheapest first; no set contains another.
+    left_open : str
+        Why there may be more sets than were found; empty where that is proved not to be, or as many were
+        found as were asked for.
+    """
+
+    sets: tuple[ConcessionSet, ...] = ()
+    left_open: str = ""
+
+
 def concession_sets(
     vehicle: Vehicle,
     units: tuple[Unit, ...],
@@ -56,7 +73,18 @@ def concession_sets(
     time_limit_s: float | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> tuple[ConcessionSet, ...]:
-    """The cheapest distinct sets of concessions that make a unit enough, in order.
+    """The cheapest distinct sets of concessions that make a unit enough, in order: those of `concession_study`."""
+    return concession_study(vehicle, units, most, time_limit_s, stop).sets
+
+
+def concession_study(
+    vehicle: Vehicle,
+    units: tuple[Unit, ...],
+    most: int = MOST_SETS,
+    time_limit_s: float | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> ConcessionStudy:
+    """Search for the cheapest distinct sets of concessions that make a unit enough, in order.
 
     Parameters
     ----------
@@ -73,37 +101,42 @@ def concession_sets(
 
     Returns
     -------
-    tuple of ConcessionSet
-        Cheapest first; no set contains another. Empty where nothing on offer helps.
+    ConcessionStudy
+        Without sets where nothing on offer helps.
     """
-    if len(units) != 1 or any(s.kind in ("inputs", "supply voltage") for s in arithmetic_shorts(vehicle, units)):
-        return ()
+    if len(units) != 1:
+        return ConcessionStudy(left_open="concessions are looked for on one module at a time")
+    if any(s.kind in ("inputs", "supply voltage") for s in arithmetic_shorts(vehicle, units)):
+        return ConcessionStudy()
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     try:
         model = concession_model(vehicle, units[0], options(vehicle))
-    except TooManyCircuits:
-        return ()
+    except TooManyCircuits as command:
+        return ConcessionStudy(
+            left_open=f"concessions were not looked for: the command {command} has too many different loads"
+        )
+    return _searched(vehicle, units[0], model, most, clock)
+
+
+def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock) -> ConcessionStudy:
     found: list[ConcessionSet] = []
     for _ in range(_MOST_TRIES):
-        taken = _cheapest(model, clock) if len(found) < most else None
-        if taken is None:
+        if len(found) == most:
+            return ConcessionStudy(tuple(found))
+        solution = minimise(model.program, [model.cost()], clock)[0]
+        if solution.outcome == NOT_ENOUGH:
+            return ConcessionStudy(tuple(found))
+        if solution.outcome != PROVEN_BEST:
             break
+        taken = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
         made = tuple(model.options[n] for n in taken)
-        result = _tried(vehicle, units[0], made, clock)
+        result = _tried(vehicle, unit, made, clock)
         if result is None:
             not_exactly(model, taken)
         else:
             no_superset(model, taken)
             found.append(ConcessionSet(len(found) + 1, made, result.vehicle, result))
-    return tuple(found)
-
-
-def _cheapest(model: Model, clock: Clock) -> list[int] | None:
-    """Numbers of the options in the cheapest set that is not refused yet; None where there is none."""
-    solution = minimise(model.program, [model.cost()], clock)[0]
-    if solution.outcome != PROVEN_BEST:
-        return None
-    return [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
+    return ConcessionStudy(tuple(found), "the search for concessions ended before it was through: there may be more")
 
 
 def _tried(vehicle: Vehicle, unit: Unit, made: tuple[Option, ...], clock: Clock) -> Allocation | None:

@@ -1,10 +1,12 @@
 """How many channels more it takes, and how strong they have to be."""
 
+from bisect import bisect_left
 from dataclasses import replace
+from functools import partial
 
 from pdm_alloc.allocation.arithmetic import amps, plural
 from pdm_alloc.allocation.not_enough import Short
-from pdm_alloc.allocation.shortfall.trial import Growth, Trial, with_channels, with_module
+from pdm_alloc.allocation.shortfall.trial import Growth, Trial, Unproved, with_channels, with_module
 from pdm_alloc.circuits.classes import Rating, channel_classes
 from pdm_alloc.circuits.items import item_types
 from pdm_alloc.module import Channel, Unit
@@ -35,21 +37,35 @@ class Channels:
     def least(self, trial: Trial, unit: Unit) -> Growth | None:
         """Fewest channels more; then the weakest kind of which so many will do."""
         opened = self.opened(trial, unit)
-        used = trial.cheapest(opened, {c.name: "new" for c in opened.module.channels if _is_new(c.name)}, _new_width)
-        if used is None:
-            return None
         most = len(opened.module.channels) - len(unit.module.channels)
-        number = self._with_spares(trial, unit, used[0], most)
+        new = {c.name: "new" for c in opened.module.channels if _is_new(c.name)}
+        try:
+            used = trial.cheapest(opened, new, _new_width)
+        except Unproved:  # too many circuits to list, perhaps: the verdict alone takes less
+            number, by = self._counted(trial, unit, most), ""
+        else:
+            number = None if used is None else self._with_spares(trial, unit, used[0], most)
+            by = ", ".join(dict.fromkeys(h[3] for h in used[1])) if used else ""
+        if number is None:
+            return None
         kind = next((k for k in _kinds(unit) if trial.enough(_more(unit, k, number))), None)
         like = next((c.name for c in unit.module.channels if _plain(c) == kind), None)
-        return _new_channels(unit, like, number, ", ".join(dict.fromkeys(h[3] for h in used[1])))
+        return _new_channels(unit, like, number, by)
+
+    def _counted(self, trial: Trial, unit: Unit, most: int) -> int | None:
+        """Fewest channels more, from verdicts alone."""
+        enough = partial(_is_enough_with, trial, unit)
+        return bisect_left(range(most), True, key=enough) if enough(most) else None
 
     def _with_spares(self, trial: Trial, unit: Unit, number: int, most: int) -> int:
         """The new channels may all be in use while too few of the old ones stay free."""
         if not trial.vehicle.settings.spare_channels:
             return number
-        tried = (n for n in range(number, most) if trial.enough(_more(unit, _strongest(unit), n)))
-        return next(tried, most)
+        return next((n for n in range(number, most) if _is_enough_with(trial, unit, n)), most)
+
+
+def _is_enough_with(trial: Trial, unit: Unit, number: int) -> bool:
+    return trial.enough(_more(unit, _strongest(unit), number))
 
 
 def _new_channels(unit: Unit, like: str | None, number: int, by: str) -> Growth:

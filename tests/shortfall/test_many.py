@@ -1,0 +1,43 @@
+"""A command with so many different loads that its circuits cannot be listed."""
+
+from dataclasses import replace
+
+import pytest
+
+from pdm_alloc.allocation.concessions import concession_study
+from pdm_alloc.allocation.shortfall.channels import CHANNELS
+from pdm_alloc.allocation.shortfall.study import first_short
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.task import task_of
+from tests.shortfall.conftest import LOAD, module_of, vehicle_of
+
+# Fours that fill a channel of 8 A usable (10 A, 20 % headroom) exactly: 10 channels, and no fewer.
+FOURS = [(1601 + 13 * n, 1907 + 29 * n, 2003 + 7 * n) for n in range(10)]
+CURRENTS = [ma for some in FOURS for ma in (*some, 8000 - sum(some))]
+
+
+@pytest.fixture(scope="module")
+def many():
+    loads = (replace(LOAD, name=f"lamp {n}", running_ma=ma, inrush_ma=ma) for n, ma in enumerate(CURRENTS))
+    return vehicle_of(*loads)
+
+
+def test_its_circuits_cannot_be_listed(many):
+    """Otherwise the tests here show nothing."""
+    with pytest.raises(TooManyCircuits):
+        task_of(many, [module_of(7)], CircuitBook(3))
+
+
+def test_how_many_channels_are_short_is_told_all_the_same(many):
+    """From verdicts alone, each proved."""
+    (short,) = first_short(many, module_of(7), Clock(60))
+    assert (short.kind, short.have, short.need) == (CHANNELS, 7, 10)
+    assert short.sentence == "3 more channels of at least 10 A"
+
+
+def test_concessions_that_were_not_looked_for_are_not_called_none(many):
+    """Nothing found and nothing looked for are told apart."""
+    study = concession_study(many, (module_of(7),))
+    assert study.sets == ()
+    assert study.left_open == "concessions were not looked for: the command c has too many different loads"
