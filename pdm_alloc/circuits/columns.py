@@ -77,6 +77,7 @@ class CircuitBook:
     def __init__(self, tolerance_loads: int):
         self.tolerance_loads = tolerance_loads
         self._known: dict[tuple[tuple[ItemType, ...], Rating, Wiring], dict[Counts, Fit]] = {}
+        self._hopeless: set[tuple[tuple[ItemType, ...], Rating, Wiring]] = set()
         self._wirings: dict[tuple, Wiring] = {}
 
     def wiring(self, vehicle: Vehicle) -> Wiring:
@@ -87,10 +88,16 @@ class CircuitBook:
         return self._wirings[key]
 
     def circuits(self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring) -> dict[Counts, Fit]:
-        """As `circuits_of`, from memory where asked before."""
+        """As `circuits_of`, from memory where asked before; that there are too many is remembered too."""
         key = (types, rating, wiring)
+        if key in self._hopeless:
+            raise TooManyCircuits(types[0].command)
         if key not in self._known:
-            self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads)
+            try:
+                self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads)
+            except TooManyCircuits:
+                self._hopeless.add(key)
+                raise
         return self._known[key]
 
     def one(self, types: tuple[ItemType, ...], counts: Counts, rating: Rating, wiring: Wiring) -> Fit | None:
