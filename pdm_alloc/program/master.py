@@ -7,6 +7,7 @@ finds the prices for which it is best (Dantzig and Wolfe, Operations Research 8 
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -143,9 +144,10 @@ class Master:
         return [choice for own in listed for choice in own or ()]
 
     def taken(self) -> list[tuple[Choice, float]]:
-        """Choices of the last solve, each with how much of it is taken."""
-        values = self.linear.values[self._columns].tolist()
-        return [(choice, value) for choice, value in zip(self.choices, values, strict=True) if value > _EPSILON]
+        """Choices of the last solve, each with how much of it is taken; those added since are not in it."""
+        solved = bisect_left(self._columns, len(self.linear.values))
+        values = self.linear.values[self._columns[:solved]].tolist()
+        return [(choice, value) for choice, value in zip(self.choices, values, strict=False) if value > _EPSILON]
 
     def is_missing(self) -> bool:
         """Whether anything is missing from the last solve."""

@@ -3,6 +3,7 @@
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.lines import Line, refuse_twins
+from pdm_alloc.tables.together import check_together
 from pdm_alloc.tables.vehicle_lines import VehicleLines
 
 __all__ = ["check_rules"]
@@ -28,6 +29,7 @@ def check_rules(tables: VehicleLines, faults: Faults) -> None:
     _check_settings(tables, faults)
     _check_supply(tables, faults)
     _check_locked(tables, faults)
+    check_together(tables, faults)
     refuse_twins(tables.rows["concessions"], ("kind", "subject"), "concessions", faults)
 
 

@@ -131,7 +131,9 @@ def locked_rows(chance: random.Random, vehicle: Tables, catalogue: Tables) -> li
     """
     rows: list[dict[str, str]] = []
     owners: dict[tuple[str, str], str] = {}
-    for load in chance.sample(vehicle["loads"], min(len(vehicle["loads"]), chance.randint(1, 3))):
+    joined = {row["command"] for row in vehicle.get("commands", ()) if row["together"]}
+    free = [row for row in vehicle["loads"] if row["command"] not in joined]
+    for load in chance.sample(free, min(len(free), chance.randint(1, 3))):
         channel = chance.choice(catalogue["channels"])
         spot = (channel["module"], channel["channel"])
         if owners.setdefault(spot, load["command"]) == load["command"]:

@@ -165,4 +165,6 @@ def check_refusal(refusal: pa.NotEnough) -> None:
         found = pa.verify(chosen.allocation)
         assert found.empty, list(found.message)
     assert refusal.concessions["rank"].nunique() == len(refusal.concession_sets)
-    assert bool(refusal.cheapest_concessions) == bool(refusal.concession_sets)
+    # The one set takes less time than the five: the clock may cut them short.
+    cut = bool(refusal.concessions_left_open)
+    assert cut or bool(refusal.cheapest_concessions) == bool(refusal.concession_sets)

@@ -47,6 +47,7 @@ def vehicle_tables(chance: random.Random) -> Tables:
     places = _places(chance, names) if chance.random() < 0.5 else []
     loads = _loads(chance, names.take(count), commands, [row["place"] for row in places])
     tables: Tables = {"loads": loads, **_command_tables(chance, names, commands, places)}
+    _keep_possible(tables)
     used = {row["command"] for row in loads}
     known = [name for name in commands if name in used or tables.get("commands")]
     tables |= _state_tables(chance, names, known, volts)
@@ -135,9 +136,16 @@ def _command(chance, name, inputs):
         "condition": condition(chance, inputs, chance.randint(0, 3)) if inputs and chance.random() < 0.7 else "",
         "action": "pwm" if chance.random() < 0.04 else chance.choice(("", "steady", "flash")),
         "headroom_pct": chance.choice(("0", "5", "30")) if chance.random() < 0.08 else "",
-        "together": "yes" if chance.random() < 0.03 else "",
+        "together": "yes" if chance.random() < 0.05 else "",
         "x_wire": free_text(chance),
     }
+
+
+def _keep_possible(tables):
+    """Loads whose own rows forbid it are not told to share one channel."""
+    alone = {r["command"] for r in tables["loads"] if r["share"] == "no" or r["separate"] or "rev" in r["needs"]}
+    for row in tables.get("commands", ()):
+        row["together"] = "" if row["command"] in alone else row["together"]
 
 
 def condition(chance: random.Random, inputs: list[str], depth: int) -> str:
