@@ -45,6 +45,9 @@ def _alone():
     low = replace(module_of(3), module=replace(module_of(3).module, total_peak_ma=30_000))
     peak = vehicle_of(*named(3, inrush_ma=24_000, inrush_ms=1.0))
     yield "whole module peak", peak, low, "2 A more peak"
+    narrow = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0, max_wire_mm2=0.75) for n in range(3))
+    far = vehicle_of(replace(LOAD, length_m=6.0, max_drop_pct=3.0))
+    yield "terminals", far, module_of(3, own=narrow), "terminals that take 2.5 mm2 of wire on every channel"
     few = replace(module_of(3), module=replace(module_of(3).module, inputs=1))
     inputs = vehicle_of(*named(1), inputs=tuple(Input(f"i{n}") for n in range(3)))
     yield "inputs", inputs, few, "2 more inputs (3 switches and senders against 1)"

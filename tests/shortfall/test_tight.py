@@ -11,8 +11,10 @@ from pdm_alloc.allocation.shortfall.fixed import INPUTS, SUPPLY
 from pdm_alloc.allocation.shortfall.inrush import INRUSH, _higher
 from pdm_alloc.allocation.shortfall.study import KINDS, growths
 from pdm_alloc.allocation.shortfall.sums import BANK, PEAK, WHOLE, _banks
+from pdm_alloc.allocation.shortfall.terminals import TERMINALS, _wider
 from pdm_alloc.allocation.shortfall.trial import Trial, with_channels, with_module
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.electrics.wire import wire_sizes
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.vehicle import PPM, Settings, State
 from tests.strategies import cases
@@ -43,6 +45,9 @@ def one_less(trial, unit, short):
         yield with_module(unit, total_ma=round(1000 * short.need) - 1)
     elif short.kind == PEAK:
         yield with_module(unit, total_peak_ma=round(1000 * short.need) - 1)
+    elif short.kind == TERMINALS:
+        smaller = [s.area_mm2 for s in wire_sizes(trial.vehicle.settings.wire_sizes) if s.area_mm2 < short.need]
+        yield _wider(unit, smaller[-1])
     elif short.kind == INPUTS:
         yield with_module(unit, inputs=round(short.need) - 1)
 

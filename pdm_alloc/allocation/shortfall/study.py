@@ -12,6 +12,7 @@ from pdm_alloc.allocation.shortfall.features import Bridges, Pwm
 from pdm_alloc.allocation.shortfall.fixed import Inputs, Supply
 from pdm_alloc.allocation.shortfall.inrush import Inrush
 from pdm_alloc.allocation.shortfall.sums import Banks, Peak, Whole
+from pdm_alloc.allocation.shortfall.terminals import TERMINALS, Terminals
 from pdm_alloc.allocation.shortfall.trial import Growth, Trial, Unproved
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
@@ -20,7 +21,7 @@ from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["KINDS", "first_short", "growths", "shortfall"]
 
-KINDS = (Inputs(), Supply(), Whole(), Channels(), Pwm(), Bridges(), Banks(), Peak(), Strength(), Inrush())
+KINDS = (Inputs(), Supply(), Whole(), Channels(), Pwm(), Bridges(), Banks(), Peak(), Terminals(), Strength(), Inrush())
 
 
 def shortfall(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | None = None) -> list[Short]:
@@ -82,8 +83,12 @@ def _alone(trial: Trial, unit: Unit, kind) -> Growth | None:
 
 
 def _order(growth: Growth):
-    """More channels first, for that is what a builder can count; then the least relative growth."""
-    return (growth.short.kind != CHANNELS, growth.share, growth.short.kind)
+    """More channels first, for that is what a builder can count; then the least relative growth.
+
+    Terminals come before strength, which brings thicker terminals with it.
+    """
+    kind = growth.short.kind
+    return (kind != CHANNELS, kind != TERMINALS, growth.share, kind)
 
 
 def _pair(trial: Trial, unit: Unit, first, second) -> tuple[Growth, Growth] | None:
