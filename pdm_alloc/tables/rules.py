@@ -25,6 +25,8 @@ def check_rules(tables: VehicleLines, faults: Faults) -> None:
     """
     for line in tables.rows["loads"]:
         _check_inrush(line, faults)
+    for line in tables.rows["places"]:
+        _check_heat(line, tables.settings.insulation_c, faults)
     _check_items(tables.rows["loads"], faults)
     _check_settings(tables, faults)
     _check_supply(tables, faults)
@@ -57,6 +59,15 @@ def _check_inrush_length(line, faults):
 
 def _amps(milliamps):
     return f"{milliamps / 1000:.9g}"
+
+
+def _check_heat(line, insulation, faults):
+    """Wires end at a place or pass it: none of them bears more than its insulation."""
+    around = line.values.ambient_c
+    if None not in (around, insulation) and around >= insulation:
+        message = f"is not below insulation_c ({insulation:g} °C)"
+        remedy = "give insulation of a higher class in the settings, or take wires another way"
+        faults.add("places", line.number, "ambient_c", f"{around:g}", message, remedy)
 
 
 def _check_items(lines, faults):

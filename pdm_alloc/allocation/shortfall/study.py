@@ -14,6 +14,7 @@ from pdm_alloc.allocation.shortfall.inrush import Inrush
 from pdm_alloc.allocation.shortfall.sums import Banks, Peak, Whole
 from pdm_alloc.allocation.shortfall.terminals import TERMINALS, Terminals
 from pdm_alloc.allocation.shortfall.trial import Growth, Trial, Unproved
+from pdm_alloc.allocation.shortfall.wires import unwired
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Unit
 from pdm_alloc.program.solver import Clock
@@ -45,6 +46,9 @@ def shortfall(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | No
         pair; where no pair is, what is missed whatever else grows (group 0).
     """
     trial = Trial(vehicle, book or CircuitBook(vehicle.settings.tolerance_loads), clock)
+    lost = unwired(trial, _opened(trial, unit))
+    if lost:  # no growth of any kind will do
+        return [*arithmetic_shorts(vehicle, [unit]), *lost]
     groups = growths(trial, unit)
     shorts = [replace(g.short, group=n + 1) for n, group in enumerate(groups) for g in group]
     return shorts or [*arithmetic_shorts(vehicle, [unit]), *_missed_anyway(trial, unit)]
@@ -109,10 +113,15 @@ def _missed_anyway(trial: Trial, unit: Unit) -> Sequence[Short]:
 
 
 def _anyway(trial: Trial, unit: Unit, kind) -> Growth | None:
-    others = unit
-    for other in KINDS:
-        others = others if other is kind else other.opened(trial, others)
+    others = _opened(trial, unit, kind)
     with suppress(Unproved):
         growth = None if trial.enough(others) else kind.least(trial, others)
         return growth and growth.on(unit)
     return None
+
+
+def _opened(trial: Trial, unit: Unit, but=None) -> Unit:
+    """The unit with every kind of limit open, one excepted."""
+    for kind in KINDS:
+        unit = unit if kind is but else kind.opened(trial, unit)
+    return unit
