@@ -130,8 +130,8 @@ class Search:
         if not self._try(choices):
             return None
         self.proved = min(self.value, math.floor(bound.value + slack + _EPSILON) + 1.0)
-        if self.best is not None:
-            return max(0.0, self.value - 1 - bound.value)
+        if self.best is not None:  # step by step: all that is near to a poor solution is far more than to a good one
+            return max(0.0, min(self.value - 1 - bound.value, max(2 * slack, 1.0)))
         if slack > self.master.measure.most(self.objective) - bound.value:
             self.proved = math.inf
             return None

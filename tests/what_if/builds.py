@@ -66,12 +66,14 @@ def enough(car, units, **options):
 
 
 def tabled(car):
-    """A vehicle as tables could hold it: an inrush always has a length."""
+    """A vehicle as tables could hold it: an inrush always has a length, loads kept apart are not joined."""
+    apart = {load.command for load in car.loads if not load.share or load.separate or "reversing" in load.needs}
+    commands = tuple(replace(c, together=c.together and c.name not in apart) for c in car.commands)
     loads = (
         replace(load, inrush_ms=5.0) if load.inrush_ma > load.running_ma and not load.inrush_ms else load
         for load in car.loads
     )
-    return replace(car, loads=tuple(loads))
+    return replace(car, loads=tuple(loads), commands=commands)
 
 
 @st.composite
