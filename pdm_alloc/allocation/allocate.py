@@ -96,9 +96,8 @@ def allocate(
 def _solved(vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook, wired) -> Solved:
     try:
         return solve(vehicle, units, vehicle.settings.strategy, clock, book, wired)
-    except TooManyCircuits as command:
-        text = f"the command {command} has too many different loads to list its circuits: split it, or merge like loads"
-        raise Unsolved(STOPPED_EMPTY, text) from None
+    except TooManyCircuits as why:
+        raise Unsolved(STOPPED_EMPTY, str(why)) from None
 
 
 def _fitted(modules, module, catalogue):

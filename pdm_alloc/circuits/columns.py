@@ -1,6 +1,6 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.fit import Counts, Fit, fit, may_share
@@ -8,17 +8,36 @@ from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring, wiring_key
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["CircuitBook", "TooManyCircuits", "circuits_of"]
+__all__ = ["CircuitBook", "OutOfTime", "TooManyCircuits", "circuits_of"]
 
 MOST_CIRCUITS = 20_000
+_ASK_EVERY = 500
 
 
 class TooManyCircuits(Exception):
     """A command has so many loads that listing its circuits is hopeless."""
 
+    def __str__(self) -> str:
+        """For a person: which, and what to do."""
+        why = f"the command {self.args[0]} has too many different loads to list its circuits"
+        return f"{why}: split it, or merge like loads"
+
+
+class OutOfTime(TooManyCircuits):
+    """There was no time to list the circuits of a command."""
+
+    def __str__(self) -> str:
+        """For a person: which, and what to do."""
+        return f"time ran out while the circuits of {self.args[0]} were listed: give it more (time_limit_s)"
+
 
 def circuits_of(
-    types: Sequence[ItemType], rating: Rating, wiring: Wiring, tolerance_loads: int = 0, most: int = MOST_CIRCUITS
+    types: Sequence[ItemType],
+    rating: Rating,
+    wiring: Wiring,
+    tolerance_loads: int = 0,
+    late: Callable[[], bool] | None = None,
+    most: int = MOST_CIRCUITS,
 ) -> dict[Counts, Fit]:
     """Every circuit of a command that a kind of channel bears.
 
@@ -32,6 +51,8 @@ def circuits_of(
         Lengths and wires of the vehicle.
     tolerance_loads : int
         How many loads at once are taken at the top of their tolerance.
+    late : callable, optional
+        True stops the listing; asked now and then.
     most : int
         Stop beyond so many.
 
@@ -44,12 +65,16 @@ def circuits_of(
     ------
     TooManyCircuits
         There are more than `most`.
+    OutOfTime
+        `late` said so.
     """
     found: dict[Counts, Fit] = {}
     for counts, result in _grow(types, (rating, wiring, tolerance_loads), (), 0):
         found[counts] = result
         if len(found) > most:
             raise TooManyCircuits(types[0].command)
+        if late and len(found) % _ASK_EVERY == 0 and late():
+            raise OutOfTime(types[0].command)
     return found
 
 
@@ -87,14 +112,22 @@ class CircuitBook:
             self._wirings[key] = Wiring(vehicle)
         return self._wirings[key]
 
-    def circuits(self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring) -> dict[Counts, Fit]:
+    def circuits(
+        self,
+        types: tuple[ItemType, ...],
+        rating: Rating,
+        wiring: Wiring,
+        late: Callable[[], bool] | None = None,
+    ) -> dict[Counts, Fit]:
         """As `circuits_of`, from memory where asked before; that there are too many is remembered too."""
         key = (types, rating, wiring)
         if key in self._hopeless:
             raise TooManyCircuits(types[0].command)
         if key not in self._known:
             try:
-                self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads)
+                self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads, late)
+            except OutOfTime:
+                raise
             except TooManyCircuits:
                 self._hopeless.add(key)
                 raise

@@ -88,11 +88,8 @@ def mount(
         search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s)
         search.run(how.executor, how.at_once, how.progress, how.stop)
         return mounting_of(search, _allocation(search))
-    except TooManyCircuits as command:
-        reason = (
-            f"the command {command} has too many different loads to list its circuits: split it, or merge like loads"
-        )
-        raise Unsolved(FAILED, reason) from None
+    except TooManyCircuits as why:
+        raise Unsolved(FAILED, str(why)) from None
 
 
 def _check(catalogue: Catalogue, wanted: Objective) -> None:

@@ -80,7 +80,7 @@ def lightest(
     ValueError
         A unit's ambient is outside its module's derating table.
     """
-    task = task_of(vehicle, units, book)
+    task = task_of(vehicle, units, book, late=clock.is_over)
     program, cost = partition(task), wire_costs(task)
     keep_within_feeds(program, task, feeds_ma)
     relaxed = solve_program(program, cost, clock, whole=False)

@@ -7,7 +7,7 @@ anywhere in the class. Only channels that can be doubled are told apart, for the
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.columns import CircuitBook
@@ -79,7 +79,13 @@ class Keeping:
         return replace(self.task, classes=tuple(classes), columns=tuple(columns))
 
 
-def keeping(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook, wired: Iterable[Wired]) -> Keeping:
+def keeping(
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    book: CircuitBook,
+    wired: Iterable[Wired],
+    late: Callable[[], bool] | None = None,
+) -> Keeping:
     """A task in which what is wired can stay where it is.
 
     Parameters
@@ -92,6 +98,8 @@ def keeping(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook, wired: I
         Circuits of this vehicle known so far.
     wired : iterable of (str, tuple of str, tuple of (str, int))
         What is built. Units, channels and loads are found again by name; those that are no more count for nothing.
+    late : callable, optional
+        True stops the listing of circuits.
 
     Returns
     -------
@@ -100,11 +108,11 @@ def keeping(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook, wired: I
     Raises
     ------
     TooManyCircuits
-        A command has too many different loads to list its circuits.
+        A command has too many different loads to list its circuits, or there was no time for it.
     """
     spots = _spots(vehicle, units, wired)
     apart = {(unit, name): name for unit, channels in spots for name in channels if _doubles(units[unit], name)}
-    task = task_of(_told_apart(vehicle, spots), units, book, apart)
+    task = task_of(_told_apart(vehicle, spots), units, book, apart, late)
     pinned = list(_pinned(task, spots))
     pins = {len(task.columns) + n: spot for n, (spot, _) in enumerate(pinned)}
     return Keeping(replace(task, columns=(*task.columns, *(column for _, column in pinned))), spots, pins)

@@ -8,6 +8,7 @@ from pdm_alloc.program.group import Group, Plan
 __all__ = ["TooManyPlans", "near_plans"]
 
 _MOST = 5_000  # plans and parts of plans of one command
+_MOST_STEPS = 2_000_000  # from part to part, tried
 _SLACK = 1e-9
 
 Labels = dict[int, tuple[float, tuple]]
@@ -49,7 +50,7 @@ def near_plans(group: Group, j: int, slack: float, key_of: Callable[[int, int], 
     most = float(group.least[full, j])
     most += slack + _SLACK * (1 + abs(most))
     waiting: dict[int, Labels] = {full: {0: (0.0, ())}}
-    seen = 0
+    seen = steps = 0
     while waiting.keys() - {0}:
         state = max(waiting)
         labels = waiting.pop(state)
@@ -57,7 +58,11 @@ def near_plans(group: Group, j: int, slack: float, key_of: Callable[[int, int], 
         if seen > _MOST:
             raise TooManyPlans
         floor = min((cost for cost, _ in labels.values()), default=math.inf)
-        for move in group.moves(state, j, most - floor).tolist():
+        moves = group.moves(state, j, most - floor).tolist()
+        steps += len(moves) * len(labels) * group.classes.shape[1]
+        if steps > _MOST_STEPS:
+            raise TooManyPlans
+        for move in moves:
             target = waiting.setdefault(state - move, {})
             _extend(group, j, move, labels, target, most - float(group.least[state - move, j]), key_of)
     done = sorted(waiting.get(0, {}).items(), key=lambda item: (item[1][0], item[0]))

@@ -4,7 +4,7 @@ What is found this way does fit; that no more fits has to be proved by the whole
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Rating
@@ -60,7 +60,7 @@ def base_of(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: Circuit
     -------
     Base
     """
-    task = task_of(vehicle, units, book)
+    task = task_of(vehicle, units, book, late=clock.is_over)
     few, weak = channels_used(task), strength_used(task)
     found = [minimise(partition(task), [packed([few, weak], task.channels())[0]], clock)[0]]
     if found[0]:
@@ -88,9 +88,15 @@ class _Narrow(CircuitBook):
         """As the whole book has it."""
         return self._whole.wiring(vehicle)
 
-    def circuits(self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring) -> dict[Counts, Fit]:
+    def circuits(
+        self,
+        types: tuple[ItemType, ...],
+        rating: Rating,
+        wiring: Wiring,
+        late: Callable[[], bool] | None = None,
+    ) -> dict[Counts, Fit]:
         """Those of the free command, and those of others that are in use."""
-        every = self._whole.circuits(types, rating, wiring)
+        every = self._whole.circuits(types, rating, wiring, late)
         if types[0].command == self._command:
             return every
         return {counts: every[counts] for counts in self._wanted.get(types[0].command, ()) if counts in every}

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.module import Unit
 from pdm_alloc.program.handout import Handed, NoSolution, hand_out
 from pdm_alloc.program.large import solve_large
@@ -86,7 +86,12 @@ def _solved(vehicle, units, strategy, clock, book, wired) -> Solved:
     merged = Solved(large.outcome, large.circuits, large.gap, large.objectives)
     if large.final or clock.left_s <= 0:  # listing every circuit takes seconds, and then there is no time to solve
         return merged
-    return _better(merged, _in_full(vehicle, units, strategy, clock, book))
+    try:
+        return _better(merged, _in_full(vehicle, units, strategy, clock, book))
+    except TooManyCircuits:
+        if merged.circuits:
+            return merged
+        raise
 
 
 def _better(merged: Solved, full: Solved) -> Solved:
@@ -99,8 +104,8 @@ def _better(merged: Solved, full: Solved) -> Solved:
 
 def _in_full(vehicle, units, strategy, clock, book, wired=()) -> Solved:
     """The program over every channel class as it is."""
-    keep = keeping(vehicle, units, book, wired) if wired else None
-    task = keep.task if keep else task_of(vehicle, units, book)
+    keep = keeping(vehicle, units, book, wired, clock.is_over) if wired else None
+    task = keep.task if keep else task_of(vehicle, units, book, late=clock.is_over)
     named, program = objectives(task, strategy), partition(task)
     if keep:
         named.insert(0, (MOVES, keep.cost()))
@@ -125,7 +130,7 @@ def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: Circu
     large = solve_large(vehicle, units, "spare", clock, book, any_will_do=True)
     if large and (large.final or large.circuits):
         return Solution(large.outcome, (), large.objectives[0][1] if large.objectives else math.inf)
-    task = task_of(vehicle, units, book)
+    task = task_of(vehicle, units, book, late=clock.is_over)
     cost = packed([channels_used(task), strength_used(task)], task.channels())[0]
     return minimise(partition(task), [cost], clock)[0]
 

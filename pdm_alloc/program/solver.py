@@ -45,6 +45,10 @@ class Clock:
         self._end = time.monotonic() + limit_s
         self._stop = stop
 
+    def is_over(self) -> bool:
+        """Whether no time is left."""
+        return self.left_s <= 0
+
     @property
     def left_s(self) -> float:
         """Seconds left, never negative; 0 when stopped."""

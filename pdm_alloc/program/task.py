@@ -1,6 +1,6 @@
 """Everything one program needs: item types, channel classes and the columns, worked out once."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.circuits.capacity import Capacity
@@ -81,6 +81,7 @@ def task_of(
     units: Sequence[Unit],
     book: CircuitBook,
     apart: Mapping[tuple[int, str], str] | None = None,
+    late: Callable[[], bool] | None = None,
 ) -> Task:
     """Columns of a vehicle on units.
 
@@ -94,6 +95,8 @@ def task_of(
         Circuits of this vehicle known so far.
     apart : mapping of (int, str) to str, optional
         Label by unit number and channel: channels with different labels are told apart.
+    late : callable, optional
+        True stops the listing of circuits.
 
     Returns
     -------
@@ -103,7 +106,7 @@ def task_of(
     Raises
     ------
     TooManyCircuits
-        A command has too many different loads to list its circuits.
+        A command has too many different loads to list its circuits, or there was no time for it.
     """
     types = item_types(vehicle, units)
     held = {place for places in locked_channels(vehicle, units).values() for place in places}
@@ -113,7 +116,7 @@ def task_of(
     columns = []
     for command, own in types.items():
         for number, channel_class in enumerate(classes):
-            for counts, fit in book.circuits(own, channel_class.rating, wiring).items():
+            for counts, fit in book.circuits(own, channel_class.rating, wiring, late).items():
                 if _allowed(own, counts, channel_class, slack):
                     columns.append(Column(command, counts, number, fit, _most(own, counts, channel_class)))
     return Task(vehicle, tuple(units), types, classes, capacities, tuple(columns))

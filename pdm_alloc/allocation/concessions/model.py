@@ -6,7 +6,7 @@ finds are then tried in full.
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from pdm_alloc.allocation.concessions.merged import merged
@@ -49,6 +49,8 @@ class Model:
         Lengths and wires of the vehicle.
     tolerance_loads : int
         How many loads at once are taken at the top of their tolerance.
+    late : callable, optional
+        True stops the listing of circuits.
     """
 
     program: Program
@@ -56,13 +58,14 @@ class Model:
     chosen: list[int]
     wiring: Wiring
     tolerance_loads: int
+    late: Callable[[], bool] | None = None
     cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
 
     def circuits(self, types: Sequence[ItemType], kind: ChannelClass) -> dict[Counts, Fit]:
         """Circuits of a command that a kind of channel bears."""
-        return circuits_of(types, kind.rating, self.wiring, self.tolerance_loads)
+        return circuits_of(types, kind.rating, self.wiring, self.tolerance_loads, self.late)
 
     def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
         """Whether a kind of channel bears one circuit."""
@@ -78,7 +81,9 @@ class Model:
         return next((n for n, o in enumerate(self.options) if (o.kind, o.subject) == (kind, subject)), None)
 
 
-def concession_model(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) -> Model:
+def concession_model(
+    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], late: Callable[[], bool] | None = None
+) -> Model:
     """Variables and rows for all concessions of a vehicle on one unit.
 
     Parameters
@@ -89,6 +94,8 @@ def concession_model(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) ->
         Not enough for it.
     offered : sequence of Option
         Concessions to choose from.
+    late : callable, optional
+        True stops the listing of circuits.
 
     Returns
     -------
@@ -101,7 +108,7 @@ def concession_model(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) ->
     """
     program = Program()
     chosen = [program.variable(1) for _ in offered]
-    model = Model(program, tuple(offered), chosen, Wiring(vehicle), vehicle.settings.tolerance_loads)
+    model = Model(program, tuple(offered), chosen, Wiring(vehicle), vehicle.settings.tolerance_loads, late)
     held = {place for places in locked_channels(vehicle, [unit]).values() for place in places}
     classes, capacities = channel_classes(vehicle, [unit], held)
     kinds, rows = merged(classes, capacities)

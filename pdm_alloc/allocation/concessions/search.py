@@ -110,11 +110,9 @@ def concession_study(
         return ConcessionStudy()
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     try:
-        model = concession_model(vehicle, units[0], options(vehicle))
-    except TooManyCircuits as command:
-        return ConcessionStudy(
-            left_open=f"concessions were not looked for: the command {command} has too many different loads"
-        )
+        model = concession_model(vehicle, units[0], options(vehicle), clock.is_over)
+    except TooManyCircuits as why:
+        return ConcessionStudy(left_open=f"concessions were not looked for: {why}")
     return _searched(vehicle, units[0], model, most, clock)
 
 

@@ -69,7 +69,7 @@ class Trial:
     def task(self, unit: Unit, apart: Mapping[tuple[int, str], str] | None = None) -> Task:
         """Columns of the vehicle on a unit; listing them takes time, so the clock is asked first."""
         with self._asked():
-            return task_of(self.vehicle, [unit], self.book, apart)
+            return task_of(self.vehicle, [unit], self.book, apart, self.clock.is_over)
 
     def enough(self, unit: Unit) -> bool:
         """Whether a unit is enough; either answer is proved, or `Unproved` is raised."""
