@@ -1,4 +1,4 @@
-"""How time grows with the vehicle: ours, the textbook model in the same solver, and CP-SAT on the textbook model.
+"""How time grows with the vehicle: ours, the textbook model with HiGHS and CBC, and CP-SAT on the model.
 
     python -m tests.benchmarks.bench_scale [--seconds 120] [--textbook 200]
 
@@ -18,7 +18,7 @@ from ortools.sat.python import cp_model
 import pdm_alloc as pa
 from pdm_alloc.module import Channel, Module, units_of
 from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
-from tests.benchmarks.pulp_textbook import PROVED, PulpTextbook
+from tests.benchmarks.pulp_textbook import PROVED, PulpTextbook, has_cbc
 
 RESULTS = Path(__file__).parent / "results"
 SIZES = (100, 200, 400, 800, 1600)
@@ -119,10 +119,11 @@ def main() -> None:
 
 def compare(vehicle, modules, seconds: float, clock: float) -> None:
     """The other models on the same instance."""
-    run = PulpTextbook(vehicle, units_of(modules), "spare").run(clock)
-    sign = "" if run.verdict == PROVED else "more than "
-    ratio = f"{sign}{run.seconds / seconds:.0f} x"
-    print(f"      textbook, HiGHS: {run.seconds:.1f} s, {run.verdict}, {run.value} channels, {ratio}")
+    solvers = {"HiGHS": PulpTextbook.run} | ({"CBC": PulpTextbook.run_cbc} if has_cbc() else {})
+    for name, solve in solvers.items():
+        run = solve(PulpTextbook(vehicle, units_of(modules), "spare"), clock)
+        ratio = f"{'' if run.verdict == PROVED else 'more than '}{run.seconds / seconds:.0f} x"
+        print(f"      textbook, {name}: {run.seconds:.1f} s, {run.verdict}, {run.value} channels, {ratio}", flush=True)
     word, took, value = cp_sat(vehicle, modules, clock)
     print(
         f"      textbook core, CP-SAT on 2 cores: {took:.1f} s, {word}, {value} channels, {took / seconds:.0f} x",

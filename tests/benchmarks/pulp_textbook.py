@@ -5,6 +5,7 @@ wire, tolerance) forbids the sets it forbids, found beforehand. That time is not
 """
 
 import time
+import warnings
 from collections import defaultdict
 from dataclasses import dataclass
 from itertools import combinations, product
@@ -32,6 +33,11 @@ class Run:
     variables: int
     rows: int
     circuits: tuple = ()
+
+
+def has_cbc() -> bool:
+    """Whether PuLP brings CBC: before its version 4 it does."""
+    return "PULP_CBC_CMD" in pulp.listSolvers(onlyAvailable=True)
 
 
 class PulpTextbook:
@@ -211,6 +217,22 @@ class PulpTextbook:
         bound = float(value) if proved else abs(ceil(info.mip_dual_bound - 1e-6))
         circuits = tuple(self._circuits()) if found else ()
         return Run(PROVED if proved else STOPPED, took, value, bound, *size, circuits)
+
+    def run_cbc(self, seconds) -> Run:
+        """Solve with CBC, where PuLP brings it, within so many seconds."""
+        with warnings.catch_warnings():  # PuLP 3 warns that version 4 brings no CBC, which is why `has_cbc` asks
+            warnings.simplefilter("ignore", DeprecationWarning)
+            solver = pulp.PULP_CBC_CMD(msg=False, threads=1, gapRel=0.0, gapAbs=0.999, timeLimit=seconds)
+        start = time.perf_counter()
+        self.problem.solve(solver)
+        took = time.perf_counter() - start
+        size = (len(self.problem.variables()), self.problem.numConstraints())
+        found = self.problem.sol_status in (pulp.LpSolutionOptimal, pulp.LpSolutionIntegerFeasible)
+        if self.problem.sol_status == pulp.LpSolutionInfeasible:
+            return Run(IMPOSSIBLE, took, None, None, *size)
+        value = abs(round(self.problem.objective.value())) if found else None
+        proved = self.problem.sol_status == pulp.LpSolutionOptimal
+        return Run(PROVED if proved else STOPPED, took, value, None, *size, tuple(self._circuits()) if found else ())
 
     def _circuits(self):
         for s, slot in enumerate(self.slots):

@@ -1,9 +1,10 @@
 """The model that is the yardstick of the benchmark must be right, or the comparison says nothing."""
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 
 from pdm_alloc.allocation.verify import violations
-from tests.benchmarks.pulp_textbook import IMPOSSIBLE, PROVED, PulpTextbook
+from tests.benchmarks.pulp_textbook import IMPOSSIBLE, PROVED, PulpTextbook, has_cbc
 from tests.oracle.slots import suits
 from tests.oracle.textbook import textbook
 from tests.strategies import cases
@@ -20,3 +21,13 @@ def test_same_optimum_as_the_other_textbook_model(case):
         assert (run.verdict, run.value) == ((IMPOSSIBLE, None) if best is None else (PROVED, best))
         if best is not None:
             assert violations(*case, run.circuits) == []
+
+
+@pytest.mark.skipif(not has_cbc(), reason="this PuLP brings no CBC")
+@settings(max_examples=10, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(case=cases(most_loads=5, most_items=6, most_channels=6))
+def test_same_optimum_with_cbc(case):
+    """Another solver, the same verdict and number of channels."""
+    if suits(*case):
+        runs = PulpTextbook(*case, "spare").run(60), PulpTextbook(*case, "spare").run_cbc(60)
+        assert (runs[0].verdict, runs[0].value) == (runs[1].verdict, runs[1].value)
