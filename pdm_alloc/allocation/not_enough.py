@@ -12,6 +12,7 @@ from pdm_alloc.vehicle import Vehicle
 __all__ = ["SHORTFALL", "NotEnough", "Short", "Unsolved"]
 
 _NO_WAY = "no allocation keeps every limit, and no one or two kinds of limit were found that could grow instead"
+_FEW = 3
 SHORTFALL = ("set", "kind", "subject", "state", "have", "need", "short", "unit", "needed_by", "sentence")
 
 
@@ -140,11 +141,18 @@ class NotEnough(Exception):
 
     def why(self) -> str:
         """The easiest way out of the shortfall, in words."""
-        return " and ".join(s.sentence for s in self.first) or _NO_WAY
+        return " and ".join(map(_for_whom, self.first)) or _NO_WAY
 
     def __str__(self):
         """As `sentence`."""
         return self.sentence()
+
+
+def _for_whom(short: Short) -> str:
+    """With the loads it is short for where they are few and not said already; channels are short for all."""
+    names = short.needed_by.split(", ") if short.needed_by else []
+    said = short.kind == "channels" or not 1 <= len(names) <= _FEW or short.needed_by in short.sentence
+    return short.sentence if said else f"{short.sentence} (for {short.needed_by})"
 
 
 class Unsolved(Exception):
