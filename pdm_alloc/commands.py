@@ -232,14 +232,26 @@ def _deliver(options, allocation) -> int:
                 "channels": _records(allocation.channels),
                 "assignments": _records(allocation.assignments),
                 "spare": _records(allocation.spare),
+                "warnings": _records(allocation.warnings),
                 "written": [str(p) for p in written],
             }
         )
         return DONE
     print(_text(allocation.pin_map()), allocation.summary(), sep="\n\n")
+    print(*_care(allocation.warnings), sep="\n")
     if written:
         print(_written(written, Path(options.out)))
     return DONE
+
+
+def _care(warnings: pd.DataFrame):
+    """Every danger, and how many warnings and notes there are beside."""
+    for row in warnings[warnings.severity == "danger"].itertuples():
+        yield f"danger, {row.code}: {row.sentence} {row.remedy}"
+    counts = [(name, int((warnings.severity == name).sum())) for name in ("warning", "note")]
+    said = " and ".join(f"{n} {name}{'s' * (n != 1)}" for name, n in counts if n)
+    if said:
+        yield f"{said}: in the documents (--out) and in --json. Have a qualified person check the wiring."
 
 
 def _written(paths: list[Path], folder: Path) -> str:

@@ -73,6 +73,18 @@ def test_allocate_writes_the_pin_map(capsys, tmp_path):
     assert "proven best" in out
 
 
+def test_dangers_are_said_and_the_rest_is_counted(capsys):
+    """Who only reads the screen sees every danger; machines get all warnings."""
+    _, out, _ = said(capsys, "allocate", COUPE, "--module", "middle-42")
+    _, printed, _ = said(capsys, "allocate", COUPE, "--module", "middle-42", "--json")
+    warnings = json.loads(printed)["warnings"]
+    dangers = [row for row in warnings if row["severity"] == "danger"]
+    assert dangers
+    assert all(f"danger, {row['code']}: {row['sentence']} {row['remedy']}\n" in out for row in dangers)
+    counted = {word: sum(row["severity"] == word for row in warnings) for word in ("warning", "note")}
+    assert f"{counted['warning']} warnings and {counted['note']} notes: " in out
+
+
 def test_not_enough_exits_with_1_and_writes_nothing(capsys, tmp_path):
     """The answer that a module is not enough is an answer, with its reason; there is nothing to wire by."""
     code, out, _ = said(capsys, "allocate", COUPE, "--module", "compact-31", "--out", tmp_path / "out")
