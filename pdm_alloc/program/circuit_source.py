@@ -87,7 +87,9 @@ class CircuitSource:
         """Circuits on a class that cost at most `slack` more than they are worth, and what any costs there."""
         cost, ends = self._cost(m, objective, prices)
         bonus = self._bonus(m, prices)
-        found: Found = self.sacks[m].search(worth, cost - slack, self.left, ends, bonus, every)
+        # A list of all that is near has to cover also the items that are worth nothing.
+        worthless = self.exactly or every > 0
+        found: Found = self.sacks[m].search(worth, cost - slack, self.left, ends, bonus, every, worthless)
         return found, cost
 
     def _cost(self, m: int, objective: int | None, prices: np.ndarray) -> tuple[float, Ends]:

@@ -97,13 +97,14 @@ class Knapsack:
         ends: Ends | None = None,
         bonus: dict[int, float] | None = None,
         every: int = 0,
+        exactly: bool = False,
     ) -> Found:
         """Circuits worth more than `least`.
 
         Parameters
         ----------
         worth : sequence of float
-            Of one item of each type, at least 0.
+            Of one item of each type; below 0 only where `exactly`.
         least : float
             What a circuit must be worth more than.
         left : sequence of int, optional
@@ -114,6 +115,9 @@ class Knapsack:
             What is added where a type is in the circuit at all.
         every : int
             0: the best circuit alone. More: all there are, up to so many.
+        exactly : bool
+            Items that are worth nothing or less count too. Elsewhere a circuit is no worse without them, and there is
+            no harm in an item that is in none.
 
         Returns
         -------
@@ -123,14 +127,17 @@ class Knapsack:
         for n, more in (bonus or {}).items():
             each[(self.type_of == n) & (self.rank == 0)] += more
         if left is not None and len(each):
-            each[self.rank >= np.array(left, np.int64)[self.type_of]] = 0.0
-        return _Search(self, each, least, ends or np.zeros_like, every).run()
+            each[self.rank >= np.array(left, np.int64)[self.type_of]] = -np.inf
+        # Of a type that costs to be there at all, the second item can be worth what the first is not.
+        worthless = exactly or any(more < 0 for more in (bonus or {}).values())
+        return _Search(self, each, least, ends or np.zeros_like, every, worthless).run()
 
 
 class _Search:
     """Depth first, the most promising copy next, cut where the table promises too little."""
 
-    def __init__(self, sack: Knapsack, values: np.ndarray, least: float, ends: Ends, every: int):
+    def __init__(self, sack: Knapsack, values: np.ndarray, least: float, ends: Ends, every: int, worthless: bool):
+        self.floor = -np.inf if worthless else 0.0
         self.sack, self.values, self.least, self.ends, self.every = sack, values, least, ends, every
         steps = np.arange(sack.usable // sack.step, -1, -1)
         self.table = sack.table(values, ends(steps * sack.step).astype(float))
@@ -168,7 +175,7 @@ class _Search:
         weights, values = self.sack.weights[first:], self.values[first:]
         ready = self.sack.rank[first:] == 0
         ready[:1] |= bool(copies)
-        fit = np.nonzero(ready & (weights <= left) & (values > 0))[0]
+        fit = np.nonzero(ready & (weights <= left) & (values > self.floor))[0]
         promise = value + values[fit] + self.table[first + fit + 1, left - weights[fit]]
         order = np.argsort(-promise, kind="stable")
         return list(zip((first + fit[order]).tolist(), promise[order].tolist(), strict=True))

@@ -80,8 +80,6 @@ def solve_large(
     measure = Measure(merged, strategy)
     sources = _sources(blocks, measure, clock)
     relaxed = relax(measure, sources, clock, 1 if any_will_do else len(measure.names))
-    if strategy == "isolate" and any(isinstance(source, CircuitSource) for source in sources):
-        relaxed = _doubted(relaxed)
     found = Large(NOT_ENOUGH if relaxed.outcome == NOT_ENOUGH else STOPPED_EMPTY)
     for stage in reversed(relaxed.stages):
         places = pack(merged, stage.columns, clock)
@@ -89,11 +87,6 @@ def solve_large(
             found = _handed(merged, measure, relaxed, stage, places)
             break
     return replace(found, final=found.outcome in (PROVEN_BEST, NOT_ENOUGH) or size > _MANY)
-
-
-def _doubted(relaxed: Relaxed) -> Relaxed:
-    """Priced circuits prove how many there can be, but on rare occasions not how even they are: no proof is claimed."""
-    return replace(relaxed, outcome=BEST_SO_FAR) if relaxed.outcome == PROVEN_BEST else relaxed
 
 
 def _sources(blocks: Sequence[Block], measure: Measure, clock: Clock) -> list[Source]:

@@ -9,7 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import highspy
@@ -23,6 +23,8 @@ Row = tuple[dict[int, float], float, float]
 
 _SEED = 1
 _PRESOLVE_FROM = 20_000  # variables: below, presolve takes longer than the solve it saves
+_WHOLE = 1e-9  # from whole: a millionth, the usual, times costs of millions would be worth a whole step of the cost
+_GAP = 0.9  # costs are whole: below 1 by more than all tolerances together
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
 # lpDot takes longer than the solve; PuLP 4 has this constructor for it, in PuLP 3.3 the class itself is one.
 _EXPRESSION: Any = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
@@ -151,17 +153,25 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
         return Solution(PROVEN_BEST, (), 0.0, 0.0)
     silence_banner()
     problem, variables = _problem(program, cost, whole)
-    options: dict[str, Any] = (
-        {"presolve": "off", "mip_detect_symmetry": False} if len(variables) < _PRESOLVE_FROM else {}
-    )
-    solver = pulp.HiGHS(
-        mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=0.999, timeLimit=left, random_seed=_SEED, **options
-    )
+    options: dict[str, Any] = {"random_seed": _SEED, "mip_feasibility_tolerance": _WHOLE}
+    if len(variables) < _PRESOLVE_FROM:
+        options |= {"presolve": "off", "mip_detect_symmetry": False}
+    solver = pulp.HiGHS(mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=_GAP, timeLimit=left, **options)
     try:
         problem.solve(solver)
-        return _read(problem.solverModel, variables, whole)
+        found = _read(problem.solverModel, variables, whole)
+        return _recounted(found, program, cost) if whole else found
     except Exception:  # whatever goes wrong inside a solver, there is no answer
         return Solution(FAILED)
+
+
+def _recounted(solution: Solution, program: Program, cost: Mapping[int, float]) -> Solution:
+    """The cost of whole values as they are, which may be more than that of the nearly whole ones they come from."""
+    if not solution.values or not all(program.whole[v] for v in cost):
+        return solution
+    objective = float(sum(c * solution.values[v] for v, c in cost.items()))
+    outcome = BEST_SO_FAR if objective > solution.bound else solution.outcome
+    return replace(solution, outcome=outcome, objective=objective)
 
 
 def _problem(program: Program, cost: Mapping[int, float], whole: bool):
