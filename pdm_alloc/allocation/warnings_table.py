@@ -11,16 +11,21 @@ from pdm_alloc.allocation.wired import WiredCircuit
 from pdm_alloc.module import Unit, natural_key
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["WARNINGS", "warnings_table", "wire_warnings"]
+__all__ = ["WARNINGS", "all_warnings", "warnings_table", "wire_warnings"]
 
 WARNINGS = tuple(field.name for field in fields(CareWarning))
 
 
 def warnings_table(vehicle: Vehicle, units: Sequence[Unit] = (), wired: Sequence[WiredCircuit] = ()) -> pd.DataFrame:
     """A row a warning, gravest first: code, severity, subject, sentence, remedy."""
-    found = [*care(vehicle, units, [w.circuit for w in wired]), *wire_warnings(wired), *_starved(vehicle, wired)]
-    found.sort(key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject)))
+    found = all_warnings(vehicle, units, wired)
     return pd.DataFrame([astuple(w) for w in found], columns=list(WARNINGS))
+
+
+def all_warnings(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> list[CareWarning]:
+    """Rules of care and what the wires show, gravest first."""
+    found = [*care(vehicle, units, [w.circuit for w in wired]), *wire_warnings(wired), *_starved(vehicle, wired)]
+    return sorted(found, key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject)))
 
 
 def wire_warnings(wired: Sequence[WiredCircuit]) -> Iterator[CareWarning]:

@@ -5,9 +5,9 @@ from collections.abc import Iterator
 import ipywidgets as widgets
 from IPython.display import HTML, DisplayHandle, display
 
-from pdm_alloc.allocation.care import care
 from pdm_alloc.allocation.not_enough import NotEnough
 from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.allocation.warnings_table import all_warnings
 from pdm_alloc.module import Catalogue
 from pdm_alloc.panel.answer import Answer, Answers, Others
 from pdm_alloc.panel.controls import Controls
@@ -184,7 +184,7 @@ class Panel:
             "short": short(answer) if isinstance(result, NotEnough) else "",
             "states": states(design) if design else "",
             "channels": channels(design) if design else "",
-            "warnings": warnings(care(design.vehicle, design.units, design.circuits)) if design else "",
+            "warnings": warnings(all_warnings(design.vehicle, design.units, design.wired)) if design else "",
             "moved": moved(answer, self.kept),
         }
 
