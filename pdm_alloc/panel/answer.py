@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import pandas as pd
 
 from pdm_alloc.allocation.allocate import allocate
-from pdm_alloc.allocation.concessions import concession_sets, concessions_table
+from pdm_alloc.allocation.concessions import concession_study, concessions_table
 from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.circuits.columns import CircuitBook
@@ -40,6 +40,8 @@ class Answer:
     shortfall, concessions, moved : DataFrame or None
         What is short and what could be given up, where the module is not enough; what changed since the kept design.
         None until it is known.
+    left_open : str
+        Why there may be more ways to live with it; empty where there are none, or as many as were asked for.
     """
 
     question: Question
@@ -49,6 +51,7 @@ class Answer:
     shortfall: pd.DataFrame | None = None
     concessions: pd.DataFrame | None = None
     moved: pd.DataFrame | None = None
+    left_open: str = ""
 
     @property
     def allocation(self) -> Allocation | None:
@@ -82,8 +85,8 @@ def _reasons(answer: Answer, refusal: NotEnough) -> Generator[Answer, None, Answ
 
 
 def _with_ways(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Answer:
-    sets = concession_sets(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
-    return replace(answer, concessions=concessions_table(sets))
+    study = concession_study(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
+    return replace(answer, concessions=concessions_table(study.sets), left_open=study.left_open)
 
 
 class Answers:

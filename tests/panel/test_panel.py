@@ -3,12 +3,15 @@
 import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 import pdm_alloc as pa
 from pdm_alloc.panel import Panel
+from pdm_alloc.panel.answer import Answer
+from pdm_alloc.panel.views.short import short
 
 DATA = Path(__file__).parents[2] / "data"
 WAIT_S = 60
@@ -124,6 +127,13 @@ def test_too_small_a_module_says_what_is_short(panel):
     assert panel.answer.why in head(panel)
     assert panel.answer.shortfall["sentence"].iloc[0] in section(panel, "short")
     assert section(panel, "channels") == ""
+
+
+def test_ways_not_looked_for_are_not_called_none():
+    """A search that ended early says so, with or without what it found."""
+    none = pd.DataFrame({"rank": []})
+    assert "None was found" in short(Answer(None, None, 0.0, concessions=none))
+    assert "Time ran out." in short(Answer(None, None, 0.0, concessions=none, left_open="time ran out"))
 
 
 def test_kept_design_is_compared_with(panel):

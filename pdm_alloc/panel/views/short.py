@@ -26,7 +26,7 @@ def short(answer: Answer) -> Html:
     Html
     """
     lacking = tag("p", _WAIT) if answer.shortfall is None else _shortfall(answer.shortfall)
-    ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions)
+    ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions, answer.left_open)
     parts = [
         section("What is short", lacking, "pdm-shortfall"),
         section("Ways to live with it", ways, "pdm-concessions"),
@@ -53,10 +53,11 @@ def _short_row(join: str, row) -> list[object]:
     return [join, row.sentence, f"{row.have:g}{unit}", f"{row.need:g}{unit}", picture, row.needed_by]
 
 
-def _ways(frame: pd.DataFrame) -> Html:
+def _ways(frame: pd.DataFrame, left_open: str) -> Html:
+    more = tag("p", f"{left_open[:1].upper()}{left_open[1:]}.") if left_open else Html("")
     if frame.empty:
-        return tag("p", "None was found: take a larger module.")
-    return tag("ol", [_way(part) for _, part in frame.groupby("rank", sort=True)], "pdm-ways")
+        return more if left_open else tag("p", "None was found: take a larger module.")
+    return Html(tag("ol", [_way(part) for _, part in frame.groupby("rank", sort=True)], "pdm-ways") + more)
 
 
 def _way(frame: pd.DataFrame) -> Html:
