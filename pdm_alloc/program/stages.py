@@ -76,19 +76,29 @@ def _stage(program: Program, cost: Mapping[int, float], clock: Clock) -> tuple[S
     relaxed = solve_program(program, cost, clock, whole=False)
     if relaxed.outcome != PROVEN_BEST:
         return replace(relaxed, values=()), every
-    solution = _rounded(program, relaxed) or _thinned(program, cost, relaxed, clock)
+    solution = _rounded(program, cost, relaxed) or _thinned(program, cost, relaxed, clock)
     if solution.outcome != PROVEN_BEST:
         return solution, every
     return solution, _within(program, relaxed, solution.objective)
 
 
-def _rounded(program: Program, relaxed: Solution) -> Solution | None:
-    """The relaxation itself where it came out whole."""
+def _rounded(program: Program, cost: Mapping[int, float], relaxed: Solution) -> Solution | None:
+    """The relaxation itself where it came out whole, and made exactly so keeps every row and costs no more."""
     pairs = zip(relaxed.values, program.whole, strict=True)
     if any(whole and abs(value - round(value)) > _EPSILON for value, whole in pairs):
         return None
     values = tuple(round(v) if w else v for v, w in zip(relaxed.values, program.whole, strict=True))
-    return Solution(PROVEN_BEST, values, round(relaxed.objective), round(relaxed.objective))
+    objective = sum(c * values[v] for v, c in cost.items())
+    if objective > math.ceil(relaxed.objective - _slack(relaxed.objective)) or not _keeps_rows(program, values):
+        return None
+    return Solution(PROVEN_BEST, values, objective, objective)
+
+
+def _keeps_rows(program: Program, values: Sequence[float]) -> bool:
+    sums = (sum(w * values[v] for v, w in weights.items()) for weights, _, _ in program.rows)
+    return all(
+        least - _EPSILON <= total <= most + _EPSILON for total, (_, least, most) in zip(sums, program.rows, strict=True)
+    )
 
 
 def _within(program: Program, relaxed: Solution, objective: float) -> list[int]:

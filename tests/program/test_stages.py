@@ -1,13 +1,15 @@
 """Costs minimised in order: the thinned solve gives what plain enumeration gives."""
 
+import math
 from itertools import product
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.program import stages
 from pdm_alloc.program.outcome import NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
-from pdm_alloc.program.solver import Clock, Program, solve_program
+from pdm_alloc.program.solver import Clock, Program, Solution, solve_program
 from pdm_alloc.program.stages import minimise, packed
 
 
@@ -122,3 +124,31 @@ def test_a_stopped_solve_is_not_called_best():
         program.row(weights, total, total)
     solution = solve_program(program, {v: float(dice.randrange(1, 99)) for v in items}, Clock(0.4))
     assert solution.outcome != PROVEN_BEST
+
+
+@pytest.mark.parametrize(
+    ("values", "objective", "kept"),
+    [
+        ((1.0, 0.0), 2_000_000.0, True),
+        ((0.9999995, 0.0), 1_999_999.0, False),  # a whole step of the cost lost to what is nearly whole
+        ((0.0, 0.9999999), 1.0, False),  # nearly whole keeps the row, whole does not
+    ],
+)
+def test_nearly_whole_is_not_whole(values, objective, kept):
+    """A relaxation is an answer only where it is one when every value is made whole."""
+    program = Program([1, 1], [({0: 5.0, 1: 2_000_000.0}, -math.inf, 1_999_999.9)], [True, True])
+    found = stages._rounded(program, {0: 2_000_000.0, 1: 1.0}, Solution(PROVEN_BEST, values, objective, objective))
+    assert (found is not None) == kept
+
+
+@settings(max_examples=100)
+@given(programs())
+def test_costs_of_millions_keep_their_last_digit(case):
+    """As when objectives are joined into one cost."""
+    program, (first, second, _) = case
+    cost = {v: 900_001 * first.get(v, 0.0) + second.get(v, 0.0) for v in {**first, **second}}
+    found = minimise(program, [cost], Clock(60))[0]
+    every = [value(cost, values) for values in every_solution(program)]
+    assert (found.outcome == NOT_ENOUGH) == (not every)
+    if every:
+        assert (found.outcome, value(cost, found.values)) == (PROVEN_BEST, min(every))
