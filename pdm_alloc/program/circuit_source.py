@@ -1,5 +1,6 @@
 """A command with so many different loads that its circuits cannot be listed: they are priced as they are wanted."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,12 +14,14 @@ from pdm_alloc.program.levelling import levelled
 from pdm_alloc.program.linear import Linear
 from pdm_alloc.program.lower import fewest_channels, least_of_curves
 from pdm_alloc.program.measure import Measure
+from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.task import Column
 
 __all__ = ["CircuitSource"]
 
 _EPSILON = 1e-6
-_MOST_NEAR = 2_000
+_MOST_NEAR = 2_000  # circuits on one class
+_MOST_ALL = 20_000
 
 
 class CircuitSource:
@@ -33,6 +36,8 @@ class CircuitSource:
         The command.
     measure : Measure
         Objectives and shared rows.
+    clock : Clock
+        When to stop.
 
     Attributes
     ----------
@@ -40,8 +45,8 @@ class CircuitSource:
         Items of each type that are in no fixed circuit.
     """
 
-    def __init__(self, block: Block, measure: Measure):
-        self.block, self.measure = block, measure
+    def __init__(self, block: Block, measure: Measure, clock: Clock):
+        self.block, self.measure, self.clock = block, measure, clock
         self.left = [t.count for t in block.types]
         self.sacks = {m: Knapsack(block, m) for m in block.classes}
         self.locks = measure.locks_of(block.command)
@@ -72,11 +77,13 @@ class CircuitSource:
         return max(min(rates) * running, cheapest * fewest)
 
     def offer(self, objective: int | None, prices: np.ndarray, duals: np.ndarray) -> Offer:
-        """The circuit that is worth most on each class, where it is worth more than it costs."""
+        """The circuit that is worth most on each class, where it is worth more than it costs; out of time no bound."""
         worth = np.floor(np.maximum(-np.inf if self.exactly else 0.0, duals[self.lines]) * GRID) / GRID
         choices: list[Choice] = []
         loose = 0.0
         for m in self.sacks:
+            if self.clock.is_over():
+                return Offer(-math.inf, choices, {}, math.inf)
             found, cost = self._found(m, objective, prices, worth)
             choices += [self.choice(column) for column in found.columns]
             loose += self.block.merged.slots(m) * max(0.0, found.most - cost)
@@ -137,7 +144,7 @@ class CircuitSource:
         choices: list[Choice] = []
         for m in self.sacks:
             found, _ = self._found(m, objective, bound.prices, worth, slack + 2 * bound.loose, _MOST_NEAR)
-            if not found.whole:
+            if not found.whole or len(choices) > _MOST_ALL or self.clock.is_over():
                 return None
             choices += [self.choice(column) for column in found.columns]
         return choices

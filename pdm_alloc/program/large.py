@@ -93,7 +93,7 @@ def _sources(blocks: Sequence[Block], measure: Measure, clock: Clock) -> list[So
     """Commands whose plans can be priced together, and those with too many different loads for that."""
     many = [moves_of(block.counts) > _MOST_MOVES and not block.types[0].together for block in blocks]
     few = [block for block, is_open in zip(blocks, many, strict=True) if not is_open]
-    own = [CircuitSource(block, measure) for block, is_open in zip(blocks, many, strict=True) if is_open]
+    own = [CircuitSource(block, measure, clock) for block, is_open in zip(blocks, many, strict=True) if is_open]
     return [PlanSource(few, measure, clock), *own] if few else [*own]
 
 
