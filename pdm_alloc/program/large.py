@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.module import Unit
 from pdm_alloc.program.block import Block
 from pdm_alloc.program.choice import Source
@@ -25,7 +25,8 @@ __all__ = ["Large", "solve_large"]
 
 _FEW = 1_000  # states x classes: below, the program in full is as quick and its ties are told apart
 _MOST_MOVES = 2_000_000  # of one command
-_MANY = 200_000  # above, the program in full is hopeless
+_MOST_LISTED = 30_000  # columns: below, the program in full is quicker than pricing circuits
+_MOST_STATES = 2_000_000  # of one command: above, its circuits are not listed, so the program in full is hopeless
 
 
 @dataclass(frozen=True)
@@ -74,8 +75,10 @@ def solve_large(
     merged = merge(vehicle, units)
     wiring = book.wiring(vehicle)
     blocks = [Block(merged, command, book, wiring) for command in merged.task.types]
-    size = sum(states_of(block.counts) for block in blocks) * len(merged.classes)
-    if size <= _FEW:
+    states = [states_of(block.counts) for block in blocks]
+    if sum(states) * len(merged.classes) <= _FEW:
+        return None
+    if max(states) <= _MOST_STATES and any(map(_is_open, blocks)) and _are_listed(blocks, clock):
         return None
     measure = Measure(merged, strategy)
     sources = _sources(blocks, measure, clock)
@@ -86,14 +89,33 @@ def solve_large(
         if places is not None:
             found = _handed(merged, measure, relaxed, stage, places)
             break
-    return replace(found, final=found.outcome in (PROVEN_BEST, NOT_ENOUGH) or size > _MANY)
+    return replace(found, final=found.outcome in (PROVEN_BEST, NOT_ENOUGH) or max(states) > _MOST_STATES)
+
+
+def _is_open(block: Block) -> bool:
+    """Whether it has too many different loads for its plans to be priced."""
+    return moves_of(block.counts) > _MOST_MOVES and not block.types[0].together
+
+
+def _are_listed(blocks: Sequence[Block], clock: Clock) -> bool:
+    """Whether the circuits that the physics allows are so few that the program in full is quicker."""
+    left = _MOST_LISTED
+    try:
+        for block in blocks:
+            for m in block.classes:
+                rating = block.merged.task.classes[m].rating
+                left -= len(block.book.circuits(block.types, rating, block.wiring, clock.is_over))
+                if left < 0:
+                    return False
+    except TooManyCircuits:
+        return False
+    return True
 
 
 def _sources(blocks: Sequence[Block], measure: Measure, clock: Clock) -> list[Source]:
     """Commands whose plans can be priced together, and those with too many different loads for that."""
-    many = [moves_of(block.counts) > _MOST_MOVES and not block.types[0].together for block in blocks]
-    few = [block for block, is_open in zip(blocks, many, strict=True) if not is_open]
-    own = [CircuitSource(block, measure, clock) for block, is_open in zip(blocks, many, strict=True) if is_open]
+    few = [block for block in blocks if not _is_open(block)]
+    own = [CircuitSource(block, measure, clock) for block in blocks if _is_open(block)]
     return [PlanSource(few, measure, clock), *own] if few else [*own]
 
 

@@ -25,6 +25,7 @@ _SEED = 1
 _PRESOLVE_FROM = 20_000  # variables: below, presolve takes longer than the solve it saves
 _WHOLE = 1e-9  # from whole: a millionth, the usual, times costs of millions would be worth a whole step of the cost
 _GAP = 0.9  # costs are whole: below 1 by more than all tolerances together
+_LEAST_S = 0.01
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
 # lpDot takes longer than the solve; PuLP 4 has this constructor for it, in PuLP 3.3 the class itself is one.
 _EXPRESSION: Any = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
@@ -144,8 +145,8 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     Solution
         Without values unless its outcome is proven best or best so far.
     """
-    left = clock.left_s
-    if left <= 0:
+    start = clock.left_s
+    if start <= 0:
         return Solution(STOPPED_EMPTY)
     if program.impossible():
         return Solution(NOT_ENOUGH)
@@ -156,6 +157,8 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     options: dict[str, Any] = {"random_seed": _SEED, "mip_feasibility_tolerance": _WHOLE}
     if len(variables) < _PRESOLVE_FROM:
         options |= {"presolve": "off", "mip_detect_symmetry": False}
+    left = clock.left_s
+    left = max(_LEAST_S, left - (start - left))  # the solver's own model takes as long again to build
     solver = pulp.HiGHS(mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=_GAP, timeLimit=left, **options)
     try:
         problem.solve(solver)
