@@ -61,7 +61,7 @@ class CircuitSource:
 
     def floor(self, objective: int) -> float:
         """A bound that takes no solving: the cheapest class for as many circuits as the currents take at least."""
-        classes = [m for m, sack in self.sacks.items() if len(sack.type_of)]
+        classes = [m for m, sack in self.sacks.items() if sack.fitting]
         costs = self.measure.class_costs[objective]
         if not classes:
             return 0.0

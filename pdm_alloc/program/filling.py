@@ -74,7 +74,7 @@ def _fullest(block: Block, sacks: Sacks) -> list[Column] | None:
     left = [t.count for t in block.types]
     worth = [float(t.running_ma) for t in block.types]
     for m in _strongest_first(block, sacks):
-        largest = next((int(n) for n in sacks[m].type_of if left[n]), None)
+        largest = next((n for n in sacks[m].fitting if left[n]), None)
         if largest is None:
             continue
         bonus = {largest: 1e3 * sacks[m].usable}

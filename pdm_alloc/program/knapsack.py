@@ -56,14 +56,20 @@ class Knapsack:
         The command.
     m : int
         Number of the class.
+
+    Attributes
+    ----------
+    fitting : list of int
+        Types that fit on it at all, largest current first.
     """
 
     def __init__(self, block: Block, m: int):
         self.block, self.m = block, m
         self.usable = usable_for(block.merged.task.classes[m].rating, block.types[0].headroom_pct)
-        fitting = sorted(self._fitting(), key=lambda n: (-block.types[n].running_ma, n))
-        self.type_of = np.array([n for n in fitting for _ in range(block.types[n].count)], np.int64)
-        self.rank = np.array([k for n in fitting for k in range(block.types[n].count)], np.int64)
+        self.fitting = sorted(self._fitting(), key=lambda n: (-block.types[n].running_ma, n))
+        shared = [n for n in self.fitting if block.types[n].share]
+        self.type_of = np.array([n for n in shared for _ in range(block.types[n].count)], np.int64)
+        self.rank = np.array([k for n in shared for k in range(block.types[n].count)], np.int64)
         self.running = np.array([block.types[n].running_ma for n in self.type_of], np.int64)
         # Exact where the currents have a common divisor that is coarse enough; else they are rounded down.
         self.step = max(gcd(*self.running.tolist()), -(-self.usable // _FINEST), 1)
@@ -130,7 +136,24 @@ class Knapsack:
             each[self.rank >= np.array(left, np.int64)[self.type_of]] = -np.inf
         # Of a type that costs to be there at all, the second item can be worth what the first is not.
         worthless = exactly or any(more < 0 for more in (bonus or {}).values())
-        return _Search(self, each, least, ends or np.zeros_like, every, worthless).run()
+        alone = self._alone(worth, least, left, ends or np.zeros_like, bonus or {})
+        more = alone[0][0] if alone and not every else least
+        found = _Search(self, each, more, ends or np.zeros_like, every, worthless).run()
+        if not alone or (found.columns and not every):
+            return found
+        columns = [*found.columns, *(column for _, column in (alone if every else alone[:1]))]
+        return Found(max(found.most, alone[0][0]), columns, found.whole)
+
+    def _alone(self, worth, least: float, left, ends: Ends, bonus: dict[int, float]) -> list[tuple[float, Column]]:
+        """Items that are always alone and worth more than that, best first: they would only be in the table's way."""
+        found = []
+        for n in self.fitting:
+            if not self.block.types[n].share and (left is None or left[n] > 0):
+                running = np.array([self.block.types[n].running_ma])
+                value = float(worth[n]) + bonus.get(n, 0.0) + float(ends(running)[0])
+                column = self.block.column(((n, 1),), self.m) if value > least + _EPSILON else None
+                found += [] if column is None else [(value, column)]
+        return sorted(found, key=lambda pair: -pair[0])
 
 
 class _Search:

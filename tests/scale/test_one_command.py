@@ -18,12 +18,14 @@ from pdm_alloc.program.merge import merge
 from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
 from tests.scale.test_merged import way
 
-SOME = st.tuples(st.sampled_from((500, 900, 1234, 2000, 3100, 4000)), st.integers(1, 3), st.integers(-8, 8))
+SOME = st.tuples(
+    st.sampled_from((500, 900, 1234, 2000, 3100, 4000)), st.integers(1, 3), st.integers(-8, 8), st.booleans()
+)
 SIZES = (100, 500, 1000, 1234, 2000, 3000, 5000)
 
 
-def lamp(name, ma, count=1):
-    return Load(name, "on", ma, count, kind="heater", inrush_ma=ma, volt_exponent=1.0)
+def lamp(name, ma, count=1, share=True):
+    return Load(name, "on", ma, count, kind="heater", inrush_ma=ma, volt_exponent=1.0, share=share)
 
 
 def vehicle_of(loads):
@@ -39,6 +41,7 @@ def case(seed):
     """A few loads and a few channels of two sizes; invented."""
     chance = random.Random(seed)
     loads = [lamp(f"lamp {n}", chance.choice(SIZES), chance.choice((1, 1, 2, 3))) for n in range(chance.randint(2, 7))]
+    loads += [lamp("alone", chance.choice(SIZES), chance.choice((1, 2)), share=False)] if seed % 4 == 3 else []
     return vehicle_of(loads), unit_of(
         [chance.choice((8_000, 8_000, 12_000, 5_000)) for _ in range(chance.randint(2, 8))]
     )
@@ -75,12 +78,12 @@ def test_priced_as_listed(seed, strategy):
 )
 def test_the_best_circuit_is_found_whatever_items_are_worth(some, least):
     """Against all circuits there are: items worth nothing or less too, where they have to be somewhere."""
-    vehicle = vehicle_of([lamp(f"lamp {n}", ma, count) for n, (ma, count, _) in enumerate(some)])
+    vehicle = vehicle_of([lamp(f"lamp {n}", ma, count, share) for n, (ma, count, _, share) in enumerate(some)])
     book = CircuitBook(0)
     block = Block(merge(vehicle, [unit_of([10_000])]), "on", book, book.wiring(vehicle))
     number = {t.load: n for n, t in enumerate(block.types)}
     worth = np.zeros(len(some))
-    worth[[number[f"lamp {n}"] for n in range(len(some))]] = [w for _, _, w in some]
+    worth[[number[f"lamp {n}"] for n in range(len(some))]] = [w for _, _, w, _ in some]
     values = [
         sum(w * k for w, k in zip(worth, counts, strict=True))
         for counts in product(*(range(t.count + 1) for t in block.types))
