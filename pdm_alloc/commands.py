@@ -1,13 +1,11 @@
 """What the verbs of the command line do."""
 
 import argparse
-import json
 import sys
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
+from pdm_alloc import printed
 from pdm_alloc.module import Catalogue
 from pdm_alloc.tables import InputError, check_against, read_catalogue, read_vehicle
 from pdm_alloc.tables.fitted import fitted
@@ -36,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
 def _refuse(options, error: InputError) -> int:
     print(error, file=sys.stderr)
     if getattr(options, "json", False):
-        _print_json({"outcome": "unusable input", "faults": [_fault_row(f) for f in error.faults]})
+        printed.print_json({"outcome": "unusable input", "faults": [_fault_row(f) for f in error.faults]})
     return UNUSABLE
 
 
@@ -78,7 +76,7 @@ def _check(options) -> int:
 
     vehicle, catalogue = _inputs(options, needed=False)
     if options.json:
-        _print_json({"outcome": "usable", "vehicle": vehicle.name, **_counts(vehicle, catalogue)})
+        printed.print_json({"outcome": "usable", "vehicle": vehicle.name, **_counts(vehicle, catalogue)})
         return DONE
     print(vehicle_summary(vehicle, catalogue))
     return DONE
@@ -110,11 +108,11 @@ def _size(options) -> int:
             progress=bar,
         )
     if options.json:
-        _print_json(_study_json(study, options.why))
+        printed.print_json(printed.study_json(study, options.why))
         return _code(study)
-    print(_text(study.verdicts), study.summary(), sep="\n\n")
+    print(printed.text(study.verdicts), study.summary(), sep="\n\n")
     for refusal in study.refusals.values():
-        print("", *_why(refusal, options.why), sep="\n")
+        print("", *printed.why(refusal, options.why), sep="\n")
     return _code(study)
 
 
@@ -137,56 +135,12 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
         print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
     if options.json:
-        _print_json({"best": study.best and study.best.label, "choices": _records(study.choices)})
+        printed.print_json({"best": study.best and study.best.label, "choices": printed.records(study.choices)})
     else:
-        print(_text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
+        print(printed.text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
         if study.mounting is not None:
             print("", study.mounting.conventional_summary(), sep="\n")
     return DONE if study.is_enough else SHORT
-
-
-def _study_json(study, why: bool) -> dict:
-    found = {"smallest": study.smallest, "verdicts": _records(study.verdicts), "pairs": _records(study.pairs)}
-    if why:
-        found["refusals"] = {name: _refusal_json(r) for name, r in study.refusals.items()}
-    return found
-
-
-def _refusal_json(refusal) -> dict:
-    tables = {"shortfall": _records(refusal.shortfall), "concessions": _records(refusal.concessions)}
-    tables["concessions_left_open"] = refusal.concessions_left_open
-    return {"outcome": refusal.outcome, "why": refusal.why(), **tables}
-
-
-def _why(refusal, everything: bool):
-    """What is short and what could be given up: a line each, or all of it."""
-    yield str(refusal)
-    if not everything:
-        if refusal.cheapest_concessions:
-            yield f"  or give up: {refusal.cheapest_concessions}"
-        return
-    yield from _shortfall_lines(refusal.shorts)
-    yield from _concession_lines(refusal)
-
-
-def _shortfall_lines(shorts):
-    words = {n: [s for s in shorts if s.group == n] for n in dict.fromkeys(s.group for s in shorts)}
-    for group, together in words.items():
-        label = "missed in any case" if group == 0 else "enough with"
-        needed = ", ".join(dict.fromkeys(s.needed_by for s in together if s.needed_by))
-        by = f" (for {needed})" if needed else ""
-        yield f"  {label}: {' and '.join(s.sentence for s in together)}{by}"
-
-
-def _concession_lines(refusal):
-    if not refusal.concession_sets and not refusal.concessions_left_open:
-        yield "  no set of concessions on offer makes it enough"
-    table = refusal.concessions
-    for rank, rows in table.groupby("rank"):
-        yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"
-        yield from (f"    {row.kind}: {row.detail}" for row in rows.itertuples())
-    if refusal.concessions_left_open:
-        yield f"  {refusal.concessions_left_open}"
 
 
 def _allocate(options) -> int:
@@ -208,15 +162,15 @@ def _allocate(options) -> int:
 def _no_answer(options, refusal) -> int:
     print(f"pdm-alloc: {refusal.outcome}: {refusal}", file=sys.stderr)
     if options.json:
-        _print_json({"outcome": refusal.outcome, "why": str(refusal)})
+        printed.print_json({"outcome": refusal.outcome, "why": str(refusal)})
     return NO_ANSWER
 
 
 def _not_enough(options, refusal) -> int:
     if options.json:
-        _print_json(_refusal_json(refusal))
+        printed.print_json(printed.refusal_json(refusal))
     else:
-        print(*_why(refusal, everything=True), sep="\n")
+        print(*printed.why(refusal, everything=True), sep="\n")
     return SHORT
 
 
@@ -225,39 +179,23 @@ def _deliver(options, allocation) -> int:
 
     written = write_documents(allocation, options.out) if options.out else []
     if options.json:
-        _print_json(
+        printed.print_json(
             {
                 "outcome": allocation.outcome,
                 "gap": allocation.gap,
-                "channels": _records(allocation.channels),
-                "assignments": _records(allocation.assignments),
-                "spare": _records(allocation.spare),
-                "warnings": _records(allocation.warnings),
+                "channels": printed.records(allocation.channels),
+                "assignments": printed.records(allocation.assignments),
+                "spare": printed.records(allocation.spare),
+                "warnings": printed.records(allocation.warnings),
                 "written": [str(p) for p in written],
             }
         )
         return DONE
-    print(_text(allocation.pin_map()), allocation.summary(), sep="\n\n")
-    print(*_care(allocation.warnings), sep="\n")
+    print(printed.text(allocation.pin_map()), allocation.summary(), sep="\n\n")
+    print(*printed.care(allocation.warnings), sep="\n")
     if written:
-        print(_written(written, Path(options.out)))
+        print(printed.written(written, Path(options.out)))
     return DONE
-
-
-def _care(warnings: pd.DataFrame):
-    """Every danger, and how many warnings and notes there are beside."""
-    for row in warnings[warnings.severity == "danger"].itertuples():
-        yield f"danger, {row.code}: {row.sentence} {row.remedy}"
-    counts = [(name, int((warnings.severity == name).sum())) for name in ("warning", "note")]
-    said = " and ".join(f"{n} {name}{'s' * (n != 1)}" for name, n in counts if n)
-    if said:
-        yield f"{said}: in the documents (--out) and in --json. Have a qualified person check the wiring."
-
-
-def _written(paths: list[Path], folder: Path) -> str:
-    """The files a builder opens, and how many more there are."""
-    first = sorted(p.name for p in paths if p.parent == folder)
-    return f"Wrote {len(paths)} files to {folder}: {', '.join(first)} and, in folders, every table."
 
 
 def _new(options) -> int:
@@ -291,17 +229,3 @@ class _progress:
     def __exit__(self, *_):
         if self._bar is not None:
             self._bar.close()
-
-
-def _records(table: pd.DataFrame) -> list[dict]:
-    return json.loads(table.to_json(orient="records"))
-
-
-def _print_json(value) -> None:
-    unicode = "utf" in (getattr(sys.stdout, "encoding", None) or "utf-8").lower()
-    print(json.dumps(value, indent=2, ensure_ascii=not unicode))
-
-
-def _text(table: pd.DataFrame) -> str:
-    shown = table.astype(object).where(table.notna(), "-")
-    return shown.to_string(index=False, max_colwidth=60)

@@ -24,6 +24,7 @@ ORDER = (
     ("what_if",),
     ("export", "figures"),
     ("panel",),
+    ("printed",),
     ("commands",),
     ("cli",),
     ("__main__",),

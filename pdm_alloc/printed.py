@@ -1,0 +1,88 @@
+"""What the commands print: aligned tables and sentences for people, JSON for machines."""
+
+import json
+import sys
+from pathlib import Path
+
+import pandas as pd
+
+__all__ = ["care", "print_json", "records", "refusal_json", "study_json", "text", "why", "written"]
+
+
+def study_json(study, everything: bool) -> dict:
+    """A study over a catalogue as plain values; with everything, why each module that is not enough is not."""
+    found = {"smallest": study.smallest, "verdicts": records(study.verdicts), "pairs": records(study.pairs)}
+    if everything:
+        found["refusals"] = {name: refusal_json(r) for name, r in study.refusals.items()}
+    return found
+
+
+def refusal_json(refusal) -> dict:
+    """Why units are not enough, as plain values."""
+    tables = {"shortfall": records(refusal.shortfall), "concessions": records(refusal.concessions)}
+    tables["concessions_left_open"] = refusal.concessions_left_open
+    return {"outcome": refusal.outcome, "why": refusal.why(), **tables}
+
+
+def why(refusal, everything: bool):
+    """What is short and what could be given up: a line each, or all of it."""
+    yield str(refusal)
+    if not everything:
+        if refusal.cheapest_concessions:
+            yield f"  or give up: {refusal.cheapest_concessions}"
+        return
+    yield from _shortfall_lines(refusal.shorts)
+    yield from _concession_lines(refusal)
+
+
+def _shortfall_lines(shorts):
+    words = {n: [s for s in shorts if s.group == n] for n in dict.fromkeys(s.group for s in shorts)}
+    for group, together in words.items():
+        label = "missed in any case" if group == 0 else "enough with"
+        needed = ", ".join(dict.fromkeys(s.needed_by for s in together if s.needed_by))
+        by = f" (for {needed})" if needed else ""
+        yield f"  {label}: {' and '.join(s.sentence for s in together)}{by}"
+
+
+def _concession_lines(refusal):
+    if not refusal.concession_sets and not refusal.concessions_left_open:
+        yield "  no set of concessions on offer makes it enough"
+    table = refusal.concessions
+    for rank, rows in table.groupby("rank"):
+        yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"
+        yield from (f"    {row.kind}: {row.detail}" for row in rows.itertuples())
+    if refusal.concessions_left_open:
+        yield f"  {refusal.concessions_left_open}"
+
+
+def care(warnings: pd.DataFrame):
+    """Every danger, and how many warnings and notes there are beside."""
+    for row in warnings[warnings.severity == "danger"].itertuples():
+        yield f"danger, {row.code}: {row.sentence} {row.remedy}"
+    counts = [(name, int((warnings.severity == name).sum())) for name in ("warning", "note")]
+    said = " and ".join(f"{n} {name}{'s' * (n != 1)}" for name, n in counts if n)
+    if said:
+        yield f"{said}: in the documents (--out) and in --json. Have a qualified person check the wiring."
+
+
+def written(paths: list[Path], folder: Path) -> str:
+    """The files a builder opens, and how many more there are."""
+    first = sorted(p.name for p in paths if p.parent == folder)
+    return f"Wrote {len(paths)} files to {folder}: {', '.join(first)} and, in folders, every table."
+
+
+def records(table: pd.DataFrame) -> list[dict]:
+    """A row a dict."""
+    return json.loads(table.to_json(orient="records"))
+
+
+def print_json(value) -> None:
+    """Print plain values, escaped where the terminal has no letters for them."""
+    unicode = "utf" in (getattr(sys.stdout, "encoding", None) or "utf-8").lower()
+    print(json.dumps(value, indent=2, ensure_ascii=not unicode))
+
+
+def text(table: pd.DataFrame) -> str:
+    """A table in aligned columns."""
+    shown = table.astype(object).where(table.notna(), "-")
+    return shown.to_string(index=False, max_colwidth=60)
