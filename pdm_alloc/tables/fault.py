@@ -45,14 +45,14 @@ class Fault:
         where += [f"row {self.row}"] if self.row is not None else []
         where += [f"column {_shown(self.column)}"] if self.column else []
         value = f"'{_shown(self.value)}' " if self.value else ""
-        remedy = f"; {self.remedy}" if self.remedy else ""
-        return f"{', '.join(where)}: {value}{self.message}{remedy}"
+        remedy = f"; {_shown(self.remedy, None)}" if self.remedy else ""
+        return f"{', '.join(where)}: {value}{_shown(self.message, None)}{remedy}"
 
 
-def _shown(text, most=60):
+def _shown(text, most: int | None = 60):
     """Text fit for one line of a terminal."""
     line = "".join(c if c.isprintable() else "?" for c in " ".join(str(text).split()))
-    return line if len(line) <= most else line[: most - 3] + "..."
+    return line if most is None or len(line) <= most else line[: most - 3] + "..."
 
 
 class InputError(ValueError):

@@ -55,6 +55,13 @@ def test_altered_document(document):
     reads_or_refuses(from_json, json.dumps(document).encode())
 
 
+def test_names_of_two_lines_are_told_in_one():
+    """A name that only a damaged document can have stands in the remedy too."""
+    document = json.loads(CONTENT)
+    document["units"][0]["label"] = "a\nb"
+    reads_or_refuses(from_json, json.dumps(document).encode())
+
+
 @given(damaged(CONTENT))
 @example(b"[" * 100_000)
 @example(CONTENT.replace(b'"gap": 0.0', b'"gap": 1e999'))
