@@ -79,7 +79,7 @@ class Dive:
         self._untry(node)
         for part in node.parts:
             trimmed = part.owner.trimmed(part.columns[0]) if part.owner else None
-            if self.master.work > self.last or self.clock.left_s <= 0:
+            if self.master.work > self.last or self.clock.is_over():
                 return
             if trimmed is not None:
                 self.master.fix(trimmed)
@@ -101,7 +101,7 @@ class Dive:
         """Solve what is left and fix what comes out whole; None where it cannot be within the target."""
         bound = self.master.bound(self.objective, self.clock, enough=target + 1, content=target)
         within = bound.whole <= target + _EPSILON and self.master.linear.objective <= target + _EPSILON
-        if not within or self.master.is_missing() or self.clock.left_s <= 0:
+        if not within or self.master.is_missing() or self.clock.is_over():
             return None
         taken = [(choice, value) for choice, value in self.master.taken() if choice.owner is not None]
         fixed = [trimmed for choice, value in taken for trimmed in self._take_whole(choice, value)]

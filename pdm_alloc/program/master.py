@@ -104,7 +104,7 @@ class Master:
             if best.whole >= min(self.linear.objective, enough) - _EPSILON:
                 return replace(best, closed=True)
             if not fresh:  # out of time there may be more that was not looked for
-                return replace(best, closed=clock.left_s > 0)
+                return replace(best, closed=not clock.is_over())
         return best
 
     def _solved(self, objective: int | None, clock: Clock) -> bool:

@@ -46,7 +46,7 @@ def pack(merged: Merged, columns: Sequence[Column], clock: Clock) -> tuple[int, 
         places, homeless = _place(bins, merged, columns, draws, order)
         if not homeless:
             return tuple(places[n] for n in range(len(columns)))
-        if clock.left_s <= 0:
+        if clock.is_over():
             break
         order = [*homeless, *(n for n in order if n not in set(homeless))]
     return None

@@ -71,7 +71,7 @@ class PlanSource:
 
     def _worth(self, group: Group, most: np.ndarray, objective: int | None, prices: np.ndarray) -> list[int]:
         """Commands whose cheapest plans cost less than so much, the physics having been asked about each."""
-        while self.clock.left_s > 0:
+        while not self.clock.is_over():
             wanted = np.nonzero(group.least[-1] < most)[0].tolist()
             wrong = [j for j in wanted if not self._settled(group, j, objective, prices)]
             if not wrong:
@@ -115,7 +115,7 @@ class PlanSource:
 
     def _near(self, group: Group, j: int, objective: int | None, prices: np.ndarray, slack: float) -> list[Plan] | None:
         """Near plans of one command, once the physics has nothing to say against any of them; None: too many."""
-        while self.clock.left_s > 0:
+        while not self.clock.is_over():
             try:
                 plans = near_plans(group, j, slack, self._key_of(group, j))
             except TooManyPlans:

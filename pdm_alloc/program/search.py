@@ -92,7 +92,7 @@ class Search:
         """Dive for what is proved; where that fails, for what lies between that and the solution in hand."""
         last = self.master.last = self._work()
         failed, target, step = -math.inf, self.proved, 1.0
-        while target < self.value and self.master.work < last and self.clock.left_s > 0:
+        while target < self.value and self.master.work < last and not self.clock.is_over():
             dive = Dive(self.master, self.objective, self.clock, (last - self.master.work) / 2)
             found = dive.run(target)
             if found is None or not self._keep([*found, *self._rest(found)]):

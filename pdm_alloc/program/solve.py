@@ -84,7 +84,7 @@ def _solved(vehicle, units, strategy, clock, book, wired) -> Solved:
     if large is None:
         return _in_full(vehicle, units, strategy, clock, book, wired)
     merged = Solved(large.outcome, large.circuits, large.gap, large.objectives)
-    if large.final or clock.left_s <= 0:  # listing every circuit takes seconds, and then there is no time to solve
+    if large.final or clock.is_over():  # listing every circuit takes seconds, and then there is no time to solve
         return merged
     try:
         return _better(merged, _in_full(vehicle, units, strategy, clock, book))

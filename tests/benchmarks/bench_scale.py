@@ -16,38 +16,13 @@ from matplotlib.figure import Figure
 from ortools.sat.python import cp_model
 
 import pdm_alloc as pa
-from pdm_alloc.module import Channel, Module, units_of
-from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.module import units_of
+from pdm_alloc.vehicle import Vehicle
 from tests.benchmarks.pulp_textbook import PROVED, PulpTextbook, has_cbc
+from tests.scale.fleet import fleet
 
 RESULTS = Path(__file__).parent / "results"
 SIZES = (100, 200, 400, 800, 1600)
-MA = (400, 700, 900, 1300, 1700, 2100, 2600, 3300, 4100, 5200, 6300, 7500)
-
-
-def fleet(loads: int) -> tuple[Vehicle, list[Module]]:
-    """A vehicle of so many loads, and its modules."""
-    things = tuple(
-        Load(
-            f"load {n}",
-            f"command {n // 2}",
-            MA[n * 7 % 12] + 10 * (n % 13),
-            kind="heater",
-            inrush_ma=9000,
-            inrush_ms=20.0,
-            volt_exponent=1.0,
-        )
-        for n in range(loads)
-    )
-    names = dict.fromkeys(x.command for x in things)
-    states = tuple(
-        State(f"state {s}", 12.0 + s / 2, {name: PPM // (1 + (n + s) % 3) for n, name in enumerate(names)})
-        for s in range(3)
-    )
-    own = tuple(Channel(str(n + 1), 12_500, 60_000, 50.0, bank="ab"[n % 2]) for n in range(32))
-    module = Module("module", 170_000, 500_000, own, {"a": 100_000, "b": 100_000})
-    vehicle = Vehicle("fleet", things, tuple(map(Command, names)), states, states_given=True)
-    return vehicle, [module] * math.ceil(loads * 56 / 1600)
 
 
 def cp_sat(vehicle: Vehicle, modules, seconds: float) -> tuple[str, float, float | None]:

@@ -14,6 +14,7 @@ from pdm_alloc.export.measurement import read_measurements
 from pdm_alloc.export.trace_file import read_trace
 from pdm_alloc.tables import InputError
 from tests.fuzz.mutate import TOKENS, damaged
+from tests.fuzz.refused import refused_in_words
 from tests.fuzz.test_saved import MADE
 
 pytest.importorskip("boolean")
@@ -35,12 +36,6 @@ SHEET = _sheet()
 TIMES = np.arange(0, 0.2, 0.002)
 CURRENTS = np.where(TIMES > 0.05, 5 + 20 * np.exp(-(TIMES - 0.05) / 0.02), 0.1)
 TRACE = ("time_s,current_a\n" + "".join(f"{t:.3f},{a:.3f}\n" for t, a in zip(TIMES, CURRENTS, strict=True))).encode()
-
-
-def refused_in_words(error: InputError) -> None:
-    """Faults, one line each."""
-    assert error.faults
-    assert all("\n" not in str(fault) and fault.message for fault in error.faults)
 
 
 @given(damaged(SHEET))

@@ -10,6 +10,7 @@ from pdm_alloc.tables import InputError, read_vehicle
 from pdm_alloc.tables.row import columns_of
 from pdm_alloc.tables.settings_row import SettingsRow
 from tests.fuzz.mutate import damaged
+from tests.fuzz.refused import refused_in_words
 from tests.tables.good import VEHICLE, write_files
 
 VALUES = st.sampled_from(
@@ -28,8 +29,7 @@ def usable_or_refused(content: bytes) -> None:
         try:
             assert read_vehicle(write_files(Path(folder), {**VEHICLE, "settings.toml": content}))
         except InputError as error:
-            assert error.faults
-            assert all("\n" not in str(fault) and fault.message for fault in error.faults)
+            refused_in_words(error)
 
 
 @given(st.lists(st.tuples(KEYS, VALUES), max_size=5))

@@ -13,6 +13,7 @@ from pdm_alloc.allocation.verify import violations
 from pdm_alloc.module import Channel, Module
 from pdm_alloc.program import large
 from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from tests.scale.fleet import fleet
 from tests.strategies import cases
 
 SLOW = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
@@ -60,32 +61,10 @@ def test_same_verdict_and_same_optimum(case, strategy, most_moves):
         assert found[first] == wanted[first]
 
 
-def fleet(loads, modules, channels=32):
-    """Loads of five sizes, two a command, on equal modules of two banks: invented."""
-    sizes = (900, 1700, 2600, 4100, 6300)
-    things = tuple(
-        Load(
-            f"load {n}",
-            f"command {n // 2}",
-            sizes[n * 7 % 5] + 10 * (n % 13),
-            kind="heater",
-            inrush_ma=7000,
-            inrush_ms=20.0,
-            volt_exponent=1.0,
-        )
-        for n in range(loads)
-    )
-    names = dict.fromkeys(x.command for x in things)
-    state = State("on", 12.0, dict.fromkeys(names, PPM))
-    own = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0, bank="ab"[n % 2]) for n in range(channels))
-    module = Module("m", 150_000, 400_000, own, {"a": 80_000, "b": 80_000})
-    return Vehicle("fleet", things, tuple(map(Command, names)), (state,), states_given=True), [module] * modules
-
-
 @pytest.mark.parametrize("strategy", ["spare", "isolate"])
 def test_a_fleet_is_proved_and_recounted(strategy):
     """200 loads on 7 modules: proved best, every limit of every bank and module recounted."""
-    allocation = solved(*fleet(200, 7), strategy)
+    allocation = solved(*fleet(200), strategy)
     assert allocation is not None
     assert allocation.outcome == "proven best"
 
@@ -93,7 +72,7 @@ def test_a_fleet_is_proved_and_recounted(strategy):
 @pytest.mark.nightly
 def test_sixteen_hundred_loads():
     """1,600 loads on 56 modules of 32 channels: fewest channels, proved."""
-    allocation = solved(*fleet(1600, 56), "spare")
+    allocation = solved(*fleet(1600), "spare")
     assert allocation is not None
     assert allocation.outcome == "proven best"
 

@@ -119,7 +119,7 @@ class Trial:
 
     @contextmanager
     def _asked(self) -> Iterator[None]:
-        if self.clock.left_s <= 0:
+        if self.clock.is_over():
             raise Unproved
         try:
             yield
