@@ -21,13 +21,13 @@ SLOW = settings(max_examples=120, deadline=None, suppress_health_check=list(Heal
 
 @contextmanager
 def way(few, most_moves=large._MOST_MOVES):
-    """Below `few` the program in full is taken; above `most_moves` circuits are priced instead of listed."""
-    before = large._FEW, large._MOST_MOVES
-    large._FEW, large._MOST_MOVES = few, most_moves
+    """Below `few` the program in full is taken; above `most_moves` circuits are priced, however few they are."""
+    before = large._FEW, large._MOST_MOVES, large._MOST_LISTED
+    large._FEW, large._MOST_MOVES, large._MOST_LISTED = few, most_moves, -1
     try:
         yield
     finally:
-        large._FEW, large._MOST_MOVES = before
+        large._FEW, large._MOST_MOVES, large._MOST_LISTED = before
 
 
 def solved(vehicle, units, strategy):
