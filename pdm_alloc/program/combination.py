@@ -363,7 +363,8 @@ class Combinations:
 
     def _combination(self, amounts, on):
         commands = self._commands_on(on)
-        return WorstCombination(sum(amounts.get(name, 0) for name in commands), *self._split(on), commands)
+        inputs, own = self._split(on)
+        return WorstCombination(sum(amounts.get(name, 0) for name in commands), inputs, own, commands)
 
     def _change(self, running, inrush, calm, changes):
         """The group whose change brings most changes, the others stand at their worst."""
@@ -385,4 +386,5 @@ class Combinations:
         shown = changed if changed is None or isinstance(changed, str) else changed[1]
         places = tuple(at for at, name in enumerate(self._order) if name in on)
         key = (len(on), places, -1 if changed is None else self._order.index(changed))
-        return WorstChange(amount, *self._split(on), shown, changed in after, stays, new), key
+        inputs, own = self._split(on)
+        return WorstChange(amount, inputs, own, shown, changed in after, stays, new), key

@@ -11,7 +11,8 @@ from pdm_alloc.program.solver import Clock, solve_program
 __all__ = ["Group", "Unanswered", "canonical_order", "group_inputs"]
 
 # Powers of two beyond this are no longer told apart by the solver's tolerances.
-_TIES_AT_ONCE = 20
+_TIES_AT_ONCE = 16
+_HALF = 0.5  # sums are whole: half a step keeps the solver's tolerances from cutting one off
 
 
 class Unanswered(RuntimeError):
@@ -98,6 +99,7 @@ class Group:
 
     def __init__(self, inputs: tuple, trees: Mapping[str, Any], listed_inputs: int):
         self.inputs, self.trees = inputs, dict(trees)
+        self._names = {command: names_of(tree) for command, tree in self.trees.items()}
         self._is_listed = len(inputs) <= listed_inputs
         self._settings: list[tuple[frozenset, frozenset]] = []
         self._known: dict[Any, Any] = {}
@@ -159,47 +161,69 @@ class Group:
 
     def _change_solved(self, permitted, running, inrush, clock):
         """Inputs in falling order of what their change could bring, until none left can bring as much as the best."""
-        trials = [
-            (*self._trial(name, goes_on, permitted, running, inrush), name, goes_on)
-            for name in self.inputs
-            for goes_on in (True, False)
-        ]
-        trials.sort(key=lambda trial: -trial[0])
-        best: tuple | None = None
-        for bound, weighted, forbidden, name, goes_on in trials:
-            if best is not None and bound < -best[0]:
+        trials = [self._trial(n, on, permitted, running, inrush) for n in self.inputs for on in (True, False)]
+        trials.sort(key=lambda trial: -trial.bound)
+        best, equals = -1, []
+        for trial in trials:
+            if trial.bound < best:
                 break
-            rest = tuple(other for other in self.inputs if other != name)
-            setting = _solved(rest, weighted, forbidden, clock)
-            if setting is not None:
-                amount = sum(weight for weight, tree in weighted if holds(tree, setting))
-                on = setting if goes_on else setting | {name}
-                key = (-amount, len(on), _places(self.inputs, on), self.inputs.index(name))
-                best = min(best or (key[0] + 1,), (*key, on), key=lambda entry: entry[:4])
-        return None if best is None else (best[4], self.inputs[best[3]])
+            setting = trial.solved(self.inputs, clock, is_earliest=False)
+            amount = -1 if setting is None else trial.amount(setting)
+            equals = [*equals, trial] if amount == best else [trial] if amount > best else equals
+            best = max(best, amount)
+        return (
+            min((self._change(trial, clock) for trial in equals), default=(None, None, None))[2] if best >= 0 else None
+        )
+
+    def _change(self, trial, clock):
+        """Sort key of a change, fewest inputs and earliest first, and the change."""
+        setting = trial.solved(self.inputs, clock, is_earliest=True)
+        on = setting if trial.goes_on else setting | {trial.name}
+        places = tuple(at for at, name in enumerate(self.inputs) if name in on)
+        return (len(on), places), self.inputs.index(trial.name), (on, trial.name)
 
     def _trial(self, name, goes_on, permitted, running, inrush):
-        """Bound, weighted conditions and forbidden ones of a change of one input."""
-        weighted, forbidden, bound = [], [], 0
+        trial = _Trial(name, goes_on)
         for command, tree in self.trees.items():
-            before, after = fixed(tree, name, not goes_on), fixed(tree, name, goes_on)
-            if command not in permitted:
-                forbidden += dict.fromkeys((before, after))
-            elif before == after:
-                weighted.append((running.get(command, 0), before))
-                bound += max(0, running.get(command, 0))
+            run, rush = running.get(command, 0), inrush.get(command, 0)
+            if name not in self._names[command]:
+                trial.add(tree, tree, run, rush, command in permitted)
             else:
-                stays, new = ("and", after, before), ("and", after, ("not", before))
-                weighted += [(running.get(command, 0), stays), (inrush.get(command, 0), new)]
-                bound += max(0, running.get(command, 0), inrush.get(command, 0)) if after is not False else 0
-        return bound, weighted, forbidden
+                before, after = fixed(tree, name, not goes_on), fixed(tree, name, goes_on)
+                trial.add(before, after, run, rush, command in permitted)
+        return trial
 
 
-def _places(inputs, on):
-    return tuple(at for at, name in enumerate(inputs) if name in on)
+class _Trial:
+    """A change of one input: conditions before and after it, and what they are worth."""
+
+    def __init__(self, name, goes_on):
+        self.name, self.goes_on, self.bound = name, goes_on, 0
+        self.weighted: list[tuple[int, Any]] = []
+        self.forbidden: list[Any] = []
+
+    def add(self, before, after, running, inrush, is_permitted):
+        """Add a command."""
+        if not is_permitted:
+            self.forbidden += dict.fromkeys((before, after))
+        elif before == after:
+            self.weighted.append((running, before))
+            self.bound += running
+        elif after is not False:
+            self.weighted += [(running, ("and", after, before)), (inrush, ("and", after, ("not", before)))]
+            self.bound += max(running, inrush)
+
+    def amount(self, setting):
+        """Momentary sum under a setting of the other inputs, mA."""
+        return sum(weight for weight, tree in self.weighted if holds(tree, setting))
+
+    def solved(self, inputs, clock, is_earliest):
+        """The worst setting of the other inputs."""
+        rest = tuple(other for other in inputs if other != self.name)
+        return _solved(rest, self.weighted, self.forbidden, clock, is_earliest)
 
 
-def _solved(inputs, weighted, forbidden, clock) -> frozenset | None:
+def _solved(inputs, weighted, forbidden, clock, is_earliest=True) -> frozenset | None:
     """Inputs on at the largest sum of weights of conditions that hold, none of the forbidden ones holding."""
     rows = Rows(inputs)
     for tree in forbidden:
@@ -210,11 +234,12 @@ def _solved(inputs, weighted, forbidden, clock) -> frozenset | None:
     for v in rows.input.values():
         cost[v] = cost.get(v, 0) + 1
     on = _inputs_on(rows, cost, clock)
-    if not on:
+    if not on or not is_earliest:
         return on
     amount = sum(weight for weight, tree in weighted if holds(tree, on))
-    rows.program.row(weights, least=amount - constant)
-    rows.program.row(dict.fromkeys(rows.input.values(), 1), most=len(on))
+    scale = max(map(abs, weights.values()), default=1)  # in a row of large weights the solver's tolerance is none
+    rows.program.row({v: w / scale for v, w in weights.items()}, least=(amount - constant - _HALF) / scale)
+    rows.program.row(dict.fromkeys(rows.input.values(), 1), most=len(on) + _HALF)
     return _earliest(rows, on, clock)
 
 

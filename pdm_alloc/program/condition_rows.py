@@ -1,4 +1,4 @@
-"""Conditions as plain data: names in them, their value, what is left of them when an input is set, rows for a program."""
+"""Conditions as plain data: their names and values, what is left when an input is set, and rows for a program."""
 
 from collections.abc import Collection
 from typing import Any

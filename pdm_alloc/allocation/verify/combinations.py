@@ -174,7 +174,8 @@ def _set(tree, name, value):
 
 def _best(weighted: Iterable, known: dict) -> tuple[int, frozenset] | None:
     """Largest sum and the inputs on; None where what must not hold cannot be kept from holding."""
-    total, on, open_parts = 0, frozenset(), []
+    on: frozenset = frozenset()
+    total, open_parts = 0, []
     for tree, amount, is_forbidden in weighted:
         if tree is True:
             if is_forbidden:
