@@ -49,7 +49,7 @@ def condition_tree(node: Any):
     Parameters
     ----------
     node : Any
-        Tree of boolean.py (`args`, `operator`, `obj`), or plain data already, or None.
+        A node with `name`, `operand` (not) or `operands` (and, or); plain data already; or None.
 
     Returns
     -------
@@ -58,10 +58,11 @@ def condition_tree(node: Any):
     """
     if node is None or isinstance(node, str | tuple):
         return node
-    if not node.args:
-        return node.obj
-    word = {"&": "and", "|": "or", "~": "not"}[node.operator]
-    return (word, *(condition_tree(argument) for argument in node.args))
+    if hasattr(node, "name"):
+        return node.name
+    if hasattr(node, "operand"):
+        return ("not", condition_tree(node.operand))
+    return (type(node).__name__.lower(), *map(condition_tree, node.operands))
 
 
 @dataclass(frozen=True, slots=True)

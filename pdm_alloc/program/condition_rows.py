@@ -46,7 +46,10 @@ def _is_operation(tree):
 
 
 class Rows:
-    """Conditions over the inputs of a program: each becomes a sum of variables that is 1 exactly when it holds.
+    """Conditions over the inputs of a program, each as a sum of variables.
+
+    A condition that is wanted needs only rows that keep it from being counted where it does not hold, one that is not
+    wanted only those that count it where it holds: half the rows, and the solver sees through them sooner.
 
     Parameters
     ----------
@@ -59,50 +62,55 @@ class Rows:
         self.input = {name: self.program.variable(1) for name in inputs}
         self._known: dict[Any, tuple[int, dict[int, int]]] = {}
 
-    def value(self, tree: Any) -> tuple[int, dict[int, int]]:
-        """The value of a condition as a constant and the weights of variables."""
-        if tree not in self._known:
-            self._known[tree] = self._encoded(tree)
-        return self._known[tree]
+    def value(self, tree: Any, is_wanted: bool) -> tuple[int, dict[int, int]]:
+        """A constant and the weights of variables: at most 1 while the condition holds if wanted, else at least."""
+        key = (tree, is_wanted)
+        if key not in self._known:
+            self._known[key] = self._encoded(tree, is_wanted)
+        return self._known[key]
 
-    def _encoded(self, tree):
+    def _encoded(self, tree, is_wanted):
         if isinstance(tree, bool):
             return int(tree), {}
         if not _is_operation(tree):
             return 0, {self.input[tree]: 1}
         if tree[0] == "not":
-            constant, weights = self.value(tree[1])
-            return 1 - constant, {v: -w for v, w in weights.items()}
-        parts = [self.value(part) for part in dict.fromkeys(tree[1:])]
-        return self._joined(parts, tree[0] == "and")
+            return _opposite(self.value(tree[1], not is_wanted))
+        parts = [self.value(part, is_wanted) for part in dict.fromkeys(tree[1:])]
+        if tree[0] == "and":
+            return self._all_of(parts, is_wanted)
+        return _opposite(self._all_of([_opposite(part) for part in parts], not is_wanted))
 
-    def _joined(self, parts, is_and):
-        """A variable for all (or any) of the parts; 'or' is 'not and' of the opposites."""
-        if not is_and:
-            opposite = [(1 - constant, {v: -w for v, w in weights.items()}) for constant, weights in parts]
-            constant, weights = self._joined(opposite, True)
-            return 1 - constant, {v: -w for v, w in weights.items()}
+    def _all_of(self, parts, is_wanted):
         whole = self.program.variable(1)
-        total, constants = {whole: 1}, 0
-        for constant, weights in parts:
-            self.program.row({whole: 1} | {v: -w for v, w in weights.items()}, most=constant)
-            constants += constant
-            for v, w in weights.items():
-                total[v] = total.get(v, 0) - w
-        self.program.row(total, constants - (len(parts) - 1))
+        if is_wanted:
+            for constant, weights in parts:
+                self.program.row({whole: 1} | {v: -w for v, w in weights.items()}, most=constant)
+        else:
+            constant, weights = _added((1, part) for part in parts)
+            row = {v: -w for v, w in weights.items()} | {whole: 1}
+            self.program.row(row, least=constant - (len(parts) - 1))
         return 0, {whole: 1}
 
     def sum(self, weighted) -> tuple[int, dict[int, int]]:
-        """Sum of (weight, condition) as a constant and the weights of variables."""
-        constant, weights = 0, {}
-        for weight, tree in weighted:
-            part, terms = self.value(tree)
-            constant += weight * part
-            for v, w in terms.items():
-                weights[v] = weights.get(v, 0) + weight * w
-        return constant, weights
+        """Sum of (weight, condition), to be as large as it can, as a constant and the weights of variables."""
+        return _added((weight, self.value(tree, weight > 0)) for weight, tree in weighted)
 
     def forbid(self, tree: Any) -> None:
         """The condition does not hold."""
-        constant, weights = self.value(tree)
+        constant, weights = self.value(tree, False)
         self.program.row(weights, most=-constant)
+
+
+def _opposite(value):
+    constant, weights = value
+    return 1 - constant, {v: -w for v, w in weights.items()}
+
+
+def _added(parts):
+    constant, weights = 0, {}
+    for weight, (fixed_part, terms) in parts:
+        constant += weight * fixed_part
+        for v, w in terms.items():
+            weights[v] = weights.get(v, 0) + weight * w
+    return constant, weights
