@@ -7,7 +7,6 @@ from tests.attack.tables import Tables
 
 __all__ = ["REALISTIC", "Size", "realistic", "tiny"]
 
-# name, commands, loads, system voltage, share of loads by kind: nobody tuned anything to these.
 REALISTIC = tuple((body, seed) for seed in range(10) for body in ("car", "van", "boat", "truck"))
 LOADS = {"car": (15, 70), "van": (10, 60), "boat": (5, 80), "truck": (30, 200)}
 VOLTS = {"car": 12, "van": 12, "boat": 12, "truck": 24}
@@ -73,7 +72,7 @@ class _Vehicle:
     def load(self, n):
         kind = self.random.choice(tuple(KINDS))
         (low, high), (least, most), length = KINDS[kind]
-        running = max(0.1, self.amps(low, min(high, low + 4 if self.chance(0.7) else high)) * 12 / self.volts)
+        running = max(0.1, self.amps(low, min(high, low + 4 if self.chance(0.6) else high)) * 12 / self.volts)
         running = round(running, 1)
         command = self.commands[n] if n < len(self.commands) else self.random.choice(self.commands)
         row = {
@@ -84,7 +83,7 @@ class _Vehicle:
             "kind": kind,
             "inrush_a": round(max(running, running * self.random.uniform(least, most)), 1),
             "inrush_ms": round(self.random.uniform(*length), 1),
-            "needs": self.random.choice(("pwm", "reversing")) if self.chance(0.1) and kind in ("motor", "fan") else "",
+            "needs": self.random.choice(("pwm", "reversing")) if self.chance(0.35) and kind in ("motor", "fan") else "",
             "share": "no" if self.chance(0.06) else "yes",
             "separate": f"label {n % 2}" if self.chance(0.1) else "",
             "tolerance_pct": self.random.choice(("", "", "", 5, 10, 20)),
@@ -210,7 +209,7 @@ class _Vehicle:
         return self.tables.rows["loads"][0]["running_a"], self.size, len(self.tables.rows["loads"])
 
     def label_kind(self, module, couple):
-        return self._couple(module, couple, "label").choice(("", "", "pair", "bridge"))
+        return self._couple(module, couple, "label").choice(("", "pair", "bridge"))
 
     def rating_of(self, module, couple):
         return self._couple(module, couple, "rating").choices(RATINGS, (3, 4, 5, 4, 3, 2, 1))[0]
@@ -229,6 +228,7 @@ def tiny(seed):
     size = Size(loads, chooser.randint(1, 5), chooser.randint(1, min(3, loads)), chooser.randint(3, 6), chooser.randint(0, 2), 2)
     vehicle = _Vehicle(seed, size, chooser.choice((12, 24)), False)
     tables = vehicle.build(1)
+    _coupled(tables, chooser)
     _bounded(tables, chooser)
     if chooser.random() < 0.15:
         load, channel = tables.rows["loads"][0]["load"], chooser.randint(1, len(tables.rows["channels"]))
@@ -236,12 +236,25 @@ def tiny(seed):
     return tables
 
 
+def _coupled(tables, chooser):
+    """At times a load that wants two channels: by its current, or since it turns both ways."""
+    first, second, *_ = tables.rows["channels"]
+    load, wish = tables.rows["loads"][0], chooser.choice(("", "", "pair", "bridge"))
+    if not wish:
+        return
+    for row in (first, second):
+        row[wish] = "c0"
+    load["count"], load["needs"] = 1, "reversing" if wish == "bridge" else ""
+    load["running_a"] = round(first["continuous_a"] * chooser.uniform(0.2, 1.3 if wish == "pair" else 0.7), 1)
+    load["inrush_a"] = round(load["running_a"] * chooser.uniform(1, 2), 1)
+
+
 def _bounded(tables, chooser):
     """Twice the current for half of the tiny modules, or nearly all of them would be refused."""
     module = tables.rows["modules"][0]
-    scale = chooser.choice((1, 2, 3))
+    scale = chooser.choice((1, 2, 3, 4))
     for row in (module, *tables.rows["banks"]):
-        for column in {"total_a", "total_peak_a", "limit_a"} & set(row):
+        for column in sorted({"total_a", "total_peak_a", "limit_a"} & set(row)):
             row[column] = round(row[column] * scale, 1)
 
 

@@ -1,0 +1,170 @@
+"""An allocation played in time: random combinations, changes of one input, voltages, duties and tolerances.
+
+Currents at 1 ms steps after every change of one input; heating of banks and module over several time constants with
+commands that come and go. Says what trips or passes its limit; an allocation called enough must give no word at all.
+"""
+
+import random
+
+import numpy as np
+
+from tests.attack.check import shares_in
+from tests.attack.physics import Slot, at_once, share_of
+from tests.attack.tables import milliamps, number
+
+__all__ = ["simulate"]
+
+STEP_MS = 1.0
+LENGTH_MS = 1500  # over seven time constants of the slowest inrush there is
+ROUNDING = 1.0005  # whole milliamps are rounded up for loads, down for limits: never the other way
+STEP_ERROR = 1.02  # of the heating, whose steps are not infinitely short
+MOST_STEPS = 6000
+
+
+class _Play:
+    """One allocation and a source of chance."""
+
+    def __init__(self, situation, allocation, seed):
+        self.s, self.allocation, self.random = situation, allocation, random.Random(seed)
+        self.slots = [Slot(tuple(c.channels), c.use) for c in allocation.circuits]
+        self.time = np.arange(0, LENGTH_MS, STEP_MS)
+
+    def chosen(self):
+        """A state with a combination, the settings of it, a setting and a voltage within the span."""
+        states = [(state, self.s.combinations(state)) for state in self.s.states]
+        state, settings = self.random.choice([pair for pair in states if pair[1]] or [(None, None)])
+        if state is None:
+            return None
+        low, high = min(state.volts), max(state.volts)
+        volts = self.random.choice((low, high, low + (high - low) * self.random.randint(1, 9) / 10))
+        return settings, self.random.choice(list(settings)), volts
+
+    def tops(self):
+        """How far every load is off, as a share: as many as are guarded against at the top, the rest as stated."""
+        loads = [name for name, load in self.s.loads.items() if load.tolerance]
+        off = self.random.sample(loads, min(len(loads), at_once(self.s)))
+        return {name: 1 + float(self.s.loads[name].tolerance) / 100 for name in off}
+
+    def running_a(self, name, volts, tops):
+        load = self.s.loads[name]
+        amps = float(load.running) * (float(volts) / float(self.s.reference)) ** load.exponent
+        return amps * tops.get(name, 1.0)
+
+    def wave(self, circuit, volts, tops, is_new):
+        """Current of a circuit over time, A: its inrush decays to running if it was just switched on."""
+        current = np.zeros_like(self.time)
+        for name, n in circuit.items:
+            load = self.s.loads[name]
+            current += n * self.running_a(name, volts, tops)
+            if is_new and load.inrush > load.running:
+                excess = float(load.inrush - load.running) * max(1.0, float(volts / self.s.reference))
+                decay = np.exp(-self.time / load.tau_ms) if load.tau_ms else (self.time == 0)
+                current += n * excess * tops.get(name, 1.0) * decay
+        return current
+
+    def change(self):
+        """Play one change of one input; words of what it breaks."""
+        picked = self.chosen()
+        if picked is None:
+            return
+        settings, on, volts = picked
+        flips = [name for name in self.s.inputs() if on ^ {name} in settings]
+        after = settings[on ^ {self.random.choice(flips)}] if flips else settings[on]
+        new, tops = after - settings[on], self.tops()
+        total = np.zeros_like(self.time)
+        for slot, circuit in zip(self.slots, self.allocation.circuits, strict=True):
+            command = self.s.loads[circuit.items[0][0]].command
+            if command in after:
+                current = self.wave(circuit, volts, tops, command in new)
+                total += current
+                steady = self.wave(circuit, volts, tops, False)[0]
+                yield from self.channel(slot, circuit, current, steady)
+        if total.max() * 1000 > self.s.total_peak_ma * ROUNDING:
+            yield "module peak"
+
+    def channel(self, slot, circuit, current, steady):
+        """Whether a channel of the slot trips."""
+        share = float(share_of(self.s, slot))
+        part = self.random.choice((share, 1 - share, self.random.uniform(1 - share, share))) if share < 1 else 1.0
+        parts = (part, 1 - part) if slot.use == "pair" else (1.0,) * len(slot.channels)
+        for name, of_all in zip(slot.channels, parts, strict=True):
+            yield from self.protection(self.s.channels[name], current * of_all, steady * of_all, circuit)
+
+    def protection(self, row, current, steady, circuit):
+        peak, length = milliamps(row, "peak_a") / 1000, float(number(row, "peak_ms"))
+        headroom = float(self.s.settings.get("headroom_pct", 20)) / 100
+        limit = milliamps(row, "continuous_a") / 1000 * float(self.s.factor) * (1 - headroom)
+        if current.max() > peak * ROUNDING:
+            yield "peak"
+        over = np.where(current > limit, current**2 - limit**2, 0)[1:].sum() * STEP_MS  # right ends: never too much
+        if steady > limit * ROUNDING + 0.002:
+            yield "running"
+        elif over > (peak**2 - limit**2) * length * ROUNDING:
+            yield "energy"
+        if circuit.trip_a is not None:
+            reads = current * (1 + float(self.s.trip_error))
+            late = reads[self.time > (circuit.inrush_ms or 0)]
+            if len(late) and late.max() > circuit.trip_a:
+                yield "trip"
+
+    def heat(self):
+        """Play duties over a combination; words of the limits on heating that are passed."""
+        picked = self.chosen()
+        if picked is None:
+            return
+        settings, on, volts = picked
+        tops = self.tops()
+        limits = [("bank", bank, ma) for bank, ma in self.s.bank_ma.items()]
+        circuits = [(slot, c.items) for slot, c in zip(self.slots, self.allocation.circuits, strict=True)]
+        grid, step = self.grid(settings[on])
+        pattern = {name: self.duty(name, grid) for name in settings[on]}
+        for word, bank, rated in [*limits, ("total", None, milliamps(self.s.module, "total_a"))]:
+            current = np.zeros_like(grid)
+            for share in shares_in(self.s, circuits, bank):
+                command = self.s.loads[share.load].command
+                if command in pattern:
+                    amps = self.running_a(share.load, volts, tops) * share.count * float(share.part)
+                    current += amps * pattern[command]
+            limit = float(rated * self.s.factor) / 1000 * (1 - float(self.s.settings.get("module_headroom_pct", 10)) / 100)
+            if self.warmest(current, step) > limit * (STEP_ERROR if self.s.settle_s else ROUNDING) + 0.002:
+                yield word
+
+    def grid(self, names):
+        """Times, s, over several time constants, fine enough for the shortest time on."""
+        tau = self.s.settle_s or 60.0
+        times = [self.s.commands[name].on_s for name in names if self.s.commands[name].on_s]
+        step = max(min([tau / 100, *(t / 4 for t in times)]), 6 * tau / MOST_STEPS)
+        return np.arange(0, 6 * tau, step), step
+
+    def duty(self, name, grid):
+        """1 while the command is on: from time to time, no longer and no oftener than its row says."""
+        command = self.s.commands[name]
+        if not command.on_s or not command.cycle_s:
+            return np.ones_like(grid)
+        cycle = command.cycle_s * self.random.choice((1, 1, self.random.uniform(1, 2)))
+        return ((grid + self.random.uniform(0, cycle)) % cycle < command.on_s).astype(float)
+
+    def warmest(self, current, step):
+        """Largest current equal in heat, A, that a body with the time constant of the module comes to."""
+        if not self.s.settle_s:
+            return current.max()
+        keep, heat, top = float(np.exp(-step / self.s.settle_s)), 0.0, 0.0
+        for square in current**2:
+            heat = heat * keep + square * (1 - keep)
+            top = max(top, heat)
+        return top**0.5
+
+
+def simulate(situation, allocation, seed=0, changes=50, heats=5):
+    """Sorted words of all that trips or passes its limit.
+
+    `changes` random changes of one input at 1 ms steps and `heats` random plays of duties; `allocation` is a list of
+    circuits with channels, items, trip setting and inrush time.
+    """
+    play = _Play(situation, allocation, seed)
+    words = set()
+    for _ in range(changes):
+        words |= set(play.change())
+    for _ in range(heats):
+        words |= set(play.heat())
+    return sorted(words)
