@@ -125,7 +125,13 @@ class _Vehicle:
     def supply(self, name):
         low = round(self.volts * self.random.uniform(0.8, 1.15), 1)
         top = round(low + self.random.uniform(0, 2.5), 1) if self.chance(0.6) else ""
-        return {"state": name, "supply_v": low, "supply_top_v": top, "charging_a": self.random.randint(0, 90), "minutes": 30}
+        return {
+            "state": name,
+            "supply_v": low,
+            "supply_top_v": top,
+            "charging_a": self.random.randint(0, 90),
+            "minutes": 30,
+        }
 
     def harness(self):
         self.tables.rows["places"] = [
@@ -225,7 +231,9 @@ def tiny(seed):
     """At most 8 items, 6 channels, 5 inputs, one module; now and then a load that is already wired."""
     chooser = random.Random(f"tiny {seed}")
     loads = chooser.randint(2, 4)
-    size = Size(loads, chooser.randint(1, 5), chooser.randint(1, min(3, loads)), chooser.randint(3, 6), chooser.randint(0, 2), 2)
+    size = Size(
+        loads, chooser.randint(1, 5), chooser.randint(1, min(3, loads)), chooser.randint(3, 6), chooser.randint(0, 2), 2
+    )
     vehicle = _Vehicle(seed, size, chooser.choice((12, 24)), False)
     tables = vehicle.build(1)
     _coupled(tables, chooser)

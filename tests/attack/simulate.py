@@ -125,7 +125,9 @@ class _Play:
                 if command in pattern:
                     amps = self.running_a(share.load, volts, tops) * share.count * float(share.part)
                     current += amps * pattern[command]
-            limit = float(rated * self.s.factor) / 1000 * (1 - float(self.s.settings.get("module_headroom_pct", 10)) / 100)
+            limit = (
+                float(rated * self.s.factor) / 1000 * (1 - float(self.s.settings.get("module_headroom_pct", 10)) / 100)
+            )
             if self.warmest(current, step) > limit * (STEP_ERROR if self.s.settle_s else ROUNDING) + 0.002:
                 yield word
 

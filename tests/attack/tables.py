@@ -271,9 +271,7 @@ class Situation:
     def settings_of_inputs(self):
         """Every setting of all inputs with the commands it switches on."""
         names = self.inputs()
-        every = (
-            frozenset(itertools.compress(names, bits)) for bits in itertools.product((0, 1), repeat=len(names))
-        )
+        every = (frozenset(itertools.compress(names, bits)) for bits in itertools.product((0, 1), repeat=len(names)))
         return {on: self.commands_on(on) for on in every}
 
     def combinations(self, state):
