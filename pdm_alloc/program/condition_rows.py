@@ -108,7 +108,8 @@ def _opposite(value):
 
 
 def _added(parts):
-    constant, weights = 0, {}
+    weights: dict[int, int] = {}
+    constant = 0
     for weight, (fixed_part, terms) in parts:
         constant += weight * fixed_part
         for v, w in terms.items():

@@ -67,7 +67,7 @@ def test_both_ends_of_the_span_count():
 
 
 def test_inrush_trips_above_the_peak_and_by_its_integral():
-    """60 A is the peak; (60^2 - 8^2) 50 = 176,800 A^2 ms is what the channel bears: 60 A decaying from 0.1 A running."""
+    """60 A is the peak; (60^2 - 8^2) 50 = 176,800 A^2 ms is what it bears: 60 A decaying from 0.1 A running."""
     assert enough([("a", "x", "0.1", {"inrush_a": "60", "inrush_ms": "1"})]) == 1
     assert enough([("a", "x", "0.1", {"inrush_a": "60.1", "inrush_ms": "1"})]) is None
     assert enough([("a", "x", "0.1", {"inrush_a": "60", "inrush_ms": "320"})]) == 1

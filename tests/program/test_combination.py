@@ -191,7 +191,7 @@ def test_a_command_that_can_never_be_on_says_which_conditions_contradict():
 def test_a_stopped_clock_is_no_answer():
     """A group too large to list without time is unanswered, never 'no combination'."""
     solved = Combinations({"a": ("and", "x", "y")}, ("x", "y"), listed_inputs=0)
-    with pytest.raises(Unanswered, match="no answer in time|stopped"):
+    with pytest.raises(Unanswered, match="was not found"):
         solved.worst("a", {"a": 1}, Clock(0))
 
 
