@@ -168,7 +168,9 @@ def test_a_limit_is_broken_by_one_milliamp_and_not_by_none():
     assert solved.exceeding("abc", amounts, 12).commands == ("b", "c")
     assert solved.exceeding_change("abc", amounts, peak, 85) is None
     assert solved.exceeding_change("abc", amounts, peak, 84).changed == "x"
-    assert largest_change({"a": "x", "b": ("not", "x"), "c": "y"}, "abc", amounts, peak, 85) is None
+    conditions = {"a": "x", "b": ("not", "x"), "c": "y"}
+    assert largest_change(conditions, "abc", amounts, peak, 85) is None
+    assert largest_change(conditions, "abc", amounts, peak, 84)[0] == 85
 
 
 def test_a_command_that_can_never_be_on_says_which_conditions_contradict():
