@@ -30,8 +30,8 @@ class Kind:
         What of its current copper sets, and so is larger in the cold: ``running`` (a coil), ``inrush`` (a winding that
         stands still) or empty.
     pulse_ms : float
-        Least inrush time of its channel, ms: a load that is pulsed, or whose current rises with its inductance, must not
-        trip at each pulse; 0: none.
+        Least inrush time of its channel, ms: a load that is pulsed, or whose current rises with its inductance, must
+        not trip at each pulse; 0: none.
     """
 
     name: str
@@ -54,7 +54,9 @@ _ALL = (
         "inrush: statements of 10 to 15 times, near nominal after 50 to 100 ms",
         "halogen headlamp",
     ),
-    Kind("led", -1.0, 3.0, 1.0, "constant power behind a filter capacitor; common practice, no source", "LED light bar"),
+    Kind(
+        "led", -1.0, 3.0, 1.0, "constant power behind a filter capacitor; common practice, no source", "LED light bar"
+    ),
     Kind(
         "motor",
         1.0,
@@ -69,8 +71,8 @@ _ALL = (
         1.65,
         5.0,
         500.0,
-        "exponent: torque with the square of the speed behind a permanent-magnet motor, whose speed rises a little less "
-        "than the voltage, between 1 and 2 (no loss: 2); inrush: a 225 W radiator fan draws 80 A for about 500 ms",
+        "exponent: torque with the square of the speed behind a permanent-magnet motor, whose speed rises a little "
+        "less than the voltage (no loss: 2); inrush: a 225 W radiator fan draws 80 A for about 500 ms",
         "radiator fan",
         "inrush",
     ),

@@ -14,7 +14,6 @@ from pdm_alloc.tables.text import clean
 __all__ = ["CATALOGUE_ROWS", "BankRow", "ChannelRow", "DeratingRow", "ModuleRow"]
 
 
-
 def milliamps_down(value: Fraction) -> int:
     """Amperes of a limit to whole milliamps, rounded down; CellError below one."""
     if value * 1000 < 1:
