@@ -92,7 +92,9 @@ def paralleled_ma(one_ma: int, other_ma: int, share_pct) -> int:
     return math.floor(min(one_ma, other_ma) * 100 / share_pct)
 
 
-def module_heat_w(currents_a: Sequence[float], on_mohm: Sequence[float | None], quiescent_w: float = 0.0):
+def module_heat_w(
+    currents_a: Sequence[float], on_mohm: Sequence[float | None], quiescent_w: float = 0.0
+) -> float | None:
     """Heat a module gives off: current squared times resistance of every closed output, and what it takes itself.
 
     Parameters
@@ -114,7 +116,9 @@ def module_heat_w(currents_a: Sequence[float], on_mohm: Sequence[float | None], 
     ValueError
         The sequences differ in length.
     """
-    pairs = [(current, mohm) for current, mohm in zip(currents_a, on_mohm, strict=True) if current]
-    if any(mohm is None for _, mohm in pairs):
-        return None
-    return quiescent_w + sum(current**2 * mohm / 1000 for current, mohm in pairs)
+    heat = quiescent_w
+    for current, mohm in zip(currents_a, on_mohm, strict=True):
+        if current and mohm is None:
+            return None
+        heat += current**2 * (mohm or 0.0) / 1000
+    return heat
