@@ -38,7 +38,7 @@ def test_copper_in_the_cold_makes_the_larger_fault():
 
 def test_a_starter_cable_is_made_for_seconds():
     """Without fuse: 300 A for 10 s keep it within its class; ten times as long asks for sqrt(10) the area."""
-    link = size_link(LinkDemand("starter", 300, 600, 0.2, 1.5, 4.0, fused=False, seconds=10), RULES, SOURCE)
+    link = size_link(LinkDemand("starter", 300, 600, 0.2, 0.5, 50.0, fused=False, seconds=10), RULES, SOURCE)
     area = link.wire.size.area_mm2
     assert (link.fuse_a, link.opens_s, link.fuse_within_m) == (None, None, None)
     assert damage_ms(300, area, 30, 105) >= 10_000

@@ -85,6 +85,11 @@ def test_a_trip_setting_holds_or_there_is_none(draw, rated, step, error):
         assert setting % step == 0 and least <= setting <= rated and setting - step < least
 
 
+def test_a_setting_allows_for_the_reading_by_hand():
+    """12.5 A for 10 A, over 1 - 0.2 where the module reads up to 20 % off: 15.625 A, up to the step 15.7 A."""
+    assert trip_setting_ma(10_000, Fraction(60_000), 100, Fraction(20)) == 15_700
+
+
 def test_headroom_and_the_quarter_are_one_margin():
     """A channel at its 20 % headroom has a setting; its wire may still be too thin for it."""
     assert trip_setting_ma(8_000, Fraction(10_000), 100) == 10_000
