@@ -30,6 +30,12 @@ class Channel:
         Label shared by the two channels of a reversing pair; of a pair that may be paralleled.
     max_wire_mm2 : float or None
         Largest conductor its terminal takes, mm2; None: not known, not judged.
+    share_pct : Fraction
+        Largest share of the current of two paralleled channels that flows through one of them, per cent, 50 to 100.
+    contact_ma : int or None
+        Current one pin bears, mA; None: not known, so every pin has its own wire.
+    on_mohm : float or None
+        Resistance of the closed output, milliohm; None: not known, its heat is not judged.
     """
 
     name: str
@@ -43,6 +49,9 @@ class Channel:
     bridge: str | None = None
     pair: str | None = None
     max_wire_mm2: float | None = None
+    share_pct: Fraction = Fraction(60)
+    contact_ma: int | None = None
+    on_mohm: float | None = None
     extra: tuple[tuple[str, str], ...] = ()
 
 
@@ -72,6 +81,12 @@ class Module:
         Inputs it has; None: not known, not judged.
     trip_step_ma : int
         Step of the trip setting, mA.
+    trip_error_pct : Fraction
+        How far the module's own current reading may be off, per cent, below 100.
+    settle_s : float
+        Time constant with which banks and module heat up, s; 0: not known, so every current counts in full.
+    quiescent_ma : float or None
+        Current it draws with every output off, mA; None: not known.
     """
 
     name: str
@@ -86,6 +101,9 @@ class Module:
     supply_max_v: float | None = None
     inputs: int | None = None
     trip_step_ma: int = 100
+    trip_error_pct: Fraction = Fraction(0)
+    settle_s: float = 0.0
+    quiescent_ma: float | None = None
     note: str = ""
     extra: tuple[tuple[str, str], ...] = ()
 

@@ -28,6 +28,10 @@ class Settings:
         ``metric`` or ``awg``.
     insulation_c : float
         Temperature class of the wire's insulation, deg C.
+    rules : str
+        Rule pack for the least wire size and the distance of the main fuse: ``general`` or ``boat``.
+    lowest_ambient_c : float
+        Coldest the vehicle is used at, deg C: cold copper draws most.
     wire_ambient_c : float
         Around a wire where no place says otherwise, deg C.
     bundle_wires : int
@@ -38,6 +42,16 @@ class Settings:
         Place of the battery.
     battery_floor_pct : float
         Charge at which the battery counts as empty, per cent of battery_ah.
+    battery_chemistry : str
+        ``flooded``, ``agm``, ``gel`` or ``lithium``.
+    battery_rate_h : float
+        Time over which battery_ah is stated, h.
+    peukert : float or None
+        Exponent of Peukert's law, 1 to 2; None: by chemistry.
+    battery_mohm : float or None
+        Internal resistance of the battery, milliohm; None: estimated from its capacity.
+    isolator_place, starter_place, alternator_place : str or None
+        Places of battery isolator, starter motor and alternator.
     slack_pct, end_allowance_m : float
         Allowance on every wire: per cent of its route, m at each end.
     tolerance_loads : int
@@ -55,12 +69,21 @@ class Settings:
     module_ambient_c: float = 25.0
     return_path: str = "chassis"
     wire_sizes: str = "metric"
+    rules: str = "general"
+    lowest_ambient_c: float = -20.0
     insulation_c: float = 105.0
     wire_ambient_c: float = 30.0
     bundle_wires: int = 1
     battery_ah: float | None = None
     battery_place: str | None = None
     battery_floor_pct: float = 50.0
+    battery_chemistry: str = "flooded"
+    battery_rate_h: float = 20.0
+    peukert: float | None = None
+    battery_mohm: float | None = None
+    isolator_place: str | None = None
+    starter_place: str | None = None
+    alternator_place: str | None = None
     slack_pct: float = 5.0
     end_allowance_m: float = 0.15
     tolerance_loads: int = 3

@@ -106,6 +106,12 @@ class Command:
         Headroom wanted on its channels where it is not the vehicle's, per cent.
     together : bool
         True: all its loads are on one channel (two commands that were joined).
+    on_s : float or None
+        Longest time on in one go, s, above 0; None: on for good.
+    cycle_s : float or None
+        Shortest time from one switch-on to the next, s, at least `on_s`; None: not known.
+    joins : bool
+        False: never on one channel with another command.
     """
 
     name: str
@@ -114,6 +120,9 @@ class Command:
     note: str = ""
     headroom_pct: Fraction | None = None
     together: bool = False
+    on_s: float | None = None
+    cycle_s: float | None = None
+    joins: bool = True
     extra: tuple[tuple[str, str], ...] = ()
 
 
@@ -137,13 +146,17 @@ class State:
     name : str
         Unique name.
     supply_v : float
-        Voltage at the module, V.
+        Sustained voltage at the module, V.
     duty_ppm : mapping of str to int
         Duty of each command, parts per million; every command of the vehicle is a key.
     charging_a : float or None
         Charging current available, A; None where the tables do not say.
     minutes : float or None
         How long the state lasts, min; None where the tables do not say.
+    supply_top_v : float or None
+        Highest voltage at the module in this state, V, at least `supply_v`; None: the same.
+    other_ma : int
+        Current drawn from the battery past the modules (a starter motor), mA.
     """
 
     name: str
@@ -151,6 +164,14 @@ class State:
     duty_ppm: Mapping[str, int]
     charging_a: float | None = None
     minutes: float | None = None
+    supply_top_v: float | None = None
+    other_ma: int = 0
+
+    @property
+    def span_v(self) -> tuple[float, ...]:
+        """Both ends of the state's span of voltage, V, lowest first; one voltage where they are the same."""
+        top = self.supply_v if self.supply_top_v is None else self.supply_top_v
+        return (self.supply_v,) if top == self.supply_v else (self.supply_v, top)
 
     def is_on(self, command: str) -> bool:
         """Whether the command is on at all in this state."""

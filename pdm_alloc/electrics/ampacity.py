@@ -2,13 +2,17 @@
 
 import math
 from bisect import bisect_left
+from collections.abc import Iterable
 from functools import lru_cache
 from itertools import pairwise
 
 from pdm_alloc.electrics import wire_tables as tables
 from pdm_alloc.electrics.wire import awg_diameter_mm
 
-__all__ = ["ambient_factor", "ampacity_a", "base_ampacity_a", "bundle_factor"]
+__all__ = ["CABLES", "ambient_factor", "ampacity_a", "base_ampacity_a", "bundle_factor", "segments_ampacity_a"]
+
+# Tables of ampacity: that of boat cable, and the lesser of it and the sheets of thin-wall automotive cable.
+CABLES = ("boat", "thin_wall")
 
 _TABLE_AMBIENT_C = 30.0
 
@@ -41,19 +45,22 @@ def ambient_factor(insulation_c: float, ambient_c: float) -> float:
     return math.sqrt(max(0.0, insulation_c - ambient_c) / (insulation_c - _TABLE_AMBIENT_C))
 
 
-def bundle_factor(loaded_wires: int) -> float:
+def bundle_factor(loaded_wires: int, cable: str = "boat") -> float:
     """Ampacity in a bundle over ampacity of a wire alone.
 
     Parameters
     ----------
     loaded_wires : int
         Wires in the bundle that carry current, at least 1.
+    cable : str
+        A word of `CABLES`.
 
     Returns
     -------
     float
         1, 0.7, 0.6, 0.5 or 0.4 for up to 2, 3, 6, 24 and more wires (notes to 33 CFR 183.425 Table 5,
-        binding only from 50 V; below, a choice on the careful side).
+        binding only from 50 V; below, a choice on the careful side); for thin-wall cable 0.35 above 40
+        (NEC 310.15(B)(3)(a)).
 
     Raises
     ------
@@ -62,7 +69,8 @@ def bundle_factor(loaded_wires: int) -> float:
     """
     if loaded_wires < 1:
         raise ValueError(f"a bundle has at least 1 loaded wire, not {loaded_wires}")
-    return next((factor for most, factor in tables.BUNDLE_FACTORS if loaded_wires <= most), tables.BUNDLE_FACTOR_BEYOND)
+    factor = next((f for most, f in tables.BUNDLE_FACTORS if loaded_wires <= most), tables.BUNDLE_FACTOR_BEYOND)
+    return factor if cable == "boat" else min(factor, _thin_wall_bundle(loaded_wires))
 
 
 @lru_cache(maxsize=512)
@@ -104,7 +112,9 @@ def base_ampacity_a(area_mm2: float, insulation_c: float) -> float:
     return _log_log(areas, amps, area_mm2)
 
 
-def ampacity_a(area_mm2: float, insulation_c: float, ambient_c: float = 30.0, loaded_wires: int = 1) -> float:
+def ampacity_a(
+    area_mm2: float, insulation_c: float, ambient_c: float = 30.0, loaded_wires: int = 1, cable: str = "boat"
+) -> float:
     """Ampacity of a wire: table value times ambient factor times bundle factor.
 
     Parameters
@@ -117,6 +127,8 @@ def ampacity_a(area_mm2: float, insulation_c: float, ambient_c: float = 30.0, lo
         Ambient, deg C.
     loaded_wires : int
         Wires in the bundle that carry current.
+    cable : str
+        ``boat``: 33 CFR 183.425; ``thin_wall``: never above the sheets of thin-wall automotive cable either.
 
     Returns
     -------
@@ -126,10 +138,64 @@ def ampacity_a(area_mm2: float, insulation_c: float, ambient_c: float = 30.0, lo
     Raises
     ------
     ValueError
-        As in `base_ampacity_a`, `ambient_factor` and `bundle_factor`.
+        As in `base_ampacity_a`, `ambient_factor` and `bundle_factor`, or the cable is another word.
     """
-    factor = ambient_factor(insulation_c, ambient_c) * bundle_factor(loaded_wires)
-    return base_ampacity_a(area_mm2, insulation_c) * factor
+    factor = ambient_factor(insulation_c, ambient_c) * bundle_factor(loaded_wires, cable)
+    return _alone_a(area_mm2, insulation_c, cable) * factor
+
+
+def segments_ampacity_a(
+    area_mm2: float, insulation_c: float, segments: Iterable[tuple[float, int]], cable: str = "boat"
+) -> float:
+    """Ampacity of a wire along its way: the least of its segments, each with its own ambient and bundle.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Nominal area, mm2.
+    insulation_c : float
+        Temperature class of the insulation, deg C.
+    segments : iterable of (float, int)
+        Ambient, deg C, and loaded wires of each segment, this one counted; at least one.
+    cable : str
+        A word of `CABLES`.
+
+    Returns
+    -------
+    float
+        A; never below that of the hottest ambient with the fullest bundle.
+
+    Raises
+    ------
+    ValueError
+        There is no segment; otherwise as in `ampacity_a`.
+    """
+    amps = [ampacity_a(area_mm2, insulation_c, ambient, loaded, cable) for ambient, loaded in segments]
+    if not amps:
+        raise ValueError("a wire has at least one segment")
+    return min(amps)
+
+
+@lru_cache(maxsize=512)
+def _alone_a(area_mm2, insulation_c, cable):
+    if cable not in CABLES:
+        raise ValueError(f"the cable is one of {', '.join(CABLES)}, not {cable!r}")
+    boat = base_ampacity_a(area_mm2, insulation_c)
+    return boat if cable == "boat" else min(boat, _thin_wall_a(area_mm2, insulation_c))
+
+
+def _thin_wall_a(area_mm2, insulation_c):
+    """Straight in the logarithms between sizes of the sheet; beyond them the boat table, scaled to meet its ends."""
+    areas, amps = list(tables.THIN_WALL_A), list(tables.THIN_WALL_A.values())
+    rise = (insulation_c - _TABLE_AMBIENT_C) / (tables.THIN_WALL_CLASS_C - _TABLE_AMBIENT_C)
+    inside = min(max(area_mm2, areas[0]), areas[-1])
+    scale = base_ampacity_a(area_mm2, tables.THIN_WALL_CLASS_C) / base_ampacity_a(inside, tables.THIN_WALL_CLASS_C)
+    return _log_log(areas, amps, inside) * scale * math.sqrt(rise)
+
+
+def _thin_wall_bundle(loaded_wires):
+    upper, factor = tables.THIN_WALL_BUNDLE
+    return factor if loaded_wires > upper else 1.0
 
 
 @lru_cache(maxsize=1)

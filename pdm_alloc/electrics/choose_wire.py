@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.drop import RETURNS
+from pdm_alloc.electrics.rule_packs import RULE_PACKS
 from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, resistance_ohm_per_m, wire_sizes
 
 __all__ = ["WireChoice", "WireRules", "choose_wire"]
@@ -32,6 +33,10 @@ class WireRules:
         ``chassis`` or ``wire``.
     system_v : float
         Voltage the drops are per cent of, V.
+    cable : str
+        Table of ampacity, a word of `pdm_alloc.electrics.ampacity.CABLES`.
+    pack : str
+        Rule pack, a word of `pdm_alloc.electrics.rule_packs.RULE_PACKS`: thinner sizes are not chosen.
     """
 
     sizes: str = "metric"
@@ -40,6 +45,8 @@ class WireRules:
     bundle_wires: int = 1
     return_path: str = "chassis"
     system_v: float = 12.0
+    cable: str = "boat"
+    pack: str = "general"
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,13 +159,14 @@ class _Rung:
 def _ladder(rules):
     if rules.ambient_c >= rules.insulation_c:
         return ()
-    return tuple(_rung(size, rules) for size in wire_sizes(rules.sizes))
+    pack = RULE_PACKS[rules.pack]
+    return tuple(_rung(size, rules) for size in wire_sizes(rules.sizes) if pack.allows(size.area_mm2, size.awg))
 
 
 def _rung(size, rules):
     cool = resistance_ohm_per_m(size, rules.ambient_c)
     hot = resistance_ohm_per_m(size, rules.insulation_c)
-    ampacity = ampacity_a(size.area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires)
+    ampacity = ampacity_a(size.area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires, rules.cable)
     return _Rung(size, size.area_mm2, ampacity, cool, hot - cool, mass_g_per_m(size.area_mm2, rules.insulation_c))
 
 

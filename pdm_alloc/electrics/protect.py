@@ -197,7 +197,7 @@ def _as_many(trip_a, least_mm2, rules, wires):
 @lru_cache(maxsize=512)
 def _largest(rules):
     area_mm2 = wire_sizes(rules.sizes)[-1].area_mm2
-    return area_mm2, ampacity_a(area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires)
+    return area_mm2, ampacity_a(area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires, rules.cable)
 
 
 def _least_mm2(stalled_a, tripped_ms, insulation_c):

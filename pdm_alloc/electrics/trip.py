@@ -13,12 +13,14 @@ from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COP
 __all__ = [
     "TRIP_MARGIN",
     "StallCheck",
+    "acceptance_band_ma",
     "damage_ms",
     "inrush_window_ms",
     "short_time_c",
     "stall_check",
     "trip_ma",
     "trip_ms",
+    "trip_setting_ma",
     "window_passes",
 ]
 
@@ -66,7 +68,84 @@ def trip_ma(running_ma: int, rated_ma: Fraction, step_ma: int, ampacity_ma: floa
     return setting if setting <= ampacity_ma else "wire"
 
 
-def inrush_window_ms(running_a: float, excess_a: Sequence[float], tau_ms: Sequence[float], trip_a: float) -> float:
+def trip_setting_ma(
+    largest_ma: int, rated_ma: Fraction, step_ma: int, error_pct: Fraction = Fraction(0), ampacity_ma: float = math.inf
+) -> int | str:
+    """Least trip setting that holds in every condition: 1.25 times the largest draw over (1 - error), up to a step.
+
+    A channel whose reading may be high by its error trips at setting * (1 - error); a quarter of the largest draw
+    stays between the two. There is no setting where that passes what channel or wire bears: headroom and this quarter
+    are one margin, so a channel with 20 % of headroom always has one unless its reading is off.
+
+    Parameters
+    ----------
+    largest_ma : int
+        Largest draw of the circuit at any voltage of any state in which it may be on, tolerance included, mA.
+    rated_ma : Fraction
+        Derated rating of the channel, mA.
+    step_ma : int
+        Step of the module's setting, mA, above 0.
+    error_pct : Fraction
+        How far the module's own reading may be off, per cent, below 100.
+    ampacity_ma : float
+        Ampacity of the wire where it is already there, mA; inf: the wire is chosen to suit.
+
+    Returns
+    -------
+    int or str
+        mA, a multiple of `step_ma` above 0; or a reason word: ``rating``, ``wire``.
+
+    Raises
+    ------
+    ValueError
+        The step is not above 0, or the error is not from 0 to below 100 per cent.
+    """
+    if step_ma <= 0 or not 0 <= error_pct < 100:
+        raise ValueError(f"a step is above 0 mA and an error below 100 %, not {step_ma} mA and {float(error_pct):g} %")
+    least = largest_ma * TRIP_MARGIN / (1 - Fraction(error_pct) / 100)
+    setting = max(1, math.ceil(least / step_ma)) * step_ma
+    if setting > rated_ma:
+        return "rating"
+    return setting if setting <= ampacity_ma else "wire"
+
+
+def acceptance_band_ma(
+    draws_ma: tuple[int, int], allowance_pct: Fraction, trip_ma: int, error_pct: Fraction = Fraction(0)
+) -> tuple[int, int]:
+    """Currents to be accepted when a circuit is first switched on: its draws and an allowance, never up to the trip.
+
+    Parameters
+    ----------
+    draws_ma : (int, int)
+        Least and largest draw expected at the voltage of the test, mA.
+    allowance_pct : Fraction
+        Widening to either side, per cent of the draw.
+    trip_ma : int
+        Trip setting, mA.
+    error_pct : Fraction
+        How far the module's own reading may be off, per cent.
+
+    Returns
+    -------
+    (int, int)
+        Lowest and highest current accepted, mA; the highest is below the lowest current at which the channel can trip.
+
+    Raises
+    ------
+    ValueError
+        The largest draw itself reaches the trip: such a setting does not hold.
+    """
+    low, high = draws_ma
+    trips = trip_ma * (1 - Fraction(error_pct) / 100)
+    if high >= trips:
+        raise ValueError(f"a draw of {high / 1000:g} A reaches the trip at {float(trips) / 1000:g} A")
+    wide = Fraction(allowance_pct) / 100
+    return max(0, math.floor(low * (1 - wide))), min(math.floor(high * (1 + wide)), math.ceil(trips) - 1)
+
+
+def inrush_window_ms(
+    running_a: float, excess_a: Sequence[float], tau_ms: Sequence[float], trip_a: float, least_ms: float = 0.0
+) -> float:
     """Inrush window to set: 1.5 times as long as the inrush exceeds the trip setting, in whole 10 ms.
 
     Parameters
@@ -79,11 +158,13 @@ def inrush_window_ms(running_a: float, excess_a: Sequence[float], tau_ms: Sequen
         Time constant of each, ms.
     trip_a : float
         Trip setting, A.
+    least_ms : float
+        Window wanted whatever the waveform, ms: a pulsed load must not trip at each pulse.
 
     Returns
     -------
     float
-        ms; 0 where the inrush never exceeds the setting, inf where the running current does.
+        ms; `least_ms` in whole 10 ms where the inrush never exceeds the setting, inf where the running current does.
 
     Raises
     ------
@@ -91,9 +172,9 @@ def inrush_window_ms(running_a: float, excess_a: Sequence[float], tau_ms: Sequen
         An excess or time constant is negative.
     """
     needed = time_above(running_a, excess_a, tau_ms, trip_a)
-    if not needed or needed == math.inf:
+    if needed == math.inf:
         return needed
-    return float(_WINDOW_STEP_MS * math.ceil(_WINDOW_MARGIN * needed / _WINDOW_STEP_MS))
+    return float(_WINDOW_STEP_MS * math.ceil(max(_WINDOW_MARGIN * needed, least_ms) / _WINDOW_STEP_MS))
 
 
 def window_passes(

@@ -32,12 +32,15 @@ class WireSize:
         Resistance at 20 deg C, ohm / m.
     zero_c : float
         Temperature at which the resistance would vanish by the standard the size belongs to, deg C.
+    awg : int or None
+        AWG number (1/0 is 0); None: a metric size.
     """
 
     name: str
     area_mm2: float
     ohm_per_m: float
     zero_c: float
+    awg: int | None = None
 
 
 @lru_cache(maxsize=4)
@@ -189,7 +192,7 @@ def _awg(number):
     area = math.pi / 4 * awg_diameter_mm(number) ** 2
     mils = tables.SAE_CIRCULAR_MILS.get(number)
     metal = mils * tables.CIRCULAR_MIL_MM2 if mils else area * tables.SAE_LEAST_SHARE
-    return WireSize(awg_name(number), area, tables.COPPER_RESISTIVITY / metal, tables.COPPER_ZERO_C)
+    return WireSize(awg_name(number), area, tables.COPPER_RESISTIVITY / metal, tables.COPPER_ZERO_C, number)
 
 
 def _strand_diameter_mm(area):

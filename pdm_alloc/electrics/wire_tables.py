@@ -20,6 +20,9 @@ __all__ = [
     "SAE_LEAST_SHARE",
     "SHORT_TIME_C",
     "STRAND_FILL",
+    "THIN_WALL_A",
+    "THIN_WALL_BUNDLE",
+    "THIN_WALL_CLASS_C",
     "WALL_MM",
 ]
 
@@ -110,6 +113,13 @@ AMPACITY_A = MappingProxyType(
 # The regulation binds only circuits of 50 V and more; using it below is a choice on the careful side.
 BUNDLE_FACTORS = ((2, 1.0), (3, 0.7), (6, 0.6), (24, 0.5))
 BUNDLE_FACTOR_BEYOND = 0.4
+
+# Thin-wall automotive cable of 105 deg C, alone in air of 30 deg C, A by mm2: sheets after ISO 6722 class B, neutral of
+# maker. About a quarter below the boat table above, whose cable has a thicker wall.
+THIN_WALL_A = MappingProxyType({0.5: 11.0, 1.0: 16.5, 2.5: 29.0, 6.0: 50.0, 10.0: 70.0})
+THIN_WALL_CLASS_C = 105.0
+# Loaded wires up to which the factors of the boat table hold for it; factor beyond: NEC 310.15(B)(3)(a), 41 and more.
+THIN_WALL_BUNDLE = (40, 0.35)
 
 # Share of a stranded conductor's circle that is metal: common practice, no source.
 STRAND_FILL = 0.75

@@ -1,15 +1,25 @@
 """The tables of a catalogue: a row model each, with units, ranges, meanings and an example."""
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
 from pdm_alloc.tables.cell import Cell, Name, Number, Text, Words, milliamps, whole
+from pdm_alloc.tables.number import CellError
 from pdm_alloc.tables.row import Row, column
 from pdm_alloc.tables.text import clean
 
 __all__ = ["CATALOGUE_ROWS", "BankRow", "ChannelRow", "DeratingRow", "ModuleRow"]
+
+
+def milliamps_down(value: Fraction) -> int:
+    """Amperes of a limit to whole milliamps, rounded down; CellError below one."""
+    if value * 1000 < 1:
+        raise CellError("is too small", "give at least 0.001 A")
+    return math.floor(value * 1000)
+
 
 _Name = Annotated[str, Name()]
 _Amps = Number("A", 0, 100_000, above=True, to=milliamps)
@@ -46,6 +56,15 @@ class ModuleRow(Row):
     trip_step_a: Annotated[int, Number("A", 0, 1_000, above=True, to=milliamps)] = column(
         "step of the trip setting", "0.1", "0.1", 100
     )
+    trip_error_pct: Annotated[Fraction, Number("%", 0, 50, to=Fraction)] = column(
+        "how far its own current reading may be off", "3", "0", Fraction(0)
+    )
+    settle_s: Annotated[float, Number("s", 0, 100_000)] = column(
+        "time constant with which banks and module heat up", "60", "0: every current counts in full", 0.0
+    )
+    quiescent_ma: Annotated[float | None, Number("mA", 0, 1_000_000)] = column(
+        "current it draws with every output off", "2", "not known"
+    )
     note: Annotated[str, Text()] = column("free text", "invented", "nothing", "")
 
 
@@ -68,6 +87,15 @@ class ChannelRow(Row):
     pair: Annotated[str | None, Name()] = column("two channels with one label may be paralleled", "", "none")
     max_wire_mm2: Annotated[float | None, Number("mm²", 0, 500, above=True)] = column(
         "largest conductor its terminal takes", "2.5", "not judged"
+    )
+    share_pct: Annotated[Fraction, Number("%", 50, 100, to=Fraction)] = column(
+        "largest share of the current of two paralleled channels that one of them carries", "", "60", Fraction(60)
+    )
+    contact_a: Annotated[int | None, Number("A", 0, 100_000, above=True, to=milliamps_down)] = column(
+        "current one pin bears", "", "not known: every pin has its own wire"
+    )
+    on_mohm: Annotated[float | None, Number("mΩ", 0, 10_000)] = column(
+        "resistance of the closed output", "", "not known: its heat is not judged"
     )
 
 

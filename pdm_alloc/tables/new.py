@@ -66,7 +66,7 @@ def _settings() -> str:
         extra, example = info.json_schema_extra, (info.examples or [""])[0]
         assert isinstance(extra, dict)
         value = example or '""'
-        value = value if value.replace(".", "").isdigit() or value == '""' else f'"{value}"'
+        value = value if value.removeprefix("-").replace(".", "").isdigit() or value == '""' else f'"{value}"'
         lines += [
             "",
             f"# {info.description}: {cell_of(info).accepts()}. Without it: {extra['otherwise']}.",

@@ -14,6 +14,7 @@ _LONGEST = 40
 _MILLI, _KILO = Fraction(1, 1000), Fraction(1000)
 _FACTORS = {
     ("mA", "A"): _MILLI,
+    ("A", "mA"): _KILO,
     ("kA", "A"): _KILO,
     ("mV", "V"): _MILLI,
     ("kV", "V"): _KILO,
@@ -46,6 +47,8 @@ _SPELLINGS = {
     "mm²": ("mm²", "mm2", "mm^2"),
     "g": ("g",),
     "Ah": ("ah",),
+    "mΩ": ("mω", "mohm", "mohms"),
+    "mA": ("ma",),
 }
 _FOREIGN = (
     *("mA", "kA", "uA", "µA", "W", "kW", "mV", "kV", "us", "µs", "h", "cm", "mm", "km", "ft", "in", "inch"),

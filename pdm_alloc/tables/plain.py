@@ -6,12 +6,13 @@ from fractions import Fraction
 from math import ceil
 
 from pdm_alloc.kinds import KINDS
-from pdm_alloc.module import Catalogue
+from pdm_alloc.module import Catalogue, Channel
 from pdm_alloc.tables.header import is_free
-from pdm_alloc.vehicle import PPM, Command, Load, Settings, Vehicle
+from pdm_alloc.vehicle import PPM, Command, Load, Settings, State, Vehicle
 
 __all__ = ["catalogue_plain", "decimal", "vehicle_plain"]
 
+_USUAL_SHARE = Channel("", 0, 0, 0.0).share_pct
 Plain = dict[str, list[dict[str, str]]]
 
 
@@ -139,6 +140,9 @@ def _command(command: Command) -> dict[str, str]:
         "action": command.action,
         "headroom_pct": decimal(command.headroom_pct),
         "together": "yes" if command.together else "",
+        "on_s": decimal(command.on_s),
+        "cycle_s": decimal(command.cycle_s),
+        "joins": "" if command.joins else "no",
         "note": command.note,
         **dict(command.extra),
     }
@@ -159,8 +163,7 @@ def _duty(ppm):
 
 def _supply(vehicle) -> list[dict[str, str]]:
     """Nothing where every state has what it would have without this table."""
-    bare = (vehicle.settings.reference_v, None, None)
-    if not vehicle.states_given or all((s.supply_v, s.charging_a, s.minutes) == bare for s in vehicle.states):
+    if not vehicle.states_given or all(_is_bare(s, vehicle.settings.reference_v) for s in vehicle.states):
         return []
     return [
         {
@@ -168,9 +171,15 @@ def _supply(vehicle) -> list[dict[str, str]]:
             "supply_v": decimal(s.supply_v),
             "charging_a": decimal(s.charging_a),
             "minutes": decimal(s.minutes),
+            "supply_top_v": decimal(s.supply_top_v),
+            "other_a": _thousandths(s.other_ma or None),
         }
         for s in vehicle.states
     ]
+
+
+def _is_bare(state, reference_v) -> bool:
+    return state == State(state.name, reference_v, state.duty_ppm)
 
 
 def _place(place) -> dict[str, str]:
@@ -237,6 +246,9 @@ def _module(module) -> dict[str, str]:
         "supply_max_v": decimal(module.supply_max_v),
         "inputs": decimal(module.inputs),
         "trip_step_a": _thousandths(module.trip_step_ma),
+        "trip_error_pct": decimal(module.trip_error_pct or None),
+        "settle_s": decimal(module.settle_s or None),
+        "quiescent_ma": decimal(module.quiescent_ma),
         "note": module.note,
         **dict(module.extra),
     }
@@ -256,6 +268,9 @@ def _channel(module, channel) -> dict[str, str]:
         "bridge": channel.bridge or "",
         "pair": channel.pair or "",
         "max_wire_mm2": decimal(channel.max_wire_mm2),
+        "share_pct": "" if channel.share_pct == _USUAL_SHARE else decimal(channel.share_pct),
+        "contact_a": _thousandths(channel.contact_ma),
+        "on_mohm": decimal(channel.on_mohm),
         **dict(channel.extra),
     }
 

@@ -83,6 +83,9 @@ def _module(line, channels, banks, derating) -> Module:
         supply_max_v=row.supply_max_v,
         inputs=row.inputs,
         trip_step_ma=row.trip_step_a,
+        trip_error_pct=row.trip_error_pct,
+        settle_s=row.settle_s,
+        quiescent_ma=row.quiescent_ma,
         note=row.note,
         extra=line.extra,
     )
@@ -102,5 +105,8 @@ def _channel(line) -> Channel:
         bridge=row.bridge,
         pair=row.pair,
         max_wire_mm2=row.max_wire_mm2,
+        share_pct=row.share_pct,
+        contact_ma=row.contact_a,
+        on_mohm=row.on_mohm,
         extra=line.extra,
     )

@@ -137,6 +137,9 @@ def _commands(tables: VehicleLines) -> tuple[Command, ...]:
             note=row.note,
             headroom_pct=row.headroom_pct,
             together=row.together,
+            on_s=row.on_s,
+            cycle_s=row.cycle_s,
+            joins=row.joins,
             extra=line.extra,
         )
     return _sorted(found.values())

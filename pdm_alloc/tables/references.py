@@ -75,17 +75,22 @@ def _check_places(tables, faults):
     message = "is not a place of the table places"
     for table, column in _PLACES:
         _refer(tables, faults, table, column, places, message)
-    battery = tables.settings.battery_place
-    if battery is not None and battery not in places:
-        row = tables.setting_rows.get("battery_place")
-        faults.unknown("settings", row, "battery_place", battery, places, message)
+    for setting, row, place in _setting_places(tables):
+        if place is not None and place not in places:
+            faults.unknown("settings", row, setting, place, places, message)
+
+
+def _setting_places(tables):
+    """Every setting that names a place, its row, the place or None."""
+    names = ("battery_place", "isolator_place", "starter_place", "alternator_place")
+    return [(name, tables.setting_rows.get(name), getattr(tables.settings, name)) for name in names]
 
 
 def _check_placeless(tables, faults):
     """Without a table places nothing may name one; said once, not for every row."""
     rows = ((t, line.number, getattr(line.values, column)) for t, column in _PLACES for line in tables.rows[t])
-    battery = ("settings", tables.setting_rows.get("battery_place"), tables.settings.battery_place)
-    named = next(((table, row, place) for table, row, place in (*rows, battery) if place is not None), None)
+    settings = [("settings", row, place) for _, row, place in _setting_places(tables)]
+    named = next(((table, row, place) for table, row, place in (*rows, *settings) if place is not None), None)
     if named:
         message = f"is missing, but {named[0]} (row {named[1]}) names the place '{named[2]}'"
         faults.add("places", None, None, None, message, "add the table places, or name no places")

@@ -27,6 +27,8 @@ def check_rules(tables: VehicleLines, faults: Faults) -> None:
         _check_inrush(line, faults)
     for line in tables.rows["places"]:
         _check_heat(line, tables.settings.insulation_c, faults)
+    for line in tables.rows["commands"]:
+        _check_times(line, faults)
     _check_items(tables.rows["loads"], faults)
     _check_settings(tables, faults)
     _check_supply(tables, faults)
@@ -70,6 +72,17 @@ def _check_heat(line, insulation, faults):
         faults.add("places", line.number, "ambient_c", f"{around:g}", message, remedy)
 
 
+def _check_times(line, faults):
+    on, cycle = line.values.on_s, line.values.cycle_s
+    if on is None and cycle is not None:
+        message, remedy = "needs on_s beside it", "give the longest time on in one go, or leave cycle_s empty"
+        faults.add("commands", line.number, "cycle_s", f"{cycle:g}", message, remedy)
+    elif None not in (on, cycle) and cycle < on:
+        message = f"is below on_s ({on:g} s)"
+        remedy = "give the time from one switch-on to the next, the time on included"
+        faults.add("commands", line.number, "cycle_s", f"{cycle:g}", message, remedy)
+
+
 def _check_items(lines, faults):
     items = sum(line.values.count or 0 for line in lines)
     if items > MOST_ITEMS:
@@ -93,6 +106,16 @@ def _check_supply(tables, faults):
     for line in tables.rows["supply"]:
         if _is_far(line.values.supply_v, nominal):
             faults.add("supply", line.number, "supply_v", f"{line.values.supply_v:g}", *_far(nominal))
+        _check_top(line, nominal, faults)
+
+
+def _check_top(line, nominal, faults):
+    low, top = line.values.supply_v, line.values.supply_top_v
+    if _is_far(top, nominal):
+        faults.add("supply", line.number, "supply_top_v", f"{top:g}", *_far(nominal))
+    elif None not in (low, top) and top < low:
+        remedy = "give the highest voltage in this state, or leave it empty"
+        faults.add("supply", line.number, "supply_top_v", f"{top:g}", f"is below supply_v ({low:g} V)", remedy)
 
 
 def _is_far(volts, nominal) -> bool:

@@ -3,6 +3,7 @@
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
+from pdm_alloc.kinds import CHEMISTRIES
 from pdm_alloc.tables.cell import Name, Number, Text, Word, whole
 from pdm_alloc.tables.row import Row, column
 from pdm_alloc.vehicle import Settings
@@ -51,6 +52,12 @@ class SettingsRow(Row):
     wire_sizes: Annotated[str, Word(("metric", "awg"))] = column(
         "sizes of wire to choose from", "metric", "metric", "metric"
     )
+    rules: Annotated[str, Word(("general", "boat"))] = column(
+        "rules for the least wire size and for how near the battery its fuse must be", "general", "general", _D.rules
+    )
+    lowest_ambient_c: Annotated[float, _Celsius] = column(
+        "coldest the vehicle is used at; cold copper draws most", "-20", "-20", _D.lowest_ambient_c
+    )
     insulation_c: Annotated[float, Number("°C", 40, 300)] = column(
         "temperature class of the wire's insulation", "105", "105", _D.insulation_c
     )
@@ -68,6 +75,25 @@ class SettingsRow(Row):
     )
     battery_floor_pct: Annotated[float, Number("%", 0, 100, below=True)] = column(
         "charge at which the battery counts as empty, of battery_ah", "50", "50", _D.battery_floor_pct
+    )
+    battery_chemistry: Annotated[str, Word(tuple(CHEMISTRIES))] = column(
+        "kind of battery", "flooded", "flooded", _D.battery_chemistry
+    )
+    battery_rate_h: Annotated[float, Number("", 0, 1_000, above=True)] = column(
+        "hours over which battery_ah is stated", "20", "20", _D.battery_rate_h
+    )
+    peukert: Annotated[float | None, Number("", 1, 2)] = column("exponent of Peukert's law", "", "by chemistry")
+    battery_mohm: Annotated[float | None, Number("mΩ", 0, 100_000, above=True)] = column(
+        "internal resistance of the battery", "", "estimated from its capacity"
+    )
+    isolator_place: Annotated[str | None, Name()] = column(
+        "place of the battery isolator, from the table places", "", "not known"
+    )
+    starter_place: Annotated[str | None, Name()] = column(
+        "place of the starter motor, from the table places", "", "not known"
+    )
+    alternator_place: Annotated[str | None, Name()] = column(
+        "place of the alternator, from the table places", "", "not known"
     )
     slack_pct: Annotated[float, Number("%", 0, 200)] = column("added to every wire's route", "5", "5", _D.slack_pct)
     end_allowance_m: Annotated[float, Number("m", 0, 10)] = column(

@@ -202,6 +202,11 @@ def build_states(matrix: Matrix, supply: list[Line], commands: Iterable[str], re
     for name, duties in matrix.duties.items():
         row = rows.get(name)
         duty = {command: duties.get(command, 0) for command in commands}
-        more = (row.supply_v, duty, row.charging_a, row.minutes) if row else (reference_v, duty)
-        states.append(State(name, *more))
+        states.append(_state(name, row, duty) if row else State(name, reference_v, duty))
     return tuple(states)
+
+
+def _state(name: str, row, duty: dict[str, int]) -> State:
+    """A top that is the sustained voltage says nothing, so that it reads back the same."""
+    top = None if row.supply_top_v == row.supply_v else row.supply_top_v
+    return State(name, row.supply_v, duty, row.charging_a, row.minutes, top, row.other_a)

@@ -30,6 +30,7 @@ CONTENTS = ("battery", "fuel")
 _Name = Annotated[str, Name()]
 _Text = Annotated[str, Text()]
 _Volts = Number("V", 0, 1_000, above=True)
+_Seconds = Number("s", 0, 10_000_000, above=True)
 _Metres = Number("m", -1_000, 1_000)
 _NOTE = {"otherwise": "nothing", "default": ""}
 
@@ -93,6 +94,11 @@ class CommandRow(Row):
         "least headroom wanted on its channels", "", "headroom_pct of the settings"
     )
     together: Annotated[bool, YesNo()] = column("yes: all its loads on one channel", "", "no", False)
+    on_s: Annotated[float | None, _Seconds] = column("longest time it is on in one go", "", "on for good")
+    cycle_s: Annotated[float | None, _Seconds] = column(
+        "shortest time from one switch-on to the next; needs on_s", "", "not known"
+    )
+    joins: Annotated[bool, YesNo()] = column("no: never on one channel with another command", "", "yes", True)
     note: _Text = column("free text", "", **_NOTE)
 
 
@@ -115,12 +121,21 @@ class SupplyRow(Row):
     key: ClassVar[tuple[str, ...]] = ("state",)
 
     state: _Name = column("an operating state, from the header of the table states", "running")
-    supply_v: Annotated[float, _Volts] = column("voltage at the module", "13.8")
+    supply_v: Annotated[float, _Volts] = column("sustained voltage at the module", "13.8")
+    supply_top_v: Annotated[float | None, _Volts] = column(
+        "highest voltage at the module in this state; for cranking, the resting voltage at which the starter is "
+        "switched",
+        "",
+        "the same as supply_v",
+    )
     charging_a: Annotated[float | None, Number("A", 0, 10_000)] = column(
         "charging current available", "55", "not known"
     )
     minutes: Annotated[float | None, Number("min", 0, 1_000_000)] = column(
         "how long the state lasts", "60", "not known"
+    )
+    other_a: Annotated[int, Number("A", 0, 100_000, to=milliamps)] = column(
+        "drawn from the battery past the modules, such as by a starter motor", "", "0", 0
     )
 
 

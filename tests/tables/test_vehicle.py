@@ -143,7 +143,9 @@ def test_every_setting_can_be_set(tmp_path):
         "strategy": "spare", "module_ambient_c": 40, "return_path": "wire", "wire_sizes": "awg",
         "insulation_c": 125, "wire_ambient_c": 45, "bundle_wires": 4, "battery_ah": 60,
         "battery_place": "dash", "battery_floor_pct": 40, "slack_pct": 8, "end_allowance_m": 0.2,
-        "tolerance_loads": 1, "time_limit_s": 5,
+        "tolerance_loads": 1, "time_limit_s": 5, "rules": "boat", "lowest_ambient_c": -35,
+        "battery_chemistry": "agm", "battery_rate_h": 5, "peukert": 1.2, "battery_mohm": 6,
+        "isolator_place": "dash", "starter_place": "dash", "alternator_place": "dash",
     }  # fmt: skip
     assert set(other) == {item.name for item in fields(Settings)}
     text = "\n".join(
@@ -151,6 +153,43 @@ def test_every_setting_can_be_set(tmp_path):
     )
     files = {"loads.csv": "load,command,running_a\na,x,1\n", "places.csv": "place\ndash\n", "settings.toml": text}
     assert read_vehicle(write_files(tmp_path / "car", files)).settings == Settings(**other)
+
+
+def test_times_of_a_command_and_span_of_a_state_are_read_and_written(tmp_path):
+    """What is on at once, how long and at which voltages reaches the vehicle, and survives being written."""
+    vehicle = vehicle_of(
+        tmp_path,
+        commands="command,on_s,cycle_s,joins\nc,5,60,no\nd,,,\n",
+        states="command,cranking,ready\nc,1,1\nd,1,\n",
+        supply="state,supply_v,supply_top_v,other_a\ncranking,9.6,12.4,150.5\nready,13.8,13.8,\n",
+        loads="load,command,running_a\na,c,1\nb,d,1\n",
+    )
+    horn, other = vehicle.commands
+    assert (horn.on_s, horn.cycle_s, horn.joins) == (5, 60, False)
+    assert (other.on_s, other.cycle_s, other.joins) == (None, None, True)
+    assert [state.span_v for state in vehicle.states] == [(9.6, 12.4), (13.8,)]
+    assert [state.other_ma for state in vehicle.states] == [150_500, 0]
+    for form in ("folder", "book.xlsx"):
+        assert read_vehicle(write_vehicle(vehicle, tmp_path / form)) == vehicle
+
+
+def test_what_a_module_says_of_its_own_accuracy_heat_and_pins(tmp_path):
+    """The columns of a catalogue that most leave empty are read, rounded to the careful side, and written."""
+    files = dict(CATALOGUE)
+    head = files["modules.csv"].splitlines()
+    more = (",trip_error_pct,settle_s,quiescent_ma", ",3,60,2.5", ",,,")
+    files["modules.csv"] = "\n".join(a + b for a, b in zip(head, more, strict=True))
+    head = files["channels.csv"].splitlines()
+    more = (",share_pct,contact_a,on_mohm", ",55,13.0007,4", *[",,,"] * (len(head) - 2))
+    files["channels.csv"] = "\n".join(a + b for a, b in zip(head, more, strict=True))
+    catalogue = read_catalogue(write_files(tmp_path / "c", files))
+    large, small = catalogue.modules
+    assert (small.trip_error_pct, small.settle_s, small.quiescent_ma) == (3, 60, 2.5)
+    assert (large.trip_error_pct, large.settle_s, large.quiescent_ma) == (0, 0, None)
+    first, second = small.channels[:2]
+    assert (first.share_pct, first.contact_ma, first.on_mohm) == (55, 13_000, 4)
+    assert (second.share_pct, second.contact_ma, second.on_mohm) == (60, None, None)
+    assert read_catalogue(write_catalogue(catalogue, tmp_path / "d")).modules == catalogue.modules
 
 
 @pytest.mark.parametrize("name", ["rally_coupe", "expedition_truck"])

@@ -1,0 +1,191 @@
+"""Cables past the modules: battery to isolator, main fuse, feeds, starter, alternator; each with its fault current."""
+
+from dataclasses import dataclass
+
+from pdm_alloc.electrics.choose_wire import WireChoice, WireRules, choose_wire
+from pdm_alloc.electrics.drop import RETURNS
+from pdm_alloc.electrics.fuse import FUSE_LOADING, fuse_latest_s, main_fuse_a
+from pdm_alloc.electrics.rule_packs import RULE_PACKS
+from pdm_alloc.electrics.trip import damage_ms
+from pdm_alloc.electrics.wire import resistance_ohm_per_m
+
+__all__ = ["Link", "LinkDemand", "Source", "fault_current_a", "short_time_mm2", "size_link"]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """What drives a fault.
+
+    Parameters
+    ----------
+    volts : float
+        Highest voltage, V.
+    ohm : float
+        Internal resistance of the battery and the cable before this link, copper cold, ohm.
+    lowest_c : float
+        Lowest ambient, deg C.
+    """
+
+    volts: float
+    ohm: float
+    lowest_c: float = -20.0
+
+
+@dataclass(frozen=True, slots=True)
+class LinkDemand:
+    """What is asked of one cable past the modules.
+
+    Parameters
+    ----------
+    name : str
+        ``isolator``, ``feed``, ``starter``, ``alternator``.
+    running_a : float
+        Current it carries, A.
+    peak_a, peak_s : float
+        Largest current, A; how long it lasts, taken as constant, s.
+    length_m : float or None
+        One way, m; None: not known, the drop is not judged.
+    drop_pct : float
+        Drop allowed, per cent of the system voltage.
+    fused : bool
+        False: a starter cable, which the rules let go without a fuse.
+    seconds : float or None
+        Longest time the current flows in one go, s; None: for good.
+    """
+
+    name: str
+    running_a: float
+    peak_a: float
+    peak_s: float
+    length_m: float | None
+    drop_pct: float = 3.0
+    fused: bool = True
+    seconds: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One cable past the modules, sized.
+
+    Parameters
+    ----------
+    name : str
+        As in its demand.
+    fuse_a : float or None
+        Rating of its fuse, A; None: it has none.
+    wire : WireChoice or str
+        Its cable; or a reason word of `choose_wire`, or ``fuse`` where no standard fuse is large enough.
+    fault_a : float
+        Current of a short at its near end, A: the least the fuse must be able to break.
+    end_fault_a : float or None
+        Current of a short at its far end, A; None: no length or no cable.
+    opens_s : float or None
+        Longest time the fuse takes to open on a short at the far end, s; None: no fuse, or not known.
+    cold_ohm, hot_ohm : float or None
+        Its resistance at the lowest ambient and at its class, the way back where it is a wire included, ohm.
+    fuse_within_m : float or None
+        Longest cable from the source to its fuse by the rule pack, m; None: it has no fuse.
+    """
+
+    name: str
+    fuse_a: float | None
+    wire: WireChoice | str
+    fault_a: float
+    end_fault_a: float | None
+    opens_s: float | None
+    cold_ohm: float | None
+    hot_ohm: float | None
+    fuse_within_m: float | None
+
+
+def fault_current_a(volts: float, source_ohm: float, cable_ohm: float = 0.0) -> float:
+    """Current of a bolted short: voltage over all resistance in the loop.
+
+    Parameters
+    ----------
+    volts : float
+        V.
+    source_ohm, cable_ohm : float
+        Internal resistance of the battery; resistance of the cable, out and back, copper cold, ohm.
+
+    Returns
+    -------
+    float
+        A.
+
+    Raises
+    ------
+    ValueError
+        There is no resistance at all.
+    """
+    if not source_ohm + cable_ohm > 0:
+        raise ValueError("a short circuit needs a resistance above 0 ohm")
+    return volts / (source_ohm + cable_ohm)
+
+
+def short_time_mm2(current_a: float, seconds: float, start_c: float, limit_c: float) -> float:
+    """Area that a current for a short time does not bring above a temperature, losing no heat.
+
+    Parameters
+    ----------
+    current_a, seconds : float
+        A; s.
+    start_c, limit_c : float
+        Temperature of the conductor before; temperature not to be passed, deg C.
+
+    Returns
+    -------
+    float
+        mm2 (adiabatic equation of IEC 60364-5-54).
+    """
+    return current_a * (1000 * seconds / damage_ms(1.0, 1.0, start_c, limit_c)) ** 0.5
+
+
+def size_link(demand: LinkDemand, rules: WireRules, source: Source) -> Link:
+    """Fuse and cable of one link, and what a short on it does.
+
+    Parameters
+    ----------
+    demand : LinkDemand
+        Currents, times, length.
+    rules : WireRules
+        Sizes, insulation, ambient, return, voltage, rule pack.
+    source : Source
+        What drives a fault.
+
+    Returns
+    -------
+    Link
+
+    Raises
+    ------
+    ValueError
+        The rules are outside the tables of wire, or the source has no resistance.
+    """
+    fuse = main_fuse_a(demand.running_a, demand.peak_a, demand.peak_s) if demand.fused else None
+    wire = "fuse" if demand.fused and fuse is None else _cable(demand, rules, fuse)
+    cold, hot = (_loop_ohm(wire, demand.length_m, rules, c) for c in (source.lowest_c, rules.insulation_c))
+    end = None if cold is None else fault_current_a(source.volts, source.ohm, cold)
+    opens = None if fuse is None or end is None else fuse_latest_s(100 * end / fuse)
+    within = None if fuse is None else RULE_PACKS[rules.pack].fuse_m
+    fault = fault_current_a(source.volts, source.ohm)
+    return Link(demand.name, fuse, wire, fault, end, opens, cold, hot, within)
+
+
+def _cable(demand: LinkDemand, rules: WireRules, fuse: float | None) -> WireChoice | str:
+    """A fuse protects its cable; without one the current itself does, as long as it flows for good."""
+    runs = [(demand.running_a, demand.length_m, demand.drop_pct)]
+    if fuse is not None:
+        return choose_wire(fuse, demand.running_a, runs, rules)
+    if demand.seconds is None:
+        return choose_wire(demand.running_a / FUSE_LOADING, demand.running_a, runs, rules)
+    if rules.ambient_c >= rules.insulation_c:
+        return "heat"
+    least = short_time_mm2(demand.running_a, demand.seconds, rules.ambient_c, rules.insulation_c)
+    return choose_wire(0.0, demand.running_a, runs, rules, least_mm2=least)
+
+
+def _loop_ohm(wire: WireChoice | str, length_m: float | None, rules: WireRules, conductor_c: float) -> float | None:
+    if length_m is None or isinstance(wire, str):
+        return None
+    return resistance_ohm_per_m(wire.size, conductor_c) * length_m * RETURNS[rules.return_path] / wire.parallel
