@@ -161,7 +161,7 @@ class Unsolved(Exception):
     Parameters
     ----------
     outcome : str
-        ``stopped empty`` or ``failed``.
+        ``no answer in time`` or ``failed``.
     sentence : str
         What to do about it.
     """

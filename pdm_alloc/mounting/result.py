@@ -49,7 +49,7 @@ class Mounting:
         Least mass of the harness of a choice, tenths of a gram.
     outcome : str
         ``proven best``: nothing that was not solved can be better; ``best so far``: it was stopped;
-        ``not enough``: no choice is; ``stopped empty``.
+        ``not enough``: no choice is; ``no answer in time``.
     undecided : tuple of (int, int)
         Choices that may be better and the least their harness can weigh, tenths of a gram.
     allocation : Allocation or None

@@ -126,7 +126,7 @@ def _check(one: Run, result) -> None:
         one.refusals.append(result)
     else:
         # The only way to have no answer is the clock: anything else is a solver and a recount that disagree.
-        assert result.outcome == "stopped empty", str(result)
+        assert result.outcome == "no answer in time", str(result)
 
 
 def check_allocation(allocation: pa.Allocation) -> None:

@@ -142,7 +142,7 @@ def test_threads_give_the_same_answer(demo):
 def test_stopped_at_once_it_says_so(demo):
     """Before anything is solved there is no best; the summary says that it was stopped."""
     nothing = mount(*demo, "mass", Solving(stop=lambda: True))
-    assert (nothing.outcome, nothing.best, nothing.allocation) == ("stopped empty", None, None)
+    assert (nothing.outcome, nothing.best, nothing.allocation) == ("no answer in time", None, None)
     assert "Stopped" in nothing.summary() and set(nothing.choices.outcome) == {"not tried"}
 
 
