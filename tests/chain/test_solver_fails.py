@@ -40,7 +40,7 @@ def test_solver_that_raises(small, tmp_path, monkeypatch, capsys, error):
     monkeypatch.setattr(pulp.LpProblem, "solve", broken)
     path, vehicle, catalogue = small
     with pytest.raises(pa.Unsolved, match="the solver failed") as caught:
-        pa.allocate(vehicle, catalogue, "six")
+        pa.allocate(vehicle, catalogue["six"])
     assert caught.value.outcome == "failed"
     assert main(["allocate", path, "--module", "six", "--out", str(tmp_path / "out")]) == 3
     assert capsys.readouterr().err == "pdm-alloc: failed: the solver failed on this program\n"
@@ -111,7 +111,7 @@ def test_solver_that_lies(small, monkeypatch, capsys, lie, outcome):
     monkeypatch.setattr("pdm_alloc.allocation.allocate.solve", lying)
     path, vehicle, catalogue = small
     with pytest.raises(pa.Unsolved, match="independent check refused") as caught:
-        pa.allocate(vehicle, catalogue, "six")
+        pa.allocate(vehicle, catalogue["six"])
     assert caught.value.outcome == "failed"
     assert main(["allocate", path, "--module", "six", "--json"]) == 3
     printed = capsys.readouterr()
@@ -133,7 +133,7 @@ def test_solver_with_numbers_of_nothing(small, monkeypatch, value):
     monkeypatch.setattr(pulp.LpProblem, "solve", solved)
     _, vehicle, catalogue = small
     with pytest.raises(pa.Unsolved) as caught:
-        pa.allocate(vehicle, catalogue, "six")
+        pa.allocate(vehicle, catalogue["six"])
     assert caught.value.outcome == "failed"
 
 
