@@ -56,7 +56,7 @@ class Allocation:
 
     @handed_out
     def channels(self) -> pd.DataFrame:
-        """One row per circuit: where it is, what is on it, its currents (A) against its limits, headroom in per cent."""
+        """One row per circuit: where it is, what is on it, its currents (A) and limits, headroom in per cent."""
         return tables.channels(self.vehicle, self.units, self.circuits)
 
     @handed_out
