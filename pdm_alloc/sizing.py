@@ -143,7 +143,7 @@ def smallest_enough(catalogue: Catalogue, results: Mapping[str, Verdict]) -> Mod
     return min(enough, key=size_key, default=None)
 
 
-def size_key(module: Module) -> tuple:
+def size_key(module: Module) -> tuple[object, ...]:
     """Smaller first: fewer channels, then cheaper, then lighter, then by name."""
     price = float("inf") if module.price is None else module.price
     mass = float("inf") if module.mass_g is None else module.mass_g

@@ -23,6 +23,7 @@ __all__ = ["Modules", "allocate"]
 _TAKES = "modules must be a Module, a Unit, or a sequence of these"
 _FOR_EXAMPLE = 'catalogue["name"]'
 NO_TIME = "the time limit was reached before any allocation was found: raise time_limit_s"
+Wired = tuple[str, tuple[str, ...], tuple[tuple[str, int], ...]]  # module, channels, items
 Modules = Module | Unit | Sequence[Module | Unit]
 
 
@@ -91,7 +92,9 @@ def allocate(
     return _result(vehicle, units, solved)
 
 
-def _solved(vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook, wired) -> Solved:
+def _solved(
+    vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook, wired: Sequence[Wired]
+) -> Solved:
     try:
         return solve(vehicle, units, vehicle.settings.strategy, clock, book, wired)
     except TooManyCircuits as why:
@@ -127,6 +130,6 @@ def _result(vehicle: Vehicle, units: tuple[Unit, ...], solved: Solved) -> Alloca
     )
 
 
-def _placed(units, handed: Handed) -> PlacedCircuit:
+def _placed(units: Sequence[Unit], handed: Handed) -> PlacedCircuit:
     unit, use, channels, command, items = handed
     return PlacedCircuit(units[unit].label, channels, use, command, items)

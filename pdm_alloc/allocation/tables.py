@@ -1,6 +1,6 @@
 """Tables of an allocation, worked out from the circuits and the physics."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
@@ -53,7 +53,7 @@ def channels(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedC
     return pd.DataFrame(rows, columns=list(CHANNELS))
 
 
-def _channel_row(vehicle: Vehicle, place: Place, circuit: PlacedCircuit) -> dict:
+def _channel_row(vehicle: Vehicle, place: Place, circuit: PlacedCircuit) -> dict[str, object]:
     volt = check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
     running = running_ma(vehicle, circuit, volt)
     excess, tau = inrush_terms(vehicle, circuit, volt)
@@ -132,7 +132,9 @@ def states(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCir
     return table
 
 
-def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State):
+def _state_rows(
+    vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State
+) -> Iterator[tuple[str, str, str, float, float]]:
     on = [c for c in own if state.is_on(c.command)]
     running = {c: running_ma(vehicle, c, state.supply_v) for c in on}
     mean = {c: ma * state.duty_ppm[c.command] / PPM for c, ma in running.items()}
@@ -150,7 +152,7 @@ def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: S
     yield unit.label, PEAK, state.name, (sum(running.values()) + excess) / 1000, unit.module.total_peak_ma / 1000
 
 
-def _check_v(vehicle, circuit):
+def _check_v(vehicle: Vehicle, circuit: PlacedCircuit) -> float:
     return check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
 
 

@@ -5,7 +5,6 @@ from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.allocation.tightest import tightest
 from pdm_alloc.panel.answer import Answer
 from pdm_alloc.panel.views.markup import Html, plural, tag
-from pdm_alloc.program.outcome import STOPPED_EMPTY
 
 _LOOKING = "what is short is being worked out"
 
@@ -63,12 +62,7 @@ def _said(answer: Answer) -> tuple[str, str, str, str]:
         return "enough", "\u2713", "Enough", _enough(answer, result)
     if isinstance(result, NotEnough):
         return "short", "\u2717", "Not enough", f"{answer.question.module.name} is too small: {answer.why or _LOOKING}."
-    return (
-        "short",
-        "?",
-        "No answer in time" if result.outcome == STOPPED_EMPTY else "Failed",
-        f"{answer.question.module.name}: {result}.",
-    )
+    return "short", "?", result.outcome.capitalize(), f"{answer.question.module.name}: {result}."
 
 
 def _enough(answer: Answer, result: Allocation) -> str:
