@@ -15,6 +15,7 @@ from pdm_alloc.vehicle import PPM, State, Vehicle
 
 __all__ = ["assignments", "channels", "pin_map", "spare", "states"]
 
+StateRow = tuple[str, str, str, float, float]
 CHANNELS = (
     "module",
     "channel",
@@ -122,7 +123,7 @@ def spare(units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFr
 
 def states(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
     """Current of every bank and module against its limit in every state, A."""
-    rows = []
+    rows: list[StateRow] = []
     for state in vehicle.states:
         for unit in units:
             own = [c for c in circuits if c.unit == unit.label]
@@ -132,9 +133,7 @@ def states(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCir
     return table
 
 
-def _state_rows(
-    vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State
-) -> Iterator[tuple[str, str, str, float, float]]:
+def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State) -> Iterator[StateRow]:
     on = [c for c in own if state.is_on(c.command)]
     running = {c: running_ma(vehicle, c, state.supply_v) for c in on}
     mean = {c: ma * state.duty_ppm[c.command] / PPM for c, ma in running.items()}
