@@ -115,5 +115,6 @@ def test_tables_of_the_studies_are_copies():
     explained = study.explanations["compact-31"]
     for thing, name in ((study, "verdicts"), (study, "pairs"), (explained, "shortfall"), (explained, "concessions")):
         before = getattr(thing, name).copy()
-        getattr(thing, name)["scribbled"] = 1
+        handed = getattr(thing, name)
+        handed["scribbled"] = 1
         pd.testing.assert_frame_equal(getattr(thing, name), before)
