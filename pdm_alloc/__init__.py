@@ -1,59 +1,121 @@
 """Which power distribution module is enough for a vehicle, and which load goes on which channel.
 
-`read_vehicle` and `read_catalogue` read tables; `size` compares the modules of a catalogue;
-`allocate` puts loads on channels; `verify` recounts every limit; `what_if` tries changes.
+`read_vehicle` and `read_catalogue` read tables from files, `vehicle` and `catalogue` take DataFrames;
+`size` compares the modules of a catalogue; `allocate` puts loads on channels; `explain` says what is
+short where they are not enough, and what could be given up; `mount` finds where modules sit best;
+`verify` recounts every limit; `what_if` tries changes.
 """
 
 import importlib
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from pdm_alloc.module import Catalogue, Channel, Module, Unit
+from pdm_alloc.settings import Settings
+from pdm_alloc.unknown import UnknownName
+from pdm_alloc.vehicle import Command, Concession, Input, Load, Lock, Place, Route, State, Vehicle
+
+if TYPE_CHECKING:
+    from pdm_alloc import electrics, export, figures, panel, tables, uncertainty
+    from pdm_alloc.allocation.allocate import allocate
+    from pdm_alloc.allocation.explain import Explanation, explain
+    from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
+    from pdm_alloc.allocation.result import Allocation
+    from pdm_alloc.allocation.verify import verify
+    from pdm_alloc.mounting.mount import mount
+    from pdm_alloc.mounting.result import Mounting
+    from pdm_alloc.program.objectives import STRATEGIES
+    from pdm_alloc.sizing import Sizing, size
+    from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
+    from pdm_alloc.tables.frames import catalogue, vehicle
+    from pdm_alloc.what_if import WhatIf, amps_left, compare, rework, room_left, what_if
 
 __version__ = "0.1.0"
 
+__all__ = [
+    "STRATEGIES",
+    "Allocation",
+    "Catalogue",
+    "Channel",
+    "Command",
+    "Concession",
+    "Explanation",
+    "Input",
+    "InputError",
+    "Load",
+    "Lock",
+    "Module",
+    "Mounting",
+    "NotEnough",
+    "Place",
+    "Route",
+    "Settings",
+    "Sizing",
+    "State",
+    "Unit",
+    "UnknownName",
+    "Unsolved",
+    "Vehicle",
+    "WhatIf",
+    "allocate",
+    "amps_left",
+    "catalogue",
+    "compare",
+    "electrics",
+    "explain",
+    "export",
+    "figures",
+    "mount",
+    "panel",
+    "read_catalogue",
+    "read_vehicle",
+    "rework",
+    "room_left",
+    "size",
+    "tables",
+    "uncertainty",
+    "vehicle",
+    "verify",
+    "what_if",
+]
+
 # Loaded when first used: help and blank tables must not wait for pandas or a solver.
 _WHERE = {
-    "read_vehicle": "pdm_alloc.tables",
-    "read_catalogue": "pdm_alloc.tables",
-    "InputError": "pdm_alloc.tables",
-    "allocate": "pdm_alloc.allocation.allocate",
-    "Allocation": "pdm_alloc.allocation.result",
-    "NotEnough": "pdm_alloc.allocation.not_enough",
-    "Unsolved": "pdm_alloc.allocation.not_enough",
-    "verify": "pdm_alloc.allocation.verify",
-    "size": "pdm_alloc.sizing",
-    "Sizing": "pdm_alloc.sizing",
-    "what_if": "pdm_alloc.what_if",
-    "compare": "pdm_alloc.what_if",
     "STRATEGIES": "pdm_alloc.program.objectives",
-    "Unit": "pdm_alloc.module",
+    "Allocation": "pdm_alloc.allocation.result",
+    "Explanation": "pdm_alloc.allocation.explain",
+    "InputError": "pdm_alloc.tables",
+    "Mounting": "pdm_alloc.mounting.result",
+    "NotEnough": "pdm_alloc.allocation.not_enough",
+    "Sizing": "pdm_alloc.sizing",
+    "Unsolved": "pdm_alloc.allocation.not_enough",
+    "WhatIf": "pdm_alloc.what_if",
+    "allocate": "pdm_alloc.allocation.allocate",
     "amps_left": "pdm_alloc.what_if",
+    "catalogue": "pdm_alloc.tables.frames",
+    "compare": "pdm_alloc.what_if",
+    "explain": "pdm_alloc.allocation.explain",
+    "mount": "pdm_alloc.mounting.mount",
+    "read_catalogue": "pdm_alloc.tables",
+    "read_vehicle": "pdm_alloc.tables",
     "rework": "pdm_alloc.what_if",
     "room_left": "pdm_alloc.what_if",
+    "size": "pdm_alloc.sizing",
+    "vehicle": "pdm_alloc.tables.frames",
+    "verify": "pdm_alloc.allocation.verify",
+    "what_if": "pdm_alloc.what_if",
 }
 _ROOMS = ("electrics", "export", "figures", "panel", "tables", "uncertainty")
 
-__all__ = [*_WHERE, *_ROOMS]
+if not TYPE_CHECKING:  # a type checker would take every misspelt name for one that is loaded later
+    globals().pop("vehicle", None)  # the room, which the import above put where the verb belongs
 
-if TYPE_CHECKING:
-    from pdm_alloc.allocation.allocate import allocate as allocate
-    from pdm_alloc.allocation.not_enough import NotEnough as NotEnough
-    from pdm_alloc.allocation.not_enough import Unsolved as Unsolved
-    from pdm_alloc.allocation.result import Allocation as Allocation
-    from pdm_alloc.allocation.verify import verify as verify
-    from pdm_alloc.module import Unit as Unit
-    from pdm_alloc.sizing import Sizing as Sizing
-    from pdm_alloc.sizing import size as size
-    from pdm_alloc.tables import InputError as InputError
-    from pdm_alloc.tables import read_catalogue as read_catalogue
-    from pdm_alloc.tables import read_vehicle as read_vehicle
-
-
-def __getattr__(name: str) -> Any:
-    if name in _WHERE:
-        return getattr(importlib.import_module(_WHERE[name]), name)
-    if name in _ROOMS:
-        return importlib.import_module(f"pdm_alloc.{name}")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    def __getattr__(name):
+        if name in _WHERE:
+            return getattr(importlib.import_module(_WHERE[name]), name)
+        if name in _ROOMS:
+            return importlib.import_module(f"pdm_alloc.{name}")
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *__all__])
+    return sorted([*__all__, "__version__"])

@@ -13,8 +13,10 @@ __all__ = ["main"]
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 INTERRUPTED, NO_READER = 130, 141  # as the shell itself numbers these two signals
 
+_STRATEGY = "isolate: most circuits; spare: fewest channels (default: the vehicle's setting)"
+_OBJECTIVE = "with --places: price, mass, or front: choices unbeaten in both price and mass"
 CAUTION = (
-    "Design values only: check by measurement and by someone qualified; "
+    "Design values only: check by measurement and by a qualified person; "
     "local codes, event rules and the makers' data come first."
 )
 
@@ -81,7 +83,7 @@ def _parser() -> argparse.ArgumentParser:
         epilog=CAUTION,
     )
     parser.add_argument("--version", action="version", version=f"pdm-alloc {__version__}")
-    verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB")
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="COMMAND")
     _add_check(verbs)
     _add_size(verbs)
     _add_allocate(verbs)
@@ -96,12 +98,12 @@ def _verb(verbs, name: str, text: str) -> argparse.ArgumentParser:
 def _add_input(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("vehicle", metavar="VEHICLE", help="folder of CSV tables, or one XLSX workbook")
     parser.add_argument("--catalogue", metavar="DIR", help="tables of modules (default: 'catalogue' beside VEHICLE)")
-    parser.add_argument("--json", action="store_true", help="print JSON for machines")
+    parser.add_argument("--json", action="store_true", help="machine-readable JSON")
 
 
 def _add_solving(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--strategy", choices=("isolate", "spare"), help="what to aim for")
-    parser.add_argument("--time-limit", type=_seconds, metavar="S", help="clock for one module, in seconds")
+    parser.add_argument("--strategy", choices=("isolate", "spare"), help=_STRATEGY)
+    parser.add_argument("--time-limit", type=_seconds, metavar="S", help="time limit per module, in seconds")
 
 
 def _add_check(verbs) -> None:
@@ -117,7 +119,7 @@ def _add_size(verbs) -> None:
     )
     parser.add_argument("--places", action="store_true", help="one module or two, and at which places")
     words = ("price", "mass", "front")
-    parser.add_argument("--objective", choices=words, default="price", help="with --places: what to aim for")
+    parser.add_argument("--objective", choices=words, default="price", help=_OBJECTIVE)
     parser.add_argument("--jobs", type=_jobs, default=1, metavar="N", help="with --places: processes to solve in")
 
 
@@ -126,7 +128,7 @@ def _add_allocate(verbs) -> None:
     _add_input(parser)
     _add_solving(parser)
     parser.add_argument("--module", required=True, action="append", metavar="NAME", help="may be given several times")
-    parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it sits, one a module")
+    parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it sits, one per module")
     parser.add_argument("--out", metavar="DIR", help="folder to write to (default: print the pin map only)")
 
 

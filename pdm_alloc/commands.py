@@ -103,16 +103,17 @@ def _size(options) -> int:
         study = size(
             vehicle,
             catalogue,
-            strategy=options.strategy or "spare",
+            strategy=options.strategy,
             time_limit_s=options.time_limit,
             progress=bar,
+            why=options.why,
         )
     if options.json:
         printed.print_json(printed.study_json(study, options.why))
         return _code(study)
     print(printed.text(study.verdicts), study.summary(), sep="\n\n")
-    for refusal in study.refusals.values():
-        print("", *printed.why(refusal, options.why), sep="\n")
+    for explanation in study.explanations.values():
+        print("", *printed.why(explanation, options.why), sep="\n")
     return _code(study)
 
 
@@ -124,13 +125,13 @@ def _code(study) -> int:
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     from pdm_alloc.allocation.not_enough import Unsolved
+    from pdm_alloc.mounting.mount import mount
     from pdm_alloc.mounting.workers import workers
-    from pdm_alloc.sizing import size
 
     how = {"time_limit_s": options.time_limit, "objective": options.objective}
     try:
         with workers(options.jobs) as executor, _progress(None, options.json, "choice") as bar:
-            study = size(vehicle, catalogue, places=True, executor=executor, progress=bar, **how)
+            study = mount(vehicle, catalogue, executor=executor, progress=bar, **how)
     except (ValueError, Unsolved) as error:
         print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
@@ -138,8 +139,7 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
         printed.print_json({"best": study.best and study.best.label, "choices": printed.records(study.choices)})
     else:
         print(printed.text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
-        if study.mounting is not None:
-            print("", study.mounting.conventional_summary(), sep="\n")
+        print("", study.conventional_summary(), sep="\n")
     return DONE if study.is_enough else SHORT
 
 
@@ -167,10 +167,13 @@ def _no_answer(options, refusal) -> int:
 
 
 def _not_enough(options, refusal) -> int:
+    from pdm_alloc.allocation.explain import explain
+
+    explanation = explain(refusal, time_limit_s=options.time_limit)
     if options.json:
-        printed.print_json(printed.refusal_json(refusal))
+        printed.print_json(printed.refusal_json(explanation))
     else:
-        print(*printed.why(refusal, everything=True), sep="\n")
+        print(*printed.why(explanation, everything=True), sep="\n")
     return SHORT
 
 

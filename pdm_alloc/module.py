@@ -1,11 +1,16 @@
 """Modules as the catalogue describes them, and units: modules fitted to a vehicle."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from pdm_alloc.shown import counted, headline_table
+from pdm_alloc.unknown import UnknownName
+
 __all__ = ["Catalogue", "Channel", "Module", "Unit", "natural_key", "units_of"]
+
+_NAMED = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,11 +113,27 @@ class Module:
     extra: tuple[tuple[str, str], ...] = ()
 
     def channel(self, name: str) -> Channel:
-        """The channel of that name; KeyError where there is none."""
+        """The channel of that name; `UnknownName`, a KeyError, where there is none."""
         for channel in self.channels:
             if channel.name == name:
                 return channel
-        raise KeyError(name)
+        raise UnknownName(f"channel of {self.name}", name, [c.name for c in self.channels])
+
+    def __repr__(self) -> str:
+        """One line: channels, ratings, mass and price."""
+        mass = "" if self.mass_g is None else f", {self.mass_g:g} g"
+        price = "" if self.price is None else f", price {self.price:g}"
+        amps = f"{self.total_ma / 1000:g} A in all"
+        return f"<Module {self.name}: {counted(len(self.channels), 'channel')}, {amps}{mass}{price}>"
+
+    def _repr_html_(self) -> str:
+        columns = ("channel", "connector", "bank", "continuous A", "peak A", "features")
+        amps = [(c.continuous_ma / 1000, c.peak_ma / 1000) for c in self.channels]
+        rows = [
+            (c.name, c.connector, c.bank, *ma, " ".join(sorted(c.features)))
+            for c, ma in zip(self.channels, amps, strict=True)
+        ]
+        return headline_table(repr(self).strip("<>"), columns, rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +143,11 @@ class Unit:
     label: str
     module: Module
     place: str | None = None
+
+    def __repr__(self) -> str:
+        """Label, module and place."""
+        at = "" if self.place is None else f" at {self.place}"
+        return f"<Unit {self.label}: {self.module.name}{at}>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,11 +159,11 @@ class Catalogue:
     table_hashes: tuple[tuple[str, str], ...] = ()
 
     def __getitem__(self, name: str) -> Module:
-        """The module of that name; KeyError where there is none."""
+        """The module of that name; `UnknownName`, a KeyError, where there is none."""
         for module in self.modules:
             if module.name == name:
                 return module
-        raise KeyError(name)
+        raise UnknownName("module", name, [module.name for module in self.modules])
 
     def __iter__(self) -> Iterator[Module]:
         """Over the modules."""
@@ -147,8 +173,22 @@ class Catalogue:
         """How many modules."""
         return len(self.modules)
 
+    def __repr__(self) -> str:
+        """One line: how many modules, and the first of them by name."""
+        names = ", ".join(module.name for module in self.modules[:_NAMED])
+        more = ", ..." if len(self.modules) > _NAMED else ""
+        return f"<Catalogue {self.name}: {counted(len(self.modules), 'module')}: {names}{more}>"
 
-def natural_key(name: str) -> tuple:
+    def _repr_html_(self) -> str:
+        columns = ("module", "channels", "total A", "peak A", "inputs", "mass g", "price", "note")
+        rows = [
+            (m.name, len(m.channels), m.total_ma / 1000, m.total_peak_ma / 1000, m.inputs, m.mass_g, m.price, m.note)
+            for m in self.modules
+        ]
+        return headline_table(f"Catalogue {self.name}: {counted(len(self.modules), 'module')}", columns, rows)
+
+
+def natural_key(name: str) -> tuple[object, ...]:
     """Sort key that puts 2 before 10, and the same whatever order rows came in.
 
     Parameters
@@ -166,7 +206,7 @@ def natural_key(name: str) -> tuple:
     return (*keys, (0, 0, name))
 
 
-def units_of(modules) -> tuple[Unit, ...]:
+def units_of(modules: "Module | Unit | Iterable[Module | Unit]") -> tuple[Unit, ...]:
     """Units for one module, or several: labels are the modules' names, numbered where a name comes twice.
 
     Parameters
@@ -179,7 +219,7 @@ def units_of(modules) -> tuple[Unit, ...]:
     tuple of Unit
         Same order.
     """
-    things = [modules] if isinstance(modules, (Module, Unit)) else list(modules)
+    things: list[Module | Unit] = [modules] if isinstance(modules, (Module, Unit)) else list(modules)
     names = [t.module.name if isinstance(t, Unit) else t.name for t in things]
     seen: dict[str, int] = {}
     units = []

@@ -11,28 +11,27 @@ __all__ = ["care", "print_json", "records", "refusal_json", "study_json", "text"
 
 def study_json(study, everything: bool) -> dict:
     """A study over a catalogue as plain values; with everything, why each module that is not enough is not."""
-    found = {"smallest": study.smallest, "verdicts": records(study.verdicts), "pairs": records(study.pairs)}
+    plain = {"smallest": study.smallest, "verdicts": records(study.verdicts), "pairs": records(study.pairs)}
     if everything:
-        found["refusals"] = {name: refusal_json(r) for name, r in study.refusals.items()}
-    return found
+        plain["refusals"] = {name: refusal_json(e) for name, e in study.explanations.items()}
+    return plain
 
 
-def refusal_json(refusal) -> dict:
+def refusal_json(explanation) -> dict:
     """Why units are not enough, as plain values."""
-    tables = {"shortfall": records(refusal.shortfall), "concessions": records(refusal.concessions)}
-    tables["concessions_left_open"] = refusal.concessions_left_open
-    return {"outcome": refusal.outcome, "why": refusal.why(), **tables}
+    tables = {"shortfall": records(explanation.shortfall), "concessions": records(explanation.concessions)}
+    tables["concessions_left_open"] = explanation.left_open
+    return {"outcome": explanation.outcome, "why": explanation.why(), **tables}
 
 
-def why(refusal, everything: bool):
+def why(explanation, everything: bool):
     """What is short and what could be given up: a line each, or all of it."""
-    yield str(refusal)
     if not everything:
-        if refusal.cheapest_concessions:
-            yield f"  or give up: {refusal.cheapest_concessions}"
+        yield explanation.summary()
         return
-    yield from _shortfall_lines(refusal.shorts)
-    yield from _concession_lines(refusal)
+    yield explanation.sentence()
+    yield from _shortfall_lines(explanation.shorts)
+    yield from _concession_lines(explanation)
 
 
 def _shortfall_lines(shorts):
@@ -44,15 +43,15 @@ def _shortfall_lines(shorts):
         yield f"  {label}: {' and '.join(s.sentence for s in together)}{by}"
 
 
-def _concession_lines(refusal):
-    if not refusal.concession_sets and not refusal.concessions_left_open:
+def _concession_lines(explanation):
+    if not explanation.concession_sets and not explanation.left_open:
         yield "  no set of concessions on offer makes it enough"
-    table = refusal.concessions
+    table = explanation.concessions
     for rank, rows in table.groupby("rank"):
         yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"
         yield from (f"    {row.kind}: {row.detail}" for row in rows.itertuples())
-    if refusal.concessions_left_open:
-        yield f"  {refusal.concessions_left_open}"
+    if explanation.left_open:
+        yield f"  {explanation.left_open}"
 
 
 def care(warnings: pd.DataFrame):

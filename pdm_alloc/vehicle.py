@@ -4,11 +4,14 @@ Objects here are already checked (see ``tables/``); nothing to the right checks 
 vehicle by making an altered copy (`dataclasses.replace`).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import TypeVar
 
 from pdm_alloc.settings import Settings
+from pdm_alloc.shown import counted, headline_table
+from pdm_alloc.unknown import UnknownName
 
 __all__ = [
     "Command",
@@ -245,20 +248,42 @@ class Vehicle:
     table_hashes: tuple[tuple[str, str], ...] = ()
 
     def load(self, name: str) -> Load:
-        """The load of that name; KeyError where there is none."""
-        return _named(self.loads, name)
+        """The load of that name; `UnknownName`, a KeyError, where there is none."""
+        return _named("load", self.loads, name)
 
     def command(self, name: str) -> Command:
-        """The command of that name; KeyError where there is none."""
-        return _named(self.commands, name)
+        """The command of that name; `UnknownName`, a KeyError, where there is none."""
+        return _named("command", self.commands, name)
 
     def place(self, name: str) -> Place:
-        """The place of that name; KeyError where there is none."""
-        return _named(self.places, name)
+        """The place of that name; `UnknownName`, a KeyError, where there is none."""
+        return _named("place", self.places, name)
+
+    def __repr__(self) -> str:
+        """One line: how much of everything there is."""
+        items = sum(load.count for load in self.loads)
+        more = f" ({items} items)" if items != len(self.loads) else ""
+        parts = [f"{counted(len(self.loads), 'load')}{more} on {counted(len(self.commands), 'command')}"]
+        parts += [counted(len(self.states), "operating state")] if self.states_given else []
+        given = (("input", self.inputs), ("place", self.places), ("route", self.routes))
+        parts += [counted(len(rows), noun) for noun, rows in given if rows]
+        parts += [f"{len(self.locked)} locked"] if self.locked else []
+        return f"<Vehicle {self.name}: {', '.join(parts)}>"
+
+    def _repr_html_(self) -> str:
+        columns = ("load", "command", "count", "kind", "running A", "inrush A", "importance", "place")
+        rows = [
+            (x.name, x.command, x.count, x.kind, x.running_ma / 1000, x.inrush_ma / 1000, x.importance, x.place)
+            for x in self.loads
+        ]
+        return headline_table(repr(self).strip("<>"), columns, rows)
 
 
-def _named(things, name):
+_Named = TypeVar("_Named", Load, Command, Place)
+
+
+def _named(what: str, things: Sequence[_Named], name: str) -> _Named:
     for thing in things:
         if thing.name == name:
             return thing
-    raise KeyError(name)
+    raise UnknownName(what, name, [thing.name for thing in things])

@@ -11,7 +11,8 @@ FILES = sorted(PACKAGE.rglob("*.py"))
 
 # Left to right; rooms of one tuple are neighbours that may not import each other.
 ORDER = (
-    ("kinds", "module", "settings"),
+    ("frames", "kinds", "settings", "shown", "unknown"),
+    ("module",),
     ("vehicle",),
     ("tables",),
     ("electrics",),

@@ -2,33 +2,35 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from functools import partial
 
 from pdm_alloc.allocation.arithmetic import arithmetic_shorts
 from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.not_enough import NotEnough, Short, Unsolved
+from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
 from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.allocation.shortfall import first_short, shortfall
 from pdm_alloc.allocation.verify import violations
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.module import Catalogue, Module, Unit, units_of
 from pdm_alloc.program.handout import Handed
+from pdm_alloc.program.objectives import STRATEGIES
 from pdm_alloc.program.outcome import FAILED, NOT_ENOUGH, STOPPED_EMPTY
 from pdm_alloc.program.solve import Solved, solve
 from pdm_alloc.program.solver import Clock
+from pdm_alloc.unknown import chosen_word
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["allocate"]
+__all__ = ["Modules", "allocate"]
 
-Modules = Module | Unit | Iterable[Module | Unit]
+_TAKES = "modules must be a Module, a Unit, or a sequence of these"
+_FOR_EXAMPLE = 'catalogue["name"]'
+NO_TIME = "the time limit was reached before any allocation was found: raise time_limit_s"
+Wired = tuple[str, tuple[str, ...], tuple[tuple[str, int], ...]]  # module, channels, items
+Modules = Module | Unit | Sequence[Module | Unit]
 
 
 def allocate(
     vehicle: Vehicle,
-    modules: Modules | Catalogue | str,
-    module: str | Sequence[str] | None = None,
+    modules: Modules,
     *,
-    catalogue: Catalogue | None = None,
     strategy: str | None = None,
     time_limit_s: float | None = None,
     stop: Callable[[], bool] | None = None,
@@ -41,17 +43,12 @@ def allocate(
     ----------
     vehicle : Vehicle
         What is wired.
-    modules : Module, Unit, iterable of these, Catalogue or str
-        What is fitted. With a catalogue, `module` names what is taken from it; a name is looked up
-        in `catalogue`.
-    module : str or sequence of str, optional
-        Name or names, where `modules` is a catalogue.
-    catalogue : Catalogue, optional
-        Where `modules` is a name.
+    modules : Module, Unit, or sequence of these
+        What is fitted: ``catalogue["middle-36"]``, or a Unit where its place is known.
     strategy : str, optional
         ``isolate`` or ``spare``; default: the vehicle's setting.
     time_limit_s : float, optional
-        Clock, s; default: the vehicle's setting.
+        Time limit, s; default: the vehicle's setting.
     stop : callable, optional
         Asked between solves; True ends the work with the best found so far.
     book : CircuitBook, optional
@@ -69,18 +66,21 @@ def allocate(
     Raises
     ------
     NotEnough
-        Proved: no allocation keeps every limit.
+        Proved: no allocation keeps every limit; `pdm_alloc.explain` says what is short.
     Unsolved
         Stopped before an allocation was found, or the recount disagreed.
-    KeyError
-        The catalogue has no module of that name.
+    TypeError
+        What is fitted is none of these: a name, or a whole catalogue.
+    UnknownName
+        Unknown strategy (a KeyError and a ValueError).
     ValueError
-        Unknown strategy, or an ambient outside a derating table.
+        An ambient outside a derating table.
     """
-    units = units_of(_fitted(modules, module, catalogue))
+    units = units_of(_fitted(modules))
     settings = vehicle.settings
     if strategy is not None:
-        vehicle = replace(vehicle, settings=replace(settings, strategy=strategy))
+        word = chosen_word("strategy", strategy, STRATEGIES)
+        vehicle = replace(vehicle, settings=replace(settings, strategy=word))
     limit_s = settings.time_limit_s if time_limit_s is None else time_limit_s
     book = CircuitBook(settings.tolerance_loads) if book is None else book
     shorts = arithmetic_shorts(vehicle, units)
@@ -88,31 +88,37 @@ def allocate(
     clock = Clock(limit_s, stop)
     solved = Solved(NOT_ENOUGH) if shorts else _solved(vehicle, units, clock, book, wired)
     if solved.outcome == NOT_ENOUGH:
-        first, whole = (partial(_study, f, vehicle, units, limit_s, stop, book) for f in (first_short, shortfall))
-        raise NotEnough(vehicle, units, shorts, first, whole)
+        raise NotEnough(vehicle, units, shorts)
     return _result(vehicle, units, solved)
 
 
-def _solved(vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook, wired) -> Solved:
+def _solved(
+    vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook, wired: Sequence[Wired]
+) -> Solved:
     try:
         return solve(vehicle, units, vehicle.settings.strategy, clock, book, wired)
     except TooManyCircuits as why:
         raise Unsolved(STOPPED_EMPTY, str(why)) from None
 
 
-def _fitted(modules, module, catalogue):
-    if isinstance(modules, str):
-        modules, module = catalogue, modules
-    if not isinstance(modules, Catalogue):
-        return modules
-    if module is None:
-        raise TypeError("a catalogue was given: name the module to take from it, allocate(vehicle, catalogue, 'name')")
-    return [modules[name] for name in ([module] if isinstance(module, str) else module)]
+def _fitted(modules: object) -> tuple[Module | Unit, ...]:
+    if isinstance(modules, (Module, Unit)):
+        return (modules,)
+    if isinstance(modules, Catalogue):
+        raise TypeError(f"{_TAKES}, not a whole catalogue: take one from it by name, {_FOR_EXAMPLE}")
+    if isinstance(modules, str) or not isinstance(modules, Iterable):
+        raise TypeError(f"{_TAKES}, not {modules!r}: take it from a catalogue, {_FOR_EXAMPLE}")
+    things = tuple(modules)
+    strange = [thing for thing in things if not isinstance(thing, (Module, Unit))]
+    if strange or not things:
+        what = f"{strange[0]!r} among them" if strange else "none at all"
+        raise TypeError(f"{_TAKES}, not {what}: take them from a catalogue, {_FOR_EXAMPLE}")
+    return things
 
 
 def _result(vehicle: Vehicle, units: tuple[Unit, ...], solved: Solved) -> Allocation:
     if solved.outcome == STOPPED_EMPTY:
-        raise Unsolved(STOPPED_EMPTY, "the clock ran out before any allocation was found: give it more time_limit_s")
+        raise Unsolved(STOPPED_EMPTY, NO_TIME)
     if solved.outcome == FAILED:
         raise Unsolved(FAILED, "the solver failed on this program")
     circuits = tuple(_placed(units, handed) for handed in solved.circuits)
@@ -124,11 +130,6 @@ def _result(vehicle: Vehicle, units: tuple[Unit, ...], solved: Solved) -> Alloca
     )
 
 
-def _study(study, vehicle: Vehicle, units: tuple[Unit, ...], limit_s: float, stop, book: CircuitBook) -> list[Short]:
-    """On several units no single limit can be named: arithmetic is all that is said of them."""
-    return study(vehicle, units[0], Clock(limit_s, stop), book) if len(units) == 1 else []
-
-
-def _placed(units, handed: Handed) -> PlacedCircuit:
+def _placed(units: Sequence[Unit], handed: Handed) -> PlacedCircuit:
     unit, use, channels, command, items = handed
     return PlacedCircuit(units[unit].label, channels, use, command, items)

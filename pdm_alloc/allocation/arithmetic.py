@@ -6,7 +6,7 @@ from pdm_alloc.allocation.not_enough import Short
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.circuits.limits import duty_step, inputs_wanted, running_in_state_ma, state_load, total_limit_ma
 from pdm_alloc.module import Unit
-from pdm_alloc.vehicle import PPM, Vehicle
+from pdm_alloc.vehicle import PPM, State, Vehicle
 
 __all__ = ["amps", "arithmetic_shorts", "plural"]
 
@@ -53,7 +53,7 @@ def _supply(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[Short]:
                 yield _volts(unit, state, high, f"works up to {high:g} V")
 
 
-def _volts(unit: Unit, state, limit: float, what: str) -> Short:
+def _volts(unit: Unit, state: State, limit: float, what: str) -> Short:
     text = f"{unit.label} {what}, and {state.name} has {state.supply_v:g} V"
     return Short("supply voltage", unit.label, state.name, limit, state.supply_v, "V", text)
 

@@ -57,7 +57,7 @@ def _routes(vehicle: Vehicle) -> dict[tuple[str, str], float]:
     return {(min(a, b), max(a, b)): graph.edges[a, b]["m"] for a, b in graph.edges}
 
 
-def _segment_row(s: Segment) -> tuple:
+def _segment_row(s: Segment) -> tuple[object, ...]:
     rounded = (round(s.bundle_mm, 1), round(s.mass_g, 1))
     return (s.start, s.end, round(s.length_m, 3), s.circuits, s.wires, s.loaded_wires, *rounded)
 
@@ -78,7 +78,7 @@ def feeds_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCi
     return pd.DataFrame(rows, columns=list(FEEDS))
 
 
-def _feed_row(feeder: Feeder, unit: Unit, carried_ma: int, state: str, running_ma: int) -> dict:
+def _feed_row(feeder: Feeder, unit: Unit, carried_ma: int, state: str, running_ma: int) -> dict[str, object]:
     carries = max(carried_ma, for_at_once_ma(running_ma))
     feed, length = feeder.feed(carries, unit.place, state), feeder.length_m(unit.place)
     mass = feed_mass_g(feed.wire, length, feeder.rules)
@@ -97,7 +97,7 @@ def _feed_row(feeder: Feeder, unit: Unit, carried_ma: int, state: str, running_m
     return row | (_cable(feed.wire) if isinstance(feed.wire, WireChoice) else {})
 
 
-def _cable(wire: WireChoice) -> dict:
+def _cable(wire: WireChoice) -> dict[str, object]:
     pct = wire.drops_pct[0]
     return {
         "size": wire.size.name,

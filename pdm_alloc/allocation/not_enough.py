@@ -1,19 +1,17 @@
-"""What is raised when the units are not enough."""
+"""What is raised when there is no allocation: data only, nothing is solved by looking at it."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
-
-import pandas as pd
 
 from pdm_alloc.module import Unit
+from pdm_alloc.shown import headline_table
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["SHORTFALL", "NotEnough", "Short", "Unsolved"]
+__all__ = ["SHORTFALL", "NotEnough", "Short", "Unsolved", "are_not_enough", "in_words_short"]
 
-_NO_WAY = "no allocation keeps every limit, and no one or two kinds of limit were found that could grow instead"
-_FEW = 3
 SHORTFALL = ("set", "kind", "subject", "state", "have", "need", "short", "unit", "needed_by", "sentence")
+_FEW = 3
+_ASK = "no allocation keeps every limit (pdm_alloc.explain says what is short)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +47,34 @@ class Short:
     needed_by: str = ""
     group: int = 0
 
-    def row(self) -> tuple:
+    def row(self) -> tuple[int, str, str, str, float, float, float, str, str, str]:
         """As a row of the table `SHORTFALL`."""
         short = round(abs(self.need - self.have), 3)
         where = (self.kind, self.subject, self.state)
         return (self.group, *where, self.have, self.need, short, self.unit, self.needed_by, self.sentence)
 
+    def for_whom(self) -> str:
+        """The sentence, with the loads it is short for where they are few and not named in it already."""
+        names = self.needed_by.split(", ") if self.needed_by else []
+        # Channels are short for all loads alike.
+        is_said = self.kind == "channels" or not 1 <= len(names) <= _FEW or self.needed_by in self.sentence
+        return self.sentence if is_said else f"{self.sentence} (for {self.needed_by})"
+
+
+def in_words_short(shorts: Sequence[Short]) -> str:
+    """What is short, as one phrase; empty where nothing is named."""
+    return " and ".join(short.for_whom() for short in shorts)
+
+
+def are_not_enough(units: Sequence[Unit]) -> str:
+    """``compact-31 is not enough``, ``a and b are not enough``."""
+    return f"{' and '.join(u.label for u in units)} {'is' if len(units) == 1 else 'are'} not enough"
+
 
 class NotEnough(Exception):
     """The units cannot carry the vehicle within every limit; proved.
+
+    It holds data only: `pdm_alloc.explain` works out what is short and what could be given up.
 
     Parameters
     ----------
@@ -66,93 +83,36 @@ class NotEnough(Exception):
     units : sequence of Unit
         What was fitted.
     shorts : sequence of Short
-        Limits that any allocation misses, from arithmetic alone; may be empty.
-    first, study : callable, optional
-        Give the first group of the proved shortfall, and all of it, when first asked for: they take
-        one and several solves.
+        Limits that any allocation misses, from arithmetic before the solve; empty where arithmetic
+        alone has no objection.
+
+    Attributes
+    ----------
+    outcome : str
+        ``not enough``.
     """
 
     outcome = "not enough"
 
-    def __init__(
-        self,
-        vehicle: Vehicle,
-        units: Sequence[Unit],
-        shorts: Sequence[Short] = (),
-        first: Callable[[], Sequence[Short]] | None = None,
-        study: Callable[[], Sequence[Short]] | None = None,
-    ):
-        self.vehicle, self.units = vehicle, tuple(units)
-        self._known, self._first, self._study = tuple(shorts), first, study
+    def __init__(self, vehicle: Vehicle, units: Sequence[Unit], shorts: Sequence[Short] = ()):
+        self.vehicle, self.units, self.shorts = vehicle, tuple(units), tuple(shorts)
         super().__init__()
 
-    @cached_property
-    def first(self) -> tuple[Short, ...]:
-        """The easiest way out of the shortfall: all of it must grow."""
-        found = tuple(self._first()) if self._first else self._known
-        return tuple(s for s in found if s.group == found[0].group)
+    def __reduce__(self) -> tuple[type["NotEnough"], tuple[Vehicle, tuple[Unit, ...], tuple[Short, ...]]]:
+        """Pickled with its data, so that it can cross from one process to another."""
+        return type(self), (self.vehicle, self.units, self.shorts)
 
-    @cached_property
-    def shorts(self) -> tuple[Short, ...]:
-        """What is short: groups in order, the easiest first."""
-        return (tuple(self._study()) if self._study else ()) or self._known
+    def __str__(self) -> str:
+        """One line from the data there is; nothing is solved for it."""
+        return f"{are_not_enough(self.units)}: {in_words_short(self.shorts) or _ASK}"
 
-    @property
-    def shortfall(self) -> pd.DataFrame:
-        """A row a kind of limit, in the columns `SHORTFALL`."""
-        return pd.DataFrame([s.row() for s in self.shorts], columns=list(SHORTFALL))
+    def __repr__(self) -> str:
+        """The same, with what it is."""
+        return f"<NotEnough: {self}>"
 
-    @cached_property
-    def _conceded(self):
-        from pdm_alloc.allocation.concessions import concession_study
-
-        return concession_study(self.vehicle, self.units)
-
-    @property
-    def concession_sets(self) -> tuple:
-        """Up to five cheapest sets of concessions that make the units enough, each re-solved and checked."""
-        return self._conceded.sets
-
-    @property
-    def concessions_left_open(self) -> str:
-        """Why there may be more sets than that; empty where it is proved that there are not, or there are five."""
-        return self._conceded.left_open
-
-    @cached_property
-    def cheapest_concessions(self) -> str:
-        """The cheapest set in one line; empty where nothing on offer helps."""
-        from pdm_alloc.allocation.concessions import concession_sets, in_words
-
-        known = self.__dict__.get("_conceded")
-        sets = known.sets if known else concession_sets(self.vehicle, self.units, most=1)
-        return in_words(sets[0]) if sets else ""
-
-    @property
-    def concessions(self) -> pd.DataFrame:
-        """A row a concession: rank of its set, weight of the set, kind, subject, weight, what it means."""
-        from pdm_alloc.allocation.concessions import concessions_table
-
-        return concessions_table(self.concession_sets)
-
-    def sentence(self) -> str:
-        """One line: which units, and what is short."""
-        names = " and ".join(u.label for u in self.units)
-        return f"{names} is not enough: {self.why()}"
-
-    def why(self) -> str:
-        """The easiest way out of the shortfall, in words."""
-        return " and ".join(map(_for_whom, self.first)) or _NO_WAY
-
-    def __str__(self):
-        """As `sentence`."""
-        return self.sentence()
-
-
-def _for_whom(short: Short) -> str:
-    """With the loads it is short for where they are few and not said already; channels are short for all."""
-    names = short.needed_by.split(", ") if short.needed_by else []
-    said = short.kind == "channels" or not 1 <= len(names) <= _FEW or short.needed_by in short.sentence
-    return short.sentence if said else f"{short.sentence} (for {short.needed_by})"
+    def _repr_html_(self) -> str:
+        rows = [(s.kind, s.have, s.need, s.unit, s.sentence) for s in self.shorts]
+        return headline_table(str(self), ("kind", "have", "need", "unit", "what is short"), rows)
 
 
 class Unsolved(Exception):
@@ -161,11 +121,19 @@ class Unsolved(Exception):
     Parameters
     ----------
     outcome : str
-        ``stopped empty`` or ``failed``.
+        ``no answer in time`` or ``failed``.
     sentence : str
         What to do about it.
     """
 
     def __init__(self, outcome: str, sentence: str):
-        self.outcome = outcome
+        self.outcome, self.sentence = outcome, sentence
         super().__init__(sentence)
+
+    def __reduce__(self) -> tuple[type["Unsolved"], tuple[str, str]]:
+        """Pickled with both words."""
+        return type(self), (self.outcome, self.sentence)
+
+    def __repr__(self) -> str:
+        """Outcome and sentence."""
+        return f"<Unsolved: {self.outcome}: {self.sentence}>"

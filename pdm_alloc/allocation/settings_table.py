@@ -40,7 +40,7 @@ def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFr
     return pd.DataFrame(rows, columns=list(SETTINGS)).astype(dict.fromkeys(SETTINGS[4:], float))
 
 
-def _row(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> tuple:
+def _row(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> tuple[object, ...]:
     running, trip = w.running_ma / w.each / 1000, made.trip_ma / w.each / 1000
     margin = 100 * (trip / running - 1) if running else float("inf")
     return (
@@ -64,7 +64,7 @@ def _above_ms(w: WiredCircuit, made: Protected) -> float:
     return time_above(w.running_ma / 1000, excess, [t.tau_ms for t, _ in w.some], level / 1000)
 
 
-def _stall(w: WiredCircuit, made: Protected) -> tuple:
+def _stall(w: WiredCircuit, made: Protected) -> tuple[object, ...]:
     if made.stall is None or w.stalled_a is None:
         return (None, None, None)
     return (w.stalled_a / w.each, round(made.stall.trip_ms, 1), round(made.stall.damage_ms, 1))

@@ -35,7 +35,7 @@ def supply_table(vehicle: Vehicle) -> pd.DataFrame:
     return table.astype(dict.fromkeys(SUPPLY[1:-1], float)).astype({"carried": "boolean"})
 
 
-def _row(one: StateSupply) -> tuple:
+def _row(one: StateSupply) -> tuple[object, ...]:
     used, lasts = one.used_ah, one.floor_minutes
     return (
         one.state,

@@ -1,6 +1,6 @@
 """Tables of an allocation, worked out from the circuits and the physics."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
@@ -15,6 +15,7 @@ from pdm_alloc.vehicle import PPM, State, Vehicle
 
 __all__ = ["assignments", "channels", "pin_map", "spare", "states"]
 
+StateRow = tuple[str, str, str, float, float]
 CHANNELS = (
     "module",
     "channel",
@@ -53,7 +54,7 @@ def channels(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedC
     return pd.DataFrame(rows, columns=list(CHANNELS))
 
 
-def _channel_row(vehicle: Vehicle, place: Place, circuit: PlacedCircuit) -> dict:
+def _channel_row(vehicle: Vehicle, place: Place, circuit: PlacedCircuit) -> dict[str, object]:
     volt = check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
     running = running_ma(vehicle, circuit, volt)
     excess, tau = inrush_terms(vehicle, circuit, volt)
@@ -122,7 +123,7 @@ def spare(units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFr
 
 def states(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
     """Current of every bank and module against its limit in every state, A."""
-    rows = []
+    rows: list[StateRow] = []
     for state in vehicle.states:
         for unit in units:
             own = [c for c in circuits if c.unit == unit.label]
@@ -132,7 +133,7 @@ def states(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCir
     return table
 
 
-def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State):
+def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State) -> Iterator[StateRow]:
     on = [c for c in own if state.is_on(c.command)]
     running = {c: running_ma(vehicle, c, state.supply_v) for c in on}
     mean = {c: ma * state.duty_ppm[c.command] / PPM for c, ma in running.items()}
@@ -150,7 +151,7 @@ def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: S
     yield unit.label, PEAK, state.name, (sum(running.values()) + excess) / 1000, unit.module.total_peak_ma / 1000
 
 
-def _check_v(vehicle, circuit):
+def _check_v(vehicle: Vehicle, circuit: PlacedCircuit) -> float:
     return check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
 
 

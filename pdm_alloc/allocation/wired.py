@@ -1,11 +1,12 @@
 """Setting and wire of every placed circuit, the bundles it lies in counted."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.allocation.circuit import PlacedCircuit
 from pdm_alloc.allocation.ratings import Place, place_of
+from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.fit import rating_for, worst_rise_ma
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, stalled_ma
@@ -116,7 +117,7 @@ def wire_circuits(
     return tuple(wired)
 
 
-def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types) -> _Draft:
+def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]) -> _Draft:
     some = tuple((types[load], k) for load, k in Counter(load for load, _ in circuit.items).items())
     rise = worst_rise_ma([t.deviation_ma * k for t, k in some], vehicle.settings.tolerance_loads)
     rating = rating_for(place.rating, some[0][0].headroom_pct)
@@ -161,7 +162,9 @@ def _wired(draft: _Draft, wiring: Wiring, together: int | None) -> WiredCircuit:
     )
 
 
-def _made(wiring: Wiring, some: Some, rating, running_ma: int, together: int | None) -> tuple[int, Protected | str]:
+def _made(
+    wiring: Wiring, some: Some, rating: Rating, running_ma: int, together: int | None
+) -> tuple[int, Protected | str]:
     """The wire for so many together; where there is none, for the fullest bundle that allows one."""
     if not together:
         return wiring.rules.bundle_wires, wiring.protect(some, rating, running_ma)

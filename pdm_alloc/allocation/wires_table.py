@@ -1,11 +1,13 @@
 """The wires of an allocation as tables: one row a circuit, one row a load."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import pandas as pd
 
 from pdm_alloc.allocation.tables import loads_text
 from pdm_alloc.allocation.wired import WiredCircuit
+from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.electrics.protect import Protected
 from pdm_alloc.vehicle import Vehicle
 
@@ -54,7 +56,7 @@ def wires_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame
     return pd.DataFrame([_row(vehicle, w) for w in wired], columns=list(WIRES))
 
 
-def _row(vehicle: Vehicle, w: WiredCircuit) -> dict:
+def _row(vehicle: Vehicle, w: WiredCircuit) -> dict[str, object]:
     made = w.made if isinstance(w.made, Protected) else None
     where = {
         "module": w.circuit.unit,
@@ -72,7 +74,7 @@ def _row(vehicle: Vehicle, w: WiredCircuit) -> dict:
     return where | (_wire(w, made) if made is not None else {})
 
 
-def _wire(w: WiredCircuit, made: Protected) -> dict:
+def _wire(w: WiredCircuit, made: Protected) -> dict[str, object]:
     pct, load = max(((p, t.load) for (t, _), p in _drops(w, made) if p is not None), default=(None, ""))
     return {
         "size": made.wire.size.name,
@@ -85,7 +87,7 @@ def _wire(w: WiredCircuit, made: Protected) -> dict:
     }
 
 
-def _drops(w: WiredCircuit, made: Protected):
+def _drops(w: WiredCircuit, made: Protected) -> Iterator[tuple[tuple[ItemType, int], float | None]]:
     return zip(w.some, made.wire.drops_pct, strict=True)
 
 
@@ -113,7 +115,7 @@ def drops_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame
     return pd.DataFrame(rows, columns=list(DROPS)).astype({"length_m": float, "drop_v": float, "drop_pct": float})
 
 
-def _drop_rows(vehicle: Vehicle, w: WiredCircuit):
+def _drop_rows(vehicle: Vehicle, w: WiredCircuit) -> Iterator[tuple[Any, ...]]:
     if isinstance(w.made, str):
         return
     wire = w.made.wire.size.name if w.made.wire.parallel == 1 else f"{w.made.wire.parallel} x {w.made.wire.size.name}"

@@ -22,7 +22,7 @@ def concessions(result: Any, axes: "Axes | None" = None, ranks: tuple[int, int] 
 
     Parameters
     ----------
-    result : NotEnough or DataFrame
+    result : Explanation or DataFrame
         The table `concessions`, a row for each member of each set: rank (of the set, 1 is cheapest), kind, subject,
         weight, detail (what follows from it, in words).
     axes : matplotlib Axes, optional

@@ -30,6 +30,7 @@ def draw() -> dict[str, "Axes"]:
         The demo data no longer fits the module the README shows.
     """
     from pdm_alloc.allocation.allocate import allocate
+    from pdm_alloc.allocation.explain import explain
     from pdm_alloc.allocation.not_enough import NotEnough
     from pdm_alloc.tables import read_catalogue, read_vehicle
 
@@ -39,7 +40,8 @@ def draw() -> dict[str, "Axes"]:
     try:
         allocate(vehicle, catalogue["compact-31"])
     except NotEnough as refusal:
-        drawn |= {"shortfall": shortfall(refusal), "concessions": concessions(refusal)}
+        reasons = explain(refusal)
+        drawn |= {"shortfall": shortfall(reasons), "concessions": concessions(reasons)}
     return drawn
 
 

@@ -24,7 +24,7 @@ def shortfall(result: Any, axes: "Axes | None" = None) -> "Axes":
 
     Parameters
     ----------
-    result : NotEnough or DataFrame
+    result : Explanation or DataFrame
         The table `shortfall`: kind, subject, state, have, need, short, unit, sentence; have, need and short in the
         unit of the row (``A`` or empty for a number of channels).
     axes : matplotlib Axes, optional

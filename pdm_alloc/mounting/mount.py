@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
 
 from pdm_alloc.allocation.not_enough import Unsolved
 from pdm_alloc.allocation.result import Allocation
@@ -16,42 +15,26 @@ from pdm_alloc.mounting.search import Search
 from pdm_alloc.program.outcome import FAILED, PROVEN_BEST
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["Solving", "mount"]
-
-
-@dataclass(frozen=True)
-class Solving:
-    """How a study is run.
-
-    Parameters
-    ----------
-    executor : concurrent.futures.Executor, optional
-        Runs the solves: threads, processes, or a cluster's; default: one after the other, here.
-    at_once : int, optional
-        Solves on their way at once; default: as many as the executor has workers.
-    time_limit_s : float, optional
-        Clock for each choice, s; default: the vehicle's setting.
-    progress : callable, optional
-        Called with the label of each choice that was solved.
-    stop : callable, optional
-        Asked between solves; True ends the study with the best so far.
-    """
-
-    executor: Executor | None = None
-    at_once: int | None = None
-    time_limit_s: float | None = None
-    progress: Callable[[str], None] | None = None
-    stop: Callable[[], bool] | None = None
+__all__ = ["mount"]
 
 
 def mount(
     vehicle: Vehicle,
     catalogue: Catalogue,
     objective: str | Mapping[str, float] = "price",
-    solving: Solving | None = None,
+    *,
+    time_limit_s: float | None = None,
+    progress: Callable[[str], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    executor: Executor | None = None,
+    at_once: int | None = None,
     most: int = 2,
 ) -> Mounting:
-    """Every module and every pair of the catalogue on all places with mount = yes.
+    """The best choice of modules and of places to mount them, proved.
+
+    Every module and every two modules of the catalogue are compared on all places with mount = yes.
+    What could not be better by its bound is passed over, and the loads are allocated so that the
+    wires are lightest.
 
     Parameters
     ----------
@@ -62,8 +45,16 @@ def mount(
     objective : str or mapping of str to float
         ``price``, ``mass``, ``front`` (all that nothing is both cheaper and lighter than), or weights
         by ``price`` and ``mass_g``.
-    solving : Solving, optional
-        Where and how long.
+    time_limit_s : float, optional
+        Time limit per choice, s; default: the vehicle's setting.
+    progress : callable, optional
+        Called with the label of each choice that was solved.
+    stop : callable, optional
+        Asked between solves; True ends the study with the best so far.
+    executor : concurrent.futures.Executor, optional
+        Runs the solves: threads, processes, or a cluster's; default: one after the other, here.
+    at_once : int, optional
+        Solves under way at once; default: as many as the executor has workers.
     most : int
         Modules in one choice at most.
 
@@ -73,20 +64,22 @@ def mount(
 
     Raises
     ------
+    UnknownName
+        Unknown objective (a KeyError and a ValueError).
     ValueError
-        No place can take a module; the objective is unknown, or a module lacks what it needs.
+        No place can take a module, or a module lacks the price or mass it is compared by.
     Unsolved
         A command has too many different loads to list its circuits.
     """
     places = mount_places(vehicle)
     if not places:
         raise ValueError("no place can take a module: set mount to yes for one in the table places")
-    wanted, how = objective_of(objective), solving or Solving()
+    wanted = objective_of(objective)
     _check(catalogue, wanted)
-    limit_s = vehicle.settings.time_limit_s if how.time_limit_s is None else how.time_limit_s
+    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
     try:
         search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s)
-        search.run(how.executor, how.at_once, how.progress, how.stop)
+        search.run(executor, at_once, progress, stop)
         return mounting_of(search, _allocation(search))
     except TooManyCircuits as why:
         raise Unsolved(FAILED, str(why)) from None

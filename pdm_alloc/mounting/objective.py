@@ -7,6 +7,7 @@ from math import ceil, floor, inf
 
 from pdm_alloc.electrics.voltage import exact
 from pdm_alloc.mounting.choice import Choice
+from pdm_alloc.unknown import UnknownName
 
 __all__ = ["FRONT", "Found", "Objective", "known_price", "objective_of"]
 
@@ -113,12 +114,14 @@ def objective_of(wanted: str | Mapping[str, float]) -> Objective:
 
     Raises
     ------
+    UnknownName
+        Another word (a KeyError and a ValueError).
     ValueError
-        Another word, or a weight that is negative, unknown or not a number.
+        A weight that is negative, unknown or not a number.
     """
     if isinstance(wanted, str):
         if wanted != FRONT and wanted not in _WORDS:
-            raise ValueError(f"objective {wanted!r} is none of price, mass, {FRONT}, and no weights either")
+            raise UnknownName("objective", wanted, (*_WORDS, FRONT))
         price, mass = _WORDS.get(wanted, (0, 0))
         return Objective(Fraction(price), Fraction(mass))
     unknown = set(wanted) - {"price", "mass_g"}

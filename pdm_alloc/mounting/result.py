@@ -1,17 +1,18 @@
 """What a study over places came to."""
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import pandas as pd
 
 from pdm_alloc.allocation.result import Allocation
+from pdm_alloc.frames import handed_out
 from pdm_alloc.mounting.choice import Choice
 from pdm_alloc.mounting.conventional import Conventional, conventional
 from pdm_alloc.mounting.judge import Judged
 from pdm_alloc.mounting.objective import Found, Objective, known_price
 from pdm_alloc.mounting.search import Search, module_dg
 from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
+from pdm_alloc.shown import headline_table
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["CHOICES", "Mounting", "mounting_of"]
@@ -31,7 +32,7 @@ CHOICES = (
 _NOT_TRIED = "not tried"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Mounting:
     """Choices of modules and places, compared.
 
@@ -49,7 +50,7 @@ class Mounting:
         Least mass of the harness of a choice, tenths of a gram.
     outcome : str
         ``proven best``: nothing that was not solved can be better; ``best so far``: it was stopped;
-        ``not enough``: no choice is; ``stopped empty``.
+        ``not enough``: no choice is; ``no answer in time``.
     undecided : tuple of (int, int)
         Choices that may be better and the least their harness can weigh, tenths of a gram.
     allocation : Allocation or None
@@ -79,6 +80,11 @@ class Mounting:
         ]
 
     @property
+    def is_enough(self) -> bool:
+        """True if a choice is enough."""
+        return self.best is not None
+
+    @property
     def gap(self) -> float:
         """By how much the best might be beaten, of its value; 0 when proved."""
         found = self.objective.best(self._known())
@@ -92,9 +98,9 @@ class Mounting:
         choice = self.all_choices[number]
         return Found(number, known_price(choice), module_dg(choice) + harness_dg)
 
-    @cached_property
+    @handed_out
     def choices(self) -> pd.DataFrame:
-        """A row a choice, in the columns `CHOICES`: the best first, then those solved, then by bound.
+        """One row per choice, in the columns `CHOICES`: the best first, then those solved, then by bound.
 
         mass_g is modules, wires and feeds together, g, empty where the choice was not solved; bound_g is
         what it cannot be lighter than. An outcome ``passed over`` means that this bound is enough to
@@ -138,7 +144,7 @@ class Mounting:
         """Rows of `choices` that were solved, whose mass is known; for the figure of masses."""
         return self.choices.dropna(subset=["mass_g"]).reset_index(drop=True)
 
-    @cached_property
+    @handed_out
     def front(self) -> pd.DataFrame:
         """Rows of `choices` that are solved and beaten by no other of these in both price and mass, by price."""
         solved = self.solved.sort_values(["price", "mass_g"], kind="stable")
@@ -147,13 +153,13 @@ class Mounting:
 
     @property
     def places(self) -> pd.DataFrame:
-        """A row a place: place, x_m, y_m, contains; for the plan."""
+        """One row per place: place, x_m, y_m, contains; for the plan."""
         rows = [(p.name, p.x_m, p.y_m, " ".join(sorted(p.contains))) for p in self.vehicle.places]
         return pd.DataFrame(rows, columns=["place", "x_m", "y_m", "contains"])
 
     @property
     def fitted(self) -> pd.DataFrame:
-        """A row a unit of the best choice: module, place; for the plan."""
+        """One row per unit of the best choice: module, place; for the plan."""
         rows = [(u.label, u.place) for u in self.best.units] if self.best else []
         return pd.DataFrame(rows, columns=["module", "place"])
 
@@ -177,22 +183,27 @@ class Mounting:
         """The best choice, what it costs and weighs, how sure that is, and its wires as they are laid."""
         best = self.best
         if best is None:
-            return {STOPPED_EMPTY: "Stopped before any choice was found to be enough."}.get(
-                self.outcome, "No module and no pair of modules of the catalogue is enough at any place."
+            return {STOPPED_EMPTY: "No answer in time: no choice is known to be enough yet."}.get(
+                self.outcome, "No module and no two modules of the catalogue are enough at any place."
             )
         row = self.choices.iloc[0]
         sure = self.outcome if self.outcome == PROVEN_BEST else f"{self.outcome}, gap {100 * self.gap:.1f} %"
         price = "" if best.price is None else f"price {best.price:g}, "
         solved = int(self.choices["mass_g"].notna().sum())
         laid = (
-            ""
-            if self.laid_g is None
-            else f" As laid, every bundle counted, the wires weigh {self.laid_g / 1000:.2f} kg."
+            "" if self.laid_g is None else f" With the actual bundle sizes the wires weigh {self.laid_g / 1000:.2f} kg."
         )
         return (
-            f"{best.label}: {price}{row.mass_g / 1000:.2f} kg, of it {row.wire_g / 1000:.2f} kg wires and "
+            f"{best.label}: {price}{row.mass_g / 1000:.2f} kg, of which {row.wire_g / 1000:.2f} kg is wire and "
             f"{row.feed_g / 1000:.2f} kg feeds ({sure}; {solved} of {len(self.all_choices)} choices solved).{laid}"
         )
+
+    def __repr__(self) -> str:
+        """As `summary`."""
+        return self.summary()
+
+    def _repr_html_(self) -> str:
+        return headline_table(self.summary(), CHOICES, self.choices.itertuples(index=False))
 
 
 def mounting_of(search: Search, allocation: Allocation | None = None) -> Mounting:

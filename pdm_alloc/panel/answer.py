@@ -1,13 +1,15 @@
-"""What the panel gets to know: how the module looked at does, and how the others do."""
+"""Results shown in the panel: how the module looked at does, and how the others do."""
 
 import time
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import pandas as pd
 
 from pdm_alloc.allocation.allocate import allocate
 from pdm_alloc.allocation.concessions import concession_study, concessions_table
+from pdm_alloc.allocation.explain import explain
 from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.circuits.columns import CircuitBook
@@ -75,18 +77,21 @@ class Others:
     complete: bool = False
 
 
-def _reasons(answer: Answer, refusal: NotEnough) -> Generator[Answer, None, Answer]:
+def _reasons(
+    answer: Answer, refusal: NotEnough, stop: Callable[[], bool], book: CircuitBook
+) -> Generator[Answer, None, Answer]:
     """The easiest way out first, then all that is short, which takes longer."""
-    answer = replace(answer, why=refusal.why())
+    how = partial(explain, refusal, time_limit_s=_CLOCK_S, sets=0, stop=stop, book=book)
+    answer = replace(answer, why=how(every_limit=False).why())
     yield answer
-    answer = replace(answer, shortfall=refusal.shortfall)
+    answer = replace(answer, shortfall=how().shortfall)
     yield answer
     return answer
 
 
 def _with_ways(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Answer:
-    study = concession_study(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
-    return replace(answer, concessions=concessions_table(study.sets), left_open=study.left_open)
+    ways = concession_study(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
+    return replace(answer, concessions=concessions_table(ways.sets), left_open=ways.left_open)
 
 
 class Answers:
@@ -112,7 +117,7 @@ class Answers:
         if isinstance(result, Allocation) and question.kept is not None:
             yield replace(answer, moved=compare(question.kept, result))
         if isinstance(result, NotEnough):
-            answer = yield from _reasons(answer, result)
+            answer = yield from _reasons(answer, result, stop, self._circuits(question.vehicle))
         yield from self._others(question, {question.module.name: result}, stop)
         if isinstance(result, NotEnough) and not stop():
             yield _with_ways(answer, result, stop)

@@ -11,9 +11,9 @@ from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.hashes import catalogue_hashes
 from pdm_alloc.tables.lines import Line, read_lines
 from pdm_alloc.tables.row import columns_of
-from pdm_alloc.tables.source import open_source
+from pdm_alloc.tables.source import Source, open_source
 
-__all__ = ["CATALOGUE_COLUMNS", "read_catalogue"]
+__all__ = ["CATALOGUE_COLUMNS", "catalogue_of", "read_catalogue"]
 
 CATALOGUE_COLUMNS: dict[str, tuple[str, ...]] = {
     table: tuple(columns_of(model)) for table, model in CATALOGUE_ROWS.items()
@@ -40,7 +40,28 @@ def read_catalogue(path: str | Path) -> Catalogue:
         With every fault of every table.
     """
     faults = Faults()
-    source = open_source(path, CATALOGUE_COLUMNS, faults)
+    return catalogue_of(open_source(path, CATALOGUE_COLUMNS, faults), faults)
+
+
+def catalogue_of(source: Source, faults: Faults) -> Catalogue:
+    """The catalogue in tables wherever they came from; as `read_catalogue`.
+
+    Parameters
+    ----------
+    source : Source
+        The tables.
+    faults : Faults
+        With what has been noted so far.
+
+    Returns
+    -------
+    Catalogue
+
+    Raises
+    ------
+    InputError
+        With every fault of every table.
+    """
     for table in ("modules", "channels"):
         source.require(table, "a catalogue needs the tables modules and channels, with a row for each", faults)
     rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in CATALOGUE_ROWS.items()}

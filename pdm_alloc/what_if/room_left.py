@@ -7,7 +7,7 @@ from math import ceil
 
 import pandas as pd
 
-from pdm_alloc.allocation.allocate import Modules, allocate
+from pdm_alloc.allocation.allocate import NO_TIME, Modules, allocate
 from pdm_alloc.allocation.arithmetic import arithmetic_shorts
 from pdm_alloc.allocation.not_enough import Unsolved
 from pdm_alloc.circuits.columns import CircuitBook
@@ -168,7 +168,7 @@ def _study(vehicle: Vehicle, modules: Modules, time_limit_s: float | None, stop)
     if base.outcome == NOT_ENOUGH:
         allocate(vehicle, units, time_limit_s=limit_s, stop=stop, book=book)  # says what is short
     if not base.chosen:
-        raise Unsolved(STOPPED_EMPTY, "the clock ran out before any allocation was found: give it more time_limit_s")
+        raise Unsolved(STOPPED_EMPTY, NO_TIME)
     return _Study(vehicle, units, base, clock, book)
 
 

@@ -48,8 +48,8 @@ def steps():
             work = lambda m=module, s=strategy: pa.allocate(car, catalogue[m], strategy=s)  # noqa: E731
             yield f"allocate on {module}, {strategy}", best_of(3, work)
     yield "size, five modules", best_of(3, lambda: pa.size(car, catalogue))
-    yield "shortfall of the compact module", best_of(3, lambda: refusal(car, catalogue).shortfall)
-    yield "five sets of concessions", best_of(3, lambda: refusal(car, catalogue).concessions)
+    yield "shortfall of the compact module", best_of(3, lambda: pa.explain(refusal(car, catalogue), sets=0))
+    yield "shortfall and five sets of concessions", best_of(3, lambda: pa.explain(refusal(car, catalogue)))
     yield from after(car, catalogue)
 
 

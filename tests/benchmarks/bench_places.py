@@ -11,7 +11,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import pdm_alloc as pa
-from pdm_alloc.mounting.mount import Solving, mount
+from pdm_alloc.mounting.mount import mount
 from tests.benchmarks.monolith import monolith
 
 DATA = Path(__file__).parents[2] / "data"
@@ -30,8 +30,8 @@ def searches(vehicle, catalogue):
     for objective in ("mass", "price", "front"):
         yield f"{objective}, one process", *timed(lambda o=objective: mount(vehicle, catalogue, o))
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as executor:
-        mount(vehicle, catalogue, "price", Solving(executor=executor))  # both are up
-        work = lambda: mount(vehicle, catalogue, "front", Solving(executor=executor))  # noqa: E731
+        mount(vehicle, catalogue, "price", executor=executor)  # both are up
+        work = lambda: mount(vehicle, catalogue, "front", executor=executor)  # noqa: E731
         yield "front, two processes", *timed(work)
 
 

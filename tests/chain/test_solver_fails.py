@@ -40,7 +40,7 @@ def test_solver_that_raises(small, tmp_path, monkeypatch, capsys, error):
     monkeypatch.setattr(pulp.LpProblem, "solve", broken)
     path, vehicle, catalogue = small
     with pytest.raises(pa.Unsolved, match="the solver failed") as caught:
-        pa.allocate(vehicle, catalogue, "six")
+        pa.allocate(vehicle, catalogue["six"])
     assert caught.value.outcome == "failed"
     assert main(["allocate", path, "--module", "six", "--out", str(tmp_path / "out")]) == 3
     assert capsys.readouterr().err == "pdm-alloc: failed: the solver failed on this program\n"
@@ -67,9 +67,9 @@ def test_the_smallest_known_is_not_called_the_smallest(small):
     three = replace(catalogue["six"], name="three", channels=catalogue["six"].channels[:3])
     study = pa.size(vehicle, replace(catalogue, modules=(*catalogue.modules, three)))
     assert study.summary() == "three is the smallest that is enough."
-    unsolved = {**study.results, "three": pa.Unsolved("stopped empty", "")}
+    unsolved = {**study.results, "three": pa.Unsolved("no answer in time", "")}
     assert replace(study, results=unsolved).summary() == (
-        "six is the smallest known to be enough. No answer for three (stopped empty)."
+        "six is the smallest known to be enough. No answer for three (no answer in time)."
     )
 
 
@@ -111,7 +111,7 @@ def test_solver_that_lies(small, monkeypatch, capsys, lie, outcome):
     monkeypatch.setattr("pdm_alloc.allocation.allocate.solve", lying)
     path, vehicle, catalogue = small
     with pytest.raises(pa.Unsolved, match="independent check refused") as caught:
-        pa.allocate(vehicle, catalogue, "six")
+        pa.allocate(vehicle, catalogue["six"])
     assert caught.value.outcome == "failed"
     assert main(["allocate", path, "--module", "six", "--json"]) == 3
     printed = capsys.readouterr()
@@ -133,7 +133,7 @@ def test_solver_with_numbers_of_nothing(small, monkeypatch, value):
     monkeypatch.setattr(pulp.LpProblem, "solve", solved)
     _, vehicle, catalogue = small
     with pytest.raises(pa.Unsolved) as caught:
-        pa.allocate(vehicle, catalogue, "six")
+        pa.allocate(vehicle, catalogue["six"])
     assert caught.value.outcome == "failed"
 
 
@@ -165,7 +165,7 @@ def test_hardly_any_time(small, capsys, seconds):
     path, *_ = small
     code = main(["allocate", path, "--module", "six", "--time-limit", seconds])
     printed = capsys.readouterr()
-    assert (code, "stopped empty" in printed.err, bool(printed.out)) in ((3, True, False), (0, False, True))
+    assert (code, "no answer in time" in printed.err, bool(printed.out)) in ((3, True, False), (0, False, True))
     code = main(["size", path, "--time-limit", seconds])
     printed = capsys.readouterr()
     assert (code, "six is the smallest" in printed.out) in ((3, False), (0, True))

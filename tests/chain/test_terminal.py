@@ -102,4 +102,4 @@ def test_interrupt_is_not_an_answer(car, capsys, monkeypatch):
 def test_no_answer_is_told_to_machines_too(car, capsys):
     """JSON has the outcome also where there is neither an allocation nor a refusal."""
     assert main(["allocate", car, "--module", "six", "--json", "--time-limit", "0"]) == 3
-    assert json.loads(capsys.readouterr().out)["outcome"] == "stopped empty"
+    assert json.loads(capsys.readouterr().out)["outcome"] == "no answer in time"

@@ -27,12 +27,12 @@ def truck():
 
 @pytest.fixture(scope="module")
 def coupe_sizes(coupe, catalogue):
-    return pa.size(coupe, catalogue)
+    return pa.size(coupe, catalogue, strategy="spare", why=True)
 
 
 @pytest.fixture(scope="module")
 def truck_sizes(truck, catalogue):
-    return pa.size(truck, catalogue)
+    return pa.size(truck, catalogue, strategy="spare")
 
 
 def _verdicts(sizes):
@@ -74,7 +74,7 @@ def test_the_compact_module_is_not_enough_for_the_rally_car(coupe_sizes):
 
 def test_the_compact_module_lacks_strong_channels(coupe_sizes):
     """A builder recognises the reason: too few channels, and the missing ones must be strong."""
-    short = coupe_sizes.refusals["compact-31"].shortfall
+    short = coupe_sizes.explanations["compact-31"].shortfall
     assert short["kind"].tolist() == ["channels"]
     assert 2 <= short["short"].iloc[0] <= 6
     assert "of at least 11 A" in short["sentence"].iloc[0]
@@ -82,7 +82,7 @@ def test_the_compact_module_lacks_strong_channels(coupe_sizes):
 
 def test_a_few_concessions_make_the_compact_module_enough(coupe_sizes):
     """The second half of the story: five ways to live with it, each of two to four changes, and not all of one kind."""
-    sets = coupe_sizes.refusals["compact-31"].concessions
+    sets = coupe_sizes.explanations["compact-31"].concessions
     assert sets["rank"].nunique() == 5
     assert sets.groupby("rank").size().between(2, 4).all()
     assert sets["kind"].nunique() >= 4
@@ -90,7 +90,7 @@ def test_a_few_concessions_make_the_compact_module_enough(coupe_sizes):
 
 def test_the_three_ways_are_those_the_notebook_describes(coupe_sizes):
     """Notebook 01 tells of sets 1, 2 and 4 in words, and says that set 3 is set 2 with the other half of the screen."""
-    sets = coupe_sizes.refusals["compact-31"].concessions.groupby("rank")["subject"].agg(set)
+    sets = coupe_sizes.explanations["compact-31"].concessions.groupby("rank")["subject"].agg(set)
     both = {"crew safety + navigator", "passenger window"}
     assert sets[1] == both | {"heated rear window"}
     assert (sets[2], sets[3]) == (both | {"heated screen left"}, both | {"heated screen right"})
@@ -140,7 +140,7 @@ def test_every_wire_of_the_rally_car_has_its_label(coupe):
 def test_a_road_car_with_thirty_commands_needs_as_many_channels():
     """A stripped road car has about thirty commands: half as many channels are too few (common practice, no source)."""
     vehicle = pa.read_vehicle(ROAD_CAR / "vehicle")
-    sizes = pa.size(vehicle, pa.read_catalogue(ROAD_CAR / "catalogue"))
+    sizes = pa.size(vehicle, pa.read_catalogue(ROAD_CAR / "catalogue"), strategy="spare")
     assert len(vehicle.commands) == 30
     assert _verdicts(sizes).outcome.to_dict() == {"half-15": "not enough", "full-30": "proven best"}
     assert _verdicts(sizes).channels_used["full-30"] == 30

@@ -16,7 +16,7 @@ DATA = Path(__file__).parents[2] / "data"
 @cache
 def solved(vehicle, module):
     """The allocation of a demonstration vehicle to a module of the demonstration catalogue."""
-    return allocate(read_vehicle(DATA / vehicle), read_catalogue(DATA / "catalogue"), module)
+    return allocate(read_vehicle(DATA / vehicle), read_catalogue(DATA / "catalogue")[module])
 
 
 def one_each(vehicle, per_channel=1, connector_pins=12):

@@ -41,7 +41,7 @@ def test_first_page_has_cautions_and_title_block(made):
     """Cautions, vehicle, revision, date and the hashes of all tables stand on the first page."""
     allocation, pages = made
     first = _plain(pages[0])
-    for text in ("someone qualified", "main fuse at the battery", "protect the wire, not the load", "2026-03-01"):
+    for text in ("a qualified person", "main fuse at the battery", "protect the wire, not the load", "2026-03-01"):
         assert _plain(text) in first
     assert allocation.vehicle.name in first
     for table, digest in allocation.vehicle.table_hashes:

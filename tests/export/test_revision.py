@@ -60,7 +60,7 @@ def test_documents_of_two_saved_allocations(before, after, tmp_path):
     rows = list(csv.DictReader(io.StringIO(written[2].read_text())))
     assert [row["action"] for row in rows].count("move wire") == 2
     pages = "".join(page.extract_text() for page in pypdf.PdfReader(written[0]).pages)
-    for text in ("Rework of expedition_truck", "move wire", "brake lamp left", "someone qualified", "before: result"):
+    for text in ("Rework of expedition_truck", "move wire", "brake lamp left", "a qualified person", "before: result"):
         assert text in pages
     book = openpyxl.load_workbook(written[1])
     assert book.sheetnames == ["Cover", "Rework list", "All changes"]

@@ -72,7 +72,7 @@ def test_cover_has_cautions_title_block_and_hashes(made):
     allocation, _, book = made
     said = {row[0]: row[1] for row in book[COVER].iter_rows(values_only=True)}
     cautions = [row[1] for row in book[COVER].iter_rows(values_only=True) if row[0] == "caution"]
-    assert any("someone qualified" in text for text in cautions)
+    assert any("a qualified person" in text for text in cautions)
     assert any("main fuse" in text for text in cautions)
     assert (said["revision"], said["date"]) == ("B", "2026-03-01")
     for table, digest in allocation.vehicle.table_hashes:

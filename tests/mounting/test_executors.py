@@ -18,22 +18,22 @@ def demo():
 
 @pytest.fixture(scope="module")
 def alone(demo):
-    return pa.size(*demo, places=True, objective="front")
+    return pa.mount(*demo, objective="front")
 
 
 def same(one, other):
     """Best, its circuits, and the front agree; which choices were solved on the way may differ."""
     return (
         one.best == other.best
-        and one.allocation().circuits == other.allocation().circuits
-        and one.mounting.front.equals(other.mounting.front)
+        and one.allocation.circuits == other.allocation.circuits
+        and one.front.equals(other.front)
     )
 
 
 def test_processes_give_the_same_answer(demo, alone):
     """Two processes that start afresh."""
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as executor:
-        assert same(pa.size(*demo, places=True, objective="front", executor=executor), alone)
+        assert same(pa.mount(*demo, objective="front", executor=executor), alone)
 
 
 def test_a_cluster_gives_the_same_answer(demo, alone):
@@ -43,5 +43,5 @@ def test_a_cluster_gives_the_same_answer(demo, alone):
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
         distributed.Client(cluster) as client,
     ):
-        found = pa.size(*demo, places=True, objective="front", executor=client.get_executor(), at_once=4)
+        found = pa.mount(*demo, objective="front", executor=client.get_executor(), at_once=4)
     assert same(found, alone)

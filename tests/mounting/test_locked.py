@@ -17,7 +17,7 @@ LAMP = Load("work lamp", "cabin lamp", 500, kind="led", inrush_ma=1_500, inrush_
 def built():
     """The lightest choice for the car: two modules at two places."""
     car, catalogue = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
-    found = pa.size(car, catalogue, places=True, objective="mass").allocation()
+    found = pa.mount(car, catalogue, "mass").allocation
     assert len({unit.place for unit in found.units}) == 2
     return found
 

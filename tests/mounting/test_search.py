@@ -15,7 +15,7 @@ from pdm_alloc.export import read_allocation, write_documents
 from pdm_alloc.mounting.bound import Bounds
 from pdm_alloc.mounting.choice import choices, mount_places
 from pdm_alloc.mounting.judge import Judged
-from pdm_alloc.mounting.mount import Solving, mount
+from pdm_alloc.mounting.mount import mount
 from pdm_alloc.mounting.objective import Found, known_price, objective_of
 from pdm_alloc.mounting.result import mounting_of
 from pdm_alloc.mounting.search import Search, module_dg
@@ -132,7 +132,7 @@ def test_threads_give_the_same_answer(demo):
     """Solved two at a time in an executor that is passed in, the answer is the same and progress is told."""
     told = []
     with ThreadPoolExecutor(2) as executor:
-        found = mount(*demo, "price", Solving(executor=executor, progress=told.append))
+        found = mount(*demo, "price", executor=executor, progress=told.append)
     alone = mount(*demo, "price")
     assert found.best == alone.best and found.outcome == "proven best"
     assert found.allocation.circuits == alone.allocation.circuits
@@ -140,16 +140,16 @@ def test_threads_give_the_same_answer(demo):
 
 
 def test_stopped_at_once_it_says_so(demo):
-    """Before anything is solved there is no best; the summary says that it was stopped."""
-    nothing = mount(*demo, "mass", Solving(stop=lambda: True))
-    assert (nothing.outcome, nothing.best, nothing.allocation) == ("stopped empty", None, None)
-    assert "Stopped" in nothing.summary() and set(nothing.choices.outcome) == {"not tried"}
+    """Before anything is solved there is no best; the summary says that there is no answer."""
+    nothing = mount(*demo, "mass", stop=lambda: True)
+    assert (nothing.outcome, nothing.best, nothing.allocation) == ("no answer in time", None, None)
+    assert nothing.summary().startswith("No answer in time") and set(nothing.choices.outcome) == {"not tried"}
 
 
 def test_stopped_on_the_way_it_has_the_best_so_far(demo):
     """Stopped when the first choice of a front is found: that one is the best so far, and others may be better."""
     told = []
-    some = mount(*demo, "front", Solving(progress=told.append, stop=lambda: "middle-36 at glove box" in told))
+    some = mount(*demo, "front", progress=told.append, stop=lambda: "middle-36 at glove box" in told)
     assert some.outcome == "best so far" and some.best.label == "middle-36 at glove box"
     assert some.gap > 0 and "best so far" in some.summary()
     assert pa.verify(some.allocation).empty and "not tried" in set(some.choices.outcome)
@@ -162,7 +162,7 @@ def test_an_interrupt_keeps_the_best_so_far(demo):
         if label == "middle-36 at glove box":
             raise KeyboardInterrupt
 
-    found = mount(*demo, "front", Solving(progress=interrupt))
+    found = mount(*demo, "front", progress=interrupt)
     assert found.outcome == "best so far" and found.best.label == "middle-36 at glove box"
 
 

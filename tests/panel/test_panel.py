@@ -57,7 +57,7 @@ def answered(panel, number):
 
 def test_first_answer_is_there_at_once(panel, tables):
     """The cell that makes the panel ends with a verdict, and it is what `allocate` says."""
-    assert panel.allocation == pa.allocate(*tables, "middle-42")
+    assert panel.allocation == pa.allocate(tables[0], tables[1]["middle-42"])
     assert "Enough." in head(panel)
     assert 'data-run="1"' in head(panel)
     for load in panel.vehicle.loads:

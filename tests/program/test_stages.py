@@ -77,7 +77,7 @@ def test_large_costs_are_not_joined():
     assert len(packed([{0: 100_000.0}, {0: 100_000.0}], 10)) == 2
 
 
-def test_no_time_is_stopped_empty():
+def test_no_time_gives_no_answer_in_time():
     """Without time there are no values to mistake for an answer."""
     program = Program()
     program.variable(3)
@@ -86,7 +86,7 @@ def test_no_time_is_stopped_empty():
     assert not solution
 
 
-def test_asked_to_stop_is_stopped_empty():
+def test_asked_to_stop_gives_no_answer_in_time():
     """Whoever overtakes a running solve gets its clock to run out."""
     program = Program()
     program.variable(3)

@@ -225,5 +225,5 @@ def test_a_change_can_be_judged_at_once():
     catalogue = Catalogue("two", (module(10, 10, name="two"), module(10, 10, 10, name="three")))
     more = pa.what_if(car).add(load="c", command="z", running_a=2, kind="solenoid")
     assert more.size(catalogue).smallest == "three"
-    assert more.allocate(catalogue, "three").circuits == pa.allocate(more.vehicle, catalogue, "three").circuits
+    assert more.allocate(catalogue["three"]).circuits == pa.allocate(more.vehicle, catalogue["three"]).circuits
     assert pa.what_if(more).vehicle == more.vehicle and pa.what_if(more).changes == ()

@@ -243,8 +243,8 @@ def test_a_load_added_to_a_locked_design(keeping):
 def test_keeping_on_the_demo():
     """A lamp more on the demo moves nothing, where allocating anew moves dozens of wires."""
     car, catalogue = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
-    built = pa.allocate(car, catalogue, "middle-42")
+    built = pa.allocate(car, catalogue["middle-42"])
     more = pa.what_if(car).add(load="bug lamp", command="side lamps", running_a=0.42, kind="filament").vehicle
-    kept = pa.allocate(more, catalogue, "middle-42", keep=built)
+    kept = pa.allocate(more, catalogue["middle-42"], keep=built)
     assert moves(built, kept) == 0
     assert dict(kept.objectives)[MOVES] == 1

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from fractions import Fraction
 
 from pdm_alloc.allocation.care.tables import ambient_c
 from pdm_alloc.allocation.care.warning import CareWarning, listed
@@ -112,11 +113,11 @@ def _paralleled(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> 
         )
 
 
-def _running_ma(vehicle, circuit):
+def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
     """At the highest voltage it is on at, the worst loads at the top of their tolerance, mA."""
     reference = vehicle.settings.reference_v
     volts = max((s.supply_v for s in vehicle.states if s.is_on(circuit.command)), default=reference)
-    rises: Counter = Counter()
+    rises: Counter[str] = Counter()
     running = 0
     for load in (vehicle.load(name) for name, _ in circuit.items):
         one = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, reference)
@@ -125,13 +126,13 @@ def _running_ma(vehicle, circuit):
     return running + sum(sorted(rises.values(), reverse=True)[: vehicle.settings.tolerance_loads])
 
 
-def _rated_ma(vehicle, unit: Unit, circuit: PlacedCircuit):
+def _rated_ma(vehicle: Vehicle, unit: Unit, circuit: PlacedCircuit) -> Fraction:
     least = min(unit.module.channel(name).continuous_ma for name in circuit.channels)
     factor = derating_factor(unit.module.derating, ambient_c(vehicle, unit))
     return (2 if circuit.use == "pair" else 1) * least * factor
 
 
-def _where(circuit):
+def _where(circuit: PlacedCircuit) -> str:
     return f"{circuit.unit} {circuit.channel}"
 
 

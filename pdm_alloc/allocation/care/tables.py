@@ -8,7 +8,7 @@ from pdm_alloc.electrics.supply import supply
 from pdm_alloc.harness.lengths import lengths_of
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.module import Unit, natural_key
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.vehicle import Place, Vehicle
 
 __all__ = ["UNIT_RULES", "VEHICLE_RULES", "ambient_c"]
 
@@ -34,12 +34,12 @@ def _fuel_and_battery(vehicle: Vehicle) -> Iterator[CareWarning]:
         )
 
 
-def _compartments(vehicle, what):
+def _compartments(vehicle: Vehicle, what: str) -> set[str]:
     places = [p for p in vehicle.places if what in p.contains or _holds_battery(vehicle, p, what)]
     return {place.compartment for place in places if place.compartment}
 
 
-def _holds_battery(vehicle, place, what):
+def _holds_battery(vehicle: Vehicle, place: Place, what: str) -> bool:
     return what == "battery" and place.name == vehicle.settings.battery_place
 
 

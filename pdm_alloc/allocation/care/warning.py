@@ -6,9 +6,9 @@ from dataclasses import dataclass
 __all__ = ["CAUTION", "SEVERITIES", "CareWarning", "listed"]
 
 CAUTION = (
-    "Values are for design. Check them by measurement, and have them checked by someone qualified.",
+    "Values are for design. Check them by measurement, and have them checked by a qualified person.",
     "Local codes, event regulations and the makers' data come first.",
-    "Fit a main fuse at the battery and an isolator reachable as the rules ask.",
+    "Fit a main fuse at the battery and an isolator within reach, as the rules require.",
     "Trip settings protect the wire, not the load.",
 )
 SEVERITIES = ("danger", "warning", "note")

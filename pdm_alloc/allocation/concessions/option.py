@@ -1,6 +1,6 @@
 """The concessions a vehicle offers, and what is left of the vehicle when one is made."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
@@ -61,20 +61,27 @@ def options(vehicle: Vehicle) -> tuple[Option, ...]:
     return tuple(sorted(found, key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
 
 
-def _option(vehicle, kind, subject, loads: Iterable[Load], members=(), harmless=False) -> Iterable[Option]:
+def _option(
+    vehicle: Vehicle,
+    kind: str,
+    subject: str,
+    loads: Iterable[Load],
+    members: tuple[str, ...] = (),
+    harmless: bool = False,
+) -> Iterator[Option]:
     importance = min((x.importance for x in loads), key=IMPORTANCES.index, default="comfort")
     weight = weight_of(vehicle, kind, subject, importance, harmless)
     if weight is not None:
         yield Option(kind, subject, weight, members or (subject,), harmless)
 
 
-def _headroom(vehicle: Vehicle):
+def _headroom(vehicle: Vehicle) -> Iterator[Option]:
     if vehicle.settings.headroom_pct > 0:
         for name, loads in _by_command(vehicle).items():
             yield from _option(vehicle, "headroom", name, loads)
 
 
-def _joins(vehicle: Vehicle):
+def _joins(vehicle: Vehicle) -> Iterator[Option]:
     by_command = {n: x for n, x in _by_command(vehicle).items() if _joinable(vehicle, x)}
     for one, two in combinations(sorted(by_command, key=natural_key), 2):
         if vehicle.command(one).action == vehicle.command(two).action:
@@ -95,7 +102,7 @@ def _joinable(vehicle: Vehicle, loads: Sequence[Load]) -> bool:
     return not wired and all(x.importance != "vital" for x in loads)
 
 
-def _of_loads(vehicle: Vehicle):
+def _of_loads(vehicle: Vehicle) -> Iterator[Option]:
     locked = {lock.load for lock in vehicle.locked}
     for load in vehicle.loads:
         if load.name in locked:
@@ -109,7 +116,7 @@ def _of_loads(vehicle: Vehicle):
             yield from _option(vehicle, "leave_out", load.name, [load])
 
 
-def _separations(vehicle: Vehicle):
+def _separations(vehicle: Vehicle) -> Iterator[Option]:
     labels: dict[str, list[Load]] = {}
     for load in vehicle.loads:
         if load.separate:
@@ -151,7 +158,7 @@ def coil_of(load: Load, system_v: float) -> Load:
 
 
 def softened(load: Load) -> Load:
-    """The load brought up slowly by the channel's pwm: less peak, for longer."""
+    """The load soft-started by the channel's PWM: less peak, for longer."""
     peak = -(-load.running_ma * SOFT_MULTIPLE.numerator // SOFT_MULTIPLE.denominator)
     if load.inrush_ma <= peak:
         return load

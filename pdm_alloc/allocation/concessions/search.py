@@ -51,7 +51,7 @@ class ConcessionSet:
 
 @dataclass(frozen=True)
 class ConcessionStudy:
-    """What the search for concessions found.
+    """Result of the search for concessions.
 
     Parameters
     ----------

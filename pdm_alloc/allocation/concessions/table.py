@@ -20,7 +20,7 @@ RELAY_MASS_G = 60  # relay, base, fuse and holder; common practice, no source
 
 
 def concessions_table(sets: Iterable[ConcessionSet]) -> pd.DataFrame:
-    """A row a concession, in the columns `CONCESSIONS`."""
+    """One row per concession, in the columns `CONCESSIONS`."""
     rows = [(s.rank, s.weight, o.kind, o.subject, o.weight, detail(s, o)) for s in sets for o in s.made]
     return pd.DataFrame(rows, columns=list(CONCESSIONS))
 
@@ -53,7 +53,10 @@ def _headroom(chosen: ConcessionSet, option: Option) -> str:
     wanted = float(chosen.vehicle.settings.headroom_pct)
     own = [c for c in chosen.allocation.circuits if option.subject in c.command.split(" + ")]
     least = min(_headroom_pct(chosen, circuit) for circuit in own)
-    return f"headroom of {option.subject} {wanted:g} % -> {least:.0f} % at the top of its tolerance"
+    return (
+        f"headroom of {option.subject} cut from {wanted:g} % to {least:.0f} % "
+        "at the highest current its tolerance allows"
+    )
 
 
 def _headroom_pct(chosen: ConcessionSet, circuit: PlacedCircuit) -> float:
@@ -72,8 +75,8 @@ def _join(chosen: ConcessionSet, option: Option) -> str:
     circuit = next(c for c in chosen.allocation.circuits if c.command == option.subject)
     where = f"{one} and {two} on channel {circuit.channel}"
     if option.harmless:
-        return f"{where}: harmless, every state has them on together"
-    return f"{where}: a loss, neither can be switched without the other"
+        return f"{where}: no loss: both are on in the same states"
+    return f"{where}: they can no longer be switched separately"
 
 
 def _relay(chosen: ConcessionSet, option: Option) -> str:
@@ -91,7 +94,7 @@ def _separation(chosen: ConcessionSet, option: Option) -> str:
 
 def _soft_start(chosen: ConcessionSet, option: Option) -> str:
     circuit = next(c for c in chosen.allocation.circuits if option.subject in c.loads)
-    return f"{option.subject} brought up slowly by pwm on channel {circuit.channel}"
+    return f"{option.subject} soft-started by PWM on channel {circuit.channel}"
 
 
 def _leave_out(chosen: ConcessionSet, option: Option) -> str:

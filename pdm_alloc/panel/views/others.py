@@ -35,4 +35,4 @@ def _word(result) -> str:
         return f"\u2713 enough, {spare} spare"
     if isinstance(result, NotEnough):
         return "\u2717 not enough"
-    return "\u2026" if result is None else "? not decided"
+    return "\u2026" if result is None else f"? {result.outcome}"

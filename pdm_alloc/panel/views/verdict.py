@@ -34,9 +34,7 @@ def verdict(answer: Answer, number: int, notes: tuple[str, ...] = ()) -> Html:
 
 def working() -> Html:
     """Shown from an edit to its answer, so that no old verdict is taken for the new one."""
-    return _card(
-        "working", "\u2026", "Working", "The answer below is for what stood there before.", (), tag("span", "")
-    )
+    return _card("working", "\u2026", "Working", "Results below are for the previous table.", (), tag("span", ""))
 
 
 def faulty(faults: tuple[str, ...], number: int) -> Html:
@@ -49,7 +47,7 @@ def failed(exception: Exception, number: int) -> Html:
     """Shown where the program itself is at fault; the words go into a report."""
     small = tag("span", f"answer {number}", "pdm-run", data_run=number)
     words = f"{type(exception).__name__}: {exception}"
-    return _card("short", "\u26a0", "No verdict", "Something went wrong that should not.", (words,), small)
+    return _card("short", "\u26a0", "No verdict", "Internal error.", (words,), small)
 
 
 def _card(css: str, sign: str, word: str, sentence: str, notes: tuple[str, ...], small: Html) -> Html:
@@ -64,7 +62,7 @@ def _said(answer: Answer) -> tuple[str, str, str, str]:
         return "enough", "\u2713", "Enough", _enough(answer, result)
     if isinstance(result, NotEnough):
         return "short", "\u2717", "Not enough", f"{answer.question.module.name} is too small: {answer.why or _LOOKING}."
-    return "short", "?", "Not decided", f"{answer.question.module.name}: {result}."
+    return "short", "?", result.outcome.capitalize(), f"{answer.question.module.name}: {result}."
 
 
 def _enough(answer: Answer, result: Allocation) -> str:

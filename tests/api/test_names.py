@@ -1,0 +1,80 @@
+"""What `import pdm_alloc as pa` shows."""
+
+import ast
+import inspect
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from mypy import api as mypy
+
+import pdm_alloc as pa
+
+ROOT = Path(__file__).parents[2]
+DOMAIN = (
+    *("Vehicle", "Load", "Command", "Input", "State", "Place", "Route", "Lock", "Concession", "Settings"),
+    *("Catalogue", "Module", "Channel", "Unit"),
+)
+
+
+def test_dir_shows_public_names_only():
+    """A newcomer who presses tab sees what there is, and nothing of how it is loaded."""
+    assert dir(pa) == sorted([*pa.__all__, "__version__"])
+    assert not [name for name in pa.__all__ if name.startswith("_")]
+
+
+@pytest.mark.parametrize("name", pa.__all__)
+def test_every_name_is_there(name):
+    """A name that is promised and cannot be loaded would fail at the user's desk."""
+    value = getattr(pa, name)
+    assert inspect.getdoc(value) or name == "STRATEGIES"
+
+
+@pytest.mark.parametrize("name", DOMAIN)
+def test_the_domain_classes_are_public(name):
+    """What a vehicle and a catalogue are made of can be built and compared by name."""
+    assert inspect.isclass(getattr(pa, name)) and name in pa.__all__
+
+
+def test_a_checker_sees_every_name_and_no_other(tmp_path):
+    """Types are worth having only where they are the real ones: none is Any, and a misspelt name is an error."""
+    lines = ["import pdm_alloc as pa", *(f"reveal_type(pa.{name})" for name in pa.__all__), "pa.alocate"]
+    (tmp_path / "snippet.py").write_text("\n".join(lines) + "\n")
+    words = [str(tmp_path / "snippet.py"), "--config-file", str(ROOT / "pyproject.toml"), "--no-incremental"]
+    told, error, _ = mypy.run([*words, "--follow-imports=silent", "--cache-dir", str(tmp_path / "cache")])
+    assert not error
+    revealed = [line for line in told.splitlines() if "Revealed type" in line]
+    assert len(revealed) == len(pa.__all__), told
+    assert not [line for line in revealed if '"Any"' in line]
+    errors = [line for line in told.splitlines() if "error:" in line]
+    assert len(errors) == 1 and 'has no attribute "alocate"' in errors[0], told
+
+
+def test_an_unknown_attribute_is_refused():
+    """Names that are loaded later must not swallow those that are wrong."""
+    with pytest.raises(AttributeError, match="alocate"):
+        pa.alocate
+
+
+def test_the_import_is_light():
+    """Neither pandas nor a solver is loaded before it is needed, and the verb `vehicle` is a verb all the same."""
+    code = (
+        "import sys, pdm_alloc as pa; pa.Vehicle, pa.Load; "
+        "print(*{'pandas', 'numpy', 'pulp', 'matplotlib', 'networkx', 'pydantic'} & set(sys.modules)); "
+        "import pdm_alloc.vehicle; print(pa.vehicle.__name__, callable(pa.vehicle))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert done.stdout.splitlines() == ["", "vehicle True"]
+
+
+def test_the_readme_snippet_runs(monkeypatch):
+    """What stands in the readme is what people type first: every line of it runs."""
+    monkeypatch.chdir(ROOT)
+    text = (ROOT / "README.md").read_text()
+    snippets = [part.split("```")[0] for part in text.split("```python\n")[1:]]
+    assert snippets
+    for snippet in snippets:
+        names = {node.id for node in ast.walk(ast.parse(snippet)) if isinstance(node, ast.Name)}
+        assert "pa" in names
+        exec(compile(snippet, "README.md", "exec"), {})
