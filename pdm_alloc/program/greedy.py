@@ -33,7 +33,7 @@ def greedy(merged: Merged, book: CircuitBook, clock: Clock, split: bool) -> tupl
     tuple of Column or None
         Circuits on classes before merging; None where the heuristic failed or time ran out.
     """
-    ways = (_Heuristic(merged, book, clock, sign) for sign in (1, -1))
+    ways = (_Heuristic(merged, book, clock, sign, split) for sign in (1, -1))
     allocation = next((way for way in ways if way.run()), None)
     if allocation is None:
         return None
@@ -43,9 +43,12 @@ def greedy(merged: Merged, book: CircuitBook, clock: Clock, split: bool) -> tupl
 
 
 class _Heuristic:
-    """Circuits so far, with the load of each; weakest class first with sign 1, strongest first with -1."""
+    """Circuits so far, with the load of each; weakest class first with sign 1, strongest first with -1.
 
-    def __init__(self, merged: Merged, book: CircuitBook, clock: Clock, sign: int):
+    With `alone` an item gets a channel of its own as long as there are enough for all that follow.
+    """
+
+    def __init__(self, merged: Merged, book: CircuitBook, clock: Clock, sign: int, alone: bool):
         self.merged, self.task, self.book, self.clock = merged, merged.task, book, clock
         self.wiring, self.bins = book.wiring(merged.task.vehicle), Bins(merged)
         self.circuits: list[tuple[Column, Draw]] = []
@@ -53,6 +56,7 @@ class _Heuristic:
         self.slack = {command: peak_slack_ma(self.task, command) for command in self.task.types}
         self.home = {number: m for m, numbers in enumerate(merged.members) for number in numbers}
         self.left = self.task.channels() - self.task.vehicle.settings.spare_channels
+        self.alone, self.items = alone, sum(t.count for t in self.task.all_types())
         self._known: dict[tuple[str, Counts, int], tuple[Column, Draw] | None] = {}
         classes = self.task.classes
         self.order = sorted(
@@ -82,6 +86,9 @@ class _Heuristic:
         return suitable, -t.running_ma
 
     def _place(self, command: str, counts: Counts, place: tuple[int, str] | None) -> bool:
+        self.items -= sum(k for _, k in counts)
+        if self.alone and self.left > self.items and self._opened(command, counts, place):
+            return True
         if place is None and any(self._added(at, counts) for at in self._fullest(command)):
             return True
         return self._opened(command, counts, place)

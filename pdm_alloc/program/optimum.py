@@ -17,7 +17,8 @@ from pdm_alloc.program.task import Column, Task, columns_of
 
 __all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 
-_MOST_COLUMNS = 20_000  # of one command on all classes: above, its circuits are priced
+_MOST_COLUMNS = 5_000  # of one command on all classes: above, its circuits are priced
+_BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
 
 Key = tuple[str, Counts, int]
 
@@ -220,19 +221,20 @@ def optimise_priced(
     pricing.add(known or ())
     if known is None and pricing.bound(-1, ()) > 0:
         return Optimum(NOT_ENOUGH, task)
+    names = [name for name, _ in objectives(task, strategy)]
     best, held, bounds = known, [], []
-    for k in range(len(objectives(task, strategy)))[:stages]:
+    for k in range(len(names))[:stages]:
         if clock.is_over():
             break
-        bounds.append(pricing.bound(k, held))
-        best = _stage(pricing, k, held, bounds[k], best, rows, clock)
+        best, bound = _stage(pricing, k, held, best, rows, clock)
+        bounds.append(bound)
         if best is None:
             break
-        held.append(_cost(pricing.task, best, strategy, k))
+        held.append((bound if names[k] in _BY_CLASS else -math.inf, _cost(pricing.task, best, strategy, k)))
     full = replace(task, columns=tuple(pricing.columns))
     costs = tuple(cost for _, cost in objectives(full, strategy))
     values = () if best is None else (_counted(full, best),)
-    reached = len(bounds) == len(costs) and bounds == held
+    reached = best is not None and bounds == [_cost(full, best, strategy, k) for k in range(len(names))]
     return Optimum(_verdict(best, reached), full, costs, tuple(bounds), values, is_priced=True)
 
 
@@ -242,21 +244,32 @@ def _verdict(best, reached: bool) -> str:
     return PROVEN_BEST if reached else BEST_SO_FAR
 
 
-def _stage(pricing: Pricing, k: int, held, bound: float, best, rows, clock: Clock) -> Sequence[Column] | None:
-    """The best solution of one objective over the columns generated so far."""
-    if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= bound:
-        return best
+def _stage(pricing: Pricing, k: int, held, best, rows, clock: Clock) -> tuple[Sequence[Column] | None, float]:
+    """The best solution of one objective and the bound on it, the ones before it held."""
+    bound = pricing.bound(k, held)
+    best, _ = _restricted(pricing, k, held, bound, best, rows, clock.part(0.4))
+    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
+    if math.isfinite(value) and value > bound and pricing.add_near(k, held, value):
+        best, proved = _restricted(pricing, k, held, bound, best, rows, clock.part(0.6))
+        bound = max(bound, proved)
+    return best, bound
+
+
+def _restricted(pricing: Pricing, k: int, held, bound: float, best, rows, clock: Clock):
+    """The best solution of one objective over the columns generated so far, and the bound on those."""
+    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
+    if value <= bound:
+        return best, value
     task = replace(pricing.task, columns=tuple(pricing.columns))
     costs = [cost for _, cost in objectives(task, pricing.strategy)]
     program = rows(task)
-    for cost, value in zip(costs, held, strict=False):
-        program.row(cost, most=value)
-    solution = minimise(program, [costs[k]], clock.part(0.4))[0]
+    for cost, (_, limit) in zip(costs, held, strict=False):
+        program.row(cost, most=limit)
+    solution = minimise(program, [costs[k]], clock)[0]
     if not solution:
-        return best
+        return best, value if solution.outcome == NOT_ENOUGH else solution.bound
     chosen = [c for c, times in zip(task.columns, _whole(task, solution), strict=True) for _ in range(times)]
-    better = best is None or solution.objective < _cost(pricing.task, best, pricing.strategy, k)
-    return chosen if better else best
+    return (chosen if solution.objective < value else best), min(value, solution.bound)
 
 
 def _cost(task: Task, columns: Sequence[Column], strategy: str, k: int) -> float:

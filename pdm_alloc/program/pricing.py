@@ -10,6 +10,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from math import gcd
 
 import highspy
@@ -26,6 +27,7 @@ __all__ = ["Knapsack", "Pricing"]
 
 _TABLE = 4_000_000  # entries of a knapsack's table
 _NODES = 2_000
+_NEAR = 5_000  # circuits of one command on one class that are listed to close a gap
 _EPSILON = 1e-6
 _HEADROOM = "even headroom"
 _MISSING = -1  # cost of the first phase: items in no circuit
@@ -70,7 +72,7 @@ class Knapsack:
             self._known[counts] = fit
         return self._known[counts]
 
-    def search(self, worth: np.ndarray, bonus: np.ndarray, use_share: float, above: float) -> tuple[float, list[Column]]:
+    def search(self, worth: np.ndarray, bonus: np.ndarray, use_share: float, above: float, every: int = 0) -> tuple[float, list[Column]]:
         """Circuits of most worth, less a cost by their use.
 
         Parameters
@@ -81,6 +83,8 @@ class Knapsack:
             Factor of the cost by use, 0 or more.
         above : float
             Circuits of no more worth are of no interest.
+        every : int
+            More than 0: all circuits of more worth, up to so many, items worth nothing included.
 
         Returns
         -------
@@ -92,9 +96,9 @@ class Knapsack:
         values = worth[self.type_of] + np.where(self.rank == 0, bonus[self.type_of], 0.0)
         loads = np.arange(self.usable // self.step, -1, -1) * self.step
         table = self._table(values, -use_share * self._by_use(loads))
-        best, columns, nodes = above, [], 0
+        best, columns, nodes, floor = above, [], 0, -math.inf if every else 0.0
         stack: list[tuple[tuple[int, ...], int, float]] = [((), table.shape[1] - 1, 0.0)]
-        while stack and nodes < _NODES:
+        while stack and nodes < max(_NODES, 4 * every) and (not every or len(columns) <= every):
             copies, left, value = stack.pop()
             first = copies[-1] + 1 if copies else 0
             if value + table[first, left] <= best + _EPSILON and copies:
@@ -107,12 +111,12 @@ class Knapsack:
             if fit is not None and fit.made is not None:
                 total = value - use_share * float(self._by_use(fit.running_ma))
                 if total > best + _EPSILON:
-                    best = total
+                    best = best if every else total
                     upper = self.task.upper(self.command, counts, self.number)
                     columns.append(Column(self.command, counts, self.number, fit, upper))
-            stack += self._next(copies, first, left, value, values, table, best)
+            stack += self._next(copies, first, left, value, values, table, best, floor)
         open_bound = max((value + table[c[-1] + 1 if c else 0, left] for c, left, value in stack), default=best)
-        return max(best, float(open_bound)), columns
+        return (math.inf if stack and every else max(best, float(open_bound))), columns
 
     def _table(self, values: np.ndarray, end: np.ndarray) -> np.ndarray:
         """Most that the copies from each on can add: shape (copies + 1, steps left + 1)."""
@@ -125,11 +129,11 @@ class Knapsack:
                 np.maximum(table[k, weight:], table[k + 1, : len(end) - weight] + values[k], out=table[k, weight:])
         return table
 
-    def _next(self, copies, first: int, left: int, value: float, values, table, best: float):
+    def _next(self, copies, first: int, left: int, value: float, values, table, best: float, floor: float):
         """Copies to add, the most promising last; each only after the one before it of its type."""
         weights, ready = self.weights[first:], self.rank[first:] == 0
         ready[:1] |= bool(copies)
-        at = np.nonzero(ready & (weights <= left) & (values[first:] > 0))[0]
+        at = np.nonzero(ready & (weights <= left) & (values[first:] > floor))[0]
         promise = value + values[first + at] + table[first + at + 1, left - weights[at]]
         at = at[np.argsort(promise, kind="stable")][np.sort(promise) > best + _EPSILON]
         return [((*copies, int(first + a)), int(left - weights[a]), value + float(values[first + a])) for a in at]
@@ -195,31 +199,33 @@ class Pricing:
                 weights[v][r] = weight
         return ((weights[v], [cost.get(v, 0) for cost in costs]) for v in range(len(columns)))
 
-    def bound(self, objective: int, held: Sequence[float]) -> float:
+    def bound(self, objective: int, held: Sequence[tuple[float, float]]) -> float:
         """Bound on an objective with the ones before it held; -inf where time ran out before there is one.
 
         Parameters
         ----------
         objective : int
             Its number; -1: the items that are in no circuit.
-        held : sequence of float
-            Upper limits of the objectives before it.
+        held : sequence of (float, float)
+            Lower and upper limits of the objectives before it.
 
         Returns
         -------
         float
             Rounded up to a whole number.
         """
-        program = _Linear([*self.bounds, *((-math.inf, value) for value in held)], self._items, objective == _MISSING)
-        best, new = -math.inf, list(self.columns)
+        program = _Linear([*self.bounds, *held], self._items, objective == _MISSING)
+        best, new, self.duals = -math.inf, list(self.columns), None
         while not self.clock.is_over():
             for weights, costs in self._entries(new):
                 program.column(0.0 if objective == _MISSING else costs[objective], self._with_held(weights, costs, held))
             if not program.solve(self.clock):
                 return best
             value, priced = self._priced(objective, held, program.duals)
-            best = max(best, math.ceil(program.objective + value - _EPSILON))
+            best = max(best, _ceil(program.objective + value))
             new = self.add(priced)
+            if not new and value > -math.inf:
+                self.duals, self.value = program.duals, program.objective + value
             if not new or best >= program.objective - _EPSILON:
                 return best
         return best
@@ -233,22 +239,43 @@ class Pricing:
 
     def _priced(self, objective: int, held, duals: np.ndarray) -> tuple[float, list[Column]]:
         """How far the bound is below the linear program, not above 0, and columns of negative reduced cost."""
-        names = [name for name, _ in objectives(replace(self.task, columns=()), self.strategy)]
         least, priced = np.zeros(len(self.task.classes)), []
+        for sack, fixed, ask in self._asks(objective, held, duals):
+            if self.clock.is_over():
+                return -math.inf, priced
+            bound, columns = ask(fixed + _EPSILON)
+            least[sack.number] = min(least[sack.number], fixed - bound + _EPSILON)
+            priced += columns
+        return float(sum(len(c.slots) * low for c, low in zip(self.task.classes, least, strict=True))), priced
+
+    def _asks(self, objective: int, held, duals: np.ndarray):
+        """Each knapsack, the cost of any circuit in it at these duals, and its search."""
+        names = [name for name, _ in objectives(replace(self.task, columns=()), self.strategy)]
         share = float(objective == names.index(_HEADROOM))
         if len(held) > names.index(_HEADROOM):
             share -= duals[len(self.bounds) + names.index(_HEADROOM)]
         for sack, (weights, costs) in zip(self.sacks, self._stubs, strict=True):
-            if self.clock.is_over():
-                return -math.inf, priced
             entries = self._with_held(weights, costs, held)
             fixed = (0.0 if objective == _MISSING else costs[objective]) - sum(duals[r] * w for r, w in entries.items())
             first = self.first[sack.command]
             worth = duals[first : first + len(sack.types)]
-            bound, columns = sack.search(worth, self._bonus(sack, duals), max(0.0, share), fixed + _EPSILON)
-            least[sack.number] = min(least[sack.number], fixed - bound + _EPSILON)
-            priced += columns
-        return float(sum(len(c.slots) * low for c, low in zip(self.task.classes, least, strict=True))), priced
+            yield sack, fixed, partial(sack.search, worth, self._bonus(sack, duals), max(0.0, share))
+
+    def add_near(self, objective: int, held: Sequence[tuple[float, float]], value: float) -> bool:
+        """Add every column that can be in a solution cheaper than `value`; True where that is all of them.
+
+        Needs the duals of a bound that was closed: no solution has a column whose reduced cost is above its
+        distance from the bound.
+        """
+        if self.duals is None:
+            return False
+        slack = value - 1 - self.value + _EPSILON
+        for _, fixed, ask in self._asks(objective, held, self.duals):
+            bound, columns = ask(fixed - slack, every=_NEAR)
+            if self.clock.is_over() or bound == math.inf:
+                return False
+            self.add(columns)
+        return True
 
     def _bonus(self, sack: Knapsack, duals: np.ndarray) -> np.ndarray:
         """Dual of the rows of locked channels, by type."""
@@ -264,6 +291,10 @@ class Pricing:
             if command == sack.command and place in self.task.locked[sack.number]:
                 bonus[n] += duals[row]
         return bonus
+
+
+def _ceil(value: float) -> float:
+    return math.ceil(value - _EPSILON) if math.isfinite(value) else value
 
 
 class _Linear:
