@@ -5,8 +5,10 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
-from pdm_alloc.circuits.fit import Counts
+from pdm_alloc.circuits.fit import Counts, usable_for
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.objectives import objectives
 from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
@@ -18,6 +20,7 @@ from pdm_alloc.program.task import Column, Task, columns_of
 __all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 
 _MOST_COLUMNS = 5_000  # of one command on all classes: above, its circuits are priced
+_MOST_SUBSETS = 40_000  # sets of items by current alone: above, listing takes longer than pricing
 _BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
 
 Key = tuple[str, Counts, int]
@@ -111,11 +114,31 @@ def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
 
 def _listed(task: Task, command: str, book: CircuitBook, clock: Clock) -> list[Column]:
     columns: list[Column] = []
+    if _subsets(task, command) > _MOST_SUBSETS:
+        raise TooManyCircuits(command)
     for column in columns_of(task, command, book, clock.is_over):
         columns.append(column)
-        if len(columns) > _MOST_COLUMNS:
+        if len(columns) > _MOST_COLUMNS and not task.types[command][0].together:
             raise TooManyCircuits(command)
     return columns
+
+
+def _subsets(task: Task, command: str) -> float:
+    """Sets of items within the current of some class, other rules apart: dynamic programming over the current."""
+    shared = [t for t in task.types[command] if t.share and not t.together]
+    total = 0.0
+    for rating in dict.fromkeys(c.rating for c in task.classes):
+        usable = usable_for(rating, task.types[command][0].headroom_pct)
+        step = max(1, usable // 1_000)
+        ways = np.zeros(usable // step + 1)
+        ways[0] = 1.0
+        for t in shared:
+            weight, before = max(1, t.running_ma // step), ways.copy()
+            for k in range(1, t.count + 1):
+                if k * weight < len(ways):
+                    ways[k * weight :] += before[: len(ways) - k * weight]
+        total += float(ways.sum())
+    return total
 
 
 def optimise(
@@ -219,7 +242,7 @@ def optimise_priced(
     """
     pricing = Pricing(task, commands, strategy, book, clock)
     pricing.add(known or ())
-    if known is None and pricing.bound(-1, ()) > 0:
+    if known is None and pricing.bound(-1, (), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
     names = [name for name, _ in objectives(task, strategy)]
     best, held, bounds = known, [], []
@@ -227,7 +250,7 @@ def optimise_priced(
         if clock.is_over():
             break
         best, bound = _stage(pricing, k, held, best, rows, clock)
-        bounds.append(bound)
+        bounds.append(max(bound, _floor(task, names[k])))
         if best is None:
             break
         held.append((bound if names[k] in _BY_CLASS else -math.inf, _cost(pricing.task, best, strategy, k)))
@@ -244,9 +267,14 @@ def _verdict(best, reached: bool) -> str:
     return PROVEN_BEST if reached else BEST_SO_FAR
 
 
+def _floor(task: Task, name: str) -> float:
+    """A bound that takes no solving: no circuit costs less than nothing, and none is without an item."""
+    return -float(sum(t.count for t in task.all_types())) if name == "circuits" else 0.0
+
+
 def _stage(pricing: Pricing, k: int, held, best, rows, clock: Clock) -> tuple[Sequence[Column] | None, float]:
     """The best solution of one objective and the bound on it, the ones before it held."""
-    bound = pricing.bound(k, held)
+    bound = pricing.bound(k, held, clock.part(0.5))
     best, _ = _restricted(pricing, k, held, bound, best, rows, clock.part(0.4))
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
     if math.isfinite(value) and value > bound and pricing.add_near(k, held, value):

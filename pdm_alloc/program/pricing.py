@@ -8,7 +8,7 @@ the sum, so it never overestimates the least reduced cost; the physics is asked 
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from math import gcd
@@ -27,7 +27,8 @@ __all__ = ["Knapsack", "Pricing"]
 
 _TABLE = 4_000_000  # entries of a knapsack's table
 _NODES = 2_000
-_NEAR = 5_000  # circuits of one command on one class that are listed to close a gap
+_ASK_EVERY = 64  # nodes
+_NEAR = 2_000  # circuits of one command on one class that are listed to close a gap
 _EPSILON = 1e-6
 _HEADROOM = "even headroom"
 _MISSING = -1  # cost of the first phase: items in no circuit
@@ -46,12 +47,17 @@ class Knapsack:
         Of the class.
     book : CircuitBook
         Asked for the physics.
+    late : callable, optional
+        True cuts a search short.
     """
 
-    def __init__(self, task: Task, command: str, number: int, book: CircuitBook):
+    def __init__(
+        self, task: Task, command: str, number: int, book: CircuitBook, late: Callable[[], bool] | None = None
+    ):
         self.task, self.command, self.number, self.book = task, command, number, book
         self.types, self.rating = task.types[command], task.classes[number].rating
         self.wiring, self.slack = book.wiring(task.vehicle), peak_slack_ma(task, command)
+        self.late = late
         self._known: dict[Counts, Fit | None] = {}
         self.usable = usable_for(self.rating, self.types[0].headroom_pct)
         fitting = [n for n in range(len(self.types)) if self.fit(((n, 1),)) is not None]
@@ -61,7 +67,7 @@ class Knapsack:
         running = [self.types[n].running_ma for n in self.type_of.tolist()]
         steps = max(500, _TABLE // (len(running) + 1))
         # Exact where the currents have a common divisor that is coarse enough; else they are rounded down.
-        self.step = max(gcd(*running), -(-self.usable // steps), 1)
+        self.step = max(gcd(*running) if running else 1, -(-self.usable // steps), 1)
         self.weights = np.array(running, np.int64) // self.step
 
     def fit(self, counts: Counts) -> Fit | None:
@@ -98,7 +104,9 @@ class Knapsack:
         table = self._table(values, -use_share * self._by_use(loads))
         best, columns, nodes, floor = above, [], 0, -math.inf if every else 0.0
         stack: list[tuple[tuple[int, ...], int, float]] = [((), table.shape[1] - 1, 0.0)]
-        while stack and nodes < max(_NODES, 4 * every) and (not every or len(columns) <= every):
+        while stack and nodes < self._most_nodes(bool(columns), every) and (not every or len(columns) <= every):
+            if self.late and nodes % _ASK_EVERY == 0 and self.late():
+                break
             copies, left, value = stack.pop()
             first = copies[-1] + 1 if copies else 0
             if value + table[first, left] <= best + _EPSILON and copies:
@@ -117,6 +125,12 @@ class Knapsack:
             stack += self._next(copies, first, left, value, values, table, best, floor)
         open_bound = max((value + table[c[-1] + 1 if c else 0, left] for c, left, value in stack), default=best)
         return (math.inf if stack and every else max(best, float(open_bound))), columns
+
+    @staticmethod
+    def _most_nodes(any_column: bool, every: int) -> int:
+        if every:
+            return _NODES + 4 * every
+        return _NODES // 50 if any_column else _NODES
 
     def _table(self, values: np.ndarray, end: np.ndarray) -> np.ndarray:
         """Most that the copies from each on can add: shape (copies + 1, steps left + 1)."""
@@ -166,7 +180,7 @@ class Pricing:
         self.task, self.strategy, self.clock = task, strategy, clock
         self.sacks = []
         for command in commands:
-            self.sacks += [Knapsack(task, command, m, book) for m in range(len(task.classes)) if not clock.is_over()]
+            self.sacks += [Knapsack(task, command, m, book, clock.is_over) for m in range(len(task.classes))]
         self.columns: list[Column] = []
         self._keys: set[tuple[str, Counts, int]] = set()
         self.bounds = [(least, most) for _, least, most in partition(replace(task, columns=()), limits=False).rows]
@@ -199,7 +213,7 @@ class Pricing:
                 weights[v][r] = weight
         return ((weights[v], [cost.get(v, 0) for cost in costs]) for v in range(len(columns)))
 
-    def bound(self, objective: int, held: Sequence[tuple[float, float]]) -> float:
+    def bound(self, objective: int, held: Sequence[tuple[float, float]], clock: Clock) -> float:
         """Bound on an objective with the ones before it held; -inf where time ran out before there is one.
 
         Parameters
@@ -208,6 +222,8 @@ class Pricing:
             Its number; -1: the items that are in no circuit.
         held : sequence of (float, float)
             Lower and upper limits of the objectives before it.
+        clock : Clock
+            When to stop.
 
         Returns
         -------
@@ -216,12 +232,12 @@ class Pricing:
         """
         program = _Linear([*self.bounds, *held], self._items, objective == _MISSING)
         best, new, self.duals = -math.inf, list(self.columns), None
-        while not self.clock.is_over():
+        while not clock.is_over():
             for weights, costs in self._entries(new):
                 program.column(0.0 if objective == _MISSING else costs[objective], self._with_held(weights, costs, held))
-            if not program.solve(self.clock):
+            if not program.solve(clock):
                 return best
-            value, priced = self._priced(objective, held, program.duals)
+            value, priced = self._priced(objective, held, program.duals, clock)
             best = max(best, _ceil(program.objective + value))
             new = self.add(priced)
             if not new and value > -math.inf:
@@ -237,11 +253,11 @@ class Pricing:
     def _with_held(self, weights: dict[int, float], costs, held) -> dict[int, float]:
         return weights | {len(self.bounds) + h: costs[h] for h in range(len(held)) if costs[h]}
 
-    def _priced(self, objective: int, held, duals: np.ndarray) -> tuple[float, list[Column]]:
+    def _priced(self, objective: int, held, duals: np.ndarray, clock: Clock) -> tuple[float, list[Column]]:
         """How far the bound is below the linear program, not above 0, and columns of negative reduced cost."""
         least, priced = np.zeros(len(self.task.classes)), []
         for sack, fixed, ask in self._asks(objective, held, duals):
-            if self.clock.is_over():
+            if clock.is_over():
                 return -math.inf, priced
             bound, columns = ask(fixed + _EPSILON)
             least[sack.number] = min(least[sack.number], fixed - bound + _EPSILON)
@@ -269,7 +285,7 @@ class Pricing:
         """
         if self.duals is None:
             return False
-        slack = value - 1 - self.value + _EPSILON
+        slack = value - 1 - self.value + 1e-9 * abs(value) + 10 * _EPSILON
         for _, fixed, ask in self._asks(objective, held, self.duals):
             bound, columns = ask(fixed - slack, every=_NEAR)
             if self.clock.is_over() or bound == math.inf:
