@@ -59,9 +59,7 @@ class _Heuristic:
         self.alone, self.items = alone, sum(t.count for t in self.task.all_types())
         self._known: dict[tuple[str, Counts, int], tuple[Column, Draw] | None] = {}
         classes = self.task.classes
-        self.order = sorted(
-            range(len(classes)), key=lambda m: (classes[m].width, sign * classes[m].rating.rated_ma, m)
-        )
+        self.order = sorted(range(len(classes)), key=lambda m: (classes[m].width, sign * classes[m].rating.rated_ma, m))
 
     def run(self) -> bool:
         """Place every item; False where one finds no channel."""
@@ -82,7 +80,9 @@ class _Heuristic:
 
     def _rank(self, t: ItemType) -> tuple[int, int]:
         ratings = [c.rating for c in self.task.classes]
-        suitable = sum(r.reversing == t.reversing and (r.pwm or not t.pwm) and r.usable_ma >= t.running_ma for r in ratings)
+        suitable = sum(
+            r.reversing == t.reversing and (r.pwm or not t.pwm) and r.usable_ma >= t.running_ma for r in ratings
+        )
         return suitable, -t.running_ma
 
     def _place(self, command: str, counts: Counts, place: tuple[int, str] | None) -> bool:
@@ -98,7 +98,7 @@ class _Heuristic:
 
     def _added(self, at: int, counts: Counts) -> bool:
         """Add items to a circuit where every limit allows it; True if added."""
-        column, draw = self.circuits[at]
+        column = self.circuits[at][0]
         total = dict(column.counts)
         for n, k in counts:
             total[n] = total.get(n, 0) + k

@@ -8,6 +8,7 @@ from pdm_alloc.program.task import Column, Task
 
 __all__ = ["Handed", "NoSolution", "hand_out", "in_columns"]
 
+
 class Handed(NamedTuple):
     """A circuit on named channels with named items.
 
@@ -30,7 +31,6 @@ class Handed(NamedTuple):
     channels: tuple[str, ...]
     command: str
     items: tuple[tuple[str, int], ...]
-
 
 
 class NoSolution(Exception):
@@ -72,7 +72,8 @@ def in_columns(task: Task, values: tuple[int, ...]) -> list[tuple[int, Handed]]:
         raise NoSolution from None
     classes = [task.classes[c.channel_class] for c in chosen]
     return [
-        (numbers[n], Handed(classes[n].unit, classes[n].use, channels[n], c.command, items[n])) for n, c in enumerate(chosen)
+        (numbers[n], Handed(classes[n].unit, classes[n].use, channels[n], c.command, items[n]))
+        for n, c in enumerate(chosen)
     ]
 
 

@@ -142,7 +142,11 @@ def _subsets(task: Task, command: str) -> float:
 
 
 def optimise(
-    task: Task, program: Program, named: Sequence[tuple[str, Mapping[int, float]]], clock: Clock, stages: int | None = None
+    task: Task,
+    program: Program,
+    named: Sequence[tuple[str, Mapping[int, float]]],
+    clock: Clock,
+    stages: int | None = None,
 ) -> Optimum:
     """Minimise objectives in order over listed columns.
 
@@ -172,7 +176,9 @@ def optimise(
     solutions = minimise(program, costs[:stages] or [{}], clock)
     values = tuple(_whole(task, s) for s in solutions if s)
     bounds = tuple(s.objective if s.outcome == PROVEN_BEST else s.bound for s in solutions)
-    return Optimum(solutions[-1].outcome if not values else _outcome(solutions[-1]), task, costs, bounds[: len(costs)], values)
+    return Optimum(
+        solutions[-1].outcome if not values else _outcome(solutions[-1]), task, costs, bounds[: len(costs)], values
+    )
 
 
 def _outcome(last: Solution) -> str:
@@ -245,7 +251,9 @@ def optimise_priced(
     if known is None and pricing.bound(-1, (), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
     names = [name for name, _ in objectives(task, strategy)]
-    best, held, bounds = known, [], []
+    held: list[tuple[float, float]] = []
+    bounds: list[float] = []
+    best = known
     for k in range(len(names))[:stages]:
         if clock.is_over():
             break

@@ -78,7 +78,16 @@ class Knapsack:
             self._known[counts] = fit
         return self._known[counts]
 
-    def search(self, worth: np.ndarray, bonus: np.ndarray, use_share: float, above: float, every: int = 0) -> tuple[float, list[Column]]:
+    def column(self, counts: Counts) -> Column | None:
+        """A circuit as a column; None: not allowed as it is."""
+        fit = self.fit(counts)
+        if fit is None or fit.made is None:
+            return None
+        return Column(self.command, counts, self.number, fit, self.task.upper(self.command, counts, self.number))
+
+    def search(
+        self, worth: np.ndarray, bonus: np.ndarray, use_share: float, above: float, every: int = 0
+    ) -> tuple[float, list[Column]]:
         """Circuits of most worth, less a cost by their use.
 
         Parameters
@@ -102,7 +111,8 @@ class Knapsack:
         values = worth[self.type_of] + np.where(self.rank == 0, bonus[self.type_of], 0.0)
         loads = np.arange(self.usable // self.step, -1, -1) * self.step
         table = self._table(values, -use_share * self._by_use(loads))
-        best, columns, nodes, floor = above, [], 0, -math.inf if every else 0.0
+        columns: list[Column] = []
+        best, nodes, floor = above, 0, -math.inf if every else 0.0
         stack: list[tuple[tuple[int, ...], int, float]] = [((), table.shape[1] - 1, 0.0)]
         while stack and nodes < self._most_nodes(bool(columns), every) and (not every or len(columns) <= every):
             if self.late and nodes % _ASK_EVERY == 0 and self.late():
@@ -113,15 +123,14 @@ class Knapsack:
                 continue
             nodes += 1
             counts = tuple(sorted(Counter(self.type_of[list(copies)].tolist()).items()))
-            fit = self.fit(counts) if copies else None
-            if copies and fit is None:
+            if copies and self.fit(counts) is None:
                 continue
-            if fit is not None and fit.made is not None:
-                total = value - use_share * float(self._by_use(fit.running_ma))
+            column = self.column(counts) if copies else None
+            if column is not None:
+                total = value - use_share * float(self._by_use(column.fit.running_ma))
                 if total > best + _EPSILON:
                     best = best if every else total
-                    upper = self.task.upper(self.command, counts, self.number)
-                    columns.append(Column(self.command, counts, self.number, fit, upper))
+                    columns.append(column)
             stack += self._next(copies, first, left, value, values, table, best, floor)
         open_bound = max((value + table[c[-1] + 1 if c else 0, left] for c, left, value in stack), default=best)
         return (math.inf if stack and every else max(best, float(open_bound))), columns
@@ -190,10 +199,7 @@ class Pricing:
         self.add(task.columns)
         for sack in self.sacks:
             alone = [((n, 1),) for n in dict.fromkeys(sack.type_of.tolist())]
-            self.add([self._column(sack, counts) for counts in alone if sack.fit(counts).made])
-
-    def _column(self, sack: Knapsack, counts: Counts) -> Column:
-        return Column(sack.command, counts, sack.number, sack.fit(counts), self.task.upper(sack.command, counts, sack.number))
+            self.add([column for counts in alone if (column := sack.column(counts)) is not None])
 
     def add(self, columns: Sequence[Column]) -> list[Column]:
         """Add the columns that are new; those."""
@@ -234,7 +240,8 @@ class Pricing:
         best, new, self.duals = -math.inf, list(self.columns), None
         while not clock.is_over():
             for weights, costs in self._entries(new):
-                program.column(0.0 if objective == _MISSING else costs[objective], self._with_held(weights, costs, held))
+                cost = 0.0 if objective == _MISSING else costs[objective]
+                program.column(cost, self._with_held(weights, costs, held))
             if not program.solve(clock):
                 return best
             value, priced = self._priced(objective, held, program.duals, clock)
@@ -255,7 +262,8 @@ class Pricing:
 
     def _priced(self, objective: int, held, duals: np.ndarray, clock: Clock) -> tuple[float, list[Column]]:
         """How far the bound is below the linear program, not above 0, and columns of negative reduced cost."""
-        least, priced = np.zeros(len(self.task.classes)), []
+        priced: list[Column] = []
+        least = np.zeros(len(self.task.classes))
         for sack, fixed, ask in self._asks(objective, held, duals):
             if clock.is_over():
                 return -math.inf, priced

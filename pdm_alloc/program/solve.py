@@ -120,9 +120,11 @@ def _solved(
         return Solved(coarse.outcome)
     answers = [] if start is None else [_answer(merged, strategy, start, coarse.gap(merged.coarse(start)))]
     packing = _packed(merged, coarse, clock)
-    if packing:
+    if packing is not None:
         answers.append(_answer(merged, strategy, packing, coarse.gap(merged.coarse(packing))))
-    is_last = bool(packing) and Counter(merged.coarse(packing)) == Counter(_chosen(coarse.task, coarse.values[-1]))
+    is_last = packing is not None and Counter(merged.coarse(packing)) == Counter(
+        _chosen(coarse.task, coarse.values[-1])
+    )
     if not is_last and not clock.is_over() and not merged.is_exact:
         fine = _fine(merged, strategy, coarse, clock, stages)
         if fine.outcome == FAILED:
@@ -140,7 +142,8 @@ def _order(solved: Solved) -> tuple:
 def _coarse(merged: Merged, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
     """Objectives minimised on merged classes."""
     listing = listed(merged.task, book, clock)
-    task, rows = replace(merged.task, columns=listing.columns), partial(partition, limits=merged.is_exact, late=clock.is_over)
+    task = replace(merged.task, columns=listing.columns)
+    rows = partial(partition, limits=merged.is_exact, late=clock.is_over)
     if listing.priced:
         known = None if start is None else merged.coarse(start)
         return optimise_priced(task, listing.priced, strategy, book, clock, rows, known, stages)
