@@ -247,7 +247,7 @@ def optimise_priced(
         Its bounds hold for all circuits, generated or not.
     """
     pricing = Pricing(task, commands, strategy, book, clock)
-    pricing.add(known or ())
+    pricing.add([replace(c, most=task.upper(c.command, c.counts, c.channel_class)) for c in known or ()])
     if known is None and pricing.bound(-1, (), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
     names = [name for name, _ in objectives(task, strategy)]
