@@ -112,7 +112,7 @@ class Knapsack:
         loads = np.arange(self.usable // self.step, -1, -1) * self.step
         table = self._table(values, -use_share * self._by_use(loads))
         columns: list[Column] = []
-        best, nodes, floor = above, 0, -math.inf if every else 0.0
+        best, nodes, floor = above, 0, -math.inf if every or above < 0 else 0.0
         stack: list[tuple[tuple[int, ...], int, float]] = [((), table.shape[1] - 1, 0.0)]
         while stack and nodes < self._most_nodes(bool(columns), every) and (not every or len(columns) <= every):
             if self.late and nodes % _ASK_EVERY == 0 and self.late():
