@@ -1,19 +1,58 @@
-"""How full channels, banks and units are while circuits are handed out: exact, in every state."""
+"""Use of channels, banks and units while circuits are assigned to them: exact, in every state."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from pdm_alloc.circuits.limits import bank_limit_ma, duty_step, total_limit_ma
-from pdm_alloc.program.draw import Draw
 from pdm_alloc.program.merge import Merged
+from pdm_alloc.program.task import Column, Task
 from pdm_alloc.vehicle import PPM
 
-__all__ = ["Bins"]
+__all__ = ["Bins", "Draw", "draw_of"]
 
 _NEVER = 2**62  # limit of the row that stands where a class has no more rows of its own
 
 
+@dataclass(frozen=True)
+class Draw:
+    """Load of one circuit on the limits of banks and units, by state.
+
+    Parameters
+    ----------
+    mean : array of int, shape (states,)
+        Running current times duty, mA x steps of `duty_step`.
+    rises : dict of (str, int) to array of int
+        What each of its loads may add at the top of its tolerance, same unit, by command and type.
+    on : array of int, shape (states,)
+        Running current where its command is on, whatever the duty, mA.
+    excess : array of int, shape (states,)
+        Inrush above running where its command is on, mA.
+    """
+
+    mean: np.ndarray
+    rises: dict[tuple[str, int], np.ndarray]
+    on: np.ndarray
+    excess: np.ndarray
+
+
+def draw_of(task: Task, column: Column) -> Draw:
+    """Load of a circuit on the limits of banks and units."""
+    types = task.types[column.command]
+    times = np.array([s.duty_ppm.get(column.command, 0) // duty_step(s) for s in task.vehicle.states], np.int64)
+    on = np.zeros(len(times), np.int64)
+    rises, excess = {}, 0
+    for n, k in column.counts:
+        on += np.array(types[n].state_ma, np.int64) * k
+        excess += types[n].excess_ma * k
+        rise = times * np.array(types[n].state_deviation_ma, np.int64) * k
+        if rise.any():
+            rises[column.command, n] = rise
+    return Draw(times * on, rises, on, excess * (times > 0))
+
+
 class Bins:
-    """Channels, banks and units of a vehicle, and what is on them.
+    """Channels, banks and units of a vehicle, and the load on each.
 
     Rows are the units' totals, the banks, and one that is never full; a class weighs on the total of
     its unit and on its banks, counted in halves of its current.
@@ -33,13 +72,13 @@ class Bins:
                 self._bank_rows[n, bank] = len(units) + len(self._bank_rows)
         self.limit = self._limits()
         self.peak = np.array([unit.module.total_peak_ma for unit in units], np.int64)[:, None]
-        self.unit = np.array([own.unit for own in merged.classes])
-        self.rows, self.halves = _padded([self._weights(own) for own in merged.classes], len(self.limit) - 1)
-        capacities: list[list[tuple[int, int]]] = [[] for _ in merged.classes]
-        for k, capacity in enumerate(merged.capacities):
+        self.unit = np.array([own.unit for own in merged.fine.classes])
+        self.rows, self.halves = _padded([self._weights(own) for own in merged.fine.classes], len(self.limit) - 1)
+        capacities: list[list[tuple[int, int]]] = [[] for _ in merged.fine.classes]
+        for k, capacity in enumerate(merged.fine.capacities):
             for n, weight in capacity.weights:
                 capacities[n].append((k, weight))
-        self.capacities, self.widths = _padded(capacities, len(merged.capacities))
+        self.capacities, self.widths = _padded(capacities, len(merged.fine.capacities))
         self.at_once = vehicle.settings.tolerance_loads
         self.clear()
 
@@ -61,7 +100,7 @@ class Bins:
         self.load = np.zeros_like(self.limit)
         self.on = np.zeros((units, states), np.int64)
         self.tallest = np.zeros((units, states), np.int64)
-        self.free = np.array([capacity.most for capacity in self.merged.capacities] + [_NEVER], np.int64)
+        self.free = np.array([capacity.most for capacity in self.merged.fine.capacities] + [_NEVER], np.int64)
         self.held: list[list[Draw]] = [[] for _ in range(units)]
         self.rises: list[dict[tuple[str, int], np.ndarray]] = [{} for _ in self.limit]
 

@@ -1,13 +1,36 @@
 """From how often each column is chosen to circuits on named channels with named items."""
 
 from collections import defaultdict
+from typing import NamedTuple
 
 from pdm_alloc.module import natural_key
 from pdm_alloc.program.task import Column, Task
 
 __all__ = ["Handed", "NoSolution", "hand_out", "in_columns"]
 
-Handed = tuple[int, str, tuple[str, ...], str, tuple[tuple[str, int], ...]]
+
+class Handed(NamedTuple):
+    """A circuit on named channels with named items.
+
+    Parameters
+    ----------
+    unit : int
+        Number of the unit.
+    use : str
+        ``single``, ``pair`` or ``bridge``.
+    channels : tuple of str
+        One or two.
+    command : str
+        Of all its items.
+    items : tuple of (str, int)
+        Load and item number.
+    """
+
+    unit: int
+    use: str
+    channels: tuple[str, ...]
+    command: str
+    items: tuple[tuple[str, int], ...]
 
 
 class NoSolution(Exception):
@@ -34,7 +57,7 @@ def hand_out(task: Task, values: tuple[int, ...]) -> list[Handed]:
     NoSolution
         There are not so many items or channels.
     """
-    return sorted((h for _, h in in_columns(task, values)), key=lambda h: (h[0], natural_key(h[2][0])))
+    return sorted((h for _, h in in_columns(task, values)), key=lambda h: (h.unit, natural_key(h.channels[0])))
 
 
 def in_columns(task: Task, values: tuple[int, ...]) -> list[tuple[int, Handed]]:
@@ -49,7 +72,8 @@ def in_columns(task: Task, values: tuple[int, ...]) -> list[tuple[int, Handed]]:
         raise NoSolution from None
     classes = [task.classes[c.channel_class] for c in chosen]
     return [
-        (numbers[n], (classes[n].unit, classes[n].use, channels[n], c.command, items[n])) for n, c in enumerate(chosen)
+        (numbers[n], Handed(classes[n].unit, classes[n].use, channels[n], c.command, items[n]))
+        for n, c in enumerate(chosen)
     ]
 
 

@@ -102,7 +102,7 @@ def _evened(task: Task, program: Program, cost: dict[int, float], solution: Solu
     among = [v for v in range(len(program.most)) if v >= len(task.columns) or _circuit(task, v) in chosen]
     small, numbers = program.narrowed(among)
     small.row({new: cost.get(old, 0) for new, old in enumerate(numbers)}, most=solution.objective)
-    wanted = [c for name, c in objectives(task, "isolate") if name in ("even headroom", "tie")]
+    wanted = [c for name, c in objectives(task, "isolate") if name == "even headroom"]
     costs = [{new: c[old] for new, old in enumerate(numbers) if c.get(old)} for c in wanted]
     found = [s for s in minimise(small, costs, clock) if s]
     if not found:

@@ -1,4 +1,4 @@
-"""Channel classes merged over banks and identical units: the relaxation that large vehicles are solved on.
+"""Channel classes merged over banks and identical units: a relaxation that is far smaller.
 
 What a circuit costs and whether a channel bears it depend on the rating alone, so channels of one
 rating count as one class whichever unit and bank they are in. Limits of banks and units are left out
@@ -7,16 +7,13 @@ therefore a bound for the vehicle as it is, and is met where the handing out suc
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.capacity import Capacity
-from pdm_alloc.circuits.classes import ChannelClass, channel_classes
-from pdm_alloc.circuits.fit import Counts
-from pdm_alloc.circuits.items import ItemType, item_types, locked_channels
-from pdm_alloc.circuits.limits import running_in_state_ma
+from pdm_alloc.circuits.classes import ChannelClass
 from pdm_alloc.module import Unit
-from pdm_alloc.program.task import Task
+from pdm_alloc.program.task import Column, Task, empty_task
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["Merged", "merge"]
@@ -30,60 +27,31 @@ class Merged:
     ----------
     task : Task
         Without columns; its classes are the merged ones, its capacities theirs.
-    classes : tuple of ChannelClass
-        Classes before merging.
-    capacities : tuple of Capacity
-        Capacities before merging.
     members : tuple of tuple of int
-        Numbers of the classes each merged class stands for.
-    locked : frozenset of int
-        Merged classes with a locked channel; they stand for one class each.
+        Numbers of the classes each merged class stands for; one that has a locked channel stands for itself.
+    fine : Task
+        Without columns; classes and capacities before merging.
     """
 
     task: Task
-    classes: tuple[ChannelClass, ...]
-    capacities: tuple[Capacity, ...]
     members: tuple[tuple[int, ...], ...]
-    locked: frozenset[int]
+    fine: Task
 
-    def slots(self, merged: int) -> int:
-        """Outputs of a merged class."""
-        return len(self.task.classes[merged].slots)
+    @property
+    def is_exact(self) -> bool:
+        """Whether no two classes are merged: then the limits of banks and units can be rows at once."""
+        return all(len(numbers) == 1 for numbers in self.members)
 
-    def has(self, merged: int, unit: int, channel: str) -> bool:
-        """Whether a class has this locked channel."""
-        own = self.task.classes[merged]
-        return merged in self.locked and own.unit == unit and any(channel in slot for slot in own.slots)
+    def coarse(self, columns: Sequence[Column]) -> list[Column]:
+        """Circuits before merging, on their merged classes."""
+        home = {number: m for m, numbers in enumerate(self.members) for number in numbers}
+        return [replace(c, channel_class=home[c.channel_class]) for c in columns]
 
-    def is_locked(self, merged: int) -> bool:
-        """Whether a class has a locked channel."""
-        return merged in self.locked
-
-    def may_hold(self, t: ItemType, merged: int) -> bool:
-        """Whether the locks of a load let it onto a merged class."""
-        places = ((unit, channel) for unit, channels in t.locked for channel in channels)
-        return not t.locked or any(self.has(merged, unit, channel) for unit, channel in places)
-
-    def bears_peak(self, command: str, counts: Counts, merged: int) -> bool:
-        """Whether any unit of the class bears the circuit switching on, however little else is on it.
-
-        On a single unit everything is on it, and the answer is exact.
-        """
-        types = self.task.types[command]
-        excess = sum(types[n].excess_ma * k for n, k in counts)
-        if not excess:
-            return True
-        peak = max(self.task.units[self.classes[m].unit].module.total_peak_ma for m in self.members[merged])
-        return all(
-            excess + self._running(types, counts, s) <= peak
-            for s, state in enumerate(self.task.vehicle.states)
-            if state.is_on(command)
-        )
-
-    def _running(self, types, counts, state: int) -> int:
-        if len(self.task.units) > 1:
-            return sum(types[n].state_ma[state] * k for n, k in counts)
-        return running_in_state_ma(self.task.all_types(), state)
+    def unmerged(self, columns: Sequence[Column]) -> Iterator[Column]:
+        """Each circuit on every class that its merged class stands for."""
+        for c in columns:
+            for number in self.members[c.channel_class]:
+                yield replace(c, channel_class=number, most=self.fine.upper(c.command, c.counts, number))
 
 
 def merge(vehicle: Vehicle, units: Sequence[Unit]) -> Merged:
@@ -105,22 +73,16 @@ def merge(vehicle: Vehicle, units: Sequence[Unit]) -> Merged:
     ValueError
         A unit's ambient is outside its module's derating table.
     """
-    held = {place for places in locked_channels(vehicle, units).values() for place in places}
-    classes, capacities = channel_classes(vehicle, units, held)
+    fine = empty_task(vehicle, units)
     grouped: dict[tuple, list[int]] = defaultdict(list)
-    for number, own in enumerate(classes):
-        apart = number if _is_locked(own, held) else -1
-        grouped[own.use, own.rating, apart].append(number)
+    for number, channel_class in enumerate(fine.classes):
+        grouped[channel_class.use, channel_class.rating, number if fine.locked[number] else -1].append(number)
     members = tuple(tuple(numbers) for numbers in grouped.values())
-    locked = frozenset(m for m, (_, _, apart) in enumerate(grouped) if apart >= 0)
-    merged = tuple(_merged_class(classes, numbers) for numbers in members)
-    rows = _merged_capacities(classes, capacities, members)
-    task = Task(vehicle, tuple(units), item_types(vehicle, units), merged, rows, ())
-    return Merged(task, classes, capacities, members, locked)
-
-
-def _is_locked(own: ChannelClass, held: set[tuple[int, str]]) -> bool:
-    return any((own.unit, name) in held for slot in own.slots for name in slot)
+    classes = tuple(_merged_class(fine.classes, numbers) for numbers in members)
+    capacities = _merged_capacities(fine.classes, fine.capacities, members)
+    locked = tuple(fine.locked[numbers[0]] for numbers in members)
+    coarse = replace(fine, classes=classes, capacities=capacities, locked=locked)
+    return Merged(coarse, members, fine)
 
 
 def _merged_class(classes, numbers: tuple[int, ...]) -> ChannelClass:

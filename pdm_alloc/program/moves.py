@@ -176,16 +176,16 @@ def _dealt(task: Task, handed: list[Handed], wired: dict[Spot, tuple[Item, ...]]
     """Items of a type dealt out anew: to every circuit first those that are there already."""
     left: dict[Item, int] = {}
     types = {item: n for n, t in enumerate(task.all_types()) for item in t.items}
-    wanted = [Counter(types[item] for item in h[4]) for h in handed]
+    wanted = [Counter(types[item] for item in h.items) for h in handed]
     left = dict(sorted(types.items(), key=lambda pair: pair[1]))
     taken: list[list[Item]] = [[] for _ in handed]
     for circuit, need, mine in zip(handed, wanted, taken, strict=True):
-        for item in wired.get((circuit[0], circuit[2]), ()):
+        for item in wired.get((circuit.unit, circuit.channels), ()):
             _take(item, left, need, mine)
     for need, mine in zip(wanted, taken, strict=True):
         for item in [i for i, n in left.items() if need[n]]:
             _take(item, left, need, mine)
-    return [(*h[:4], tuple(sorted(mine))) for h, mine in zip(handed, taken, strict=True)]
+    return [h._replace(items=tuple(sorted(mine))) for h, mine in zip(handed, taken, strict=True)]
 
 
 def _take(item: Item, left: dict[Item, int], need: Counter[int], mine: list[Item]) -> None:

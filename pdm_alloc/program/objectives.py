@@ -40,7 +40,7 @@ def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
     first: list[tuple[str, Cost]] = [("circuits", _circuit), ("channels", _width)]
     if strategy == "spare":
         first = [("channels", _width), ("strength", _strength)]
-    ordered = [*first, ("harness mass", _mass), ("even headroom", _unevenness), ("tie", _tie)]
+    ordered = [*first, ("harness mass", _mass), ("even headroom", _unevenness)]
     return [(name, _each(task, cost)) for name, cost in ordered]
 
 
@@ -95,8 +95,3 @@ def unevenness(use_ppm):
         Whole numbers.
     """
     return np.rint(1000 * (use_ppm / PPM) ** 2)
-
-
-def _tie(task: Task, v: int, column: Column) -> int:
-    """A scatter of small costs by canonical number: equal solutions become unequal in the same way each time."""
-    return v * 7919 % 1009

@@ -5,25 +5,23 @@ that finds no room makes some by moving another; failing that, all is begun agai
 found none in front.
 """
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from pdm_alloc.program.bins import Bins
-from pdm_alloc.program.draw import Draw, draw_of
+from pdm_alloc.program.bins import Bins, Draw, draw_of
 from pdm_alloc.program.merge import Merged
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, Task
+from pdm_alloc.program.task import Column
 
-__all__ = ["pack", "placed_task"]
+__all__ = ["pack", "room"]
 
 _ROUNDS = 12
 
 
-def pack(merged: Merged, columns: Sequence[Column], clock: Clock) -> tuple[int, ...] | None:
-    """Find a class before merging for every circuit.
+def pack(merged: Merged, columns: Sequence[Column], clock: Clock) -> tuple[Column, ...] | None:
+    """Assign circuits on merged classes to classes before merging: first-fit decreasing with repair.
 
     Parameters
     ----------
@@ -36,8 +34,8 @@ def pack(merged: Merged, columns: Sequence[Column], clock: Clock) -> tuple[int, 
 
     Returns
     -------
-    tuple of int or None
-        Class of each circuit, in order; None where none was found, which proves nothing.
+    tuple of Column or None
+        The circuits in order, on classes before merging; None where the heuristic failed, which proves nothing.
     """
     bins = Bins(merged)
     draws = [draw_of(merged.task, column) for column in columns]
@@ -45,18 +43,11 @@ def pack(merged: Merged, columns: Sequence[Column], clock: Clock) -> tuple[int, 
     for _ in range(_ROUNDS):
         places, homeless = _place(bins, merged, columns, draws, order)
         if not homeless:
-            return tuple(places[n] for n in range(len(columns)))
+            return tuple(replace(c, channel_class=places[n], most=1) for n, c in enumerate(columns))
         if clock.is_over():
             break
         order = [*homeless, *(n for n in order if n not in set(homeless))]
     return None
-
-
-def placed_task(merged: Merged, columns: Sequence[Column], places: Sequence[int]) -> tuple[Task, tuple[int, ...]]:
-    """The task with the circuits on the classes they were handed out to, and how often each column is chosen."""
-    chosen = Counter(replace(column, channel_class=place) for column, place in zip(columns, places, strict=True))
-    task = replace(merged.task, classes=merged.classes, capacities=merged.capacities, columns=tuple(chosen))
-    return task, tuple(chosen.values())
 
 
 def _by_size(bins: Bins, columns: Sequence[Column], draws: Sequence[Draw]) -> list[int]:
@@ -74,7 +65,7 @@ def _place(bins: Bins, merged: Merged, columns, draws, order) -> tuple[dict[int,
     places: dict[int, int] = {}
     homeless = []
     for n in order:
-        number = _room(bins, merged.members[columns[n].channel_class], draws[n])
+        number = room(bins, merged.members[columns[n].channel_class], draws[n])
         if number is None:
             number = _made_room(bins, merged, columns, draws, places, n)
         if number is None:
@@ -85,7 +76,7 @@ def _place(bins: Bins, merged: Merged, columns, draws, order) -> tuple[dict[int,
     return places, homeless
 
 
-def _room(bins: Bins, members: Sequence[int], draw: Draw) -> int | None:
+def room(bins: Bins, members: Sequence[int], draw: Draw) -> int | None:
     """The class on which a circuit leaves the fullest limit least full."""
     numbers = np.array(members)
     use = bins.use(numbers, draw)
@@ -115,10 +106,10 @@ def _swapped(bins: Bins, merged: Merged, columns, draws, places, other: int, own
     """One of a unit's classes for a circuit, if one comes free by moving another circuit and that finds room too."""
     old = places[other]
     bins.take(old, draws[other])
-    number, new = _room(bins, own, draw), None
+    number, new = room(bins, own, draw), None
     if number is not None:
         bins.put(number, draw)
-        new = _room(bins, merged.members[columns[other].channel_class], draws[other])
+        new = room(bins, merged.members[columns[other].channel_class], draws[other])
         bins.take(number, draw)
     places[other] = old if new is None else new
     bins.put(places[other], draws[other])

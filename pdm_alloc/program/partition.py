@@ -14,8 +14,13 @@ __all__ = ["partition"]
 _MOST_MA = 100_000_000
 
 
-def partition(task: Task, grow: Sequence[tuple[int, str]] = ()) -> Program:
-    """Variables and rows of a task: one variable a column, in order.
+def partition(
+    task: Task,
+    grow: Sequence[tuple[int, str]] = (),
+    limits: bool = True,
+    late: Callable[[], bool] | None = None,
+) -> Program:
+    """Variables and rows of a task: one variable per column, in order.
 
     Parameters
     ----------
@@ -23,20 +28,30 @@ def partition(task: Task, grow: Sequence[tuple[int, str]] = ()) -> Program:
         Columns, classes and limits.
     grow : sequence of (int, str)
         Unit number and bank of limits that may grow.
+    limits : bool
+        False: without the rows of banks and units, which classes merged over them cannot have.
+    late : callable, optional
+        True stops the building.
 
     Returns
     -------
     Program
         Variable n counts how often column n is chosen; the variables after the columns are by how
         many mA each limit of `grow` grows, in order; later variables are auxiliary.
+
+    Raises
+    ------
+    OutOfTime
+        `late` said so.
     """
-    program = Program()
+    program = Program(late=late)
     for column in task.columns:
         program.variable(column.most)
     grown = {place: program.variable(_MOST_MA) for place in grow}
-    for add in (_every_item_once, _capacities, _spares, _locks, _totals, _peaks):
+    for add in (_every_item_once, _capacities, _spares, _locks, *((_totals, _peaks) if limits else ())):
         add(program, task)
-    _banks(program, task, grown)
+    if limits:
+        _banks(program, task, grown)
     return program
 
 
@@ -82,8 +97,7 @@ def _locks(program: Program, task: Task) -> None:
 
 def _on_channel(task: Task, command, n, unit, channel):
     for v, column in enumerate(task.columns):
-        own = task.classes[column.channel_class]
-        here = own.unit == unit and any(channel in slot for slot in own.slots)
+        here = (unit, channel) in task.locked[column.channel_class]
         if here and column.command == command and any(m == n for m, _ in column.counts):
             yield v
 

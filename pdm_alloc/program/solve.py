@@ -1,20 +1,29 @@
-"""Solve a vehicle on given units."""
+"""Solve a vehicle on given units: the one path from a task to circuits on channels.
+
+Classes are merged over banks and identical units, the objectives are minimised in order on them, and the
+circuits are packed to banks and units. Where packing fails, the same program is solved again on the classes
+before merging, with a row for every limit. A greedy allocation is there from the beginning.
+"""
 
 import math
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
-from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.module import Unit
+from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import Handed, NoSolution, hand_out
-from pdm_alloc.program.large import solve_large
+from pdm_alloc.program.merge import Merged, merge
 from pdm_alloc.program.moves import MOVES, Wired, keeping
-from pdm_alloc.program.objectives import channels_used, objectives, strength_used
-from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST
+from pdm_alloc.program.objectives import objectives
+from pdm_alloc.program.optimum import Optimum, listed, optimise, optimise_priced
+from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
+from pdm_alloc.program.packing import pack
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, Solution
-from pdm_alloc.program.stages import minimise, packed
-from pdm_alloc.program.task import task_of
+from pdm_alloc.program.task import Column, Task
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["Solved", "is_enough", "solve"]
@@ -22,13 +31,13 @@ __all__ = ["Solved", "is_enough", "solve"]
 
 @dataclass(frozen=True)
 class Solved:
-    """How a solve ended, with the circuits where it found any.
+    """Outcome of a solve, with circuits where there are any.
 
     Parameters
     ----------
     outcome : str
         One of the five words.
-    circuits : tuple
+    circuits : tuple of Handed
         As `hand_out` gives them.
     gap : float
         Of the first objective that is not proved; 0 when all are.
@@ -73,74 +82,129 @@ def solve(
         With circuits only when the outcome is proven best or best so far.
     """
     try:
-        return _solved(vehicle, units, strategy, clock, book, wired)
+        if wired:
+            return _kept(vehicle, units, strategy, clock, book, wired)
+        return _solved(vehicle, units, strategy, clock, book)
     except NoSolution:
         return Solved(FAILED)
 
 
-def _solved(vehicle, units, strategy, clock, book, wired) -> Solved:
-    """By way of merged classes where that is quicker, else in full."""
-    large = None if wired else solve_large(vehicle, units, strategy, clock, book)
-    if large is None:
-        return _in_full(vehicle, units, strategy, clock, book, wired)
-    merged = Solved(large.outcome, large.circuits, large.gap, large.objectives)
-    if large.final or clock.is_over():  # listing every circuit takes seconds, and then there is no time to solve
-        return merged
-    try:
-        return _better(merged, _in_full(vehicle, units, strategy, clock, book))
-    except TooManyCircuits:
-        if merged.circuits:
-            return merged
-        raise
-
-
-def _better(merged: Solved, full: Solved) -> Solved:
-    """The program in full where it proved something or found more, else what came by way of merged classes."""
-    if full.outcome in (PROVEN_BEST, NOT_ENOUGH) or not merged.circuits:
-        return full
-    costs = [value for _, value in full.objectives[: len(merged.objectives)]]
-    return full if full.circuits and costs < [value for _, value in merged.objectives] else merged
-
-
-def _in_full(vehicle, units, strategy, clock, book, wired=()) -> Solved:
-    """The program over every channel class as it is."""
-    keep = keeping(vehicle, units, book, wired, clock.is_over) if wired else None
-    task = keep.task if keep else task_of(vehicle, units, book, late=clock.is_over)
-    named, program = objectives(task, strategy), partition(task)
-    if keep:
-        named.insert(0, (MOVES, keep.cost()))
-        keep.hold(program)
-    costs = packed([cost for _, cost in named if cost], task.channels())
-    solutions = minimise(program, costs or [{}], clock)
-    answer = _last_with_values(solutions)
-    if answer is None:
-        return Solved(solutions[0].outcome)
-    values = tuple(round(v) for v in answer.values[: len(task.columns)])
-    proved = len(solutions) >= len(costs) and solutions[-1].outcome == PROVEN_BEST
-    return Solved(
-        PROVEN_BEST if proved else BEST_SO_FAR,
-        tuple(keep.hand_out(values) if keep else hand_out(task, values)),
-        0.0 if proved else _open_gap(solutions),
-        tuple((name, sum(c * values[v] for v, c in cost.items())) for name, cost in named),
-    )
-
-
 def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solution:
-    """Whether units are enough at all: quicker than `solve`, for any solution of the program will do."""
-    large = solve_large(vehicle, units, "spare", clock, book, any_will_do=True)
-    if large and (large.final or large.circuits):
-        return Solution(large.outcome, (), large.objectives[0][1] if large.objectives else math.inf)
-    task = task_of(vehicle, units, book, late=clock.is_over)
-    cost = packed([channels_used(task), strength_used(task)], task.channels())[0]
-    return minimise(partition(task), [cost], clock)[0]
+    """Whether units are enough at all: quicker than `solve`, for any allocation will do.
+
+    Returns
+    -------
+    Solution
+        Best so far or proven best where they are, not enough where they are proved not to be; without values.
+    """
+    try:
+        solved = _solved(vehicle, units, "spare", clock, book, stages=1)
+    except NoSolution:
+        return Solution(FAILED)
+    return Solution(solved.outcome, (), solved.objectives[0][1] if solved.objectives else math.inf)
 
 
-def _last_with_values(solutions: list[Solution]) -> Solution | None:
-    found = [s for s in solutions if s]
-    return found[-1] if found else None
+def _solved(
+    vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, stages: int | None = None
+) -> Solved:
+    """Solve on merged classes; on the classes before merging where packing fails."""
+    merged = merge(vehicle, units)
+    start = greedy(merged, book, clock, strategy == "isolate")
+    if start is not None and stages:
+        return _answer(merged, strategy, start, 1.0)
+    try:
+        coarse = _coarse(merged, strategy, clock, book, start, stages)
+    except OutOfTime:
+        return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, 1.0)
+    if coarse.outcome in (NOT_ENOUGH, FAILED):
+        return Solved(coarse.outcome)
+    answers = [] if start is None else [_answer(merged, strategy, start, coarse.gap(merged.coarse(start)))]
+    packing = _packed(merged, coarse, clock)
+    if packing is not None:
+        answers.append(_answer(merged, strategy, packing, coarse.gap(merged.coarse(packing))))
+    is_last = packing is not None and Counter(merged.coarse(packing)) == Counter(
+        _chosen(coarse.task, coarse.values[-1])
+    )
+    if not is_last and not clock.is_over() and not merged.is_exact:
+        fine = _fine(merged, strategy, coarse, clock, stages)
+        if fine.outcome == FAILED:
+            return Solved(FAILED)
+        if fine.outcome == NOT_ENOUGH and not coarse.is_priced:
+            return Solved(NOT_ENOUGH)
+        answers += _of_fine(merged, strategy, coarse, fine)
+    return min(answers, key=_order) if answers else Solved(STOPPED_EMPTY)
 
 
-def _open_gap(solutions: list[Solution]) -> float:
-    """Of the first objective left unproved; a later one that was never begun counts as wholly open."""
-    last = solutions[-1]
-    return last.gap if last else 1.0
+def _order(solved: Solved) -> tuple:
+    return [value for _, value in solved.objectives], solved.gap
+
+
+def _coarse(merged: Merged, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
+    """Objectives minimised on merged classes."""
+    listing = listed(merged.task, book, clock)
+    task = replace(merged.task, columns=listing.columns)
+    rows = partial(partition, limits=merged.is_exact, late=clock.is_over)
+    if listing.priced:
+        known = None if start is None else merged.coarse(start)
+        return optimise_priced(task, listing.priced, strategy, book, clock, rows, known, stages)
+    return optimise(task, rows(task), objectives(task, strategy), clock, stages)
+
+
+def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages) -> Optimum:
+    """The same objectives on the classes before merging, a row for every limit."""
+    task = replace(merged.fine, columns=tuple(merged.unmerged(coarse.task.columns)))
+    try:
+        program = partition(task, late=clock.is_over)
+    except OutOfTime:
+        return Optimum(STOPPED_EMPTY, task)
+    return optimise(task, program, objectives(task, strategy), clock, stages)
+
+
+def _of_fine(merged: Merged, strategy: str, coarse: Optimum, fine: Optimum) -> list[Solved]:
+    """The best solution before merging; its gap is that of the better bound."""
+    if not fine.values:
+        return []
+    columns = _chosen(fine.task, fine.values[-1])
+    gaps = [coarse.gap(merged.coarse(columns))] + ([] if coarse.is_priced else [fine.gap(columns)])
+    return [_answer(merged, strategy, columns, min(gaps))]
+
+
+def _packed(merged: Merged, coarse: Optimum, clock: Clock) -> tuple[Column, ...] | None:
+    """The best solution on merged classes that can be packed to banks and units."""
+    for values in reversed(coarse.values):
+        columns = _chosen(coarse.task, values)
+        packing = columns if merged.is_exact else pack(merged, columns, clock)
+        if packing is not None:
+            return packing
+    return None
+
+
+def _chosen(task: Task, values: Sequence[int]) -> tuple[Column, ...]:
+    """The chosen columns, each as often as it is chosen."""
+    return tuple(replace(c, most=1) for c, times in zip(task.columns, values, strict=True) for _ in range(times))
+
+
+def _answer(merged: Merged, strategy: str, columns: Sequence[Column], gap: float) -> Solved:
+    """Circuits on named channels, with the value of every objective."""
+    times = Counter(columns)
+    task = replace(merged.fine, columns=tuple(times))
+    return _handed(task, tuple(times.values()), objectives(task, strategy), gap, hand_out)
+
+
+def _handed(task: Task, values: tuple[int, ...], named, gap: float, hand) -> Solved:
+    costs = tuple((name, sum(c * values[v] for v, c in cost.items())) for name, cost in named)
+    return Solved(BEST_SO_FAR if gap else PROVEN_BEST, tuple(hand(task, values)), gap, costs)
+
+
+def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, wired) -> Solved:
+    """Before all else as few moves as can be: every wired channel is told apart, so that nothing is merged."""
+    keep = keeping(vehicle, units, book, wired, clock.is_over)
+    named, program = objectives(keep.task, strategy), partition(keep.task, late=clock.is_over)
+    named.insert(0, (MOVES, keep.cost()))
+    keep.hold(program)
+    optimum = optimise(keep.task, program, named, clock)
+    if not optimum.values:
+        return Solved(optimum.outcome)
+    values = optimum.values[-1]
+    gap = optimum.gap_of(dict(enumerate(values)))
+    return _handed(keep.task, values, named, gap, lambda _, values: keep.hand_out(values))

@@ -8,13 +8,14 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import highspy
 import pulp
 
+from pdm_alloc.circuits.columns import OutOfTime
 from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
 
 __all__ = ["Clock", "Program", "Solution", "silence_banner", "solve_program"]
@@ -47,6 +48,10 @@ class Clock:
     def __init__(self, limit_s: float, stop=None):
         self._end = time.monotonic() + limit_s
         self._stop = stop
+
+    def part(self, share: float) -> "Clock":
+        """A clock that runs out after a share of the time left, or when this one is stopped."""
+        return Clock(share * self.left_s, self._stop)
 
     def is_over(self) -> bool:
         """Whether no time is left."""
@@ -103,6 +108,7 @@ class Program:
     most: list[float] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
+    late: Callable[[], bool] | None = field(default=None, compare=False, repr=False)
 
     def variable(self, most: float, whole: bool = True) -> int:
         """Add a variable between 0 and `most`; its number."""
@@ -111,7 +117,9 @@ class Program:
         return len(self.most) - 1
 
     def row(self, weights: Mapping[int, float], least: float = -math.inf, most: float = math.inf) -> None:
-        """Add least <= sum of weight x variable <= most."""
+        """Add least <= sum of weight x variable <= most; `OutOfTime` is raised where `late` says so."""
+        if self.late and self.late():
+            raise OutOfTime("the vehicle")
         self.rows.append(({v: w for v, w in weights.items() if w}, least, most))
 
     def impossible(self) -> bool:
@@ -153,7 +161,9 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     if not program.most:
         return Solution(PROVEN_BEST, (), 0.0, 0.0)
     silence_banner()
-    problem, variables = _problem(program, cost, whole)
+    problem, variables = _problem(program, cost, whole, clock)
+    if problem is None:
+        return Solution(STOPPED_EMPTY)
     options: dict[str, Any] = {"random_seed": _SEED, "mip_feasibility_tolerance": _WHOLE}
     if len(variables) < _PRESOLVE_FROM:
         options |= {"presolve": "off", "mip_detect_symmetry": False}
@@ -177,13 +187,16 @@ def _recounted(solution: Solution, program: Program, cost: Mapping[int, float]) 
     return replace(solution, outcome=outcome, objective=objective)
 
 
-def _problem(program: Program, cost: Mapping[int, float], whole: bool):
+def _problem(program: Program, cost: Mapping[int, float], whole: bool, clock: Clock):
+    """The program in PuLP and its variables; None in place of the program where time ran out."""
     problem = pulp.LpProblem("circuits", pulp.LpMinimize)
     variables = [
         problem.add_variable(f"x{n}", 0, None if most == math.inf else most, "Integer" if w and whole else "Continuous")
         for n, (most, w) in enumerate(zip(program.most, program.whole, strict=True))
     ]
     for weights, least, most in program.rows:
+        if clock.is_over():
+            return None, variables
         if weights:
             for constraint in _constraints(_sum(weights, variables), least, most):
                 problem += constraint

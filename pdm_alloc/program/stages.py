@@ -112,7 +112,7 @@ def _thinned(program: Program, cost: Mapping[int, float], relaxed: Solution, clo
     bound = math.ceil(relaxed.objective - _slack(relaxed.objective))
     first, near = _nearest_solution(program, cost, relaxed, bound, clock)
     if not first or first.objective <= bound:
-        return replace(first, outcome=PROVEN_BEST, bound=first.objective) if first else first
+        return replace(first, outcome=PROVEN_BEST, bound=first.objective) if first else replace(first, bound=bound)
     reach = _within(program, relaxed, first.objective)
     if len(reach) <= len(near) and first.outcome == PROVEN_BEST:
         return first

@@ -1,18 +1,21 @@
-"""Everything one program needs: item types, channel classes and the columns, worked out once."""
+"""The task of one program: item types, channel classes, capacities and columns."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.capacity import Capacity
 from pdm_alloc.circuits.classes import ChannelClass, channel_classes
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.circuits.fit import Counts, Fit
 from pdm_alloc.circuits.items import ItemType, item_types, locked_channels
 from pdm_alloc.circuits.limits import running_in_state_ma
 from pdm_alloc.module import Unit
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["Column", "Task", "task_of"]
+__all__ = ["Column", "Task", "columns_of", "empty_task", "is_allowed", "peak_slack_ma", "task_of"]
+
+Place = tuple[int, str]
+"""Unit number and channel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +61,8 @@ class Task:
         How often classes can be used together.
     columns : tuple of Column
         Canonical order.
+    locked : tuple of frozenset of (int, str)
+        Unit number and name of the locked channels in each class.
     """
 
     vehicle: Vehicle
@@ -65,7 +70,8 @@ class Task:
     types: dict[str, tuple[ItemType, ...]]
     classes: tuple[ChannelClass, ...]
     capacities: tuple[Capacity, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[Column, ...] = ()
+    locked: tuple[frozenset[Place], ...] = ()
 
     def all_types(self) -> list[ItemType]:
         """Item types of all commands, canonical order."""
@@ -75,15 +81,24 @@ class Task:
         """Channels of all units."""
         return sum(len(u.module.channels) for u in self.units)
 
+    def may_hold(self, t: ItemType, number: int) -> bool:
+        """Whether the locked rows of a load allow it on a class."""
+        return not t.locked or any((unit, name) in self.locked[number] for unit, names in t.locked for name in names)
+
+    def upper(self, command: str, counts: Counts, number: int) -> int:
+        """How often a circuit can be chosen on a class."""
+        types = self.types[command]
+        return min(len(self.classes[number].slots), *(types[n].count // k for n, k in counts))
+
 
 def task_of(
     vehicle: Vehicle,
     units: Sequence[Unit],
     book: CircuitBook,
-    apart: Mapping[tuple[int, str], str] | None = None,
+    apart: Mapping[Place, str] | None = None,
     late: Callable[[], bool] | None = None,
 ) -> Task:
-    """Columns of a vehicle on units.
+    """Task with every circuit listed on every channel class.
 
     Parameters
     ----------
@@ -92,7 +107,7 @@ def task_of(
     units : sequence of Unit
         What is fitted.
     book : CircuitBook
-        Circuits of this vehicle known so far.
+        Circuits of this vehicle listed so far.
     apart : mapping of (int, str) to str, optional
         Label by unit number and channel: channels with different labels are told apart.
     late : callable, optional
@@ -108,50 +123,95 @@ def task_of(
     TooManyCircuits
         A command has too many different loads to list its circuits, or there was no time for it.
     """
-    types = item_types(vehicle, units)
+    task = empty_task(vehicle, units, apart)
+    columns = [c for command in task.types for c in columns_of(task, command, book, late)]
+    return replace(task, columns=tuple(columns))
+
+
+def empty_task(vehicle: Vehicle, units: Sequence[Unit], apart: Mapping[Place, str] | None = None) -> Task:
+    """Task without columns: item types, channel classes and capacities."""
     held = {place for places in locked_channels(vehicle, units).values() for place in places}
     classes, capacities = channel_classes(vehicle, units, held, apart)
-    slack = _peak_slack(vehicle, units, types)
-    wiring = book.wiring(vehicle)
-    columns = []
-    for command, own in types.items():
-        for number, channel_class in enumerate(classes):
-            for counts, fit in book.circuits(own, channel_class.rating, wiring, late).items():
-                if _allowed(own, counts, channel_class, slack):
-                    columns.append(Column(command, counts, number, fit, _most(own, counts, channel_class)))
-    return Task(vehicle, tuple(units), types, classes, capacities, tuple(columns))
+    locked = tuple(
+        frozenset((c.unit, name) for slot in c.slots for name in slot if (c.unit, name) in held) for c in classes
+    )
+    return Task(vehicle, tuple(units), item_types(vehicle, units), classes, capacities, locked=locked)
 
 
-def _most(types, counts, channel_class):
-    return min(len(channel_class.slots), *(types[n].count // k for n, k in counts))
+def columns_of(task: Task, command: str, book: CircuitBook, late: Callable[[], bool] | None = None) -> Iterator[Column]:
+    """Every circuit of a command on every class of a task.
+
+    Parameters
+    ----------
+    task : Task
+        Classes; its columns are not looked at.
+    command : str
+        Its name.
+    book : CircuitBook
+        Circuits of this vehicle listed so far.
+    late : callable, optional
+        True stops the listing.
+
+    Yields
+    ------
+    Column
+        Canonical order.
+
+    Raises
+    ------
+    TooManyCircuits
+        There are too many to list, or there was no time for it.
+    """
+    types, wiring, slack = task.types[command], book.wiring(task.vehicle), peak_slack_ma(task, command)
+    for number, channel_class in enumerate(task.classes):
+        if late and late():
+            raise OutOfTime(command)
+        for counts, fit in _circuits(types, channel_class.rating, book, wiring, late):
+            if is_allowed(task, command, counts, number, slack):
+                yield Column(command, counts, number, fit, task.upper(command, counts, number))
 
 
-def _allowed(types, counts, channel_class: ChannelClass, slack) -> bool:
-    """Locks, joined commands, and on a single unit the whole-module peak, then a matter of the circuit alone."""
+def _circuits(types, rating, book: CircuitBook, wiring, late) -> Iterable[tuple[Counts, Fit]]:
+    """Circuits of a command on a rating; one at most where all its items belong together."""
+    if not types[0].together:
+        return book.circuits(types, rating, wiring, late).items()
+    counts = tuple((n, t.count) for n, t in enumerate(types))
+    whole = book.one(types, counts, rating, wiring)
+    return [(counts, whole)] if whole is not None and whole.made is not None else []
+
+
+def is_allowed(task: Task, command: str, counts: Counts, number: int, slack_ma: int | None) -> bool:
+    """Whether locked rows, joined commands and the whole-module peak allow a circuit on a class.
+
+    Parameters
+    ----------
+    task : Task
+        Classes.
+    command : str
+        Its name.
+    counts : tuple of (int, int)
+        Type number and how many of it.
+    number : int
+        Of the class.
+    slack_ma : int or None
+        As `peak_slack_ma` gives it.
+
+    Returns
+    -------
+    bool
+    """
+    types = task.types[command]
     if types[0].together and counts != tuple((n, t.count) for n, t in enumerate(types)):
         return False
-    if not all(_where_locked(types[n], channel_class) for n, _ in counts):
+    if not all(task.may_hold(types[n], number) for n, _ in counts):
         return False
-    excess = sum(types[n].excess_ma * k for n, k in counts)
-    return slack is None or excess <= slack.get(types[counts[0][0]].command, excess)
+    return slack_ma is None or sum(types[n].excess_ma * k for n, k in counts) <= slack_ma
 
 
-def _where_locked(t: ItemType, channel_class: ChannelClass) -> bool:
-    if not t.locked:
-        return True
-    channels = dict(t.locked).get(channel_class.unit, ())
-    return any(name in channels for slot in channel_class.slots for name in slot)
-
-
-def _peak_slack(vehicle: Vehicle, units, types):
-    """Inrush excess the whole module still bears when a command switches on, mA; None for several units."""
-    if len(units) != 1:
+def peak_slack_ma(task: Task, command: str) -> int | None:
+    """Inrush excess a single unit bears when a command switches on, mA; None: no limit here, or several units."""
+    if len(task.units) != 1:
         return None
-    every = [t for own in types.values() for t in own]
-    slack: dict[str, int] = {}
-    for number, state in enumerate(vehicle.states):
-        left = units[0].module.total_peak_ma - running_in_state_ma(every, number)
-        for command in types:
-            if state.is_on(command):
-                slack[command] = min(left, slack.get(command, left))
-    return slack
+    peak, types = task.units[0].module.total_peak_ma, task.all_types()
+    states = [n for n, state in enumerate(task.vehicle.states) if state.is_on(command)]
+    return min((peak - running_in_state_ma(types, n) for n in states), default=None)

@@ -12,9 +12,8 @@ from pdm_alloc.allocation.allocate import allocate
 from pdm_alloc.allocation.not_enough import NotEnough
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.module import Channel, Module, Unit
-from pdm_alloc.program.block import Block
-from pdm_alloc.program.knapsack import Knapsack
 from pdm_alloc.program.merge import merge
+from pdm_alloc.program.pricing import Knapsack
 from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
 from tests.scale.test_merged import way
 
@@ -60,9 +59,9 @@ def solved(seed, strategy):
 @pytest.mark.parametrize("strategy", ["spare", "isolate"])
 def test_priced_as_listed(seed, strategy):
     """Every objective but the tie between equals."""
-    with way(10**12):
+    with way(most_columns=10**9):
         full = solved(seed, strategy)
-    with way(-1, 0):
+    with way(most_columns=0):
         priced = solved(seed, strategy)
     assert (full is None) == (priced is None)
     if full is not None and priced is not None:
@@ -80,19 +79,19 @@ def test_the_best_circuit_is_found_whatever_items_are_worth(some, least):
     """Against all circuits there are: items worth nothing or less too, where they have to be somewhere."""
     vehicle = vehicle_of([lamp(f"lamp {n}", ma, count, share) for n, (ma, count, _, share) in enumerate(some)])
     book = CircuitBook(0)
-    block = Block(merge(vehicle, [unit_of([10_000])]), "on", book, book.wiring(vehicle))
-    number = {t.load: n for n, t in enumerate(block.types)}
+    sack = Knapsack(merge(vehicle, [unit_of([10_000])]).task, "on", 0, book)
+    number = {t.load: n for n, t in enumerate(sack.types)}
     worth = np.zeros(len(some))
     worth[[number[f"lamp {n}"] for n in range(len(some))]] = [w for _, _, w, _ in some]
     values = [
         sum(w * k for w, k in zip(worth, counts, strict=True))
-        for counts in product(*(range(t.count + 1) for t in block.types))
-        if any(counts) and block.column(tuple((n, k) for n, k in enumerate(counts) if k), 0)
+        for counts in product(*(range(t.count + 1) for t in sack.types))
+        if any(counts) and sack.fit(tuple((n, k) for n, k in enumerate(counts) if k))
     ]
     better = [value for value in values if value > least]
-    found = Knapsack(block, 0).search(worth, least, exactly=True)
-    assert found.whole
-    assert found.most == max([least, *better])
-    assert bool(found.columns) == bool(better)
-    every = Knapsack(block, 0).search(worth, least, every=1000, exactly=True)
-    assert len(every.columns) == len(better)
+    none = np.zeros(len(some))
+    bound, columns = sack.search(worth, none, 0.0, least)
+    assert bound == max([least, *better])
+    assert bool(columns) == bool(better)
+    every = sack.search(worth, none, 0.0, least, every=1000)[1]
+    assert len(every) == len(better)

@@ -1,0 +1,172 @@
+"""Greedy allocation: best-fit decreasing over channels, banks and units, every limit kept."""
+
+from collections.abc import Iterator
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.fit import Counts
+from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.program.bins import Bins, Draw, draw_of
+from pdm_alloc.program.merge import Merged
+from pdm_alloc.program.packing import room
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.task import Column, is_allowed, peak_slack_ma
+
+__all__ = ["greedy"]
+
+
+def greedy(merged: Merged, book: CircuitBook, clock: Clock, split: bool) -> tuple[Column, ...] | None:
+    """Allocate by best-fit decreasing; no proof of anything.
+
+    Parameters
+    ----------
+    merged : Merged
+        Channel classes.
+    book : CircuitBook
+        Asked for the physics of each circuit.
+    clock : Clock
+        When to stop.
+    split : bool
+        True: circuits are split in the end while there are channels for more.
+
+    Returns
+    -------
+    tuple of Column or None
+        Circuits on classes before merging; None where the heuristic failed or time ran out.
+    """
+    ways = (_Heuristic(merged, book, clock, sign, split) for sign in (1, -1))
+    allocation = next((way for way in ways if way.run()), None)
+    if allocation is None:
+        return None
+    if split:
+        allocation.split()
+    return tuple(column for column, _ in allocation.circuits)
+
+
+class _Heuristic:
+    """Circuits so far, with the load of each; weakest class first with sign 1, strongest first with -1.
+
+    With `alone` an item gets a channel of its own as long as there are enough for all that follow.
+    """
+
+    def __init__(self, merged: Merged, book: CircuitBook, clock: Clock, sign: int, alone: bool):
+        self.merged, self.task, self.book, self.clock = merged, merged.task, book, clock
+        self.wiring, self.bins = book.wiring(merged.task.vehicle), Bins(merged)
+        self.circuits: list[tuple[Column, Draw]] = []
+        self.of_command: dict[str, list[int]] = {command: [] for command in self.task.types}
+        self.slack = {command: peak_slack_ma(self.task, command) for command in self.task.types}
+        self.home = {number: m for m, numbers in enumerate(merged.members) for number in numbers}
+        self.left = self.task.channels() - self.task.vehicle.settings.spare_channels
+        self.alone, self.items = alone, sum(t.count for t in self.task.all_types())
+        self._known: dict[tuple[str, Counts, int], tuple[Column, Draw] | None] = {}
+        classes = self.task.classes
+        self.order = sorted(range(len(classes)), key=lambda m: (classes[m].width, sign * classes[m].rating.rated_ma, m))
+
+    def run(self) -> bool:
+        """Place every item; False where one finds no channel."""
+        return all(not self.clock.is_over() and self._place(*step) for step in self._steps())
+
+    def _steps(self) -> Iterator[tuple[str, Counts, tuple[int, str] | None]]:
+        """Locked items, then whole commands that stay together, then single items, largest first."""
+        singles: list[tuple[int, int, str, int]] = []
+        for command, types in self.task.types.items():
+            if types[0].together:
+                yield command, tuple((n, t.count) for n, t in enumerate(types)), None
+                continue
+            for n, t in enumerate(types):
+                places = [(unit, name) for unit, names in t.locked for name in names]
+                yield from ((command, ((n, 1),), place) for place in places)
+                singles += [(*self._rank(t), command, n)] * (t.count - len(places))
+        yield from ((command, ((n, 1),), None) for *_, command, n in sorted(singles))
+
+    def _rank(self, t: ItemType) -> tuple[int, int]:
+        ratings = [c.rating for c in self.task.classes]
+        suitable = sum(
+            r.reversing == t.reversing and (r.pwm or not t.pwm) and r.usable_ma >= t.running_ma for r in ratings
+        )
+        return suitable, -t.running_ma
+
+    def _place(self, command: str, counts: Counts, place: tuple[int, str] | None) -> bool:
+        self.items -= sum(k for _, k in counts)
+        if self.alone and self.left > self.items and self._opened(command, counts, place):
+            return True
+        if place is None and any(self._added(at, counts) for at in self._fullest(command)):
+            return True
+        return self._opened(command, counts, place)
+
+    def _fullest(self, command: str) -> list[int]:
+        return sorted(self.of_command[command], key=lambda at: -self.circuits[at][0].fit.use_ppm)
+
+    def _added(self, at: int, counts: Counts) -> bool:
+        """Add items to a circuit where every limit allows it; True if added."""
+        column = self.circuits[at][0]
+        total = dict(column.counts)
+        for n, k in counts:
+            total[n] = total.get(n, 0) + k
+        grown = self._circuit(column.command, tuple(sorted(total.items())), self.home[column.channel_class])
+        return grown is not None and self._exchanged(at, grown)
+
+    def _exchanged(self, at: int, other: tuple[Column, Draw]) -> bool:
+        column, draw = self.circuits[at]
+        number = column.channel_class
+        self.bins.take(number, draw)
+        fits = self.bins.bears(number, other[1])
+        self.bins.put(number, other[1] if fits else draw)
+        if fits:
+            self.circuits[at] = (_on(other[0], number), other[1])
+        return fits
+
+    def _opened(self, command: str, counts: Counts, place: tuple[int, str] | None = None) -> bool:
+        """Start a circuit on a free channel; True if there was one."""
+        for m in self.order:
+            width = self.task.classes[m].width
+            if width > self.left or (place is None) == bool(self.task.locked[m]) or not self._has(m, place):
+                continue
+            circuit = self._circuit(command, counts, m)
+            number = None if circuit is None else room(self.bins, self.merged.members[m], circuit[1])
+            if circuit is not None and number is not None:
+                self.bins.put(number, circuit[1])
+                self.of_command[command].append(len(self.circuits))
+                self.circuits.append((_on(circuit[0], number), circuit[1]))
+                self.left -= width
+                return True
+        return False
+
+    def _has(self, m: int, place: tuple[int, str] | None) -> bool:
+        return place is None or place in self.task.locked[m]
+
+    def _circuit(self, command: str, counts: Counts, m: int) -> tuple[Column, Draw] | None:
+        """A circuit on a merged class, and its load; None where it is not allowed."""
+        key = (command, counts, m)
+        if key not in self._known:
+            allowed = is_allowed(self.task, command, counts, m, self.slack[command])
+            rating = self.task.classes[m].rating
+            fit = self.book.one(self.task.types[command], counts, rating, self.wiring) if allowed else None
+            column = Column(command, counts, m, fit, 1) if fit is not None and fit.made is not None else None
+            self._known[key] = None if column is None else (column, draw_of(self.task, column))
+        return self._known[key]
+
+    def split(self) -> None:
+        """Move items out of shared circuits to free channels of their own, as far as there are any."""
+        for at in range(len(self.circuits)):
+            while self.left and not self.clock.is_over() and self._parted(at):
+                pass
+
+    def _parted(self, at: int) -> bool:
+        """Move one item out of a circuit; True if moved."""
+        column, draw = self.circuits[at]
+        types = self.task.types[column.command]
+        if sum(k for _, k in column.counts) < 2 or types[0].together:
+            return False
+        for n, _ in column.counts:
+            rest = tuple((i, k - (i == n)) for i, k in column.counts if k > (i == n))
+            smaller = None if types[n].locked else self._circuit(column.command, rest, self.home[column.channel_class])
+            if smaller is None or not self._exchanged(at, smaller):
+                continue
+            if self._opened(column.command, ((n, 1),)):
+                return True
+            self._exchanged(at, (column, draw))
+        return False
+
+
+def _on(column: Column, number: int) -> Column:
+    return Column(column.command, column.counts, number, column.fit, 1)

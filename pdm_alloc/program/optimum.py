@@ -1,0 +1,320 @@
+"""Objectives minimised in order over the circuits of a task, listed or priced."""
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
+from pdm_alloc.circuits.fit import Counts, usable_for
+from pdm_alloc.program.handout import NoSolution
+from pdm_alloc.program.objectives import objectives
+from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
+from pdm_alloc.program.pricing import Pricing
+from pdm_alloc.program.solver import Clock, Program, Solution
+from pdm_alloc.program.stages import minimise, packed
+from pdm_alloc.program.task import Column, Task, columns_of
+
+__all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
+
+_MOST_COLUMNS = 5_000  # of one command on all classes: above, its circuits are priced
+_MOST_SUBSETS = 40_000  # sets of items by current alone: above, listing takes longer than pricing
+_BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
+
+Key = tuple[str, Counts, int]
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """How far the objectives of a task are minimised.
+
+    Parameters
+    ----------
+    outcome : str
+        Of the last solve.
+    task : Task
+        With its columns.
+    costs : tuple of mapping
+        Cost of each column, by objective or by several joined into one, in order.
+    bounds : tuple of float
+        Proved lower bound of each cost that was reached, the ones before it held.
+    values : tuple of tuple of int
+        How often each column is chosen in each solution, best last.
+    is_priced : bool
+        Whether there are more circuits than the columns of the task.
+    """
+
+    outcome: str
+    task: Task
+    costs: tuple[Mapping[int, float], ...] = ()
+    bounds: tuple[float, ...] = ()
+    values: tuple[tuple[int, ...], ...] = ()
+    is_priced: bool = False
+
+    def gap(self, columns: Sequence[Column]) -> float:
+        """Relative gap of a solution, a column as often as it is chosen; see `gap_of`."""
+        numbers = {key_of(c): v for v, c in enumerate(self.task.columns)}
+        if any(key_of(c) not in numbers for c in columns):
+            return 1.0
+        return self.gap_of(Counter(numbers[key_of(c)] for c in columns))
+
+    def gap_of(self, times: Mapping[int, int]) -> float:
+        """Relative gap of the first cost that is not at its bound; 0: proved best in all; 1: nothing known."""
+        for cost, bound in zip(self.costs, self.bounds, strict=False):
+            value = sum(cost.get(v, 0) * k for v, k in times.items())
+            if value > bound:
+                return (value - bound) / max(1.0, abs(value)) if math.isfinite(bound) else 1.0
+        return 0.0 if len(self.bounds) == len(self.costs) else 1.0
+
+
+def key_of(column: Column) -> Key:
+    """Identity of a column in a task."""
+    return column.command, column.counts, column.channel_class
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Columns of a task as far as they can be listed.
+
+    Parameters
+    ----------
+    columns : tuple of Column
+        Every circuit of the commands that are listed.
+    priced : tuple of str
+        Commands with too many circuits to list.
+    """
+
+    columns: tuple[Column, ...]
+    priced: tuple[str, ...]
+
+
+def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
+    """List the circuits of every command, or leave it to pricing: the one place that decides.
+
+    Raises
+    ------
+    OutOfTime
+        The clock ran out.
+    """
+    columns: list[Column] = []
+    priced = []
+    for command in task.types:
+        try:
+            own = _listed(task, command, book, clock)
+        except OutOfTime:
+            raise
+        except TooManyCircuits:
+            priced.append(command)
+        else:
+            columns += own
+    return Listing(tuple(columns), tuple(priced))
+
+
+def _listed(task: Task, command: str, book: CircuitBook, clock: Clock) -> list[Column]:
+    columns: list[Column] = []
+    if _subsets(task, command) > _MOST_SUBSETS:
+        raise TooManyCircuits(command)
+    for column in columns_of(task, command, book, clock.is_over):
+        columns.append(column)
+        if len(columns) > _MOST_COLUMNS and not task.types[command][0].together:
+            raise TooManyCircuits(command)
+    return columns
+
+
+def _subsets(task: Task, command: str) -> float:
+    """Sets of items within the current of some class, other rules apart: dynamic programming over the current."""
+    shared = [t for t in task.types[command] if t.share and not t.together]
+    total = 0.0
+    for rating in dict.fromkeys(c.rating for c in task.classes):
+        usable = usable_for(rating, task.types[command][0].headroom_pct)
+        step = max(1, usable // 1_000)
+        ways = np.zeros(usable // step + 1)
+        ways[0] = 1.0
+        for t in shared:
+            weight, before = max(1, t.running_ma // step), ways.copy()
+            for k in range(1, t.count + 1):
+                if k * weight < len(ways):
+                    ways[k * weight :] += before[: len(ways) - k * weight]
+        total += float(ways.sum())
+    return total
+
+
+def optimise(
+    task: Task,
+    program: Program,
+    named: Sequence[tuple[str, Mapping[int, float]]],
+    clock: Clock,
+    stages: int | None = None,
+) -> Optimum:
+    """Minimise objectives in order over listed columns.
+
+    Parameters
+    ----------
+    task : Task
+        With its columns.
+    program : Program
+        Its rows.
+    named : sequence of (str, mapping)
+        Objectives in order.
+    clock : Clock
+        When to stop.
+    stages : int, optional
+        Stop after so many costs.
+
+    Returns
+    -------
+    Optimum
+
+    Raises
+    ------
+    NoSolution
+        The solver's values are no solution.
+    """
+    costs = tuple(_in_stages(named, task.channels()))
+    solutions = minimise(program, costs[:stages] or [{}], clock)
+    values = tuple(_whole(task, s) for s in solutions if s)
+    bounds = tuple(s.objective if s.outcome == PROVEN_BEST else s.bound for s in solutions)
+    return Optimum(
+        solutions[-1].outcome if not values else _outcome(solutions[-1]), task, costs, bounds[: len(costs)], values
+    )
+
+
+def _outcome(last: Solution) -> str:
+    return PROVEN_BEST if last.outcome == PROVEN_BEST else BEST_SO_FAR
+
+
+def _in_stages(named: Sequence[tuple[str, Mapping[int, float]]], channels: int) -> list[Mapping[int, float]]:
+    """Costs to minimise one after the other: up to the number of channels each alone, the others joined."""
+    names = [name for name, _ in named]
+    alone = names.index("channels") + 1 if "channels" in names else 0
+    return [*(c for _, c in named[:alone] if c), *packed([c for _, c in named[alone:] if c], channels)]
+
+
+def _whole(task: Task, solution: Solution) -> tuple[int, ...]:
+    """How often each column is chosen.
+
+    Raises
+    ------
+    NoSolution
+        An item is not in exactly one circuit, or a column is chosen more often than it can be.
+    """
+    values = tuple(round(v) for v in solution.values[: len(task.columns)])
+    items: dict[tuple[str, int], int] = defaultdict(int)
+    for column, times in zip(task.columns, values, strict=True):
+        if not 0 <= times <= column.most:
+            raise NoSolution
+        for n, k in column.counts if times else ():
+            items[column.command, n] += k * times
+    if any(items[command, n] != t.count for command, types in task.types.items() for n, t in enumerate(types)):
+        raise NoSolution
+    return values
+
+
+def optimise_priced(
+    task: Task,
+    commands: Sequence[str],
+    strategy: str,
+    book: CircuitBook,
+    clock: Clock,
+    rows: Callable[[Task], Program],
+    known: Sequence[Column] | None,
+    stages: int | None = None,
+) -> Optimum:
+    """Minimise objectives in order over listed and priced columns.
+
+    Parameters
+    ----------
+    task : Task
+        With the columns that are listed.
+    commands : sequence of str
+        Those whose circuits are priced.
+    strategy : str
+        As of `objectives`.
+    book, clock
+        Physics; when to stop.
+    rows : callable
+        The program of a task.
+    known : sequence of Column or None
+        A solution, a column as often as it is chosen.
+    stages : int, optional
+        Stop after so many objectives.
+
+    Returns
+    -------
+    Optimum
+        Its bounds hold for all circuits, generated or not.
+    """
+    pricing = Pricing(task, commands, strategy, book, clock)
+    pricing.add([replace(c, most=task.upper(c.command, c.counts, c.channel_class)) for c in known or ()])
+    if known is None and pricing.bound(-1, (), clock) > 0:
+        return Optimum(NOT_ENOUGH, task)
+    names = [name for name, _ in objectives(task, strategy)]
+    held: list[tuple[float, float]] = []
+    bounds: list[float] = []
+    best = known
+    for k in range(len(names))[:stages]:
+        if clock.is_over():
+            break
+        best, bound = _stage(pricing, k, held, best, rows, clock)
+        bounds.append(max(bound, _floor(task, names[k])))
+        if best is None:
+            break
+        held.append((bound if names[k] in _BY_CLASS else -math.inf, _cost(pricing.task, best, strategy, k)))
+    full = replace(task, columns=tuple(pricing.columns))
+    costs = tuple(cost for _, cost in objectives(full, strategy))
+    values = () if best is None else (_counted(full, best),)
+    reached = best is not None and bounds == [_cost(full, best, strategy, k) for k in range(len(names))]
+    return Optimum(_verdict(best, reached), full, costs, tuple(bounds), values, is_priced=True)
+
+
+def _verdict(best, reached: bool) -> str:
+    if best is None:
+        return STOPPED_EMPTY
+    return PROVEN_BEST if reached else BEST_SO_FAR
+
+
+def _floor(task: Task, name: str) -> float:
+    """A bound that takes no solving: no circuit costs less than nothing, and none is without an item."""
+    return -float(sum(t.count for t in task.all_types())) if name == "circuits" else 0.0
+
+
+def _stage(pricing: Pricing, k: int, held, best, rows, clock: Clock) -> tuple[Sequence[Column] | None, float]:
+    """The best solution of one objective and the bound on it, the ones before it held."""
+    bound = pricing.bound(k, held, clock.part(0.5))
+    best, _ = _restricted(pricing, k, held, bound, best, rows, clock.part(0.4))
+    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
+    if math.isfinite(value) and value > bound and pricing.add_near(k, held, value):
+        best, proved = _restricted(pricing, k, held, bound, best, rows, clock.part(0.6))
+        bound = max(bound, proved)
+    return best, bound
+
+
+def _restricted(pricing: Pricing, k: int, held, bound: float, best, rows, clock: Clock):
+    """The best solution of one objective over the columns generated so far, and the bound on those."""
+    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
+    if value <= bound:
+        return best, value
+    task = replace(pricing.task, columns=tuple(pricing.columns))
+    costs = [cost for _, cost in objectives(task, pricing.strategy)]
+    program = rows(task)
+    for cost, (_, limit) in zip(costs, held, strict=False):
+        program.row(cost, most=limit)
+    solution = minimise(program, [costs[k]], clock)[0]
+    if not solution:
+        return best, value if solution.outcome == NOT_ENOUGH else solution.bound
+    chosen = [c for c, times in zip(task.columns, _whole(task, solution), strict=True) for _ in range(times)]
+    return (chosen if solution.objective < value else best), min(value, solution.bound)
+
+
+def _cost(task: Task, columns: Sequence[Column], strategy: str, k: int) -> float:
+    return sum(objectives(replace(task, columns=tuple(columns)), strategy)[k][1].values())
+
+
+def _counted(task: Task, columns: Sequence[Column]) -> tuple[int, ...]:
+    numbers = {key_of(c): v for v, c in enumerate(task.columns)}
+    values = [0] * len(task.columns)
+    for c in columns:
+        values[numbers[key_of(c)]] += 1
+    return tuple(values)
