@@ -116,7 +116,7 @@ def _examples() -> dict[str, list[dict[str, str]]]:
     rows["states"] = [{"command": "ignition", "running": "1"}]
     # A route has two ends; the second place is the load's.
     rows["places"].append(
-        {**example_row(PlaceRow), "place": "tank", "x_m": "3.1", "y_m": "0", "compartment": "boot", "mount": "no"}
+        {**example_row(PlaceRow), "place": "tank", "x_m": "2.9", "y_m": "0", "compartment": "boot", "mount": "no"}
     )
     # What is locked must be in the catalogue, and nobody knows yet which catalogue that will be.
     rows["locked"] = []
