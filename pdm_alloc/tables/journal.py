@@ -167,8 +167,8 @@ def _stage(folder: Path, staged: Path, files: Mapping[str, bytes], outdated: Seq
         with _named(folder / name):
             put(staged / "new" / str(n), content)
     put(staged / _JOURNAL, json.dumps([[move.name, move.new, move.old] for move in moves]).encode())
-    for part in (staged / "new", staged / "old", staged):
-        to_disk(part)
+    for place in (staged / "new", staged / "old", staged):
+        to_disk(place)
 
 
 def _kept(folder: Path, staged: Path, number: int, name: str, new: bool) -> _Move:

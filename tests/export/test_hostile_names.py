@@ -36,7 +36,7 @@ def _renamed(load_name, command_name=None):
 
 @pytest.mark.parametrize("word", ["W" * 400, "\u6f22" * 400, "-".join(["abc"] * 100)])
 def test_a_long_word_breaks(word):
-    """A word of 400 letters, in a name and in the builder's own column, ends no document and is still in the workbook."""
+    """A word of 400 letters, in a name and in the builder's own column, ends no document; the workbook has it."""
     allocation = _renamed(word)
     pages = pypdf.PdfReader(io.BytesIO(pdf_bytes(allocation, ISSUE))).pages
     assert len(pages) > 5

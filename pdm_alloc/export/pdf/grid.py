@@ -64,7 +64,7 @@ def grid(table: pd.DataFrame, type_: Type, width: float, style: str = "cell") ->
 def column_widths(
     heads: Sequence[str], rows: Sequence[Sequence[str]], type_: Type, width: float, style: str = "cell"
 ) -> list[float]:
-    """Widths of the columns of a table: short columns as they like, long ones what is left; a word breaks only where none fits.
+    """Widths of the columns of a table: short ones as they like, long ones what is left; words break last.
 
     Parameters
     ----------
