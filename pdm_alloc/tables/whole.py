@@ -184,19 +184,12 @@ def _write_beside(folder: Path, files: Mapping[str, bytes]) -> bool:
         journal.clear(parent)
         with journal.staging_folder(parent) as staged:
             for name, content in files.items():
-                _put_below(staged / "all" / name, content, folder / name)
+                with _one_line(folder / name):
+                    (staged / "all" / name).parent.mkdir(parents=True, exist_ok=True)
+                    journal.put(staged / "all" / name, content)
             (staged / "all").rename(folder)
         journal.to_disk(parent)
     return True
-
-
-def _put_below(staged: Path, content: bytes, target: Path) -> None:
-    with _one_line(target):
-        try:
-            staged.parent.mkdir(parents=True, exist_ok=True)
-            journal.put(staged, content)
-        except OSError as error:
-            raise OSError(error.errno or errno.EIO, error.strerror or str(error), str(target)) from error
 
 
 @contextlib.contextmanager
