@@ -1,4 +1,4 @@
-"""The command line. Exit 0: done; 1: not enough; 2: unusable input; 3: no answer in time."""
+"""The command line. Exit 0: done; 1: not enough; 2: unusable input; 3: no answer in time; 70: internal error."""
 
 import argparse
 import contextlib
@@ -11,6 +11,7 @@ from pdm_alloc import __version__
 __all__ = ["main"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+INTERNAL = 70  # as sysexits.h numbers an internal software error
 INTERRUPTED, NO_READER = 130, 141  # as the shell itself numbers these two signals
 
 _STRATEGY = "isolate: most circuits; spare: fewest channels (default: the vehicle's setting)"
@@ -32,17 +33,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        Exit code: 0 done, 1 not enough, 2 unusable input, 3 no answer within the time limit; 130
-        interrupted, 141 nobody reads what is printed.
+        Exit code: 0 done, 1 not enough, 2 unusable input, 3 no answer within the time limit, 70
+        internal error; 130 interrupted, 141 nobody reads what is printed, 143 terminated.
     """
+    words = [str(word) for word in (sys.argv[1:] if arguments is None else arguments)]
     try:
-        return _run(arguments)
+        return _run(words)
     except KeyboardInterrupt:
         return _ended("interrupted", INTERRUPTED)
     except BrokenPipeError:
         return _ended("", NO_READER)
     except OSError as error:  # those of files are lines by now: this is what is printed to
         return _ended(f"cannot print: {error.strerror}", UNUSABLE)
+    except Exception as error:
+        return _internal(error, "--debug" in words)
 
 
 def _run(arguments: Sequence[str] | None) -> int:
@@ -67,6 +71,19 @@ def _open_streams() -> None:
             stream.reconfigure(errors="backslashreplace")
 
 
+def _internal(error: Exception, debug: bool) -> int:
+    """One line: a crash must not be taken for an answer, and a traceback is for who can use it."""
+    if debug:
+        import traceback
+
+        traceback.print_exception(error)
+    told = " ".join(f"{type(error).__name__}: {error}".split())[:300]
+    hint = "" if debug else "; run it again with --debug, and report what it prints together with the tables"
+    with contextlib.suppress(OSError):
+        print(f"pdm-alloc: Internal error: {told}{hint}", file=sys.stderr)
+    return INTERNAL
+
+
 def _ended(why: str, code: int) -> int:
     """One line; and nothing more to a stream that fails, as Python would try to once again at its end."""
     if code != INTERRUPTED:
@@ -82,17 +99,33 @@ def _parser() -> argparse.ArgumentParser:
         description="Which power distribution module is enough for a vehicle, and which load goes on which channel.",
         epilog=CAUTION,
     )
+    _add_debug(parser, default=False)
     parser.add_argument("--version", action="version", version=f"pdm-alloc {__version__}")
     verbs = parser.add_subparsers(dest="verb", required=True, metavar="COMMAND")
     _add_check(verbs)
     _add_size(verbs)
     _add_allocate(verbs)
+    _add_compare(verbs)
+    _add_panel(verbs)
     _add_new(verbs)
     return parser
 
 
 def _verb(verbs, name: str, text: str) -> argparse.ArgumentParser:
-    return verbs.add_parser(name, help=text, description=text, epilog=CAUTION)
+    parser = verbs.add_parser(name, help=text, description=text, epilog=CAUTION)
+    _add_debug(parser)
+    return parser
+
+
+def _add_debug(parser: argparse.ArgumentParser, default=argparse.SUPPRESS) -> None:
+    text = "after an internal error, print where it happened"
+    parser.add_argument("--debug", action="store_true", default=default, help=text)
+
+
+def _folder(text: str) -> str:
+    if not text.strip():
+        raise argparse.ArgumentTypeError("the name of the folder is empty")
+    return text
 
 
 def _add_input(parser: argparse.ArgumentParser) -> None:
@@ -128,13 +161,42 @@ def _add_allocate(verbs) -> None:
     _add_input(parser)
     _add_solving(parser)
     parser.add_argument("--module", required=True, action="append", metavar="NAME", help="may be given several times")
-    parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it sits, one per module")
-    parser.add_argument("--out", metavar="DIR", help="folder to write to (default: print the pin map only)")
+    parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it is mounted, one each")
+    parser.add_argument(
+        "--out", type=_folder, metavar="DIR", help="folder to write to (default: print the pin map only)"
+    )
+
+
+def _add_compare(verbs) -> None:
+    parser = _verb(verbs, "compare", "List what to change at the vehicle to get from one saved allocation to another.")
+    parser.add_argument("old", metavar="OLD", help="as it is wired: the folder of its documents, or allocation.json")
+    parser.add_argument("new", metavar="NEW", help="as it is to be, the same way")
+    parser.add_argument("--out", type=_folder, metavar="DIR", help="folder to write the rework list to")
+    parser.add_argument("--json", action="store_true", help="machine-readable JSON")
+
+
+def _add_panel(verbs) -> None:
+    parser = _verb(verbs, "panel", "Open the load table beside the verdict, as a page in the browser.")
+    parser.add_argument("vehicle", metavar="VEHICLE", help="folder of CSV tables, or one XLSX workbook")
+    parser.add_argument("--catalogue", metavar="DIR", help="tables of modules (default: 'catalogue' beside VEHICLE)")
+    parser.add_argument("--module", metavar="NAME", help="module to begin with")
+    parser.add_argument("--port", type=_port, metavar="N", help="port to serve at")
+    parser.add_argument("--dark", action="store_true", help="dark page")
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
 
 
 def _add_new(verbs) -> None:
-    parser = _verb(verbs, "new", "Write blank tables with one example row each and a column guide.")
-    parser.add_argument("folder", metavar="DIR", help="folder that does not exist yet, or is empty")
+    parser = _verb(verbs, "new", "Write tables to start from: blank ones of a vehicle or a catalogue, or the demo.")
+    parser.add_argument("folder", type=_folder, metavar="DIR", help="folder that does not exist yet, or is empty")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--demo", action="store_true", help="two demo vehicles and their catalogue, all invented")
+    which.add_argument("--catalogue", action="store_true", help="blank tables of modules instead of a vehicle")
+
+
+def _port(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a port: 1 to 65535")
+    return int(text)
 
 
 def _jobs(text: str) -> int:

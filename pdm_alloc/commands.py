@@ -1,7 +1,11 @@
 """What the verbs of the command line do."""
 
 import argparse
+import contextlib
+import signal
 import sys
+import threading
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,20 +18,26 @@ from pdm_alloc.vehicle import Vehicle
 __all__ = ["run"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+TERMINATED = 143  # as the shell numbers this signal
 _SHOWN = 12  # choices of modules and places
 
 
 def run(options: argparse.Namespace) -> int:
     """Run the verb; every fault of the input ends as lines on standard error and exit code 2."""
-    verb = {"check": _check, "size": _size, "allocate": _allocate, "new": _new}[options.verb]
+    verbs = {"check": _check, "size": _size, "allocate": _allocate, "compare": _compare, "panel": _panel, "new": _new}
     try:
-        return verb(options)
+        return verbs[options.verb](options)
     except InputError as error:
         return _refuse(options, error)
     except OSError as error:
         if error.filename is None:  # no file, but what is printed to
             raise
         print(f"pdm-alloc: {error.filename}: {error.strerror}", file=sys.stderr)
+        return UNUSABLE
+    except ModuleNotFoundError as error:
+        if "pip install" not in str(error):  # not an extra that is left out, but a broken installation
+            raise
+        print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE
 
 
@@ -140,7 +150,9 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     else:
         print(printed.text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
         print("", study.conventional_summary(), sep="\n")
-    return DONE if study.is_enough else SHORT
+    if study.is_enough:
+        return DONE
+    return SHORT if study.outcome == "not enough" else NO_ANSWER
 
 
 def _allocate(options) -> int:
@@ -180,7 +192,8 @@ def _not_enough(options, refusal) -> int:
 def _deliver(options, allocation) -> int:
     from pdm_alloc.export import write_documents
 
-    written = write_documents(allocation, options.out) if options.out else []
+    with _ended_cleanly():
+        written = write_documents(allocation, options.out) if options.out else []
     if options.json:
         printed.print_json(
             {
@@ -201,12 +214,64 @@ def _deliver(options, allocation) -> int:
     return DONE
 
 
-def _new(options) -> int:
-    from pdm_alloc.tables import new_tables
+def _compare(options) -> int:
+    from pdm_alloc.export import read_allocation
+    from pdm_alloc.export.revision import write_rework
+    from pdm_alloc.what_if import rework
 
-    written = new_tables(Path(options.folder))
-    print(f"Wrote {len(written)} files to {options.folder}: fill in loads.csv first; columns.md explains every column.")
+    old, new = read_allocation(options.old), read_allocation(options.new)
+    todo = rework(old, new)
+    with _ended_cleanly():
+        written = write_rework(old, new, options.out) if options.out else []
+    if options.json:
+        printed.print_json({"rework": printed.records(todo), "written": [str(p) for p in written]})
+        return DONE
+    print(printed.text(todo) if len(todo) else "Nothing to change: the wiring and all settings stay as they are.")
+    if written:
+        print(printed.written(written, Path(options.out)))
     return DONE
+
+
+def _panel(options) -> int:
+    from pdm_alloc.panel.__main__ import main
+
+    given = [("--catalogue", options.catalogue), ("--module", options.module), ("--port", options.port)]
+    words = [word for name, value in given if value is not None for word in (name, str(value))]
+    flags = [f"--{name.replace('_', '-')}" for name in ("dark", "no_browser") if getattr(options, name)]
+    return main([*words, *flags, "--", options.vehicle])
+
+
+def _new(options) -> int:
+    from pdm_alloc.tables.new import new_catalogue, new_demo, new_tables
+
+    folder = Path(options.folder)
+    with _ended_cleanly():
+        written = (new_demo if options.demo else new_catalogue if options.catalogue else new_tables)(folder)
+    print(f"Wrote {len(written)} files to {folder}: {_next_step(options, folder)}")
+    return DONE
+
+
+def _next_step(options, folder: Path) -> str:
+    if options.demo:
+        return f"try pdm-alloc size {folder / 'rally_coupe'}"
+    tables = "modules.csv and channels.csv" if options.catalogue else "loads.csv"
+    return f"fill in {tables} first; columns.md explains every column."
+
+
+@contextlib.contextmanager
+def _ended_cleanly() -> Iterator[None]:
+    """While files are written, being told to end (SIGTERM) is an exit that tidies up, with code 143.
+
+    Elsewhere there is nothing to tidy up, and the system ends the process at once, also while a solver is at work.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 class _progress:

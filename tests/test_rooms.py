@@ -63,8 +63,7 @@ FILE_CALLS = {
     "mkstemp",
     "mkdtemp",
 }
-# The solver greets on a file descriptor; the panel reads its own script and style, and opens a picture in memory; the
-# figures of the readme are written by their own script.
+# The solver greets on a file descriptor; the panel reads its own script and style, and opens a picture in memory.
 FILE_ROOMS = {"tables", "export"}
 FILE_EXCEPTIONS = {
     "cli.py": {"open"},
@@ -72,7 +71,6 @@ FILE_EXCEPTIONS = {
     "panel/load_grid.py": {"read_text"},
     "panel/screen.py": {"read_text"},
     "panel/static.py": {"open"},
-    "figures/readme.py": {"mkdir"},
 }
 
 

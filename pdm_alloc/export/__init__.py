@@ -12,11 +12,10 @@ if TYPE_CHECKING:
     from pdm_alloc.export.saved_file import read_allocation as read_allocation
     from pdm_alloc.export.steps import steps_of as steps_of
     from pdm_alloc.export.trace_file import read_trace as read_trace
-    from pdm_alloc.export.write import WriteError as WriteError
+    from pdm_alloc.tables.whole import WriteError as WriteError
 
 _WHERE = {
     "Measurements": "measurement",
-    "WriteError": "write",
     "read_allocation": "saved_file",
     "read_measurements": "measurement",
     "read_trace": "trace_file",
@@ -25,10 +24,12 @@ _WHERE = {
     "write_pin_map": "pin_map",
     "write_rework": "revision",
 }
-__all__ = list(_WHERE)
+__all__ = ["WriteError", *_WHERE]
 
 
 def __getattr__(name: str) -> Any:
+    if name == "WriteError":
+        return importlib.import_module("pdm_alloc.tables.whole").WriteError
     if name in _WHERE:
         return getattr(importlib.import_module(f"{__name__}.{_WHERE[name]}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

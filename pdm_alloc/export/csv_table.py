@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pdm_alloc.tables.csv_cell import marked, unmarked
+from pdm_alloc.tables.csv_cell import csv_line, unmarked
 from pdm_alloc.tables.csv_file import read_text
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.grid import Grid, grid_of
@@ -31,11 +31,9 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
     bytes
         UTF-8, marked as such only where it has to be; comma, decimal point, a header row.
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([marked(str(name)) for name in table.columns])
-    writer.writerows([_cell(value) for value in row] for row in table.itertuples(index=False, name=None))
-    content = text.getvalue()
+    rows = table.itertuples(index=False, name=None)
+    lines = [map(str, table.columns), *(map(_cell, row) for row in rows)]
+    content = "".join(map(csv_line, lines))
     return content.encode("utf-8" if content.isascii() else "utf-8-sig")
 
 
@@ -47,8 +45,7 @@ def _cell(value: Any) -> str:
     if isinstance(value, (float, np.floating)):
         number = float(value)
         return repr(int(number)) if number.is_integer() and abs(number) < 1e15 else repr(number)
-    # A lone carriage return is not quoted by every version of Python, and would end the row.
-    return marked(str(value).replace("\r\n", "\n").replace("\r", "\n"))
+    return str(value).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def read_table(path: Path, known: Collection[str], faults: Faults) -> Grid | None:

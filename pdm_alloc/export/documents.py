@@ -14,7 +14,7 @@ from pdm_alloc.export.saved import allocation_json
 from pdm_alloc.export.saved_file import SAVED_FOLDER, SAVED_SHEETS
 from pdm_alloc.export.saved_tables import saved_tables
 from pdm_alloc.export.sheets import sheets
-from pdm_alloc.export.write import write_files
+from pdm_alloc.tables.whole import write_files
 
 __all__ = ["TABLES_FOLDER", "write_documents"]
 

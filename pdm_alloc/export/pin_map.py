@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.export.csv_table import csv_bytes
-from pdm_alloc.export.write import write_file
+from pdm_alloc.tables.whole import write_file
 
 __all__ = ["write_pin_map"]
 

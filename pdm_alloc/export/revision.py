@@ -12,7 +12,7 @@ from pdm_alloc.export.pdf import sheets_pdf
 from pdm_alloc.export.saved_file import read_allocation
 from pdm_alloc.export.sheets import Sheet
 from pdm_alloc.export.workbook import sheets_workbook
-from pdm_alloc.export.write import write_files
+from pdm_alloc.tables.whole import write_files
 from pdm_alloc.what_if.compare import compare
 from pdm_alloc.what_if.rework import rework
 

@@ -5,6 +5,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from fractions import Fraction
+from hashlib import sha256
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -16,12 +17,14 @@ from pdm_alloc.module import Unit
 from pdm_alloc.tables.fault import Fault, InputError
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["SCHEMA_VERSION", "allocation_json", "allocation_schema", "from_json"]
+__all__ = ["SCHEMA_VERSION", "allocation_digest", "allocation_json", "allocation_schema", "from_json"]
 
 # Raise it with every change that a reader of the older form would not understand.
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 _FORMAT = "pdm_alloc allocation"
-_OF_THE_DOCUMENT = ("format", "version")
+_OF_THE_DOCUMENT = ("format", "version", "digest")
+# Whole milliamps of anything in a vehicle, metres, volts and minutes are far below.
+_LARGEST = 1e15
 
 
 class _Saved(BaseModel):
@@ -30,7 +33,8 @@ class _Saved(BaseModel):
     model_config = ConfigDict(extra="forbid", title="Allocation")
 
     format: Literal["pdm_alloc allocation"]
-    version: Literal[1]
+    version: Literal[2]
+    digest: str = Field(description="SHA-256 of everything else in the document, see `allocation_digest`.")
     outcome: Literal["proven best", "best so far"]
     strategy: Literal["isolate", "spare"]
     gap: float
@@ -53,10 +57,45 @@ def allocation_json(allocation: Allocation) -> bytes:
     bytes
         UTF-8; the same for the same allocation.
     """
-    names = [name for name in _Saved.model_fields if name not in _OF_THE_DOCUMENT]
-    content = {name: _plain(getattr(allocation, name)) for name in names}
-    document = {"format": _FORMAT, "version": SCHEMA_VERSION, **content}
+    content = _content(allocation)
+    document = {"format": _FORMAT, "version": SCHEMA_VERSION, "digest": _digest(content), **content}
     return (json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def allocation_digest(allocation: Allocation) -> str:
+    """What tells whether an allocation read back is the one that was saved, whatever form it was saved in.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Any.
+
+    Returns
+    -------
+    str
+        SHA-256 of its content, hexadecimal.
+    """
+    return _digest(_content(allocation))
+
+
+def _content(allocation: Allocation) -> dict[str, Any]:
+    names = [name for name in _Saved.model_fields if name not in _OF_THE_DOCUMENT]
+    return {name: _plain(getattr(allocation, name)) for name in names}
+
+
+def _digest(content: Mapping[str, Any]) -> str:
+    """The order of keys and of circuits does not count, and whole numbers are the same with and without a point."""
+    circuits = sorted(json.dumps(circuit, sort_keys=True) for circuit in content["circuits"])
+    text = json.dumps(_even({**content, "circuits": circuits}), sort_keys=True, ensure_ascii=False)
+    return sha256(text.encode()).hexdigest()
+
+
+def _even(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _even(item) for key, item in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [_even(item) for item in value]
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def allocation_schema() -> dict[str, Any]:
@@ -97,9 +136,12 @@ def from_json(content: bytes, name: str = "allocation.json") -> Allocation:
         raise InputError([_fault(name, item) for item in error.errors()[:100]]) from error
     values = {key: getattr(saved, key) for key in _Saved.model_fields if key not in _OF_THE_DOCUMENT}
     allocation = Allocation(**values)
-    faults = [*_changed(name, document, json.loads(allocation_json(allocation))), *misfits(allocation, name)]
+    kept = json.loads(json.dumps({**{key: document[key] for key in _OF_THE_DOCUMENT}, **_content(allocation)}))
+    faults = [*_changed(name, document, kept), *misfits(allocation, name)]
     if faults:
         raise InputError(faults[:100])
+    if allocation_digest(allocation) != saved.digest:
+        raise _refusal(name, "was changed after it was written", "give it as it was written, or allocate again")
     return allocation
 
 
@@ -118,7 +160,9 @@ def _plain(value: Any) -> Any:
 
 def _loaded(content: bytes, name: str) -> dict[str, Any]:
     try:
-        document = json.loads(content.decode("utf-8-sig"), parse_float=_finite, parse_constant=_finite)
+        document = json.loads(
+            content.decode("utf-8-sig"), parse_float=_finite, parse_int=_whole, parse_constant=_finite
+        )
         if b"\\u" in content:  # half a character can be written so, and then by no file be held
             json.dumps(document, ensure_ascii=False).encode()
     except (ValueError, RecursionError) as error:
@@ -136,9 +180,14 @@ def _loaded(content: bytes, name: str) -> dict[str, Any]:
 
 def _finite(text: str) -> float:
     """JSON has no word for what is infinite or no number, and Python would take both."""
-    if math.isfinite(value := float(text)):
+    if math.isfinite(value := float(text)) and abs(value) <= _LARGEST:
         return value
     raise ValueError(f"{text[:20]} is no number that can be kept")
+
+
+def _whole(text: str) -> int:
+    _finite(text)
+    return int(text)
 
 
 def _refusal(name: str, message: str, remedy: str) -> InputError:

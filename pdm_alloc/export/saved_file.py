@@ -1,8 +1,10 @@
 """A saved allocation read back: from JSON, from a folder of CSV files, or from the workbook."""
 
+import math
 import os
 import tempfile
-from collections.abc import Iterable
+import warnings
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,8 +13,7 @@ import pandas as pd
 from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.export.csv_table import csv_bytes, read_table
 from pdm_alloc.export.fitting import misfits
-from pdm_alloc.export.lock import locked
-from pdm_alloc.export.saved import SCHEMA_VERSION, from_json
+from pdm_alloc.export.saved import SCHEMA_VERSION, allocation_digest, from_json
 from pdm_alloc.export.saved_tables import ASSIGNMENTS, SETTINGS, UNITS, circuits_of
 from pdm_alloc.module import Unit
 from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
@@ -20,6 +21,7 @@ from pdm_alloc.tables.fault import Fault, Faults
 from pdm_alloc.tables.grid import Grid
 from pdm_alloc.tables.header import match_header, plain_header
 from pdm_alloc.tables.nearest import hint
+from pdm_alloc.tables.whole import MANIFEST, changed_files, reading
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["SAVED_FOLDER", "SAVED_SHEETS", "read_allocation"]
@@ -34,6 +36,8 @@ SAVED_SHEETS = {
     **{f"vehicle {name}": f"vehicle/{name}.csv" for name in _VEHICLE},
     **{f"catalogue {name}": f"catalogue/{name}.csv" for name in _CATALOGUE},
 }
+# What is meant to be written on: signs, ticks, measured values.
+_FILLED = ("tables/commissioning.", "tables/dead_circuit_checks.")
 _PARTS = ("vehicle", "catalogue")
 _COLUMNS = {"allocation": SETTINGS, "units": UNITS, "assignments": ASSIGNMENTS}
 
@@ -58,7 +62,7 @@ def read_allocation(path: str | os.PathLike[str]) -> Allocation:
     """
     place = Path(path)
     if place.is_dir():
-        with locked(place, to_read=True):
+        with reading(place):
             return _from_folder(place)
     if place.suffix.lower() == ".xlsx":
         return _from_workbook(place)
@@ -76,13 +80,36 @@ def _bytes(file: Path) -> bytes:
 
 
 def _from_folder(place: Path) -> Allocation:
-    for home in (place, place / SAVED_FOLDER):
-        if (home / "assignments.csv").is_file() and (home / "vehicle").is_dir():
-            return _from_tables(home)
+    if _has_tables(place):
+        return _from_tables(place)
+    if _has_tables(place / SAVED_FOLDER):
+        return _from_tables(place / SAVED_FOLDER, _changed(place))
     if (place / "allocation.json").is_file():
         return read_allocation(place / "allocation.json")
     remedy = "give the folder the documents were written to"
     raise InputError([Fault(place.name, None, None, None, "has no saved allocation in it", remedy)])
+
+
+def _has_tables(home: Path) -> bool:
+    return (home / "assignments.csv").is_file() and (home / "vehicle").is_dir()
+
+
+def _changed(place: Path) -> list[str]:
+    """Saved tables that are not as they were written; a changed JSON is refused, a changed document is warned of."""
+    changes = changed_files(place)
+    if changes is None:
+        why = "is missing or damaged: nothing tells whether these documents were written together"
+        raise InputError([Fault(MANIFEST, None, None, None, why, "write the documents anew")])
+    tables = [name for name in changes if name.startswith(f"{SAVED_FOLDER}/")]
+    missing = [name for name in tables if changes[name] == "is missing"]
+    refused = missing or [name for name in changes if name == "allocation.json"]
+    if refused:
+        remedy = "give the folder as it was written, or write the documents anew"
+        raise InputError([Fault(name, None, None, None, changes[name], remedy) for name in refused])
+    others = [name for name in changes if name not in tables and not name.startswith(_FILLED)]
+    if others:
+        warnings.warn(f"not as written with this allocation: {', '.join(others)}", stacklevel=4)
+    return tables
 
 
 def _from_workbook(file: Path) -> Allocation:
@@ -108,7 +135,7 @@ def _unpack(grid: Grid, target: Path) -> None:
     target.write_bytes(csv_bytes(pd.DataFrame(rows, columns=grid.header, dtype=object)))
 
 
-def _from_tables(home: Path) -> Allocation:
+def _from_tables(home: Path, changed: Collection[str] = ()) -> Allocation:
     faults = Faults()
     rows = {name: _rows(home / f"{name}.csv", columns, faults) for name, columns in _COLUMNS.items()}
     faults.raise_if_any()
@@ -131,7 +158,14 @@ def _from_tables(home: Path) -> Allocation:
     found = list(misfits(allocation, "assignments"))
     if found:
         raise InputError(found)
+    if allocation_digest(allocation) != settings["digest"]:
+        raise InputError([_altered(name) for name in changed or ("saved tables",)])
     return allocation
+
+
+def _altered(name: str) -> Fault:
+    remedy = "give the files as they were written, or write the documents anew"
+    return Fault(name, None, None, None, "was changed after it was written", remedy)
 
 
 def _rows(file: Path, columns: tuple[str, ...], faults: Faults) -> list[dict[str, str]]:
@@ -143,7 +177,13 @@ def _rows(file: Path, columns: tuple[str, ...], faults: Faults) -> list[dict[str
 
 
 def _check_settings(settings: dict[str, str], faults: Faults) -> None:
-    wanted = {"outcome": ("proven best", "best so far"), "strategy": ("isolate", "spare"), "vehicle": (), "gap": ()}
+    wanted = {
+        "outcome": ("proven best", "best so far"),
+        "strategy": ("isolate", "spare"),
+        "vehicle": (),
+        "gap": (),
+        "digest": (),
+    }
     if settings.get("version") != str(SCHEMA_VERSION):
         remedy = f"this program reads version {SCHEMA_VERSION}: use the program that wrote it"
         faults.add("allocation", None, "version", settings.get("version"), "is not known here", remedy)
@@ -177,10 +217,9 @@ def _check_files(home: Path, settings: dict[str, str], faults: Faults) -> None:
 
 def _is_number(text: str) -> bool:
     try:
-        float(text)
+        return math.isfinite(float(text))
     except ValueError:
         return False
-    return True
 
 
 def _check_items(rows: list[dict[str, str]], faults: Faults) -> None:

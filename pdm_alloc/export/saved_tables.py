@@ -7,7 +7,7 @@ import pandas as pd
 
 from pdm_alloc.allocation.circuit import PlacedCircuit
 from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.export.saved import SCHEMA_VERSION
+from pdm_alloc.export.saved import SCHEMA_VERSION, allocation_digest
 from pdm_alloc.module import Catalogue, Module, Unit, natural_key
 from pdm_alloc.tables import catalogue_tables, vehicle_tables
 
@@ -51,6 +51,7 @@ def saved_tables(allocation: Allocation) -> dict[str, pd.DataFrame]:
 def _settings(allocation: Allocation, tables: list[str]) -> pd.DataFrame:
     rows: list[tuple[str, Any]] = [
         ("version", SCHEMA_VERSION),
+        ("digest", allocation_digest(allocation)),
         ("tables", " ".join(tables)),
         ("vehicle", allocation.vehicle.name),
         ("outcome", allocation.outcome),

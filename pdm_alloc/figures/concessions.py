@@ -17,6 +17,7 @@ _WIDTH = 50
 _LINE = 0.23
 
 
+@style.plain_text
 def concessions(result: Any, axes: "Axes | None" = None, ranks: tuple[int, int] = (1, 2)) -> "Axes":
     """Draw two sets of concessions as two columns of cards; the strip on a card's left is as wide as its weight.
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["drop"]
 
 
+@style.plain_text
 def drop(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw a bar a load, longest first, and a tick where its limit is.
 

@@ -18,6 +18,7 @@ _COLUMNS = ("module", "channel", "command", "loads", "running_a", "limit_a", "in
 _LABEL = 44
 
 
+@style.plain_text
 def headroom(result: Any, axes: "Axes | None" = None, wanted_pct: float | None = None) -> "Axes":
     """Draw two bars a channel: running current over its limit, and inrush over what the channel bears.
 

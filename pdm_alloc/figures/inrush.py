@@ -21,6 +21,7 @@ _CURVES = (
 )
 
 
+@style.plain_text
 def inrush(curves: pd.DataFrame, axes: "Axes | None" = None, name: str = "") -> "Axes":
     """Draw current over time: what the circuit takes, what the channel lets pass, what the wire bears.
 

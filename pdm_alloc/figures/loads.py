@@ -18,6 +18,7 @@ _LOAD_X, _CHANNEL_X, _COUNT_X = 0.0, 1.0, 0.9
 _TONES = (style.RUNNING, style.INRUSH)
 
 
+@style.plain_text
 def loads(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw every load on the left, every used channel on the right, and a line for each item between them.
 

@@ -20,6 +20,7 @@ _PARTS = (
 )
 
 
+@style.plain_text
 def mass(choices: pd.DataFrame, axes: "Axes | None" = None, most: int = 15) -> "Axes":
     """Draw a stacked bar a choice, lightest first.
 

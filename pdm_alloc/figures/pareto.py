@@ -32,6 +32,7 @@ def front(choices: pd.DataFrame) -> pd.DataFrame:
     return by_price[by_price["mass_g"] < lightest]
 
 
+@style.plain_text
 def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw every choice as a point, one module or several, and join those worth considering.
 

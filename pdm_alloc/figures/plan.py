@@ -18,6 +18,7 @@ _INCHES = 10.5
 _MARGIN_M = 0.3
 
 
+@style.plain_text
 def plan(places: pd.DataFrame, segments: pd.DataFrame, modules: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw the vehicle from above, its front to the left; lines as thick as the bundles, with their diameter in mm.
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["room"]
 
 
+@style.plain_text
 def room(left: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw a bar for each kind of load: how many more of it fit before the module is no longer enough.
 

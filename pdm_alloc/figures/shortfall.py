@@ -17,6 +17,7 @@ __all__ = ["shortfall"]
 _WIDTH = 78
 
 
+@style.plain_text
 def shortfall(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw a bar for each kind of limit that is short: what the module has, and hatched what is missing.
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["states"]
 
 
+@style.plain_text
 def states(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw a grid, limits down and states across; each cell is filled as far as the limit is used.
 

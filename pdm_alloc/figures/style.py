@@ -4,13 +4,17 @@ Lightness of the colours (CIE L*, about): running 31, over 41, inrush 71, free 9
 printer by lightness and for a colour-blind eye by blue against orange; a limit that is passed is hatched too.
 """
 
-from typing import TYPE_CHECKING, Any, Literal
+import functools
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Literal, ParamSpec
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["FREE", "GRID", "HATCH", "INK", "INRUSH", "MUTED", "OVER", "RUNNING", "SMALL", "STEPS", "TEXT", "TITLE"]
-__all__ += ["bare", "beside", "legend", "need_axes", "title"]
+__all__ += ["bare", "beside", "legend", "need_axes", "plain_text", "title"]
+
+_P = ParamSpec("_P")
 
 INK = "#1c2430"
 MUTED = "#55606c"
@@ -52,6 +56,22 @@ def need_axes(axes: "Axes | None", width_in: float, height_in: float) -> "Axes":
         package = (missing.name or "matplotlib").split(".")[0]
         raise ImportError(f"figures need {package}: pip install 'pdm_alloc[figures]'") from None
     return Sheet(figsize=(width_in, height_in)).add_subplot()
+
+
+def plain_text(draw: "Callable[_P, Axes]") -> "Callable[_P, Axes]":
+    """A figure whose words are shown as they are: a name with dollar signs is no formula."""
+
+    @functools.wraps(draw)
+    def drawn(*arguments: _P.args, **options: _P.kwargs) -> "Axes":
+        axes = draw(*arguments, **options)
+        from matplotlib.text import Text
+
+        ticks = [*axes.get_xticklabels(), *axes.get_yticklabels()]  # made when asked for
+        for text in {*axes.findobj(Text), *ticks}:
+            text.set_parse_math(False)
+        return axes
+
+    return drawn
 
 
 def bare(axes: "Axes", grid: Literal["x", "y", "both", ""] = "x") -> None:

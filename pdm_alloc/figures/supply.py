@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["supply"]
 
 
+@style.plain_text
 def supply(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw for each state the mean current as a bar, the peak as a line to its right, charging as a mark.
 

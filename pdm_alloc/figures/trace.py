@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["trace"]
 
 
+@style.plain_text
 def trace(time_s: Any, current_a: Any, fit: "InrushFit", axes: "Axes | None" = None) -> "Axes":
     """Draw a logged current, the fit, and what is read off it with its standard errors.
 

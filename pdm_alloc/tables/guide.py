@@ -7,7 +7,7 @@ from pdm_alloc.tables.row import Row, cell_of, columns_of
 __all__ = ["column_guide", "example_row"]
 
 
-def column_guide(title: str, models: dict[str, type[Row]], more: dict[str, str]) -> str:
+def column_guide(title: str, models: dict[str, type[Row]], more: dict[str, str], first: str = "") -> str:
     """A column guide in Markdown.
 
     Parameters
@@ -18,18 +18,22 @@ def column_guide(title: str, models: dict[str, type[Row]], more: dict[str, str])
         Row model by file name.
     more : dict of str to str
         Text for tables that have no model of their own, by file name.
+    first : str
+        Files to fill in first, all of which must be there; default: those of a vehicle.
 
     Returns
     -------
     str
         With a section a table.
     """
-    sections = [f"# {title}", _PREFACE, *(_section(name, model) for name, model in models.items())]
+    beginning = f"Fill in `{first}` first; they must be there." if first else _FIRST_LOADS
+    sections = [f"# {title}", f"{beginning} {_PREFACE}", *(_section(name, model) for name, model in models.items())]
     sections += [f"## {name}\n\n{text}" for name, text in more.items()]
     return "\n\n".join(sections) + "\n"
 
 
-_PREFACE = """Fill in `loads.csv` first; it is the only table that must be there. Delete the tables you do not need.
+_FIRST_LOADS = "Fill in `loads.csv` first; it is the only table that must be there."
+_PREFACE = """Delete the tables you do not need.
 
 - The first row is the header; the order of rows and columns does not matter, and blank rows are skipped.
 - Comma, semicolon or tab between cells; decimal point or comma. A number may carry its column's own unit (`1.5 A`).

@@ -146,8 +146,8 @@ class PlaceRow(Row):
     key: ClassVar[tuple[str, ...]] = ("place",)
 
     place: _Name = column("unique name", "dash")
-    x_m: Annotated[float | None, _Metres] = column("forward from any origin", "1.2", "not known")
-    y_m: Annotated[float | None, _Metres] = column("to the left from the same origin", "0.3", "not known")
+    x_m: Annotated[float | None, _Metres] = column("from the front to the rear, from any origin", "0.6", "not known")
+    y_m: Annotated[float | None, _Metres] = column("to the right from the same origin", "-0.3", "not known")
     compartment: Annotated[str, Name()] = column("compartment it belongs to", "cabin", "none", "")
     ambient_c: Annotated[float | None, Number("°C", -60, 200)] = column(
         "temperature around it", "40", "module_ambient_c"

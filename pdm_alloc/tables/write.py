@@ -1,16 +1,16 @@
 """A vehicle written as tables that read back to the same vehicle: a folder of CSV files, or a workbook."""
 
-import csv
+import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
 from pdm_alloc.tables.cell import Number
-from pdm_alloc.tables.csv_cell import marked
+from pdm_alloc.tables.csv_cell import csv_line
 from pdm_alloc.tables.plain import Plain, catalogue_plain, headers, vehicle_plain
 from pdm_alloc.tables.row import cell_of, columns_of
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS
-from pdm_alloc.tables.whole import write_file, write_folder
+from pdm_alloc.tables.whole import write_file, write_new
 from pdm_alloc.vehicle import Vehicle
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from pdm_alloc.module import Catalogue
 
-__all__ = ["catalogue_tables", "vehicle_tables", "write_catalogue", "write_csv", "write_tables", "write_vehicle"]
+__all__ = ["catalogue_tables", "csv_text", "vehicle_tables", "write_catalogue", "write_tables", "write_vehicle"]
 
 
 def vehicle_tables(vehicle: Vehicle) -> "dict[str, DataFrame]":
@@ -66,7 +66,9 @@ def write_vehicle(vehicle: Vehicle, path: str | Path) -> Path:
     Raises
     ------
     InputError
-        There is something already, or it cannot be written. Nothing is left behind.
+        There is something already.
+    WriteError
+        It cannot be written; nothing is left behind.
     """
     place = Path(path)
     tables = vehicle_plain(vehicle)
@@ -83,26 +85,21 @@ def write_catalogue(catalogue: "Catalogue", path: str | Path) -> Path:
 def write_tables(tables: Plain, place: Path) -> Path:
     """Write tables of text as a workbook or a folder of CSV files, whole or not at all."""
     if place.suffix.lower() == ".xlsx":
-        write_file(place, lambda path: _write_workbook(tables, path))
+        place.absolute().parent.mkdir(parents=True, exist_ok=True)
+        write_file(place, _workbook(tables), new=True)
     else:
-        write_folder(place, lambda folder: _write_csvs(tables, folder))
+        write_new(place, {f"{table}.csv": csv_text(headers(rows), rows) for table, rows in tables.items()})
     return place
 
 
-def _write_csvs(tables: Plain, folder: Path) -> None:
-    for table, rows in tables.items():
-        write_csv(folder / f"{table}.csv", headers(rows), rows)
-
-
-def write_csv(path: Path, columns: list[str], rows: list[dict[str, str]]) -> None:
-    """Write one table; text outside ASCII gets the mark by which spreadsheets know UTF-8."""
+def csv_text(columns: list[str], rows: list[dict[str, str]]) -> bytes:
+    """One table as CSV; text outside ASCII gets the mark by which spreadsheets know UTF-8."""
     lines = [columns, *([row.get(column, "") for column in columns] for row in rows)]
-    ascii_only = all(cell.isascii() for line in lines for cell in line)
-    with path.open("w", newline="", encoding="utf-8" if ascii_only else "utf-8-sig") as file:
-        csv.writer(file, lineterminator="\n").writerows([marked(cell) for cell in line] for line in lines)
+    text = "".join(csv_line(line) for line in lines)
+    return text.encode("utf-8" if text.isascii() else "utf-8-sig")
 
 
-def _write_workbook(tables: Plain, path: Path) -> None:
+def _workbook(tables: Plain) -> bytes:
     from openpyxl import Workbook
 
     book = Workbook(write_only=True)
@@ -115,7 +112,9 @@ def _write_workbook(tables: Plain, path: Path) -> None:
         for row in rows:
             cells = zip(columns, numbers, strict=True)
             sheet.append([_cell(sheet, row.get(column, ""), number) for column, number in cells])
-    book.save(path)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
 
 
 def _is_number(table, column) -> bool:

@@ -43,7 +43,7 @@ def steps():
     car, catalogue = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
     yield "read the vehicle", best_of(5, lambda: pa.read_vehicle(DATA / "rally_coupe"))
     yield "read the catalogue", best_of(5, lambda: pa.read_catalogue(DATA / "catalogue"))
-    for module in ("middle-36", "middle-42", "large-48", "large-56"):
+    for module in ("middle-36", "middle-42", "large-50", "large-56"):
         for strategy in pa.STRATEGIES:
             work = lambda m=module, s=strategy: pa.allocate(car, catalogue[m], strategy=s)  # noqa: E731
             yield f"allocate on {module}, {strategy}", best_of(3, work)

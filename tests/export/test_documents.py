@@ -134,7 +134,7 @@ def test_disk_full_leaves_the_old_documents(allocation, tmp_path, monkeypatch):
         if len(calls) > 4:
             raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pdm_alloc.export.write.os.fsync", full)
+    monkeypatch.setattr("os.fsync", full)
     with pytest.raises(pa.export.WriteError, match="the disk is full") as caught:
         pa.export.write_documents(allocation, tmp_path, revision="B", date=DATE)
     assert caught.value.strerror.startswith("the disk is full")
@@ -147,7 +147,7 @@ import itertools, sys
 import pdm_alloc as pa
 from pdm_alloc.export import documents
 made = []
-keep = lambda folder, files, outdated: made.append((files, list(outdated)))
+keep = lambda folder, files, outdated=(): made.append((files, list(outdated)))
 write, documents.write_files = documents.write_files, keep
 allocation = pa.export.read_allocation(sys.argv[1])
 for revision in "AB":

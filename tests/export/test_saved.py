@@ -28,7 +28,7 @@ from tests.strategies import vehicles
 from tests.tables.random_tables import vehicles_as_tables
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
-GOLDEN = Path(__file__).with_name("allocation_schema_v1.json")
+GOLDEN = Path(__file__).with_name("allocation_schema_v2.json")
 
 
 def _write(tables, folder):
@@ -84,7 +84,7 @@ def _edited(change):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (lambda d: d.update(version=2), "has version 2"),
+        (lambda d: d.update(version=3), "has version 3"),
         (lambda d: d.update(format="other"), "is not a saved allocation"),
         (lambda d: d.update(extra=1), "extra inputs"),
         (
@@ -103,6 +103,12 @@ def _edited(change):
         (lambda d: d["circuits"][0].update(command="nothing"), "does not switch"),
         (lambda d: d["circuits"][0]["items"].append(["no such load", 1]), "is no load of the vehicle"),
         (lambda d: d.update(outcome="failed"), "outcome"),
+        (lambda d: d["vehicle"]["loads"][0].update(note="other"), "was changed after it was written"),
+        (lambda d: d.update(gap=0.25), "was changed after it was written"),
+        (lambda d: d.update(gap="nan"), "is taken for nan"),
+        (lambda d: d.update(gap=10**30), "no number that can be kept"),
+        (lambda d: d["units"][0]["module"].update(mass_g=1e308), "no number that can be kept"),
+        (lambda d: d["vehicle"]["settings"].update(reference_v="inf"), "is taken for inf"),
     ],
 )
 def test_altered_json_is_refused(change, said):
@@ -121,13 +127,16 @@ def test_no_json_is_refused(content):
 @pytest.mark.parametrize(
     ("file", "old", "new", "said"),
     [
-        ("allocation.csv", "version,1", "version,9", "is not known here"),
-        ("allocation.csv", "gap,0.0", "gap,small", "is not a number"),
+        ("allocation.csv", '"version",2', '"version",9', "is not known here"),
+        ("allocation.csv", '"gap",0.0', '"gap",small', "is not a number"),
+        ("allocation.csv", '"gap",0.0', '"gap",nan', "is not a number"),
+        ("allocation.csv", '"gap",0.0', '"gap",0.25', "was changed after it was written"),
+        ("vehicle/loads.csv", '"invented"', '"changed"', "was changed after it was written"),
         ("allocation.csv", "isolate", "scatter", "one of: isolate, spare"),
-        ("assignments.csv", ",single,", ",double,", "single, pair or bridge"),
-        ("assignments.csv", "load,item", "load,part", "part"),
-        ("units.csv", "compact-31,compact-31", "compact-31,compact-13", "did you mean 'compact-31'"),
-        ("vehicle/loads.csv", "\ntyre compressor,", "\ntyre compresser,", "is no load of the vehicle"),
+        ("assignments.csv", ',"single",', ',"double",', "single, pair or bridge"),
+        ("assignments.csv", '"load","item"', '"load","part"', "part"),
+        ("units.csv", '"compact-31","compact-31"', '"compact-31","compact-13"', "did you mean 'compact-31'"),
+        ("vehicle/loads.csv", '\n"tyre compressor",', '\n"tyre compresser",', "is no load of the vehicle"),
     ],
 )
 def test_altered_tables_are_refused(tmp_path, file, old, new, said):

@@ -12,9 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.export import write
 from pdm_alloc.export.name import safe_name
-from pdm_alloc.export.write import WriteError, write_file, write_files
+from pdm_alloc.tables.whole import MANIFEST, WriteError, write_file, write_files
 
 
 def test_replaces_and_leaves_nothing_behind(tmp_path):
@@ -43,7 +42,7 @@ def test_set_of_files(tmp_path):
     (folder / "mine.txt").write_text("kept")
     made = write_files(folder, {"a.csv": b"a", "b.csv": b"b"})
     assert [p.read_bytes() for p in made] == [b"a", b"b"]
-    assert sorted(p.name for p in folder.iterdir()) == ["a.csv", "b.csv", "mine.txt"]
+    assert sorted(p.name for p in folder.iterdir()) == ["a.csv", "b.csv", MANIFEST, "mine.txt"]
 
 
 @pytest.mark.parametrize(
@@ -59,12 +58,13 @@ def test_trouble_while_writing_keeps_the_old_files(tmp_path, monkeypatch, code, 
         if len(calls) == 2:
             raise OSError(code, os.strerror(code))
 
-    monkeypatch.setattr(write.os, "fsync", failing)
+    monkeypatch.setattr(os, "fsync", failing)
     with pytest.raises(WriteError, match=said) as caught:
         write_files(tmp_path, {"a": b"new a", "b": b"new b"})
     assert "\n" not in str(caught.value)
     assert str(tmp_path / "b") in str(caught.value)
-    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"a": b"old a", "b": b"old b"}
+    content = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.name != MANIFEST}
+    assert content == {"a": b"old a", "b": b"old b"}
 
 
 @pytest.mark.parametrize("make", ["folder", "file", "nothing"])
@@ -88,7 +88,7 @@ def test_read_only_folder(tmp_path):
 
 WRITER = """
 import sys
-from pdm_alloc.export.write import write_files
+from pdm_alloc.tables.whole import write_files
 size = 3_000_000
 n = 0
 while True:

@@ -1,7 +1,7 @@
 import re
 from pathlib import Path
 
-from pdm_alloc.figures import readme
+from tests.figures import readme
 
 ROOT = Path(__file__).resolve().parents[2]
 

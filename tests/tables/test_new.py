@@ -1,10 +1,19 @@
+import csv
+from pathlib import Path
+
 import pytest
 
+from pdm_alloc.figures import plan
 from pdm_alloc.kinds import KINDS
-from pdm_alloc.tables import InputError, new_tables, read_vehicle
+from pdm_alloc.tables import InputError, new_tables, read_catalogue, read_vehicle
+from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
+from pdm_alloc.tables.new import new_catalogue, new_demo
 from pdm_alloc.tables.row import columns_of
 from pdm_alloc.tables.settings_row import SettingsRow
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS
+from pdm_alloc.tables.whole import WriteError
+
+DATA = Path(__file__).resolve().parents[2] / "data"
 
 
 def test_blank_tables_make_a_vehicle(tmp_path):
@@ -25,7 +34,7 @@ def test_every_table_has_every_column(tmp_path):
     guide = (tmp_path / "mine" / "columns.md").read_text(encoding="utf-8")
     for table, model in VEHICLE_ROWS.items():
         header = (tmp_path / "mine" / f"{table}.csv").read_text(encoding="utf-8").splitlines()[0]
-        assert header.split(",") == list(columns_of(model))
+        assert next(csv.reader([header])) == list(columns_of(model))
         section = guide.split(f"## {table}.csv")[1].split("## ")[0]
         for column in columns_of(model):
             assert f"| {column} |" in section
@@ -62,13 +71,12 @@ def test_empty_folder_is_filled(tmp_path):
 
 def test_failure_leaves_nothing_behind(tmp_path, monkeypatch):
     """A disk that fills up half way: one line, and neither files nor a temporary folder remain."""
-    from pathlib import Path
 
-    def full(self, *_, **__):
-        raise OSError(28, "No space left on device", str(self))
+    def full(*_):
+        raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_text", full)
-    with pytest.raises(InputError, match=r"mine: cannot be written \(No space left on device\); choose a place"):
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(WriteError, match="the disk is full"):
         new_tables(tmp_path / "mine")
     assert not list(tmp_path.iterdir())
 
@@ -76,5 +84,33 @@ def test_failure_leaves_nothing_behind(tmp_path, monkeypatch):
 def test_place_below_a_file(tmp_path):
     """A folder cannot be made below a file: one line, not a traceback."""
     (tmp_path / "file").write_text("")
-    with pytest.raises(InputError, match="cannot be written"):
+    with pytest.raises(WriteError, match=r"cannot write .*mine: a part of the path is a file"):
         new_tables(tmp_path / "file" / "mine")
+
+
+def test_blank_catalogue(tmp_path):
+    """The blank tables of a catalogue make one module; the guide tells of every column."""
+    new_catalogue(tmp_path / "mine")
+    (module,) = read_catalogue(tmp_path / "mine")
+    assert module.name == "module A"
+    guide = (tmp_path / "mine" / "columns.md").read_text(encoding="utf-8")
+    for table, model in CATALOGUE_ROWS.items():
+        section = guide.split(f"## {table}.csv")[1].split("## ")[0]
+        assert all(f"| {column} |" in section for column in columns_of(model))
+
+
+def test_demo(tmp_path):
+    """The demo reads as it does from the repository, and brings its catalogue to the place where it is looked for."""
+    new_demo(tmp_path / "demo")
+    for name in ("rally_coupe", "expedition_truck"):
+        assert read_vehicle(tmp_path / "demo" / name) == read_vehicle(DATA / name)
+    assert read_catalogue(tmp_path / "demo" / "catalogue") == read_catalogue(DATA / "catalogue")
+
+
+def test_a_guide_agrees_with_the_plan():
+    """x_m runs from the front to the rear and y_m to the right, in the guide as in the figure."""
+    columns = columns_of(VEHICLE_ROWS["places"])
+    said = (plan.__doc__ or "").replace("\n", " ")
+    assert "from the front to the rear" in columns["x_m"].description
+    assert "to the right" in columns["y_m"].description
+    assert "x_m (from the front to the rear, m), y_m (from the centre line to the right, m)" in said

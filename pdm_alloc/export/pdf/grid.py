@@ -58,13 +58,13 @@ def grid(table: pd.DataFrame, type_: Type, width: float, style: str = "cell") ->
     body = [[type_.paragraph(text, style, align=side) for text, side in zip(row, align, strict=True)] for row in texts]
     widths = column_widths([heading(name) for name in names], texts, type_, width, style)
     make = needed("reportlab.platypus", "writes PDF").Table
-    return make([head, *body], colWidths=widths, repeatRows=1, hAlign="LEFT", style=[*LINES, *HEAD])
+    return make([head, *body], colWidths=widths, repeatRows=1, hAlign="LEFT", splitInRow=1, style=[*LINES, *HEAD])
 
 
 def column_widths(
     heads: Sequence[str], rows: Sequence[Sequence[str]], type_: Type, width: float, style: str = "cell"
 ) -> list[float]:
-    """Widths of the columns of a table: short columns as they like, long ones what is left, no word cut.
+    """Widths of the columns of a table: short ones as they like, long ones what is left; words break last.
 
     Parameters
     ----------
@@ -87,8 +87,8 @@ def column_widths(
     cells = [[head, *(row[at] for row in rows)] for at, head in enumerate(heads)]
     liked = [max(_line(text, type_, style, n == 0) for n, text in enumerate(own)) + _PADDING for own in cells]
     least = [max(_word(text, type_, style, n == 0) for n, text in enumerate(own)) + _PADDING for own in cells]
-    if sum(least) >= width:
-        return [width * low / sum(least) for low in least]
+    if sum(least) >= width:  # then words break, the longest first
+        return _shared(least, [0.0] * len(least), width)
     return _shared(liked, least, width)
 
 

@@ -1,4 +1,4 @@
-"""The figures of the README, drawn from the demo data: ``python -m pdm_alloc.figures.readme``."""
+"""The figures of the README, drawn from the demo data: ``python -m tests.figures.readme``."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any

@@ -1,0 +1,141 @@
+"""A crash is no answer: a code of its own, one line, a traceback only for who asks; what ends a run ends it cleanly."""
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+
+from pdm_alloc import commands
+from pdm_alloc.cli import main
+from tests.chain.small import write_small
+
+COUPE = str(Path(__file__).resolve().parents[2] / "data" / "rally_coupe")
+
+
+@pytest.mark.parametrize("error", [TypeError("two\nlines"), ImportError("no solver"), AssertionError(), MemoryError()])
+@pytest.mark.parametrize("debug", [False, True])
+def test_unexpected_errors(capsys, monkeypatch, error, debug):
+    """Code 70 and one line that says how to report it; the traceback only with --debug."""
+
+    def broken(_):
+        raise error
+
+    monkeypatch.setattr(commands, "_check", broken)
+    assert main(["check", COUPE, *(["--debug"] if debug else [])]) == 70
+    said = capsys.readouterr().err
+    assert f"pdm-alloc: Internal error: {type(error).__name__}" in said
+    assert ("Traceback" in said) == debug
+    assert debug or ("--debug" in said and len(said.splitlines()) == 1)
+
+
+def test_broken_solver(tmp_path):
+    """An installation whose solver cannot be imported does not exit with 1, which would be an answer."""
+    (tmp_path / "pulp.py").write_text("raise ImportError('libsolver.so: cannot open')")
+    path = os.pathsep.join([str(tmp_path), *sys.path])
+    command = [sys.executable, "-m", "pdm_alloc", "size", COUPE]
+    done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, "PYTHONPATH": path})
+    assert done.returncode == 70
+    assert done.stderr.startswith("pdm-alloc: Internal error: ImportError: libsolver.so")
+    assert len(done.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    "words", [["allocate", COUPE, "--module", "middle-36", "--out", ""], ["new", ""], ["new", " "]]
+)
+def test_a_folder_without_a_name(capsys, words):
+    """An empty name (a shell variable that is not set) is refused, not taken for "do not write"."""
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == 2
+    assert "the name of the folder is empty" in capsys.readouterr().err
+
+
+TERMINATED = """
+import os, signal, sys
+from pdm_alloc.cli import main
+from pdm_alloc.tables import journal
+put = journal.put
+def slow(file, content):
+    put(file, content)
+    print("writing", flush=True)
+    import time; time.sleep(30)
+journal.put = slow
+sys.exit(main(["new", sys.argv[1]]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
+def test_terminated_while_writing(tmp_path):
+    """SIGTERM while files are written: code 143, and nothing is left behind."""
+    process = subprocess.Popen([sys.executable, "-c", TERMINATED, str(tmp_path / "mine")], stdout=subprocess.PIPE)
+    assert process.stdout.readline().strip() == b"writing"
+    process.send_signal(signal.SIGTERM)
+    assert process.wait() == 143
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes of POSIX")
+def test_nobody_reads_what_is_printed(tmp_path):
+    """`pdm-alloc ... | head -0`: no traceback."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "pdm_alloc", "check", COUPE], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    process.stdout.close()
+    said = process.stderr.read()
+    assert process.wait() == 141
+    assert said == b""
+
+
+def test_home_that_cannot_be_written(tmp_path):
+    """Documents are written where the home folder takes no files (a service, a container)."""
+    car = write_small(tmp_path)
+    home = {"HOME": "/proc/none", "MPLCONFIGDIR": "", "XDG_CACHE_HOME": "", "XDG_CONFIG_HOME": ""}
+    command = [sys.executable, "-m", "pdm_alloc", "allocate", car, "--module", "six", "--out", str(tmp_path / "out")]
+    done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, **home})
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (tmp_path / "out" / "pin_map.csv").is_file()
+
+
+def test_compare(tmp_path, capsys):
+    """From two saved allocations, the rework list on the screen and as documents; the same twice: nothing to change."""
+    car = write_small(tmp_path)
+    assert main(["allocate", car, "--module", "six", "--out", str(tmp_path / "old")]) == 0
+    table = Path(car) / "loads.csv"
+    lines = table.read_text().splitlines()
+    table.write_text("\n".join(lines[:-1]) + "\n")
+    assert main(["allocate", car, "--module", "six", "--out", str(tmp_path / "new")]) == 0
+    capsys.readouterr()
+    assert main(["compare", str(tmp_path / "old"), str(tmp_path / "new"), "--out", str(tmp_path / "out")]) == 0
+    said = capsys.readouterr().out
+    assert "remove wire" in said
+    assert (tmp_path / "out" / "rework_list.csv").is_file()
+    assert main(["compare", str(tmp_path / "old"), str(tmp_path / "old" / "allocation.json")]) == 0
+    assert "Nothing to change" in capsys.readouterr().out
+    assert main(["compare", str(tmp_path / "old"), str(tmp_path / "none")]) == 2
+
+
+def test_panel_passes_its_words_on(monkeypatch):
+    """`pdm-alloc panel` opens the panel of the module with the same words."""
+    from pdm_alloc.panel import __main__ as panel
+
+    given = []
+    monkeypatch.setattr(panel, "main", lambda words: given.append(panel._parser().parse_args(words)) or 0)
+    assert main(["panel", COUPE, "--module", "middle-36", "--port", "8901", "--dark", "--no-browser"]) == 0
+    (options,) = given
+    assert (options.vehicle, options.module, options.port) == (COUPE, "middle-36", 8901)
+    assert (options.dark, options.no_browser, options.catalogue) == (True, True, None)
+
+
+@pytest.mark.parametrize(("outcome", "code"), [("stopped empty", 3), ("not enough", 1)])
+def test_places_without_time_are_no_answer(monkeypatch, capsys, outcome, code):
+    """A study over places that the clock stopped before any choice was enough exits with 3, as one module does."""
+    mounting = SimpleNamespace(outcome=outcome, conventional_summary=lambda: "")
+    study = SimpleNamespace(best=None, choices=pd.DataFrame(), is_enough=False, mounting=mounting, summary=lambda: "")
+    monkeypatch.setattr("pdm_alloc.sizing.size", lambda *_, **__: study)
+    assert main(["size", COUPE, "--places", "--time-limit", "0", "--json"]) == code
+    capsys.readouterr()
