@@ -5,6 +5,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from pdm_alloc.signals import Box, Keypad
+
 __all__ = ["Catalogue", "Channel", "Module", "Unit", "natural_key", "units_of"]
 
 
@@ -113,6 +115,8 @@ class Catalogue:
     name: str
     modules: tuple[Module, ...]
     table_hashes: tuple[tuple[str, str], ...] = ()
+    boxes: tuple[Box, ...] = ()
+    keypads: tuple[Keypad, ...] = ()
 
     def __getitem__(self, name: str) -> Module:
         """The module of that name; KeyError where there is none."""

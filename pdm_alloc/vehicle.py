@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from pdm_alloc.settings import Settings
+from pdm_alloc.signals import Message, Signal
 
 __all__ = [
     "Command",
@@ -119,13 +120,17 @@ class Command:
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """A switch, analog sender or bus message that conditions refer to."""
+    """A switch, analog sender or bus message that conditions refer to.
+
+    `read_by` is ``module``, ``control_unit``, ``keypad`` or None: not said.
+    """
 
     name: str
     kind: str = "switch"
     place: str | None = None
     note: str = ""
     extra: tuple[tuple[str, str], ...] = ()
+    read_by: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +227,8 @@ class Vehicle:
     concessions: tuple[Concession, ...] = ()
     states_given: bool = False
     table_hashes: tuple[tuple[str, str], ...] = ()
+    signals: tuple[Signal, ...] = ()
+    messages: tuple[Message, ...] = ()
 
     def load(self, name: str) -> Load:
         """The load of that name; KeyError where there is none."""

@@ -11,7 +11,9 @@ FILES = sorted(PACKAGE.rglob("*.py"))
 
 # Left to right; rooms of one tuple are neighbours that may not import each other.
 ORDER = (
-    ("kinds", "module", "settings"),
+    ("kinds", "settings", "signal_kinds"),
+    ("signals",),
+    ("module",),
     ("vehicle",),
     ("tables",),
     ("electrics",),
