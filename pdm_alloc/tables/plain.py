@@ -65,6 +65,17 @@ def _lean(table, rows) -> list[dict[str, str]]:
     return [{column: cell for column, cell in row.items() if column in kept} for row in rows]
 
 
+def _input(item) -> dict[str, str]:
+    return {
+        "input": item.name,
+        "kind": item.kind,
+        "place": item.place or "",
+        "read_by": item.read_by or "",
+        "note": item.note,
+        **dict(item.extra),
+    }
+
+
 def _load(load: Load) -> dict[str, str]:
     kind = KINDS[load.kind]
     cells = {

@@ -21,13 +21,12 @@ _Name = Annotated[str, Name()]
 _Text = Annotated[str, Text()]
 
 
-def _microseconds(value):
-    return whole(round(value * 1000) if value.denominator != 1 else value * 1000) if value else 0
-
-
-def milliamps_down(value) -> int:
-    """Amperes to whole milliamps, rounded down, as a limit is."""
+def thousandths_down(value) -> int:
+    """Amperes or milliseconds to whole thousandths, rounded down, as a limit is."""
     return int(value * 1000)
+
+
+_Time = Number("ms", 0.001, 3_600_000, to=thousandths_down)
 
 
 _Mass = Annotated[float | None, Number("g", 0, 1_000_000)]
@@ -68,16 +67,16 @@ class MessageRow(Row):
 
     message: _Name = column("unique name", "engine speed")
     bytes: Annotated[int, Number("", 0, 8, to=whole)] = column("data bytes", "8")
-    period_ms: Annotated[int, Number("ms", 0, 3_600_000, above=True, to=_microseconds)] = column(
+    period_ms: Annotated[int, _Time] = column(
         "shortest time from one to the next", "10"
     )
     priority: Annotated[int, Number("", 0, 2**29 - 1, to=whole)] = column(
         "identifier; the lower, the sooner; above 2,047 it is a long one", "256"
     )
-    deadline_ms: Annotated[int | None, Number("ms", 0, 3_600_000, above=True, to=_microseconds)] = column(
+    deadline_ms: Annotated[int | None, _Time] = column(
         "latest arrival after it was due", "", "period_ms"
     )
-    jitter_ms: Annotated[int, Number("ms", 0, 3_600_000, to=_microseconds)] = column(
+    jitter_ms: Annotated[int, Number("ms", 0, 3_600_000, to=milliamps)] = column(
         "how late it may be queued", "", "0", 0
     )
     note: _Text = column("free text", "invented", "nothing", "")
@@ -109,7 +108,7 @@ class SignalPinRow(Row):
     functions: Annotated[frozenset[str], Words(tuple(FUNCTIONS))] = column(
         "what it can do, one at a time", "voltage_input resistance_input"
     )
-    max_a: Annotated[int | None, Number("A", 0, 1_000, above=True, to=milliamps_down)] = column(
+    max_a: Annotated[int | None, Number("A", 0.001, 1_000, to=thousandths_down)] = column(
         "what it may carry", "", "not judged; must be given for outputs, supplies and grounds"
     )
     pair: Annotated[str | None, Name()] = column("two pins with one label work as a pair", "", "none")
