@@ -118,13 +118,30 @@ def allocate_signals(
         Pins that can do least are taken first, then the weakest, then the nearest; each proved in this order. Recounted
         by `verify_signals`.
     """
-    model = build_signal_program(types_of(signals, length_m is not None), pins_of(boxes))
-    stages = [versatility, surplus, *([wire_cost(length_m)] if length_m else [])]
-    solution = solve_signals(model, stages, Clock(time_limit_s))
+    clock = Clock(time_limit_s)
+    model = build_signal_program(types_of(signals), pins_of(boxes))
+    solution = solve_signals(model, (versatility, surplus), clock)
+    if solution.values and length_m is not None:
+        model, solution = _nearest(signals, boxes, length_m, solution, clock) or (model, solution)
     bare = SignalAllocation(solution.outcome, tuple(signals), tuple(boxes))
     if not bare:
         return bare
     return _checked(replace(bare, uses=hand_out_pins(model, solution.values, len(model.types)), costs=solution.costs))
+
+
+def _nearest(signals, boxes, length_m, solution, clock):
+    """Least wire at the costs of a solution that knows no places, which are the least of any; None: no answer in time.
+
+    Signals at different places are different here, so the program is several times larger and solved only once.
+    """
+    model = build_signal_program(types_of(signals, True), pins_of(boxes))
+    for stage, most in zip((versatility, surplus), solution.costs, strict=True):
+        model.program.row(stage(model), most=most)
+    step = solve_signals(model, (wire_cost(length_m),), clock)
+    if not step.values:
+        return None
+    outcome = BEST_SO_FAR if BEST_SO_FAR in (solution.outcome, step.outcome) else PROVEN_BEST
+    return model, replace(step, outcome=outcome, costs=(*solution.costs, *step.costs))
 
 
 def _checked(allocation: SignalAllocation) -> SignalAllocation:
