@@ -4,7 +4,16 @@ from collections.abc import Callable
 
 from pdm_alloc.program.signal_program import SignalProgram
 
-__all__ = ["NEW_CONNECTOR", "added_current", "added_pins", "moved_signals", "surplus", "versatility", "wire_cost"]
+__all__ = [
+    "NEW_CONNECTOR",
+    "added_current",
+    "added_pins",
+    "moved_signals",
+    "on_expanders",
+    "surplus",
+    "versatility",
+    "wire_cost",
+]
 
 NEW_CONNECTOR = "added"  # connector of pins a box would have to gain
 
@@ -78,3 +87,9 @@ def added_current(model: SignalProgram) -> dict[int, int]:
 def moved_signals(model: SignalProgram) -> dict[int, int]:
     """Signals that become something else."""
     return dict.fromkeys(model.moved.values(), 1)
+
+
+def on_expanders(model: SignalProgram) -> dict[int, int]:
+    """Signals that are on an expander of the bus."""
+    roles = {c.box.label: c.box.box.role for c in model.pins.classes}
+    return {v: 1 for v, _, label in model.placed() if roles[label] == "expander"}

@@ -4,7 +4,6 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from pdm_alloc.program.signal_program import SignalProgram
-from pdm_alloc.signals import SignalPin
 
 __all__ = ["PinUse", "hand_out_pins"]
 

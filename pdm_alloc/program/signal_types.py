@@ -50,7 +50,9 @@ class SignalType:
         return SIGNAL_KINDS[self.kind]
 
     def reads(self, box: FittedBox) -> bool:
-        """Whether the box is of the kind it must be on."""
+        """Whether the box is of the kind it must be on; what is vital is never on an expander of the bus."""
+        if self.vital and box.box.role == "expander":
+            return False
         return self.reader is None or box.box.role == self.reader
 
 

@@ -56,8 +56,10 @@ def test_sorting_rows_or_renaming_a_signal_moves_nothing_else(seed):
     assert len(allocate_signals(signals, shuffled[::-1]).uses) == len(uses)
     assert allocate_signals(signals, boxes[::-1]).uses == uses
     renamed = [replace(s, name="s0z") if s.name == "s0" else s for s in signals]
-    assert [replace(use, signal="s0" if use.signal == "s0z" else use.signal) for use in
-            allocate_signals(renamed, boxes).uses] == list(uses)
+    assert [
+        replace(use, signal="s0" if use.signal == "s0z" else use.signal)
+        for use in allocate_signals(renamed, boxes).uses
+    ] == list(uses)
 
 
 def _analog(count, rating=50):

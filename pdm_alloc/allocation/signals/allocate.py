@@ -1,6 +1,6 @@
 """Signals assigned to the pins of fitted boxes."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -11,7 +11,7 @@ from pdm_alloc.module import natural_key
 from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, PROVEN_BEST
 from pdm_alloc.program.signal_costs import surplus, versatility, wire_cost
 from pdm_alloc.program.signal_handout import PinUse, hand_out_pins
-from pdm_alloc.program.signal_program import build_signal_program, solve_signals
+from pdm_alloc.program.signal_program import SignalProgram, build_signal_program, solve_signals
 from pdm_alloc.program.signal_types import pins_of, types_of
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.signal_kinds import INPUT_SIGNALS, SIGNAL_KINDS
@@ -22,6 +22,7 @@ __all__ = ["LIMIT_S", "SignalAllocation", "allocate_signals", "key_counts", "sig
 
 LIMIT_S = 60.0
 LengthM = Callable[[str | None, str | None], float | None]
+Stage = Callable[[SignalProgram], Mapping[int, int]]
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class SignalAllocation:
     uses : tuple of PinUse
         One per item, spare ones included.
     costs : tuple of int
-        Functions lost with the pins taken; rating beyond need, 0.1 A; wire, cm.
+        Of each stage: functions lost with the pins taken; rating beyond need, 0.1 A; wire, cm, where known.
     findings : tuple of Finding
         What the independent recount found; an allocation with any is not given out (outcome failed).
     """
@@ -98,6 +99,7 @@ def allocate_signals(
     boxes: Sequence[FittedBox],
     length_m: LengthM | None = None,
     time_limit_s: float = LIMIT_S,
+    stages: Sequence[Stage] = (versatility, surplus),
 ) -> SignalAllocation:
     """Assign every signal to pins of the fitted boxes.
 
@@ -111,31 +113,33 @@ def allocate_signals(
         Place of the box and of the signal to length of wire, m, or None where not known.
     time_limit_s : float
         For everything, s.
+    stages : sequence of callable
+        What is minimised, in order; see `pdm_alloc.program.signal_costs`. Length of wire, where known, comes last.
 
     Returns
     -------
     SignalAllocation
-        Pins that can do least are taken first, then the weakest, then the nearest; each proved in this order. Recounted
-        by `verify_signals`.
+        As the stages stand: pins that can do least are taken first, then the weakest, then the nearest; each proved in
+        this order. Recounted by `verify_signals`.
     """
     clock = Clock(time_limit_s)
     model = build_signal_program(types_of(signals), pins_of(boxes))
-    solution = solve_signals(model, (versatility, surplus), clock)
+    solution = solve_signals(model, stages, clock)
     if solution.values and length_m is not None:
-        model, solution = _nearest(signals, boxes, length_m, solution, clock) or (model, solution)
+        model, solution = _nearest(signals, boxes, length_m, stages, solution, clock) or (model, solution)
     bare = SignalAllocation(solution.outcome, tuple(signals), tuple(boxes))
     if not bare:
         return bare
     return _checked(replace(bare, uses=hand_out_pins(model, solution.values, len(model.types)), costs=solution.costs))
 
 
-def _nearest(signals, boxes, length_m, solution, clock):
+def _nearest(signals, boxes, length_m, stages, solution, clock):
     """Least wire at the costs of a solution that knows no places, which are the least of any; None: no answer in time.
 
     Signals at different places are different here, so the program is several times larger and solved only once.
     """
     model = build_signal_program(types_of(signals, True), pins_of(boxes))
-    for stage, most in zip((versatility, surplus), solution.costs, strict=True):
+    for stage, most in zip(stages, solution.costs, strict=False):
         model.program.row(stage(model), most=most)
     step = solve_signals(model, (wire_cost(length_m),), clock)
     if not step.values:

@@ -45,7 +45,9 @@ class SignalShortfall:
     @property
     def sentence(self) -> str:
         """What is short in one sentence; empty where nothing is."""
-        parts = [f"{n} {words.replace(' ', ' and ')} pin{'' if n == 1 else 's'} of {box}" for box, words, n in self.pins]
+        parts = [
+            f"{n} {words.replace(' ', ' and ')} pin{'' if n == 1 else 's'} of {box}" for box, words, n in self.pins
+        ]
         parts += [f"{n} mA of {word} of {box}" for box, word, n in self.supplies]
         return f"Short: {', '.join(parts)} (for {', '.join(self.signals)})." if parts else ""
 
@@ -157,8 +159,6 @@ def _supplies(grown, uses, signals) -> tuple[tuple[str, str, int], ...]:
 def _named(uses) -> tuple[str, ...]:
     prefix = f"{NEW_CONNECTOR}-"
     names = [
-        use.signal
-        for use in uses
-        if any((pin or "").startswith(prefix) for pin in (*use.pins, use.supply, use.ground))
+        use.signal for use in uses if any((pin or "").startswith(prefix) for pin in (*use.pins, use.supply, use.ground))
     ]
     return tuple(dict.fromkeys(names))

@@ -94,6 +94,8 @@ def _of_use(signal, use, pins, role) -> Iterator[Finding]:
         yield _finding("pins", use, f"a {signal.kind} takes {count} pins of the box", len(taken), count)
     if signal.reader is not None and signal.reader != role:
         yield _finding("reader", use, f"{signal.name} is to be read by a {signal.reader}, not a {role}")
+    if signal.importance == "vital" and role == "expander":
+        yield _finding("vital", use, f"{signal.name} is vital and {use.box} depends on the bus")
     if joined and (len({pin.pair for pin in taken}) != 1 or any(pin.pair is None for pin in taken)):
         yield _finding("pair", use, f"the pins of {signal.name} are not a pair")
     for pin in taken:
