@@ -92,7 +92,9 @@ def ladder_steps(
     return Ladder(tuple(resistors_ohm), pull_up_ohm, tuple(steps))
 
 
-def design_ladder(switches: int, pull_up_ohm: float = 1000.0, least_gap: float = 0.005, **errors: float):
+def design_ladder(
+    switches: int, pull_up_ohm: float = 1000.0, least_gap: float = 0.005, **errors: float
+) -> Ladder | None:
     """The ladder whose steps are furthest apart, its resistors each about twice the one before, of preferred values.
 
     Parameters

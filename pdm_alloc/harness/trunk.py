@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 __all__ = ["EXACT_NODES", "Trunk", "shortest_order", "trunk_of"]
 
@@ -69,7 +70,7 @@ def trunk_of(nodes: Sequence[str], length_m: LengthM, stub_m: dict[str, float] |
         There is no node, or a name comes twice.
     """
     order, proved = shortest_order(nodes, length_m)
-    sections = tuple(length_m(a, b) for a, b in zip(order, order[1:], strict=False))
+    sections = tuple(length_m(a, b) for a, b in pairwise(order))
     return Trunk(order, sections, tuple((stub_m or {}).get(node, 0.0) for node in order), proved)
 
 
@@ -159,4 +160,4 @@ def _two_opt(table, path) -> list[int]:
 
 
 def _length(table, path) -> float:
-    return sum(table[a][b] for a, b in zip(path, path[1:], strict=False))
+    return sum(table[a][b] for a, b in pairwise(path))

@@ -69,7 +69,8 @@ def _label_order(model):
 
 def _use(item, label, pins, n, fed):
     shared = {word: pins_of_word[n] for word, pins_of_word in fed.items()}
-    return PinUse(*item, label, pins, shared.get("supply_5v"), shared.get("sensor_ground"))
+    name, number = item
+    return PinUse(name, number, label, pins, shared.get("supply_5v"), shared.get("sensor_ground"))
 
 
 def _feeds(model, values, t, label, word) -> list[str]:

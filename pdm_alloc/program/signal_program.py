@@ -236,7 +236,8 @@ def solve_signals(
     SignalSolution
         Proven best only where every stage was proved; no values where there is no answer.
     """
-    solution, costs, proved = Solution(PROVEN_BEST), [], True
+    solution, proved = Solution(PROVEN_BEST), True
+    costs: list[int] = []
     for stage in stages:
         cost = stage(model)
         if costs and not cost:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pdm_alloc.module import natural_key
 from pdm_alloc.signal_kinds import QUALIFIERS, SIGNAL_KINDS, SUPPLIES, SignalKind
@@ -114,7 +114,12 @@ def types_of(signals: Iterable[Signal], placed: bool = False) -> tuple[SignalTyp
         place = signal.place if placed else None
         key = (signal.kind, qualifiers, signal.supplies, signal.current_ma, place, signal.reader)
         members[*key, signal.importance == "vital"] += [(signal.name, n + 1) for n in range(signal.count)]
-    return tuple(SignalType(*key, tuple(members[key])) for key in sorted(members, key=_order))
+    return tuple(replace(_typed(key), members=tuple(members[key])) for key in sorted(members, key=_order))
+
+
+def _typed(key: tuple) -> SignalType:
+    kind, qualifiers, supplies, current, place, reader, vital = key
+    return SignalType(kind, qualifiers, supplies, current, place, reader, vital)
 
 
 def _order(key: tuple) -> tuple:

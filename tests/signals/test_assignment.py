@@ -102,7 +102,7 @@ def test_the_shortfall_is_complete_and_least():
 
 @pytest.mark.parametrize("seed", range(60))
 def test_the_growth_is_the_fewest_pins_brute_force_can_do_with(seed):
-    """Fewest pins short equals the fewest pins of signals that brute force cannot place (no bridges: one may be split)."""
+    """Fewest pins short equals the fewest pins of signals that brute force cannot place; a bridge may be split."""
     signals, boxes = random_case(random.Random(300 + seed), most_boxes=1)
     bare = [replace(s, needs=s.needs - {"supply_5v", "sensor_ground"}) for s in signals]
     signals = [s for s in bare if s.kind != "full_bridge"]

@@ -85,9 +85,23 @@ class SignalAllocation:
             for use in self.uses
             for label in use.pins
         ]
-        rows.sort(key=lambda row: [natural_key(row[name]) for name in ("box", "connector", "pin")])
+        rows.sort(key=lambda row: [natural_key(str(row[name])) for name in ("box", "connector", "pin")])
         columns = ["box", "connector", "pin", "signal", "item", "kind", "place", "supply", "ground"]
         return pd.DataFrame(rows, columns=columns)
+
+    def shared(self) -> pd.DataFrame:
+        """One row per supply and ground pin: box, pin, function, sensors, current_a, limit_a, headroom_pct."""
+        rows = [_shared_row(self, box, pin) for box in self.boxes for pin in box.box.pins if _is_shared(pin)]
+        columns = ["box", "pin", "function", "sensors", "current_a", "limit_a", "headroom_pct"]
+        return pd.DataFrame(rows, columns=columns)
+
+
+def _shared_row(allocation, box, pin) -> tuple:
+    currents = {signal.name: signal.current_ma for signal in allocation.signals}
+    fed = [u for u in allocation.uses if u.box == box.label and pin.label in (u.supply, u.ground)]
+    current = sum(currents[use.signal] for use in fed)
+    [word] = pin.functions
+    return (box.label, pin.label, word, len(fed), current / 1000, pin.max_ma / 1000, 100 * (1 - current / pin.max_ma))
 
 
 def _is_shared(pin) -> bool:

@@ -157,12 +157,13 @@ def _tried(signals, boxes, clock) -> SignalAllocation:
 
 def _by_cost(units, modules, by, most_units) -> Iterator[tuple[float, ModuleOption, tuple[Box, ...]]]:
     """Every set in order of cost: a set grows only by units at or after its last one, so none comes twice."""
-    known = sorted((u for u in units if _cost(u, by) is not None), key=lambda u: (_cost(u, by), natural_key(u.name)))
-    options = [m for m in modules if _cost(m, by) is not None]
-    heap = [(_cost(m, by), 0, n, ()) for n, m in enumerate(options)]
+    priced = [(cost, unit) for unit in units if (cost := _cost(unit, by)) is not None]
+    priced.sort(key=lambda item: (item[0], natural_key(item[1].name)))
+    options = [(cost, module) for module in modules if (cost := _cost(module, by)) is not None]
+    heap: list[tuple[float, int, int, tuple[int, ...]]] = [(cost, 0, n, ()) for n, (cost, _) in enumerate(options)]
     heapq.heapify(heap)
     while heap:
         cost, count, option, chosen = heapq.heappop(heap)
-        yield cost, options[option], tuple(known[n] for n in chosen)
-        for n in range(chosen[-1] if chosen else 0, len(known) if count < most_units else 0):
-            heapq.heappush(heap, (cost + _cost(known[n], by), count + 1, option, (*chosen, n)))
+        yield cost, options[option][1], tuple(priced[n][1] for n in chosen)
+        for n in range(chosen[-1] if chosen else 0, len(priced) if count < most_units else 0):
+            heapq.heappush(heap, (cost + priced[n][0], count + 1, option, (*chosen, n)))

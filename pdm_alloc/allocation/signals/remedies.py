@@ -155,32 +155,45 @@ def _shown(names) -> str:
 
 
 def _by_ladders(signals, boxes, types, clock) -> SignalRemedy | None:
-    switches = [t for t, k in enumerate(types) if k.kind == "switch_to_ground" and _may_move(k, _spare(signals))]
     each = max((n for n in range(1, MOST_SWITCHES + 1) if design_ladder(n)), default=0)
-    targets, moves = [], []
-    for place, reader in dict.fromkeys((types[t].place, types[t].reader) for t in switches):
-        for kind, supplies in (("resistance", ("sensor_ground",)), ("voltage", ("supply_5v", "sensor_ground"))):
-            targets.append(Target(SignalType(kind, (), supplies, LADDER_MA, place, reader, False), each))
-            at = [t for t in switches if (types[t].place, types[t].reader) == (place, reader)]
-            moves += [Move(t, len(targets) - 1) for t in at]
-    solved = _solve(_Plan(types, tuple(targets), tuple(moves)), boxes, clock) if moves else None
+    plan = _ladder_plan(signals, types, each)
+    solved = _solve(plan, boxes, clock) if plan.moves else None
     if solved is None:
         return None
     model, values, proved = solved
-    ladders, standing, items = [], [], []
-    for number, taken in sorted(_moved(model, values, signals).items()):
-        kind = targets[number].kind
-        for at in range(0, len(taken), each):
-            group = taken[at : at + each]
-            name = _free_name(f"ladder {len(ladders) + 1}", signals)
-            ladder = design_ladder(len(group))
-            assert ladder is not None
-            ladders.append((name, tuple(n for n, _ in group), ladder))
-            standing.append(_standing(name, kind))
-        items += taken
-    sentence = "; ".join(f"{_shown(names)} on one analog pin through a resistor ladder" for _, names, _ in ladders)
+    moved = _moved(model, values, signals)
+    groups = [
+        (plan.targets[number].kind, taken[at : at + each])
+        for number, taken in sorted(moved.items())
+        for at in range(0, len(taken), each)
+    ]
+    items = [item for _, group in groups for item in group]
+    names = [_free_name(f"ladder {n + 1}", signals) for n in range(len(groups))]
+    ladders = tuple(_ladder(name, group) for name, (_, group) in zip(names, groups, strict=True))
+    standing = [_standing(name, kind) for name, (kind, _) in zip(names, groups, strict=True) if kind is not None]
+    sentence = "; ".join(f"{_shown(keys)} on one analog pin through a resistor ladder" for _, keys, _ in ladders)
     after = [*_without(signals, items), *standing]
-    return _checked("ladder", items, sentence, proved, after, boxes, clock, ladders=tuple(ladders))
+    return _checked("ladder", items, sentence, proved, after, boxes, clock, ladders=ladders)
+
+
+def _ladder_plan(signals, types, each: int) -> _Plan:
+    """Switches of one place may share a ladder, on a pin with its own pull-up or with a pull-up from the 5 V supply."""
+    switches = [t for t, k in enumerate(types) if k.kind == "switch_to_ground" and _may_move(k, _spare(signals))]
+    targets: list[Target] = []
+    moves: list[Move] = []
+    for place, reader in dict.fromkeys((types[t].place, types[t].reader) for t in switches):
+        at = [t for t in switches if (types[t].place, types[t].reader) == (place, reader)]
+        for kind, supplies in (("resistance", ("sensor_ground",)), ("voltage", ("supply_5v", "sensor_ground"))):
+            moves += [Move(t, len(targets)) for t in at]
+            targets.append(Target(SignalType(kind, (), supplies, LADDER_MA, place, reader, False), each))
+    return _Plan(types, tuple(targets), tuple(moves))
+
+
+def _ladder(name: str, group) -> tuple[str, tuple[str, ...], Ladder]:
+    ladder = design_ladder(len(group))
+    if ladder is None:
+        raise ValueError(f"no ladder of {len(group)} switches can be told apart")
+    return name, tuple(key for key, _ in group), ladder
 
 
 def _free_name(name, signals) -> str:
@@ -205,11 +218,8 @@ def _by_relays(signals, boxes, types, clock) -> SignalRemedy | None:
         return None
     model, values, proved = solved
     moved = sorted(_moved(model, values, signals).items())
-    coil_signals = [
-        _standing(_free_name(f"relay of {name} {item}", signals), coils[n])
-        for n, taken in moved
-        for name, item in taken
-    ]
+    labels = [(f"relay of {name} {item}", coils[n]) for n, taken in moved for name, item in taken]
+    coil_signals = [_standing(_free_name(label, signals), coil) for label, coil in labels]
     items = [item for _, taken in moved for item in taken]
     sentence = f"{_shown(_names(items))} through a relay each, its coil ({RELAY_COIL_MA} mA) on a low-side pin"
     return _checked("relay", items, sentence, proved, [*_without(signals, items), *coil_signals], boxes, clock)
