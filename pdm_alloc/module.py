@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from pdm_alloc.shown import counted, headline_table
+from pdm_alloc.signals import Box, Keypad
 from pdm_alloc.unknown import UnknownName
 
 __all__ = ["Catalogue", "Channel", "Module", "Unit", "natural_key", "units_of"]
@@ -157,6 +158,8 @@ class Catalogue:
     name: str
     modules: tuple[Module, ...]
     table_hashes: tuple[tuple[str, str], ...] = ()
+    boxes: tuple[Box, ...] = ()
+    keypads: tuple[Keypad, ...] = ()
 
     def __getitem__(self, name: str) -> Module:
         """The module of that name; `UnknownName`, a KeyError, where there is none."""

@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from pdm_alloc.settings import Settings
 from pdm_alloc.shown import counted, headline_table
+from pdm_alloc.signals import Message, Signal
 from pdm_alloc.unknown import UnknownName
 
 __all__ = [
@@ -131,13 +132,17 @@ class Command:
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """A switch, analog sender or bus message that conditions refer to."""
+    """A switch, analog sender or bus message that conditions refer to.
+
+    `read_by` is ``module``, ``control_unit``, ``keypad`` or None: not said.
+    """
 
     name: str
     kind: str = "switch"
     place: str | None = None
     note: str = ""
     extra: tuple[tuple[str, str], ...] = ()
+    read_by: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,6 +251,8 @@ class Vehicle:
     concessions: tuple[Concession, ...] = ()
     states_given: bool = False
     table_hashes: tuple[tuple[str, str], ...] = ()
+    signals: tuple[Signal, ...] = ()
+    messages: tuple[Message, ...] = ()
 
     def load(self, name: str) -> Load:
         """The load of that name; `UnknownName`, a KeyError, where there is none."""

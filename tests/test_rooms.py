@@ -12,6 +12,8 @@ FILES = sorted(PACKAGE.rglob("*.py"))
 # Left to right; rooms of one tuple are neighbours that may not import each other.
 ORDER = (
     ("frames", "kinds", "settings", "shown", "unknown"),
+    ("kinds", "settings", "signal_kinds"),
+    ("signals",),
     ("module",),
     ("vehicle",),
     ("tables",),

@@ -29,7 +29,10 @@ __all__ = ["SAVED_FOLDER", "SAVED_SHEETS", "read_allocation"]
 SAVED_FOLDER = "saved"
 LARGEST_BYTES = 100_000_000
 # Sheet of a workbook: file below the folder it is read from.
-_VEHICLE = ("loads", "commands", "inputs", "states", "supply", "places", "routes", "locked", "concessions", "settings")
+_VEHICLE = (
+    *("loads", "commands", "inputs", "states", "supply", "places", "routes", "locked", "concessions", "settings"),
+    *("signals", "messages"),
+)
 _CATALOGUE = ("modules", "channels", "banks", "derating")
 SAVED_SHEETS = {
     **{f"saved {name}": f"{name}.csv" for name in ("allocation", "units", "assignments")},

@@ -9,6 +9,7 @@ from typing import Annotated, ClassVar
 from pdm_alloc.tables.cell import Cell, Name, Number, Text, Words, milliamps, whole
 from pdm_alloc.tables.number import CellError
 from pdm_alloc.tables.row import Row, column
+from pdm_alloc.tables.signal_rows import SIGNAL_CATALOGUE_ROWS
 from pdm_alloc.tables.text import clean
 
 __all__ = ["CATALOGUE_ROWS", "BankRow", "ChannelRow", "DeratingRow", "ModuleRow"]
@@ -123,4 +124,6 @@ class DeratingRow(Row):
     )
 
 
-CATALOGUE_ROWS: dict[str, type[Row]] = {m.table: m for m in (ModuleRow, ChannelRow, BankRow, DeratingRow)}
+CATALOGUE_ROWS: dict[str, type[Row]] = {
+    m.table: m for m in (ModuleRow, ChannelRow, BankRow, DeratingRow)
+} | SIGNAL_CATALOGUE_ROWS

@@ -7,50 +7,16 @@ from math import ceil
 
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.module import Catalogue, Channel
+from pdm_alloc.tables.decimals import decimal
+from pdm_alloc.tables.decimals import thousandths as _thousandths
 from pdm_alloc.tables.header import is_free
+from pdm_alloc.tables.plain_signals import signal_catalogue_plain, signal_vehicle_plain
 from pdm_alloc.vehicle import PPM, Command, Load, Settings, State, Vehicle
 
 __all__ = ["catalogue_plain", "decimal", "vehicle_plain"]
 
 _USUAL_SHARE = Channel("", 0, 0, 0.0).share_pct
 Plain = dict[str, list[dict[str, str]]]
-
-
-def decimal(value: object) -> str:
-    """A number, word, yes or no, or set of words as a cell; None is an empty cell.
-
-    Parameters
-    ----------
-    value : object
-        Of a field of a domain object.
-
-    Returns
-    -------
-    str
-        With a decimal point, without trailing zeros.
-    """
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, Fraction):
-        return _trimmed(f"{round(value * 10**9) / 10**9:.9f}") if value.denominator != 1 else str(value.numerator)
-    if isinstance(value, float):
-        return repr(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-    if isinstance(value, frozenset):
-        return " ".join(sorted(value))
-    return str(value)
-
-
-def _trimmed(text):
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _thousandths(value: int | None, digits=3) -> str:
-    if value is None:
-        return ""
-    whole, rest = divmod(value, 10**digits)
-    return _trimmed(f"{whole}.{rest:0{digits}d}")
 
 
 def vehicle_plain(vehicle: Vehicle) -> Plain:
@@ -70,7 +36,14 @@ def vehicle_plain(vehicle: Vehicle) -> Plain:
         "loads": [_load(load) for load in vehicle.loads],
         "commands": _commands(vehicle),
         "inputs": [
-            {"input": i.name, "kind": i.kind, "place": i.place or "", "note": i.note, **dict(i.extra)}
+            {
+                "input": i.name,
+                "kind": i.kind,
+                "place": i.place or "",
+                "read_by": i.read_by or "",
+                "note": i.note,
+                **dict(i.extra),
+            }
             for i in vehicle.inputs
         ],
         "states": _states(vehicle),
@@ -80,6 +53,7 @@ def vehicle_plain(vehicle: Vehicle) -> Plain:
         "locked": [{"load": k.load, "module": k.module, "channel": k.channel} for k in vehicle.locked],
         "concessions": [_concession(c) for c in vehicle.concessions],
         "settings": _settings(vehicle.settings),
+        **signal_vehicle_plain(vehicle),
     }
     return {table: _lean(table, rows) for table, rows in tables.items() if rows}
 
@@ -90,6 +64,17 @@ def _lean(table, rows) -> list[dict[str, str]]:
         return rows
     kept = {column for row in rows for column, cell in row.items() if cell or is_free(column)}
     return [{column: cell for column, cell in row.items() if column in kept} for row in rows]
+
+
+def _input(item) -> dict[str, str]:
+    return {
+        "input": item.name,
+        "kind": item.kind,
+        "place": item.place or "",
+        "read_by": item.read_by or "",
+        "note": item.note,
+        **dict(item.extra),
+    }
 
 
 def _load(load: Load) -> dict[str, str]:
@@ -231,6 +216,7 @@ def catalogue_plain(catalogue: Catalogue) -> Plain:
             for m in catalogue
             for c, factor in m.derating
         ],
+        **signal_catalogue_plain(catalogue),
     }
     return {table: _lean(table, rows) for table, rows in tables.items() if rows}
 

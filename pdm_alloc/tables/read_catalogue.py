@@ -10,7 +10,9 @@ from pdm_alloc.tables.catalogue_rules import check_catalogue
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.hashes import catalogue_hashes
 from pdm_alloc.tables.lines import Line, read_lines
+from pdm_alloc.tables.read_signals import boxes_of, keypads_of
 from pdm_alloc.tables.row import columns_of
+from pdm_alloc.tables.signal_rules import check_signal_pins
 from pdm_alloc.tables.source import Source, open_source
 
 __all__ = ["CATALOGUE_COLUMNS", "catalogue_of", "read_catalogue"]
@@ -66,6 +68,7 @@ def catalogue_of(source: Source, faults: Faults) -> Catalogue:
         source.require(table, "a catalogue needs the tables modules and channels, with a row for each", faults)
     rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in CATALOGUE_ROWS.items()}
     check_catalogue(rows, source.broken, faults)
+    check_signal_pins(rows, source.broken, faults)
     faults.raise_if_any()
     return catalogue_hashes(_build(source.name, rows))
 
@@ -81,7 +84,7 @@ def _build(name, rows: Rows) -> Catalogue:
     for line in rows["derating"]:
         derating[line.values.module].append((line.values.ambient_c, line.values.factor))
     modules = [_module(line, channels, banks, derating) for line in rows["modules"]]
-    return Catalogue(name, _sorted(modules))
+    return Catalogue(name, _sorted(modules), boxes=boxes_of(rows), keypads=keypads_of(rows["keypads"]))
 
 
 def _sorted(things) -> tuple:

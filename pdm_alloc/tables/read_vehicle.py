@@ -11,12 +11,14 @@ from pdm_alloc.tables.conditions import check_conditions
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.hashes import vehicle_hashes
 from pdm_alloc.tables.lines import Line, read_lines
+from pdm_alloc.tables.read_signals import messages_of, signals_of
 from pdm_alloc.tables.references import check_references
 from pdm_alloc.tables.routes import check_routes
 from pdm_alloc.tables.row import columns_of
 from pdm_alloc.tables.rules import check_rules
 from pdm_alloc.tables.settings import read_settings
 from pdm_alloc.tables.settings_row import SettingRow, SettingsRow
+from pdm_alloc.tables.signal_rules import check_signals
 from pdm_alloc.tables.source import Source, open_source
 from pdm_alloc.tables.states import build_states, check_supply, read_matrix
 from pdm_alloc.tables.vehicle_lines import VehicleLines
@@ -76,7 +78,7 @@ def vehicle_of(source: Source, faults: Faults) -> Vehicle:
     """
     source.require("loads", "a vehicle needs a row in the table loads for each load", faults)
     tables = _lines_of(source, faults)
-    for check in (check_references, check_conditions, check_rules, check_routes):
+    for check in (check_references, check_conditions, check_rules, check_routes, check_signals):
         check(tables, faults)
     faults.raise_if_any()
     return _build(source, tables)
@@ -109,6 +111,8 @@ def _build(source: Source, tables: VehicleLines) -> Vehicle:
         locked=_in_order(rows["locked"], _lock, lambda k: tuple(map(natural_key, (k.load, k.module, k.channel)))),
         concessions=_in_order(rows["concessions"], _concession, lambda c: (c.kind, natural_key(c.subject))),
         states_given=bool(tables.matrix.duties),
+        signals=signals_of(rows["signals"]),
+        messages=messages_of(rows["messages"]),
     )
     return vehicle_hashes(vehicle)
 
@@ -185,7 +189,7 @@ def _inrush(row: LoadRow) -> tuple[int, float, bool]:
 
 def _input(line):
     row = line.values
-    return Input(name=row.input, kind=row.kind, place=row.place, note=row.note, extra=line.extra)
+    return Input(name=row.input, kind=row.kind, place=row.place, note=row.note, extra=line.extra, read_by=row.read_by)
 
 
 def _place(line):

@@ -8,7 +8,7 @@ from pdm_alloc.tables.vehicle_lines import VehicleLines
 
 __all__ = ["check_references"]
 
-_PLACES = (("loads", "place"), ("inputs", "place"), ("routes", "start"), ("routes", "end"))
+_PLACES = (("loads", "place"), ("inputs", "place"), ("signals", "place"), ("routes", "start"), ("routes", "end"))
 
 
 def check_references(tables: VehicleLines, faults: Faults) -> None:

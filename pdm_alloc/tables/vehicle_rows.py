@@ -7,8 +7,10 @@ from fractions import Fraction
 from typing import Annotated, ClassVar
 
 from pdm_alloc.kinds import ACTIONS, IMPORTANCES, INPUT_KINDS, KINDS, NEEDS
+from pdm_alloc.signal_kinds import READERS
 from pdm_alloc.tables.cell import Name, Number, Text, Weight, Word, Words, YesNo, milliamps, whole
 from pdm_alloc.tables.row import Row, column
+from pdm_alloc.tables.signal_rows import SIGNAL_VEHICLE_ROWS
 
 __all__ = [
     "CONCESSION_KINDS",
@@ -111,6 +113,7 @@ class InputRow(Row):
     input: _Name = column("unique name", "ignition_switch")
     kind: Annotated[str, Word(INPUT_KINDS)] = column("what it is", "switch", "switch", "switch")
     place: Annotated[str | None, Name()] = column("where it sits, from the table places", "dash", "not known")
+    read_by: Annotated[str | None, Word(READERS)] = column("what reads its wire", "module", "not said")
     note: _Text = column("free text", "", **_NOTE)
 
 
@@ -194,4 +197,4 @@ class ConcessionRow(Row):
 VEHICLE_ROWS: dict[str, type[Row]] = {
     model.table: model
     for model in (LoadRow, CommandRow, InputRow, SupplyRow, PlaceRow, RouteRow, LockRow, ConcessionRow)
-}
+} | SIGNAL_VEHICLE_ROWS

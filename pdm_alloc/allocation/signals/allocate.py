@@ -1,0 +1,197 @@
+"""Signals assigned to the pins of fitted boxes."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from pdm_alloc.allocation.verify.finding import Finding
+from pdm_alloc.allocation.verify.signals import verify_signals
+from pdm_alloc.module import natural_key
+from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, PROVEN_BEST
+from pdm_alloc.program.signal_costs import surplus, versatility, wire_cost
+from pdm_alloc.program.signal_handout import PinUse, hand_out_pins
+from pdm_alloc.program.signal_program import SignalProgram, build_signal_program, solve_signals
+from pdm_alloc.program.signal_types import pins_of, types_of
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.signal_kinds import INPUT_SIGNALS, SIGNAL_KINDS
+from pdm_alloc.signals import FittedBox, Signal
+from pdm_alloc.vehicle import Vehicle
+
+__all__ = ["LIMIT_S", "SignalAllocation", "allocate_signals", "key_counts", "signals_of_vehicle"]
+
+LIMIT_S = 60.0
+LengthM = Callable[[str | None, str | None], float | None]
+Stage = Callable[[SignalProgram], Mapping[int, int]]
+
+
+@dataclass(frozen=True)
+class SignalAllocation:
+    """Which signal is on which pin.
+
+    Parameters
+    ----------
+    outcome : str
+        One of the five words; there are uses only for proven best and best so far.
+    signals : tuple of Signal
+        What was to be placed.
+    boxes : tuple of FittedBox
+        Where.
+    uses : tuple of PinUse
+        One per item, spare ones included.
+    costs : tuple of int
+        Of each stage: functions lost with the pins taken; rating beyond need, 0.1 A; wire, cm, where known.
+    findings : tuple of Finding
+        What the independent recount found; an allocation with any is not given out (outcome failed).
+    """
+
+    outcome: str
+    signals: tuple[Signal, ...]
+    boxes: tuple[FittedBox, ...]
+    uses: tuple[PinUse, ...] = ()
+    costs: tuple[int, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Whether every signal has its pins."""
+        return self.outcome in (PROVEN_BEST, BEST_SO_FAR)
+
+    @property
+    def free_pins(self) -> dict[str, int]:
+        """Pins left by box, those kept free on purpose counted as left; supplies and grounds not counted."""
+        kept = {signal.name for signal in self.signals if "spare" in signal.needs}
+        free = {}
+        for box in self.boxes:
+            taken = {pin for use in self.uses if use.box == box.label and use.signal not in kept for pin in use.pins}
+            free[box.label] = len([pin for pin in box.box.pins if not _is_shared(pin)]) - len(taken)
+        return free
+
+    def pin_map(self) -> pd.DataFrame:
+        """One row per pin taken: box, connector, pin, signal, item, kind, place, supply, ground; by box and pin."""
+        signals = {signal.name: signal for signal in self.signals}
+        pins = {(box.label, pin.label): pin for box in self.boxes for pin in box.box.pins}
+        rows = [
+            {
+                "box": use.box,
+                "connector": pins[use.box, label].connector,
+                "pin": pins[use.box, label].name,
+                "signal": use.signal,
+                "item": use.item,
+                "kind": signals[use.signal].kind,
+                "place": signals[use.signal].place or "",
+                "supply": use.supply or "",
+                "ground": use.ground or "",
+            }
+            for use in self.uses
+            for label in use.pins
+        ]
+        rows.sort(key=lambda row: [natural_key(str(row[name])) for name in ("box", "connector", "pin")])
+        columns = ["box", "connector", "pin", "signal", "item", "kind", "place", "supply", "ground"]
+        return pd.DataFrame(rows, columns=columns)
+
+    def shared(self) -> pd.DataFrame:
+        """One row per supply and ground pin: box, pin, function, sensors, current_a, limit_a, headroom_pct."""
+        rows = [_shared_row(self, box, pin) for box in self.boxes for pin in box.box.pins if _is_shared(pin)]
+        columns = ["box", "pin", "function", "sensors", "current_a", "limit_a", "headroom_pct"]
+        return pd.DataFrame(rows, columns=columns)
+
+
+def _shared_row(allocation, box, pin) -> tuple:
+    currents = {signal.name: signal.current_ma for signal in allocation.signals}
+    fed = [u for u in allocation.uses if u.box == box.label and pin.label in (u.supply, u.ground)]
+    current = sum(currents[use.signal] for use in fed)
+    [word] = pin.functions
+    return (box.label, pin.label, word, len(fed), current / 1000, pin.max_ma / 1000, 100 * (1 - current / pin.max_ma))
+
+
+def _is_shared(pin) -> bool:
+    return bool(pin.functions & {"supply_5v", "sensor_ground"})
+
+
+def allocate_signals(
+    signals: Sequence[Signal],
+    boxes: Sequence[FittedBox],
+    length_m: LengthM | None = None,
+    time_limit_s: float = LIMIT_S,
+    stages: Sequence[Stage] = (versatility, surplus),
+) -> SignalAllocation:
+    """Assign every signal to pins of the fitted boxes.
+
+    Parameters
+    ----------
+    signals : sequence of Signal
+        All of them, spare ones included; see `signals_of_vehicle`.
+    boxes : sequence of FittedBox
+        With labels of their own.
+    length_m : callable, optional
+        Place of the box and of the signal to length of wire, m, or None where not known.
+    time_limit_s : float
+        For everything, s.
+    stages : sequence of callable
+        What is minimised, in order; see `pdm_alloc.program.signal_costs`. Length of wire, where known, comes last.
+
+    Returns
+    -------
+    SignalAllocation
+        As the stages stand: pins that can do least are taken first, then the weakest, then the nearest; each proved in
+        this order. Recounted by `verify_signals`.
+    """
+    clock = Clock(time_limit_s)
+    model = build_signal_program(types_of(signals), pins_of(boxes))
+    solution = solve_signals(model, stages, clock)
+    if solution.values and length_m is not None:
+        model, solution = _nearest(signals, boxes, length_m, stages, solution, clock) or (model, solution)
+    bare = SignalAllocation(solution.outcome, tuple(signals), tuple(boxes))
+    if not bare:
+        return bare
+    return _checked(replace(bare, uses=hand_out_pins(model, solution.values, len(model.types)), costs=solution.costs))
+
+
+def _nearest(signals, boxes, length_m, stages, solution, clock):
+    """Least wire at the costs of a solution that knows no places, which are the least of any; None: no answer in time.
+
+    Signals at different places are different here, so the program is several times larger and solved only once.
+    """
+    model = build_signal_program(types_of(signals, True), pins_of(boxes))
+    for stage, most in zip(stages, solution.costs, strict=False):
+        model.program.row(stage(model), most=most)
+    step = solve_signals(model, (wire_cost(length_m),), clock)
+    if not step.values:
+        return None
+    outcome = BEST_SO_FAR if BEST_SO_FAR in (solution.outcome, step.outcome) else PROVEN_BEST
+    return model, replace(step, outcome=outcome, costs=(*solution.costs, *step.costs))
+
+
+def _checked(allocation: SignalAllocation) -> SignalAllocation:
+    """The allocation; without its uses where the recount finds anything."""
+    findings = tuple(verify_signals(allocation.signals, allocation.boxes, allocation.uses))
+    return replace(allocation, outcome=FAILED, uses=(), findings=findings) if findings else allocation
+
+
+def signals_of_vehicle(vehicle: Vehicle) -> tuple[Signal, ...]:
+    """Signals of a vehicle: the table signals, and inputs that a module or control unit reads.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+
+    Returns
+    -------
+    tuple of Signal
+        In natural order of their names. Keys of keypads are counted by `key_counts`.
+    """
+    read = [_input_signal(item) for item in vehicle.inputs if item.read_by in ("module", "control_unit")]
+    return tuple(sorted([*vehicle.signals, *read], key=lambda signal: natural_key(signal.name)))
+
+
+def _input_signal(item) -> Signal:
+    kind = INPUT_SIGNALS[item.kind]
+    current = SIGNAL_KINDS[kind].current_ma or 0
+    return Signal(item.name, kind, 1, item.place, "needed", frozenset(), current, True, item.read_by)
+
+
+def key_counts(vehicle: Vehicle) -> dict[str | None, int]:
+    """Keys wanted at each place: the inputs that a keypad reads."""
+    places = [item.place for item in vehicle.inputs if item.read_by == "keypad"]
+    return {place: places.count(place) for place in sorted(set(places), key=lambda p: natural_key(p or ""))}

@@ -1,0 +1,163 @@
+"""The trunk of the bus: its nodes in the order of least length, stubs, terminators, wire."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+__all__ = ["EXACT_NODES", "Trunk", "shortest_order", "trunk_of"]
+
+EXACT_NODES = 14
+LengthM = Callable[[str, str], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Trunk:
+    """The trunk of a bus.
+
+    Parameters
+    ----------
+    nodes : tuple of str
+        In the order the trunk reaches them; the two ends carry the terminators.
+    sections_m : tuple of float
+        Length from each node to the next, m.
+    stubs_m : tuple of float
+        Length from the trunk to each node, m, same order as `nodes`.
+    proved : bool
+        True: no order is shorter; False: more than `EXACT_NODES` nodes, a good order.
+    """
+
+    nodes: tuple[str, ...]
+    sections_m: tuple[float, ...]
+    stubs_m: tuple[float, ...]
+    proved: bool
+
+    @property
+    def length_m(self) -> float:
+        """Length from terminator to terminator, m."""
+        return sum(self.sections_m)
+
+    @property
+    def wire_m(self) -> float:
+        """Twisted pair in trunk and stubs, m."""
+        return self.length_m + sum(self.stubs_m)
+
+    @property
+    def terminators(self) -> tuple[str, ...]:
+        """Nodes at which the two terminators sit; with a single node it is one node."""
+        return (self.nodes[0], self.nodes[-1]) if len(self.nodes) > 1 else self.nodes
+
+
+def trunk_of(nodes: Sequence[str], length_m: LengthM, stub_m: dict[str, float] | None = None) -> Trunk:
+    """The shortest trunk through all nodes.
+
+    Parameters
+    ----------
+    nodes : sequence of str
+        Names, distinct.
+    length_m : callable
+        Two nodes to the length of the run between them, m; the same both ways.
+    stub_m : dict of str to float, optional
+        Length of a node's stub where the trunk does not pass through its connector, m.
+
+    Returns
+    -------
+    Trunk
+        Between an order and its reverse the one that starts with the lower name.
+
+    Raises
+    ------
+    ValueError
+        There is no node, or a name comes twice.
+    """
+    order, proved = shortest_order(nodes, length_m)
+    sections = tuple(length_m(a, b) for a, b in pairwise(order))
+    return Trunk(order, sections, tuple((stub_m or {}).get(node, 0.0) for node in order), proved)
+
+
+def shortest_order(nodes: Sequence[str], length_m: LengthM) -> tuple[tuple[str, ...], bool]:
+    """Nodes in the order of the shortest path through all of them, ends free.
+
+    Exact up to `EXACT_NODES` nodes: dynamic programming over sets of nodes (Bellman 1962; Held and Karp 1962). Above:
+    nearest neighbour from every start, improved by reversing stretches until none helps.
+
+    Parameters
+    ----------
+    nodes : sequence of str
+        Names, distinct.
+    length_m : callable
+        Two nodes to m.
+
+    Returns
+    -------
+    (tuple of str, bool)
+        The order, and whether it is proved the shortest.
+
+    Raises
+    ------
+    ValueError
+        There is no node, or a name comes twice.
+    """
+    names = sorted(nodes)
+    if not names or len(set(names)) < len(names):
+        raise ValueError("a bus needs nodes with distinct names")
+    table = [[0.0 if a == b else float(length_m(a, b)) for b in names] for a in names]
+    exact = len(names) <= EXACT_NODES
+    path = _held_karp(table) if exact else _improved(table)
+    path = min(path, path[::-1])
+    return tuple(names[n] for n in path), exact
+
+
+def _held_karp(table: list[list[float]]) -> list[int]:
+    count = len(table)
+    best = {(1 << n, n): (0.0, -1) for n in range(count)}
+    for chosen in range(1, 1 << count):
+        for last in range(count):
+            if (chosen, last) in best:
+                _extend(best, table, chosen, last)
+    full = (1 << count) - 1
+    return _traced(best, full, min(range(count), key=lambda n: best[full, n][0]))
+
+
+def _extend(best, table, chosen, last):
+    length = best[chosen, last][0]
+    for following, section in enumerate(table[last]):
+        if not chosen >> following & 1:
+            key = (chosen | 1 << following, following)
+            if key not in best or length + section < best[key][0]:
+                best[key] = (length + section, last)
+
+
+def _traced(best, chosen, last) -> list[int]:
+    path = []
+    while last >= 0:
+        path.append(last)
+        chosen, last = chosen & ~(1 << last), best[chosen, last][1]
+    return path
+
+
+def _improved(table) -> list[int]:
+    starts = [_two_opt(table, _nearest(table, start)) for start in range(len(table))]
+    return min(starts, key=lambda path: _length(table, path))
+
+
+def _nearest(table, start) -> list[int]:
+    path, left = [start], set(range(len(table))) - {start}
+    while left:
+        path.append(min(left, key=lambda n: (table[path[-1]][n], n)))
+        left.remove(path[-1])
+    return path
+
+
+def _two_opt(table, path) -> list[int]:
+    length = _length(table, path)
+    pairs = [(a, b) for a in range(len(path)) for b in range(a + 2, len(path) + 1)]
+    while True:
+        turned = [path[:a] + path[a:b][::-1] + path[b:] for a, b in pairs]
+        shorter = min(turned, key=lambda p: _length(table, p))
+        if _length(table, shorter) >= length - 1e-9:
+            return path
+        path, length = shorter, _length(table, shorter)
+
+
+def _length(table, path) -> float:
+    return sum(table[a][b] for a, b in pairwise(path))

@@ -1,0 +1,103 @@
+"""From counts to pins: which item of which signal is on which pin, in canonical order."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+from pdm_alloc.program.signal_program import SignalProgram
+
+__all__ = ["PinUse", "hand_out_pins"]
+
+
+@dataclass(frozen=True, slots=True)
+class PinUse:
+    """One item of a signal, the box it is on, its pins, and the shared pins that feed it.
+
+    Parameters
+    ----------
+    signal : str
+        Name of the signal.
+    item : int
+        Number of the item, from 1.
+    box : str
+        Label of the box.
+    pins : tuple of str
+        Labels of its pins.
+    supply, ground : str or None
+        Labels of the 5 V supply and of the sensor ground it shares; None: it needs none.
+    """
+
+    signal: str
+    item: int
+    box: str
+    pins: tuple[str, ...]
+    supply: str | None = None
+    ground: str | None = None
+
+
+def hand_out_pins(model: SignalProgram, values: tuple[int, ...], count: int) -> tuple[PinUse, ...]:
+    """Pins of every item.
+
+    Parameters
+    ----------
+    model : SignalProgram
+        The program.
+    values : tuple of int
+        Its solution.
+    count : int
+        How many of its types are signals of the vehicle; those after it stand for moved ones and get no pins here.
+
+    Returns
+    -------
+    tuple of PinUse
+        By type, then in natural order of the names.
+    """
+    places = _places(model, values)
+    uses = []
+    for t in range(count):
+        items = iter(model.types[t].members)
+        for label in sorted({label for kind, label in places if kind == t}, key=_label_order(model)):
+            taken = [(next(items), pins) for pins in places[t, label]]
+            fed = {word: _feeds(model, values, t, label, word) for word in model.types[t].supplies}
+            uses += [_use(item, label, pins, n, fed) for n, (item, pins) in enumerate(taken)]
+    return tuple(uses)
+
+
+def _label_order(model):
+    order = {c.box.label: n for n, c in enumerate(model.pins.classes)}
+    return order.__getitem__
+
+
+def _use(item, label, pins, n, fed):
+    shared = {word: pins_of_word[n] for word, pins_of_word in fed.items()}
+    name, number = item
+    return PinUse(name, number, label, pins, shared.get("supply_5v"), shared.get("sensor_ground"))
+
+
+def _feeds(model, values, t, label, word) -> list[str]:
+    """The shared pin of each item of a type in one box, in order."""
+    pins = [(s, p) for s, p in enumerate(model.pins.shared) if (p.box.label, p.word) == (label, word)]
+    return [p.pin.label for s, p in pins for _ in range(values[model.shared[t, s]])]
+
+
+def _places(model: SignalProgram, values) -> dict[tuple[int, str], list[tuple[str, ...]]]:
+    """Pins of each whole signal by type and box: pairs first, what they leave to single pins and bridges."""
+    places: dict[tuple[int, str], list[tuple[str, ...]]] = defaultdict(list)
+    used: set[int] = set()
+    for p, pair in enumerate(model.pins.pairs):
+        queue = iter(pair.pairs)
+        for t in range(len(model.types)):
+            for _ in range(values[model.pair[t, p]] if (t, p) in model.pair else 0):
+                couple = next(queue)
+                used.update(map(id, couple))
+                places[t, pair.box.label].append(tuple(pin.label for pin in couple))
+    halves: dict[tuple[int, str], list[str]] = defaultdict(list)
+    for c, group in enumerate(model.pins.classes):
+        free = iter([pin for pin in group.pins if id(pin) not in used])
+        for t in range(len(model.types)):
+            for _ in range(values[model.single[t, c]] if (t, c) in model.single else 0):
+                places[t, group.box.label].append((next(free).label,))
+            for _ in range(values[model.half[t, c]] if (t, c) in model.half else 0):
+                halves[t, group.box.label].append(next(free).label)
+    for key, labels in halves.items():
+        places[key] += [tuple(labels[n : n + 2]) for n in range(0, len(labels), 2)]
+    return places

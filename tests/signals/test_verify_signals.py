@@ -1,0 +1,97 @@
+"""Each rule of the recount broken by one unit, and found."""
+
+from dataclasses import replace
+
+import pytest
+
+from pdm_alloc.allocation.signals.allocate import allocate_signals
+from pdm_alloc.allocation.verify.signals import verify_signals
+from pdm_alloc.signals import Box, Signal, SignalPin, fitted
+
+
+def _pin(name, words, rating=None, pair=None):
+    return SignalPin(name, "A", frozenset(words.split()), rating, pair)
+
+
+FED = frozenset(("supply_5v", "sensor_ground"))
+SIGNALS = (
+    Signal("pressure", "voltage", 2, importance="vital", needs=FED, current_ma=10),
+    Signal("valve", "low_side", needs=frozenset(("pwm",)), current_ma=1000),
+    Signal("wheel", "frequency_pair"),
+    Signal("motor", "full_bridge", current_ma=3000),
+    Signal("spare", "switch_to_ground", needs=frozenset(("spare",))),
+)
+UNIT = Box(
+    "unit",
+    (
+        _pin("1", "voltage_input"),
+        _pin("2", "voltage_input"),
+        _pin("3", "low_side pwm", 1000),
+        _pin("4", "low_side", 1000),
+        _pin("5", "frequency_pair", None, "f"),
+        _pin("6", "frequency_pair", None, "f"),
+        _pin("7", "half_bridge", 3000),
+        _pin("8", "half_bridge", 3000),
+        _pin("9", "switch_to_ground"),
+        _pin("10", "frequency_pair", None, "g"),
+        _pin("11", "frequency_pair", None, "g"),
+        _pin("12", "supply_5v", 20),
+        _pin("13", "sensor_ground", 20),
+    ),
+)
+BOXES = fitted([UNIT])
+USES = allocate_signals(SIGNALS, BOXES).uses
+
+
+def _rules(signals=SIGNALS, boxes=BOXES, uses=USES):
+    return {finding.rule for finding in verify_signals(signals, boxes, uses)}
+
+
+def _use(name, **changes):
+    return [replace(use, **changes) if (use.signal, use.item) == (name, 1) else use for use in USES]
+
+
+def _signal(name, **changes):
+    return [replace(signal, **changes) if signal.name == name else signal for signal in SIGNALS]
+
+
+def _pins(name, role="control_unit", **changes):
+    pins = tuple(replace(pin, **changes) if pin.name == name else pin for pin in UNIT.pins)
+    return fitted([replace(UNIT, pins=pins, role=role)])
+
+
+def test_the_allocation_as_it_is_breaks_nothing():
+    """What the program gives out is clean, so that each finding below is of the break alone."""
+    assert USES and _rules() == set()
+
+
+BREAKS = {
+    "an item left out": ("placed", {"uses": USES[1:]}),
+    "an item twice": ("placed", {"uses": (*USES, USES[0])}),
+    "an item too many": ("placed", {"signals": _signal("pressure", count=1)}),
+    "a signal of another table": ("stranger", {"uses": _use("valve", signal="valve 2")}),
+    "a box that is not fitted": ("stranger", {"uses": _use("valve", box="unit 2")}),
+    "a pin twice": ("pin", {"uses": _use("pressure", pins=("A-2",))}),
+    "one half of a bridge": ("pins", {"uses": _use("motor", pins=("A-7",))}),
+    "a pin that is not there": ("pins", {"uses": _use("valve", pins=("A-99",))}),
+    "halves of two pairs": ("pair", {"uses": _use("wheel", pins=("A-5", "A-10"))}),
+    "a pin without the function": ("function", {"uses": _use("spare", pins=("A-4",))}),
+    "a pin without PWM": ("pwm", {"uses": _use("valve", pins=("A-4",))}),
+    "one mA through a pin": ("current", {"boxes": _pins("3", max_ma=999)}),
+    "one mA through half a bridge": ("current", {"boxes": _pins("8", max_ma=2999)}),
+    "one mA of supply": ("shared", {"boxes": _pins("12", max_ma=19)}),
+    "one mA of ground": ("shared", {"boxes": _pins("13", max_ma=19)}),
+    "no supply": ("supply_5v", {"uses": _use("pressure", supply=None)}),
+    "a ground for a supply": ("supply_5v", {"uses": _use("pressure", supply="A-13")}),
+    "no ground": ("sensor_ground", {"uses": _use("pressure", ground=None)}),
+    "a supply that is not needed": ("supply_5v", {"uses": _use("valve", supply="A-12")}),
+    "another kind of box": ("reader", {"signals": _signal("valve", reader="module")}),
+    "vital on an expander": ("vital", {"boxes": _pins("1", role="expander")}),
+}
+
+
+@pytest.mark.parametrize("name", BREAKS)
+def test_each_rule_broken_by_one_unit_is_found(name):
+    """The recount names the rule that was broken."""
+    rule, changes = BREAKS[name]
+    assert rule in _rules(**changes)
