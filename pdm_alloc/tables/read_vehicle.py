@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pdm_alloc.kinds import KINDS, default_drop_pct
 from pdm_alloc.module import natural_key
+from pdm_alloc.tables.condition import quoted_condition
 from pdm_alloc.tables.conditions import check_conditions
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.hashes import vehicle_hashes
@@ -128,11 +129,12 @@ def _settings(row: SettingsRow) -> Settings:
 
 def _commands(tables: VehicleLines) -> tuple[Command, ...]:
     found = {name: Command(name) for name in tables.names("loads", "command")}
+    inputs = tables.names("inputs", "input")
     for line in tables.rows["commands"]:
         row = line.values
         found[row.command] = Command(
             name=row.command,
-            condition=row.condition,
+            condition=quoted_condition(row.condition, inputs),
             action=row.action,
             note=row.note,
             headroom_pct=row.headroom_pct,

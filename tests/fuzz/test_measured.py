@@ -17,7 +17,6 @@ from tests.fuzz.mutate import TOKENS, damaged
 from tests.fuzz.refused import refused_in_words
 from tests.fuzz.test_saved import MADE
 
-pytest.importorskip("boolean")
 
 from pdm_alloc.export.commissioning import commissioning
 
