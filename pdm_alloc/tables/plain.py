@@ -8,6 +8,8 @@ from math import ceil
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.module import Catalogue
 from pdm_alloc.tables.header import is_free
+from pdm_alloc.tables.marks import unmistakable
+from pdm_alloc.tables.names import number_columns
 from pdm_alloc.vehicle import PPM, Command, Load, Settings, Vehicle
 
 __all__ = ["catalogue_plain", "decimal", "vehicle_plain"]
@@ -88,7 +90,11 @@ def _lean(table, rows) -> list[dict[str, str]]:
     if table == "states":
         return rows
     kept = {column for row in rows for column, cell in row.items() if cell or is_free(column)}
-    return [{column: cell for column, cell in row.items() if column in kept} for row in rows]
+    numbers = number_columns(table)
+    return [
+        {column: unmistakable(cell) if column in numbers else cell for column, cell in row.items() if column in kept}
+        for row in rows
+    ]
 
 
 def _load(load: Load) -> dict[str, str]:
@@ -193,7 +199,11 @@ def _concession(concession) -> dict[str, str]:
 
 def _settings(settings: Settings) -> list[dict[str, str]]:
     values = {item.name: getattr(settings, item.name) for item in fields(settings)}
-    return [{"setting": name, "value": decimal(value)} for name, value in values.items() if value is not None]
+    texts = {name: decimal(value) for name, value in values.items() if value is not None}
+    return [
+        {"setting": name, "value": text if isinstance(values[name], str) else unmistakable(text)}
+        for name, text in texts.items()
+    ]
 
 
 def catalogue_plain(catalogue: Catalogue) -> Plain:

@@ -9,7 +9,7 @@ from pdm_alloc.kinds import KINDS, default_drop_pct
 from pdm_alloc.module import natural_key
 from pdm_alloc.tables.condition import quoted_condition
 from pdm_alloc.tables.conditions import check_conditions
-from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.fault import Fault, Faults
 from pdm_alloc.tables.hashes import vehicle_hashes
 from pdm_alloc.tables.lines import Line, read_lines
 from pdm_alloc.tables.references import check_references
@@ -33,13 +33,15 @@ VEHICLE_COLUMNS: dict[str, tuple[str, ...]] = {
 }
 
 
-def read_vehicle(path: str | Path) -> Vehicle:
+def read_vehicle(path: str | Path, notes: list[Fault] | None = None) -> Vehicle:
     """The vehicle in a folder of CSV files or in an XLSX workbook.
 
     Parameters
     ----------
     path : str or Path
         Folder with ``loads.csv`` and whatever else there is, or a workbook with a sheet per table.
+    notes : list of Fault, optional
+        Takes what is no fault but good to know: how a doubtful cell was read, what was passed over.
 
     Returns
     -------
@@ -53,7 +55,10 @@ def read_vehicle(path: str | Path) -> Vehicle:
         With every fault of every table.
     """
     faults = Faults()
-    return vehicle_of(open_source(path, VEHICLE_COLUMNS, faults), faults)
+    vehicle = vehicle_of(open_source(path, VEHICLE_COLUMNS, faults), faults)
+    if notes is not None:
+        notes += faults.notes
+    return vehicle
 
 
 def vehicle_of(source: Source, faults: Faults) -> Vehicle:

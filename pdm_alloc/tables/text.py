@@ -5,7 +5,10 @@ import unicodedata
 
 __all__ = ["clean", "has_controls", "one_line"]
 
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
+# Fillers and blanks that are letters or symbols by their class; the rest are the format characters of Unicode.
+_BLANK = "\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0"
+_FORMAT = (chr(code) for code in range(0x80, 0x10000) if unicodedata.category(chr(code)) == "Cf")
+_INVISIBLE = dict.fromkeys(map(ord, (*_BLANK, *_FORMAT)))
 _SPACES = re.compile(r"\s+")
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 

@@ -1,6 +1,7 @@
 """An XLSX workbook, a sheet per table, read cell by cell as text."""
 
 import datetime
+import re
 import warnings
 from collections.abc import Iterator
 from itertools import zip_longest
@@ -10,16 +11,18 @@ import openpyxl
 from openpyxl.cell.read_only import EMPTY_CELL
 
 from pdm_alloc.tables.archive import inspect_archive
-from pdm_alloc.tables.cell import Odd
+from pdm_alloc.tables.cell import Exact, Odd
 from pdm_alloc.tables.fault import Faults, InputError
 from pdm_alloc.tables.grid import MOST_COLUMNS, Grid, grid_of
 from pdm_alloc.tables.header import plain_header
 from pdm_alloc.tables.names import ALL_TABLES
-from pdm_alloc.tables.number import CellError
+from pdm_alloc.tables.number import CellError, is_unit
 
 __all__ = ["read_workbook"]
 
 _ANEW = "open it in a spreadsheet and save it as .xlsx anew"
+# Text a cell adds to its number, as the format 0 "mA" does.
+_QUOTED = re.compile(r'"([^"]*)"|\\(.)')
 _DATES = (datetime.date, datetime.time, datetime.timedelta)
 
 
@@ -140,9 +143,11 @@ def _iso(value):
 
 
 def _number(value, shown_as) -> str:
-    """A number as its cell shows it: per cent where the cell says so, without what floating point leaves behind."""
-    if "%" in (shown_as or ""):
-        return f"{value * 100:.13g} %"
-    if isinstance(value, int) or value.is_integer():
-        return str(int(value))
-    return f"{value:.15g}"
+    """A number as its cell shows it: with per cent or a unit the cell adds, without what floating point leaves behind."""
+    positive = (shown_as or "").split(";")[0]
+    shown = _QUOTED.sub("", positive)
+    if "%" in shown:
+        return Exact(f"{value * 100:.13g} %")
+    text = str(int(value)) if isinstance(value, int) or value.is_integer() else f"{value:.15g}"
+    added = "".join(match[1] or match[2] for match in _QUOTED.finditer(positive)).strip()
+    return Exact(f"{text} {added}" if is_unit(added) else text)
