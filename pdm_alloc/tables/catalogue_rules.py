@@ -33,6 +33,7 @@ def check_catalogue(rows: Rows, broken: Collection[str], faults: Faults) -> None
         _check_ownerless(rows, faults)
     if rows["channels"] and not {"channels", "banks"} & set(broken):
         _check_banks(rows, faults)
+    _check_joined_names(rows["channels"], faults)
     _check_pins(rows, faults)
     for label in ("bridge", "pair"):
         _check_labels(rows["channels"], label, faults)
@@ -101,6 +102,19 @@ def _banks_of(lines) -> dict[str, dict[str, None]]:
         if line.values.bank is not None:
             banks[line.values.module][line.values.bank] = None
     return banks
+
+
+def _check_joined_names(lines, faults):
+    """1+2 is what the channels 1 and 2 are called when they are joined."""
+    names: dict[str, set[str]] = defaultdict(set)
+    for line in lines:
+        names[line.values.module].add(line.values.channel)
+    for line in lines:
+        name = line.values.channel or ""
+        parts = [part.strip() for part in name.split("+")]
+        if len(parts) > 1 and set(parts) <= names[line.values.module]:
+            message = f"is what the channels {' and '.join(parts)} are called when they are joined"
+            faults.add("channels", line.number, "channel", name, message, "give the channel another name")
 
 
 def _check_pins(rows, faults):

@@ -46,6 +46,8 @@ class Source:
             faults.add(table, None, None, None, "has no rows", why)
         else:
             why += f"; or give the path of the workbook {self.workbooks[0]}" if self.workbooks else ""
+            passed = [note.table for note in faults.notes if note.table not in self.grids and note.row is None]
+            why += f"; the sheets there are have other names: {', '.join(passed[:8])}" if passed else ""
             faults.add(table, None, None, None, "is missing or empty", why)
 
 

@@ -16,6 +16,7 @@ from pdm_alloc.tables.fault import Faults, InputError
 from pdm_alloc.tables.grid import MOST_COLUMNS, Grid, grid_of
 from pdm_alloc.tables.header import plain_header
 from pdm_alloc.tables.names import ALL_TABLES
+from pdm_alloc.tables.nearest import nearest
 from pdm_alloc.tables.number import CellError, is_unit
 
 __all__ = ["read_workbook"]
@@ -66,11 +67,13 @@ def _read(path, known, has_formula, faults) -> dict[str, Grid]:
     with path.open("rb") as file, path.open("rb") as again:
         book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
         formulas = openpyxl.load_workbook(again, read_only=True, keep_links=False) if has_formula else None
+        if not book.worksheets:
+            raise CellError("has no sheet with cells", "copy the tables into a workbook with a sheet for each")
         for sheet in book.worksheets:
             table = plain_header(sheet.title)
             if table.startswith("x_") or (table in ALL_TABLES and table not in known):
                 continue
-            grid = grid_of(table, _records(sheet, formulas[sheet.title] if formulas else None), faults)
+            grid = grid_of(table, _records(sheet, formulas[sheet.title] if formulas else None), faults, known=known.get(table, ()))
             _take(grids, table, grid, sheet.title, known, faults)
         book.close()
     return grids
@@ -81,6 +84,8 @@ def _take(grids, table, grid, title, known, faults):
         return
     if table in grids:
         faults.add(table, None, None, title, "is there twice", "delete one of the two sheets")
+    elif table not in known and nearest(table, known) is None:
+        faults.note(title, None, None, None, "is a sheet with another name than any table has and is passed over")
     elif table not in known:
         faults.unknown(
             title, None, None, None, known, "is not a table known here", "start its name with x_ to keep it unread"
