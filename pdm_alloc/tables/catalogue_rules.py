@@ -4,10 +4,11 @@ from collections import Counter, defaultdict
 from collections.abc import Collection
 from itertools import pairwise
 
+from pdm_alloc.tables.catalogue_rows import ASSUMED_PEAK_MS
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.lines import Line
 
-__all__ = ["check_catalogue"]
+__all__ = ["check_catalogue", "note_assumed"]
 
 Rows = dict[str, list[Line]]
 
@@ -38,6 +39,22 @@ def check_catalogue(rows: Rows, broken: Collection[str], faults: Faults) -> None
     for label in ("bridge", "pair"):
         _check_labels(rows["channels"], label, faults)
     _check_derating(rows["derating"], faults)
+
+
+def note_assumed(lines: list[Line], faults: Faults) -> None:
+    """Note how many channels leave peak_ms to be assumed.
+
+    Parameters
+    ----------
+    lines : list of Line
+        Of the table channels.
+    faults : Faults
+        Where it is noted.
+    """
+    empty = [line for line in lines if line.values.peak_ms is None]
+    if empty:
+        message = f"is empty for {len(empty)} channels: {ASSUMED_PEAK_MS:g} ms is assumed"
+        faults.note("channels", empty[0].number, "peak_ms", None, message)
 
 
 def _check_module(line, faults):

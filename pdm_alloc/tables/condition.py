@@ -329,9 +329,7 @@ class _Parser:
     def _nest(self, token: _Token) -> None:
         self._nesting += 1
         if self._nesting > MOST_NESTING:
-            raise ConditionError(
-                self.text, token.position, token.shown, f"at most {MOST_NESTING} times 'not' and '('"
-            )
+            raise ConditionError(self.text, token.position, token.shown, f"at most {MOST_NESTING} times 'not' and '('")
 
     def _parenthesis(self, opened: _Token) -> Expression:
         self._opened.append(opened)

@@ -104,7 +104,9 @@ def _without_titles(table, rows, known, faults) -> Iterator[tuple[int, list[str]
     head = list(islice(rows, MOST_TITLE_ROWS))
     hits = [len({plain_header(cell) for cell in record if cell} & set(known)) for _, record in head]
     enough = min(2, len(known))
-    start = next((at for at, count in enumerate(hits) if count >= enough), 0) if enough and not (hits and hits[0]) else 0
+    start = (
+        next((at for at, count in enumerate(hits) if count >= enough), 0) if enough and not (hits and hits[0]) else 0
+    )
     for number, record in head[:start]:
         title = next(cell for cell in record if not _is_blank(cell))
         faults.note(table, number, None, title, "stands above the header and is passed over")

@@ -8,6 +8,7 @@ from pdm_alloc.tables.text import clean, plain_header
 
 __all__ = ["is_free", "match_header", "plain_header"]
 
+
 def is_free(header: str) -> bool:
     """Whether a column travels through untouched (``x_...``)."""
     return clean(header).casefold().startswith("x_")

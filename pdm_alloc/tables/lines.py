@@ -54,8 +54,11 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
 
 def _settle_marks(grid: Grid, found: dict[str, int], columns: dict, faults: Faults) -> None:
     kinds = {name: kind for name in found if isinstance(kind := cell_of(columns[name]), Number)}
-    places = [(cells, found[name], NumberCell(number, name, kind, cells[found[name]]))
-              for number, cells in grid.rows for name, kind in kinds.items()]
+    places = [
+        (cells, found[name], NumberCell(number, name, kind, cells[found[name]]))
+        for number, cells in grid.rows
+        for name, kind in kinds.items()
+    ]
     settle(grid.table, [cell for _, _, cell in places], faults)
     for cells, at, cell in places:
         cells[at] = cell.text

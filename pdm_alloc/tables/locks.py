@@ -58,7 +58,9 @@ def _check_counts(rows, loads, faults):
             faults.add("locked", here[count].number, "load", load, message, "delete the rows too many")
         if count is not None and loads[load].share is False and len(here) < count:
             message = f"has {count} items with share = no, each alone on a channel, and is locked to {len(here)}"
-            faults.add("locked", lines[-1].number, "load", load, message, "add a row for each item, or say yes to share")
+            faults.add(
+                "locked", lines[-1].number, "load", load, message, "add a row for each item, or say yes to share"
+            )
 
 
 def _check_joined(rows, faults):

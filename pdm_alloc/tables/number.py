@@ -101,7 +101,7 @@ def read_number(text: str, unit: str = "", example: str = "4.5") -> Fraction:
 def _refuse_rest(cell, rest, unit, example):
     if not rest:
         return
-    if _THOUSANDS.fullmatch(cell):
+    if rest[0] in ".,'0123456789" and _THOUSANDS.fullmatch(cell):
         raise CellError("may or may not have thousands marked", _ONE_MARK)
     found = _UNIT_OF.get(rest.casefold())
     if found is None:

@@ -5,12 +5,13 @@ from fractions import Fraction
 from pathlib import Path
 
 from pdm_alloc.module import Catalogue, Channel, Module, natural_key
-from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
-from pdm_alloc.tables.catalogue_rules import check_catalogue
-from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.catalogue_rows import ASSUMED_PEAK_MS, CATALOGUE_ROWS
+from pdm_alloc.tables.catalogue_rules import check_catalogue, note_assumed
+from pdm_alloc.tables.fault import Fault, Faults
 from pdm_alloc.tables.hashes import catalogue_hashes
 from pdm_alloc.tables.lines import Line, read_lines
 from pdm_alloc.tables.row import columns_of
+from pdm_alloc.tables.runs import expand_runs
 from pdm_alloc.tables.source import open_source
 
 __all__ = ["CATALOGUE_COLUMNS", "read_catalogue"]
@@ -21,13 +22,15 @@ CATALOGUE_COLUMNS: dict[str, tuple[str, ...]] = {
 Rows = dict[str, list[Line]]
 
 
-def read_catalogue(path: str | Path) -> Catalogue:
+def read_catalogue(path: str | Path, notes: list[Fault] | None = None) -> Catalogue:
     """The catalogue in a folder of CSV files or in an XLSX workbook.
 
     Parameters
     ----------
     path : str or Path
         Folder with ``modules.csv``, ``channels.csv`` and whatever else there is, or a workbook with a sheet per table.
+    notes : list of Fault, optional
+        Takes what is no fault but good to know: how a doubtful cell was read, what was passed over or assumed.
 
     Returns
     -------
@@ -43,9 +46,13 @@ def read_catalogue(path: str | Path) -> Catalogue:
     source = open_source(path, CATALOGUE_COLUMNS, faults)
     for table in ("modules", "channels"):
         source.require(table, "a catalogue needs the tables modules and channels, with a row for each", faults)
+    expand_runs(source.grids.get("channels"), faults)
     rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in CATALOGUE_ROWS.items()}
     check_catalogue(rows, source.broken, faults)
+    note_assumed(rows["channels"], faults)
     faults.raise_if_any()
+    if notes is not None:
+        notes += faults.notes
     return catalogue_hashes(_build(source.name, rows))
 
 
@@ -94,7 +101,7 @@ def _channel(line) -> Channel:
         name=row.channel,
         continuous_ma=row.continuous_a,
         peak_ma=row.peak_a,
-        peak_ms=row.peak_ms,
+        peak_ms=ASSUMED_PEAK_MS if row.peak_ms is None else row.peak_ms,
         connector=row.connector,
         pins=row.pins,
         bank=row.bank,

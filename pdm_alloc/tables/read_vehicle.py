@@ -20,6 +20,7 @@ from pdm_alloc.tables.settings import read_settings
 from pdm_alloc.tables.settings_row import SettingRow, SettingsRow
 from pdm_alloc.tables.source import Source, open_source
 from pdm_alloc.tables.states import build_states, check_supply, read_matrix
+from pdm_alloc.tables.untouched import refuse_untouched
 from pdm_alloc.tables.vehicle_lines import VehicleLines
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS, LoadRow
 from pdm_alloc.vehicle import Command, Concession, Input, Load, Lock, Place, Route, Settings, Vehicle
@@ -55,7 +56,9 @@ def read_vehicle(path: str | Path, notes: list[Fault] | None = None) -> Vehicle:
         With every fault of every table.
     """
     faults = Faults()
-    vehicle = vehicle_of(open_source(path, VEHICLE_COLUMNS, faults), faults)
+    source = open_source(path, VEHICLE_COLUMNS, faults)
+    refuse_untouched(source, faults)
+    vehicle = vehicle_of(source, faults)
     if notes is not None:
         notes += faults.notes
     return vehicle

@@ -95,13 +95,13 @@ def _check_supply(tables, faults):
     nominal = tables.settings.system_v
     for line in tables.rows["supply"]:
         if _is_far(line.values.supply_v, nominal):
-            faults.add("supply", line.number, "supply_v", f"{line.values.supply_v:g}", *_far(line.values.supply_v, nominal))
+            faults.add(
+                "supply", line.number, "supply_v", f"{line.values.supply_v:g}", *_far(line.values.supply_v, nominal)
+            )
 
 
 def _is_far(volts, nominal) -> bool:
-    return None not in (volts, nominal) and not (
-        _LEAST_OF_NOMINAL * nominal <= volts <= _MOST_OVER_NOMINAL * nominal
-    )
+    return None not in (volts, nominal) and not (_LEAST_OF_NOMINAL * nominal <= volts <= _MOST_OVER_NOMINAL * nominal)
 
 
 def _far(volts, nominal):

@@ -3,6 +3,7 @@
 import datetime
 import re
 import warnings
+import zipfile
 from collections.abc import Iterator
 from itertools import zip_longest
 from pathlib import Path
@@ -24,6 +25,7 @@ __all__ = ["read_workbook"]
 _ANEW = "open it in a spreadsheet and save it as .xlsx anew"
 # Text a cell adds to its number, as the format 0 "mA" does.
 _QUOTED = re.compile(r'"([^"]*)"|\\(.)')
+_LIKE_A_TABLE = 0.75
 _DATES = (datetime.date, datetime.time, datetime.timedelta)
 
 
@@ -51,6 +53,7 @@ def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults)
     """
     try:
         has_formula = inspect_archive(path)
+        _refuse_charts_only(path)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return _read(path, known, has_formula, faults)
@@ -62,18 +65,27 @@ def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults)
         raise InputError.of(str(path), None, None, None, what, _ANEW) from error
 
 
+def _refuse_charts_only(path: Path) -> None:
+    with zipfile.ZipFile(path) as archive:
+        names = archive.namelist()
+    if any(name.startswith("xl/chartsheets/") for name in names) and not any(
+        name.startswith("xl/worksheets/") for name in names
+    ):
+        raise CellError("has no sheet with cells", "copy the tables into a workbook with a sheet for each")
+
+
 def _read(path, known, has_formula, faults) -> dict[str, Grid]:
     grids: dict[str, Grid] = {}
     with path.open("rb") as file, path.open("rb") as again:
         book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
         formulas = openpyxl.load_workbook(again, read_only=True, keep_links=False) if has_formula else None
-        if not book.worksheets:
-            raise CellError("has no sheet with cells", "copy the tables into a workbook with a sheet for each")
         for sheet in book.worksheets:
             table = plain_header(sheet.title)
             if table.startswith("x_") or (table in ALL_TABLES and table not in known):
                 continue
-            grid = grid_of(table, _records(sheet, formulas[sheet.title] if formulas else None), faults, known=known.get(table, ()))
+            grid = grid_of(
+                table, _records(sheet, formulas[sheet.title] if formulas else None), faults, known=known.get(table, ())
+            )
             _take(grids, table, grid, sheet.title, known, faults)
         book.close()
     return grids
@@ -84,7 +96,7 @@ def _take(grids, table, grid, title, known, faults):
         return
     if table in grids:
         faults.add(table, None, None, title, "is there twice", "delete one of the two sheets")
-    elif table not in known and nearest(table, known) is None:
+    elif table not in known and nearest(table, known, _LIKE_A_TABLE) is None:
         faults.note(title, None, None, None, "is a sheet with another name than any table has and is passed over")
     elif table not in known:
         faults.unknown(
