@@ -7,6 +7,7 @@ One parser reads the text, checks its grammar and makes the tree; nothing but Py
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 from pdm_alloc.vehicle import Vehicle
@@ -355,11 +356,12 @@ class _Parser:
 
 def _scan(text: str, inputs: frozenset[str]) -> Iterator[_Token]:
     """Split the text; the last token is the end."""
-    odd = sorted((name for name in inputs if name and not _PLAIN.fullmatch(name)), key=len, reverse=True)
+    odd = _odd_lengths(inputs)
     at, stop = 0, len(text.rstrip())
     while at < stop:
         at += len(text[at:]) - len(text[at:].lstrip()) if odd else 0
-        name = next((name for name in odd if _stands_at(name, text, at)), None)
+        parts = (text[at : at + length] for length in odd)
+        name = next((part for part in parts if part in inputs and _stands_at(part, text, at)), None)
         if name is not None:
             _refuse_ambiguous(text, at, name, inputs)
             yield _Token("name", name, at + 1, bare=True)
@@ -373,10 +375,17 @@ def _scan(text: str, inputs: frozenset[str]) -> Iterator[_Token]:
     yield _Token("end", "", stop + 1)
 
 
+@lru_cache(maxsize=64)
+def _odd_lengths(inputs: frozenset[str]) -> tuple[int, ...]:
+    """Lengths of the names that have more in them than letters, digits and underscores, longest first."""
+    return tuple(sorted({len(name) for name in inputs if name and not _PLAIN.fullmatch(name)}, reverse=True))
+
+
 def _stands_at(name: str, text: str, at: int) -> bool:
     """Whether the name stands there and no word goes on where it ends."""
     end = at + len(name)
-    return text.startswith(name, at) and not (_PLAIN.match(name[-1]) and _PLAIN.match(text[end : end + 1]))
+    odd = not _PLAIN.fullmatch(name)
+    return odd and not (_PLAIN.match(name[-1]) and _PLAIN.match(text[end : end + 1]))
 
 
 def _refuse_ambiguous(text: str, at: int, name: str, inputs: frozenset[str]) -> None:

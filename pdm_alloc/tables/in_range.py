@@ -105,7 +105,7 @@ def _is_finite(value: float | Fraction) -> bool:
     return math.isfinite(value) and abs(value) <= LARGEST
 
 
-def _of_column(value: float | Fraction, kind: Number, name: str, path: str) -> Iterator[Fault]:
+def _of_column(value: Any, kind: Number, name: str, path: str) -> Iterator[Fault]:
     low = value > kind.least if kind.above else value >= kind.least
     high = value < kind.most if kind.below else value <= kind.most
     if not (_is_finite(value) and low and high):

@@ -137,7 +137,7 @@ def _settings(row: SettingsRow) -> Settings:
 
 def _commands(tables: VehicleLines) -> tuple[Command, ...]:
     found = {name: Command(name) for name in tables.names("loads", "command")}
-    inputs = tables.names("inputs", "input")
+    inputs = frozenset(tables.names("inputs", "input"))
     for line in tables.rows["commands"]:
         row = line.values
         found[row.command] = Command(
