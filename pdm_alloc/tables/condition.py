@@ -1,7 +1,7 @@
 """Conditions of commands: ``ignition and start and not (clutch or brake)`` over the names of inputs.
 
-One parser reads the text, checks its grammar and makes the tree; nothing but Python is needed. The tree is plain data:
-`Variable`, `Not`, `And`, `Or`. Whoever builds an integer program walks it, whoever enumerates calls `Condition.evaluate`.
+One parser reads the text, checks its grammar and makes the tree; only Python is needed. The tree is plain data:
+`Variable`, `Not`, `And`, `Or`: `walk` it to build a program, call `Condition.evaluate` to enumerate.
 """
 
 import re

@@ -1,6 +1,7 @@
 """Rows of the table locked that contradict each other or the loads they name."""
 
 from collections import defaultdict
+from itertools import pairwise
 
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.lines import Line, refuse_twins
@@ -95,7 +96,7 @@ def _check_commands(lines, loads, faults):
 
 def _check_alone(lines, loads, faults):
     """An item that never shares, and another load on its channel."""
-    for before, line in zip(lines, lines[1:], strict=False):
+    for before, line in pairwise(lines):
         alone = next((each for each in (line, before) if loads[each.values.load].share is False), None)
         same = loads[before.values.load].command == loads[line.values.load].command
         if alone is not None and same and before.values.load != line.values.load:

@@ -14,7 +14,7 @@ ALL_TABLES = frozenset((*VEHICLE_ROWS, *CATALOGUE_ROWS, "states", "settings"))
 
 @cache
 def number_columns(table: str) -> frozenset[str]:
-    """Columns of a table that hold numbers; none for the tables states and settings, which have no columns of their own."""
+    """Columns of a table that hold numbers; none for the tables states and settings."""
     model = VEHICLE_ROWS.get(table) or CATALOGUE_ROWS.get(table)
     columns = columns_of(model) if model else {}
     return frozenset(name for name, info in columns.items() if isinstance(cell_of(info), Number))

@@ -160,7 +160,7 @@ def _iso(value):
 
 
 def _number(value, shown_as) -> str:
-    """A number as its cell shows it: with per cent or a unit the cell adds, without what floating point leaves behind."""
+    """A number as its cell shows it, per cent or unit included, without what floating point leaves behind."""
     positive = (shown_as or "").split(";")[0]
     shown = _QUOTED.sub("", positive)
     if "%" in shown:
