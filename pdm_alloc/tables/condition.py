@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
+from pdm_alloc.tables.expression import And, Expression, Not, Or, Variable, operands_of, walk
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = [
@@ -38,37 +39,6 @@ _TOKEN = re.compile(
 _PLAIN = re.compile(r"\w+", re.UNICODE)
 _OPERAND = "the name of an input, 'not' or '('"
 _OPERATOR = "'and', 'or'"
-
-
-@dataclass(frozen=True, slots=True)
-class Variable:
-    """True while the input of this name is on."""
-
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
-class Not:
-    """True while its operand is false."""
-
-    operand: "Expression"
-
-
-@dataclass(frozen=True, slots=True)
-class And:
-    """True while each of its operands, at least two, is true."""
-
-    operands: "tuple[Expression, ...]"
-
-
-@dataclass(frozen=True, slots=True)
-class Or:
-    """True while one of its operands, at least two, is true."""
-
-    operands: "tuple[Expression, ...]"
-
-
-Expression = Variable | Not | And | Or
 
 
 class ConditionError(ValueError):
@@ -156,34 +126,10 @@ class Condition:
         return _evaluate(self.expression, value, ones)
 
 
-def walk(expression: Expression) -> Iterator[Expression]:
-    """Every node of a tree, operands before what joins them.
-
-    Parameters
-    ----------
-    expression : Variable, Not, And or Or
-        The root.
-
-    Yields
-    ------
-    Variable, Not, And or Or
-        Left to right; the root last.
-    """
-    for operand in _operands(expression):
-        yield from walk(operand)
-    yield expression
-
-
-def _operands(expression: Expression) -> tuple[Expression, ...]:
-    if isinstance(expression, Variable):
-        return ()
-    return (expression.operand,) if isinstance(expression, Not) else expression.operands
-
-
 def _evaluate(expression: Expression, value: Callable[[str], int], ones: int) -> int:
     if isinstance(expression, Variable):
         return value(expression.name)
-    first, *others = (_evaluate(operand, value, ones) for operand in _operands(expression))
+    first, *others = (_evaluate(operand, value, ones) for operand in operands_of(expression))
     if isinstance(expression, Not):
         return ones & ~first
     for other in others:
