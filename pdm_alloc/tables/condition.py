@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
+from pdm_alloc.tables.condition_error import ConditionError
 from pdm_alloc.tables.expression import And, Expression, Not, Or, Variable, operands_of, walk
 from pdm_alloc.vehicle import Vehicle
 
@@ -39,29 +40,6 @@ _TOKEN = re.compile(
 _PLAIN = re.compile(r"\w+", re.UNICODE)
 _OPERAND = "the name of an input, 'not' or '('"
 _OPERATOR = "'and', 'or'"
-
-
-class ConditionError(ValueError):
-    """A condition that cannot be read.
-
-    Parameters
-    ----------
-    text : str
-        The whole condition.
-    position : int
-        Where the trouble is, in characters counted from 1.
-    found, expected : str
-        What stands there; what could.
-    hint : str
-        A remedy, or nothing.
-    two_names : bool
-        Two names follow each other, which a name with a space in it may explain.
-    """
-
-    def __init__(self, text: str, position: int, found: str, expected: str, hint: str = "", two_names: bool = False):
-        self.text, self.position, self.found, self.expected = text, position, found, expected
-        self.two_names = two_names
-        super().__init__(f"at character {position}: found {found}, expected {expected}{hint and f' ({hint})'}")
 
 
 class _Token(NamedTuple):
