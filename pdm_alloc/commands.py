@@ -13,6 +13,7 @@ from pdm_alloc import printed
 from pdm_alloc.module import Catalogue
 from pdm_alloc.tables import InputError, check_against, read_catalogue, read_vehicle
 from pdm_alloc.tables.fitted import fitted
+from pdm_alloc.tables.source import is_catalogue
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["run"]
@@ -52,12 +53,12 @@ def _fault_row(fault) -> dict:
     return {name: getattr(fault, name) for name in ("table", "row", "column", "value", "message", "remedy")}
 
 
-def _inputs(options, needed: bool) -> tuple[Vehicle, Catalogue | None]:
+def _inputs(options, needed: bool, notes: list | None = None) -> tuple[Vehicle, Catalogue | None]:
     """Both, with the faults of both at once."""
     path = _catalogue_path(options, needed)
     faults: list = []
-    vehicle = _read(read_vehicle, Path(options.vehicle), faults)
-    catalogue = _read(read_catalogue, path, faults) if path else None
+    vehicle = _read(read_vehicle, Path(options.vehicle), faults, notes)
+    catalogue = _read(read_catalogue, path, faults, notes) if path else None
     if vehicle is not None and catalogue is not None:
         faults += check_against(vehicle, catalogue)
     if faults or vehicle is None:
@@ -65,9 +66,9 @@ def _inputs(options, needed: bool) -> tuple[Vehicle, Catalogue | None]:
     return vehicle, catalogue
 
 
-def _read(reader, path, faults):
+def _read(reader, path, faults, notes):
     try:
-        return reader(path)
+        return reader(path, notes)
     except InputError as error:
         faults.extend(error.faults)
         return None
@@ -84,12 +85,31 @@ def _catalogue_path(options, needed: bool) -> Path | None:
 def _check(options) -> int:
     from pdm_alloc.tables.summary import vehicle_summary
 
-    vehicle, catalogue = _inputs(options, needed=False)
+    if is_catalogue(options.vehicle):
+        return _check_catalogue(options)
+    notes: list = []
+    vehicle, catalogue = _inputs(options, needed=False, notes=notes)
     if options.json:
-        printed.print_json({"outcome": "usable", "vehicle": vehicle.name, **_counts(vehicle, catalogue)})
+        counts = {"vehicle": vehicle.name, **_counts(vehicle, catalogue)}
+        printed.print_json({"outcome": "usable", **counts, "notes": [_fault_row(note) for note in notes]})
         return DONE
-    print(vehicle_summary(vehicle, catalogue))
+    print(vehicle_summary(vehicle, catalogue), *_note_lines(notes), sep="\n")
     return DONE
+
+
+def _check_catalogue(options) -> int:
+    notes: list = []
+    catalogue = read_catalogue(Path(options.vehicle), notes)
+    modules = [module.name for module in catalogue]
+    if options.json:
+        printed.print_json({"outcome": "usable", "modules": modules, "notes": [_fault_row(note) for note in notes]})
+        return DONE
+    print(f"catalogue {catalogue.name}: no fault found.", ", ".join(modules), *_note_lines(notes), sep="\n")
+    return DONE
+
+
+def _note_lines(notes) -> list[str]:
+    return [f"note: {note}" for note in notes]
 
 
 def _counts(vehicle: Vehicle, catalogue: Catalogue | None) -> dict:

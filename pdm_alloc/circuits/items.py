@@ -102,8 +102,15 @@ def locked_channels(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[
     for lock in vehicle.locked:
         unit = _unit_number(lock.module, units)
         if unit is not None:
-            found.setdefault(lock.load, set()).add((unit, lock.channel))
+            found.setdefault(lock.load, set()).add((unit, _channel_name(lock.channel, units[unit])))
     return {load: tuple(sorted(places)) for load, places in found.items()}
+
+
+def _channel_name(name: str, unit: Unit) -> str:
+    """The name as circuits have it: of two channels joined, the first in natural order first."""
+    if any(channel.name == name for channel in unit.module.channels):
+        return name
+    return "+".join(sorted((part.strip() for part in name.split("+")), key=natural_key))
 
 
 def _unit_number(name, units):

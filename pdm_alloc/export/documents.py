@@ -19,7 +19,7 @@ from pdm_alloc.tables.whole import write_files
 __all__ = ["TABLES_FOLDER", "write_documents"]
 
 TABLES_FOLDER = "tables"
-_LIBRARIES = ("boolean", "reportlab", "xlsxwriter")
+_LIBRARIES = ("reportlab", "xlsxwriter")
 
 
 def write_documents(

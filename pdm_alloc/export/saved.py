@@ -15,6 +15,7 @@ from pdm_alloc.allocation.result import Allocation
 from pdm_alloc.export.fitting import misfits
 from pdm_alloc.module import Unit
 from pdm_alloc.tables.fault import Fault, InputError
+from pdm_alloc.tables.in_range import huge_exponents, out_of_range
 from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["SCHEMA_VERSION", "allocation_digest", "allocation_json", "allocation_schema", "from_json"]
@@ -130,11 +131,17 @@ def from_json(content: bytes, name: str = "allocation.json") -> Allocation:
         The document is not one of ours, of another version, damaged, or does not fit together.
     """
     document = _loaded(content, name)
+    huge = list(huge_exponents(document, name))
+    if huge:
+        raise InputError(huge[:100])
     try:
         saved = _Saved.model_validate(document)
     except ValidationError as error:
         raise InputError([_fault(name, item) for item in error.errors()[:100]]) from error
     values = {key: getattr(saved, key) for key in _Saved.model_fields if key not in _OF_THE_DOCUMENT}
+    strays = list(out_of_range(values, name))
+    if strays:
+        raise InputError(strays[:100])
     allocation = Allocation(**values)
     kept = json.loads(json.dumps({**{key: document[key] for key in _OF_THE_DOCUMENT}, **_content(allocation)}))
     faults = [*_changed(name, document, kept), *misfits(allocation, name)]

@@ -12,7 +12,9 @@ from pdm_alloc.tables.row import Row, column
 from pdm_alloc.tables.signal_rows import SIGNAL_CATALOGUE_ROWS
 from pdm_alloc.tables.text import clean
 
-__all__ = ["CATALOGUE_ROWS", "BankRow", "ChannelRow", "DeratingRow", "ModuleRow"]
+__all__ = ["ASSUMED_PEAK_MS", "CATALOGUE_ROWS", "BankRow", "ChannelRow", "DeratingRow", "ModuleRow"]
+
+ASSUMED_PEAK_MS = 50.0  # common practice, no source
 
 
 def milliamps_down(value: Fraction) -> int:
@@ -82,7 +84,9 @@ class ChannelRow(Row):
     bank: Annotated[str | None, Name()] = column("bank whose limit it shares", "left", "none")
     continuous_a: Annotated[int, _Amps] = column("continuous rating", "10")
     peak_a: Annotated[int, _Amps] = column("current above which it trips at once", "40")
-    peak_ms: Annotated[float, Number("ms", 0, 60_000, above=True)] = column("how long it bears peak_a", "100")
+    peak_ms: Annotated[float | None, Number("ms", 0, 60_000, above=True)] = column(
+        "how long it bears peak_a", "100", f"{ASSUMED_PEAK_MS:g}, assumed"
+    )
     features: Annotated[frozenset[str], Words(("pwm",))] = column("what it can do", "pwm", "nothing", frozenset())
     bridge: Annotated[str | None, Name()] = column("two channels with one label form a reversing pair", "", "none")
     pair: Annotated[str | None, Name()] = column("two channels with one label may be paralleled", "", "none")

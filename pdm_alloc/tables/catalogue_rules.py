@@ -4,10 +4,11 @@ from collections import Counter, defaultdict
 from collections.abc import Collection
 from itertools import pairwise
 
+from pdm_alloc.tables.catalogue_rows import ASSUMED_PEAK_MS
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.lines import Line
 
-__all__ = ["check_catalogue"]
+__all__ = ["check_catalogue", "note_assumed"]
 
 Rows = dict[str, list[Line]]
 
@@ -33,10 +34,27 @@ def check_catalogue(rows: Rows, broken: Collection[str], faults: Faults) -> None
         _check_ownerless(rows, faults)
     if rows["channels"] and not {"channels", "banks"} & set(broken):
         _check_banks(rows, faults)
+    _check_joined_names(rows["channels"], faults)
     _check_pins(rows, faults)
     for label in ("bridge", "pair"):
         _check_labels(rows["channels"], label, faults)
     _check_derating(rows["derating"], faults)
+
+
+def note_assumed(lines: list[Line], faults: Faults) -> None:
+    """Note how many channels leave peak_ms to be assumed.
+
+    Parameters
+    ----------
+    lines : list of Line
+        Of the table channels.
+    faults : Faults
+        Where it is noted.
+    """
+    empty = [line for line in lines if line.values.peak_ms is None]
+    if empty:
+        message = f"is empty for {len(empty)} channels: {ASSUMED_PEAK_MS:g} ms is assumed"
+        faults.note("channels", empty[0].number, "peak_ms", None, message)
 
 
 def _check_module(line, faults):
@@ -101,6 +119,19 @@ def _banks_of(lines) -> dict[str, dict[str, None]]:
         if line.values.bank is not None:
             banks[line.values.module][line.values.bank] = None
     return banks
+
+
+def _check_joined_names(lines, faults):
+    """1+2 is what the channels 1 and 2 are called when they are joined."""
+    names: dict[str, set[str]] = defaultdict(set)
+    for line in lines:
+        names[line.values.module].add(line.values.channel)
+    for line in lines:
+        name = line.values.channel or ""
+        parts = [part.strip() for part in name.split("+")]
+        if len(parts) > 1 and set(parts) <= names[line.values.module]:
+            message = f"is what the channels {' and '.join(parts)} are called when they are joined"
+            faults.add("channels", line.number, "channel", name, message, "give the channel another name")
 
 
 def _check_pins(rows, faults):

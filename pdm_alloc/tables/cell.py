@@ -20,6 +20,7 @@ from pdm_alloc.tables.text import clean, has_controls, one_line
 __all__ = [
     "Cell",
     "Collected",
+    "Exact",
     "Name",
     "Number",
     "Odd",
@@ -48,6 +49,10 @@ class Odd(str):
         odd = super().__new__(cls, text)
         odd.message, odd.remedy = message, remedy
         return odd
+
+
+class Exact(str):
+    """A number with a decimal point and no thousands marked, of a cell that holds a number and not its text."""
 
 
 @dataclass
@@ -173,6 +178,8 @@ class Name(Cell):
         if not one_line(text):
             raise CellError("has a line break in it", "write it on one line; is a quotation mark left open above?")
         name = clean(text)
+        if not name:
+            raise CellError("has invisible characters only", "type the name anew")
         if len(name) > LONGEST_NAME:
             raise CellError(f"is longer than {LONGEST_NAME} characters", "give a shorter name")
         return name

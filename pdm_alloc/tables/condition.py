@@ -1,17 +1,33 @@
 """Conditions of commands: ``ignition and start and not (clutch or brake)`` over the names of inputs.
 
-Names and grammar are checked here, without any library, so that a vehicle can be read and counted with
-the core alone; only the tree that evaluates a condition comes from boolean.py (extra ``documents``).
+One parser reads the text, checks its grammar and makes the tree; only Python is needed. The tree is plain data:
+`Variable`, `Not`, `And`, `Or`: `walk` it to build a program, call `Condition.evaluate` to enumerate.
 """
 
 import re
-from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from collections.abc import Callable, Collection, Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
+from pdm_alloc.tables.condition_error import ConditionError
+from pdm_alloc.tables.expression import And, Expression, Not, Or, Variable, operands_of, walk
 from pdm_alloc.vehicle import Vehicle
 
-__all__ = ["Condition", "ConditionError", "condition_names", "inputs_needed", "parse_condition"]
+__all__ = [
+    "And",
+    "Condition",
+    "ConditionError",
+    "Expression",
+    "Not",
+    "Or",
+    "Variable",
+    "condition_names",
+    "inputs_needed",
+    "parse_condition",
+    "quoted_condition",
+    "walk",
+]
 
 # Bounds the depth of the tree, and so of every recursion over it.
 MOST_NESTING = 100
@@ -21,34 +37,16 @@ _WORDS = ("and", "or", "not")
 _TOKEN = re.compile(
     r"""\s*(?:(?P<word>\w+)|(?P<sign>&&|\|\||[&|~!()])|(?:"(?P<a>[^"]*)"|'(?P<b>[^']*)'|“(?P<c>[^”]*)”))""", re.UNICODE
 )
+_PLAIN = re.compile(r"\w+", re.UNICODE)
 _OPERAND = "the name of an input, 'not' or '('"
 _OPERATOR = "'and', 'or'"
-
-
-class ConditionError(ValueError):
-    """A condition that cannot be read.
-
-    Parameters
-    ----------
-    text : str
-        The whole condition.
-    position : int
-        Where the trouble is, in characters counted from 1.
-    found, expected : str
-        What stands there; what could.
-    hint : str
-        A remedy, or nothing.
-    """
-
-    def __init__(self, text: str, position: int, found: str, expected: str, hint: str = ""):
-        self.text, self.position, self.found, self.expected = text, position, found, expected
-        super().__init__(f"at character {position}: found {found}, expected {expected}{hint and f' ({hint})'}")
 
 
 class _Token(NamedTuple):
     sort: str  # and, or, not, (, ), name, end
     text: str
     position: int
+    bare: bool = False  # a name that only the list of inputs shows to be one
 
     @property
     def shown(self) -> str:
@@ -65,13 +63,15 @@ class Condition:
         As it stands in the table.
     names : tuple of str
         Inputs it names, in order of first appearance.
+    expression : Variable, Not, And or Or
+        The tree.
     """
 
     text: str
     names: tuple[str, ...]
-    _tree: Any = field(repr=False, compare=False)
+    expression: Expression
 
-    def holds(self, on: Collection[str]) -> bool:
+    def evaluate(self, on: Collection[str]) -> bool:
         """Whether the command is on.
 
         Parameters
@@ -82,7 +82,7 @@ class Condition:
         Returns
         -------
         bool
-            The result.
+            The value of the expression.
         """
         return bool(self.over(lambda name: int(name in on), 1))
 
@@ -101,7 +101,18 @@ class Condition:
         int
             The results as bits.
         """
-        return _evaluate(self._tree, value, ones)
+        return _evaluate(self.expression, value, ones)
+
+
+def _evaluate(expression: Expression, value: Callable[[str], int], ones: int) -> int:
+    if isinstance(expression, Variable):
+        return value(expression.name)
+    first, *others = (_evaluate(operand, value, ones) for operand in operands_of(expression))
+    if isinstance(expression, Not):
+        return ones & ~first
+    for other in others:
+        first = first & other if isinstance(expression, And) else first | other
+    return first
 
 
 def condition_names(text: str) -> frozenset[str]:
@@ -110,8 +121,7 @@ def condition_names(text: str) -> frozenset[str]:
     Parameters
     ----------
     text : str
-        Names of letters, digits and underscores, others in quotes; ``and or not`` in any case, or
-        ``& | ~ !``; parentheses. Not binds tighter than and, and tighter than or.
+        See `parse_condition`.
 
     Returns
     -------
@@ -123,16 +133,19 @@ def condition_names(text: str) -> frozenset[str]:
     ConditionError
         The text is no condition; says where, what was found and what was expected.
     """
-    return frozenset(token.text for token in _tokens(text) if token.sort == "name") if text.strip() else frozenset()
+    return frozenset(parse_condition(text).names) if text.strip() else frozenset()
 
 
-def parse_condition(text: str) -> Condition:
+def parse_condition(text: str, inputs: Iterable[str] = ()) -> Condition:
     """Read a condition so that it can be evaluated.
 
     Parameters
     ----------
     text : str
-        See `condition_names`; not empty.
+        Names of letters, digits and underscores, others in quotes; ``and or not`` in any case, or
+        ``& | ~ !``; parentheses. Not binds tighter than and, and tighter than or. Not empty.
+    inputs : iterable of str
+        Names of inputs: those with spaces or other signs need no quotes then, and the longest that fits counts.
 
     Returns
     -------
@@ -142,13 +155,34 @@ def parse_condition(text: str) -> Condition:
     Raises
     ------
     ConditionError
-        The text is no condition.
-    ModuleNotFoundError
-        boolean.py is not installed; names the extra that brings it.
+        The text is no condition, or can be read in two ways.
     """
-    tokens = list(_tokens(text))
-    names = dict.fromkeys(token.text for token in tokens if token.sort == "name")
-    return Condition(text, tuple(names), _tree(tokens))
+    parser = _Parser(text, _scan(text, frozenset(inputs)))
+    expression = parser.whole()
+    return Condition(text, tuple(parser.names), expression)
+
+
+def quoted_condition(text: str, inputs: Iterable[str]) -> str:
+    """A condition that reads the same without the list of inputs.
+
+    Parameters
+    ----------
+    text : str
+        See `parse_condition`; may be empty.
+    inputs : iterable of str
+        Names of inputs.
+
+    Returns
+    -------
+    str
+        The text with quotes round each name that needs them.
+    """
+    bare = [token for token in _scan(text, frozenset(inputs)) if token.bare]
+    for token in reversed(bare):
+        start, end = token.position - 1, token.position - 1 + len(token.text)
+        left, right = next(pair for pair in ('""', "''", "“”") if pair[1] not in token.text)
+        text = f"{text[:start]}{left}{token.text}{right}{text[end:]}"
+    return text
 
 
 def inputs_needed(vehicle: Vehicle) -> int:
@@ -169,26 +203,94 @@ def inputs_needed(vehicle: Vehicle) -> int:
     return sum(listed.get(name, "switch") != "bus" for name in named | set(listed))
 
 
-def _tokens(text: str) -> Iterator[_Token]:
-    """Tokens of the text, each checked against the one before it and the open parentheses."""
-    opened: list[_Token] = []
-    before = _Token("(", "", 0)
-    nesting = 0
-    for token in _scan(text):
-        _follows(text, before, token)
-        _nest(text, opened, token)
-        nesting += token.sort in ("not", "(")
-        if nesting > MOST_NESTING:
-            raise ConditionError(text, token.position, token.shown, f"at most {MOST_NESTING} times 'not' and '('")
-        before = token
+class _Parser:
+    """Descends from ``or`` over ``and`` to ``not``, names and parentheses; refuses a token where it cannot stand."""
+
+    def __init__(self, text: str, tokens: Iterator[_Token]):
+        self.text, self._tokens = text, tokens
+        self.names: dict[str, None] = {}
+        self._opened: list[_Token] = []
+        self._nesting = 0
+        self._before = self._token = next(tokens)
+
+    def _next(self) -> _Token:
+        token, self._before = self._token, self._token
         if token.sort != "end":
-            yield token
+            self._token = next(self._tokens)
+        return token
+
+    def whole(self) -> Expression:
+        """The expression of all tokens."""
+        expression = self._disjunction()
+        if self._token.sort != "end":
+            raise self._misplaced()
+        return expression
+
+    def _disjunction(self) -> Expression:
+        return self._joined("or", Or, self._conjunction)
+
+    def _conjunction(self) -> Expression:
+        return self._joined("and", And, self._operand)
+
+    def _joined(self, sort: str, node: Callable[..., Expression], read: Callable[[], Expression]) -> Expression:
+        operands = [read()]
+        while self._token.sort == sort:
+            self._next()
+            operands.append(read())
+        return node(tuple(operands)) if len(operands) > 1 else operands[0]
+
+    def _operand(self) -> Expression:
+        token = self._token
+        if token.sort not in ("name", "not", "("):
+            raise ConditionError(self.text, token.position, token.shown, _OPERAND)
+        if token.sort == "name":
+            self._next()
+            self.names[token.text] = None
+            return Variable(token.text)
+        self._nest(token)
+        self._next()
+        return Not(self._operand()) if token.sort == "not" else self._parenthesis(token)
+
+    def _nest(self, token: _Token) -> None:
+        self._nesting += 1
+        if self._nesting > MOST_NESTING:
+            raise ConditionError(self.text, token.position, token.shown, f"at most {MOST_NESTING} times 'not' and '('")
+
+    def _parenthesis(self, opened: _Token) -> Expression:
+        self._opened.append(opened)
+        expression = self._disjunction()
+        if self._token.sort != ")":
+            raise self._misplaced()
+        self._opened.pop()
+        self._next()
+        return expression
+
+    def _misplaced(self) -> ConditionError:
+        """What to say of a token that follows an operand and cannot."""
+        token, before = self._token, self._before
+        if token.sort == "end":
+            hint = f"'(' at character {self._opened[-1].position} is open"
+            return ConditionError(self.text, token.position, "the end", "')'", hint)
+        if token.sort == ")":
+            return ConditionError(self.text, token.position, "')'", f"{_OPERATOR} or the end", "it closes nothing")
+        two_names = before.sort == token.sort == "name"
+        hint = f'''a name of several words goes in quotes: "{before.text} {token.text}"''' if two_names else ""
+        return ConditionError(self.text, token.position, token.shown, f"{_OPERATOR} or the end", hint, two_names)
 
 
-def _scan(text: str) -> Iterator[_Token]:
+def _scan(text: str, inputs: frozenset[str]) -> Iterator[_Token]:
     """Split the text; the last token is the end."""
+    odd = _odd_lengths(inputs)
     at, stop = 0, len(text.rstrip())
     while at < stop:
+        at += len(text[at:]) - len(text[at:].lstrip()) if odd else 0
+        parts = (text[at : at + length] for length in odd)
+        name = next((part for part in parts if part in inputs and _stands_at(part, text, at)), None)
+        if name is not None:
+            _refuse_ambiguous(text, at, name, inputs)
+            yield _Token("name", name, at + 1, bare=True)
+            at += len(name)
+            continue
         match = _TOKEN.match(text, at)
         if match is None:
             raise _unreadable(text, at)
@@ -197,16 +299,41 @@ def _scan(text: str) -> Iterator[_Token]:
     yield _Token("end", "", stop + 1)
 
 
+@lru_cache(maxsize=64)
+def _odd_lengths(inputs: frozenset[str]) -> tuple[int, ...]:
+    """Lengths of the names that have more in them than letters, digits and underscores, longest first."""
+    return tuple(sorted({len(name) for name in inputs if name and not _PLAIN.fullmatch(name)}, reverse=True))
+
+
+def _stands_at(name: str, text: str, at: int) -> bool:
+    """Whether the name stands there and no word goes on where it ends."""
+    end = at + len(name)
+    odd = not _PLAIN.fullmatch(name)
+    return odd and not (_PLAIN.match(name[-1]) and _PLAIN.match(text[end : end + 1]))
+
+
+def _refuse_ambiguous(text: str, at: int, name: str, inputs: frozenset[str]) -> None:
+    """``not used`` is an input of that name, or the input ``used`` denied, where there are both."""
+    try:
+        tokens = list(_scan(name, inputs - {name}))
+    except ConditionError:
+        return
+    parts = [token.text for token in tokens if token.sort == "name"]
+    if len(tokens) - 1 > len(parts) and set(parts) <= inputs:
+        hint = f'write "{name}" in quotes for the input of that name, or put parentheses round {parts[-1]}'
+        raise ConditionError(text, at + 1, f"'{name}', which can be read in two ways", "one meaning", hint)
+
+
 def _token(text: str, match: re.Match[str]) -> _Token:
     group = match.lastgroup or "word"
-    found, position = match[group], match.start(group) + 1
+    content, position = match[group], match.start(group) + 1
     if group == "sign":
-        return _Token(_SIGNS[found], found, position)
+        return _Token(_SIGNS[content], content, position)
     if group == "word":
-        return _Token(found.lower() if found.lower() in _WORDS else "name", found, position)
-    if not found.strip():
+        return _Token(content.lower() if content.lower() in _WORDS else "name", content, position)
+    if not content.strip():
         raise ConditionError(text, position, "an empty name", "the name of an input between the quotes")
-    return _Token("name", found.strip(), position - 1)
+    return _Token("name", content.strip(), position - 1)
 
 
 def _unreadable(text: str, at: int) -> ConditionError:
@@ -216,59 +343,3 @@ def _unreadable(text: str, at: int) -> ConditionError:
         "the quote is not closed" if sign in "\"'“" else "quote a name that has other signs than letters, digits and _"
     )
     return ConditionError(text, position, f"'{sign}'", "names, and, or, not and parentheses", hint)
-
-
-def _follows(text: str, before: _Token, token: _Token) -> None:
-    """Refuse a token that cannot stand after the one before it.
-
-    boolean.py alone takes ``a and b not c`` for ``a and b and not c``.
-    """
-    wants_operand = before.sort in ("and", "or", "not", "(")
-    if wants_operand == (token.sort in ("name", "not", "(")):
-        return
-    if wants_operand:
-        raise ConditionError(text, token.position, token.shown, _OPERAND)
-    two_words = before.sort == token.sort == "name"
-    hint = f'''a name of several words goes in quotes: "{before.text} {token.text}"''' if two_words else ""
-    raise ConditionError(text, token.position, token.shown, f"{_OPERATOR} or the end", hint)
-
-
-def _nest(text: str, opened: list[_Token], token: _Token) -> None:
-    """Keep the list of open parentheses; refuse one too many or one too few."""
-    if token.sort == "(":
-        opened.append(token)
-    if token.sort == ")":
-        if not opened:
-            raise ConditionError(text, token.position, "')'", f"{_OPERATOR} or the end", "it closes nothing")
-        opened.pop()
-    if token.sort == "end" and opened:
-        raise ConditionError(text, token.position, "the end", "')'", f"'(' at character {opened[-1].position} is open")
-
-
-def _tree(tokens: list[_Token]) -> Any:
-    try:
-        import boolean
-    except ModuleNotFoundError as error:
-        raise ModuleNotFoundError(
-            "boolean.py evaluates conditions: pip install 'pdm_alloc[documents]'", name="boolean"
-        ) from error
-    sorts = {
-        "and": boolean.TOKEN_AND,
-        "or": boolean.TOKEN_OR,
-        "not": boolean.TOKEN_NOT,
-        "(": boolean.TOKEN_LPAR,
-        ")": boolean.TOKEN_RPAR,
-        "name": boolean.TOKEN_SYMBOL,
-    }
-    return boolean.BooleanAlgebra().parse([(sorts[t.sort], t.text, t.position) for t in tokens])
-
-
-def _evaluate(node: Any, value: Callable[[str], int], ones: int) -> int:
-    if node.isliteral and not node.args:
-        return value(node.obj)
-    first, *others = (_evaluate(arg, value, ones) for arg in node.args)
-    if not others:
-        return ones & ~first
-    for other in others:
-        first = first & other if node.operator == "&" else first | other
-    return first

@@ -4,13 +4,13 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Container, Iterator
+from collections.abc import Collection, Iterator
 from itertools import islice
 from pathlib import Path
 
 from pdm_alloc.tables.csv_cell import unmarked
 from pdm_alloc.tables.fault import Faults
-from pdm_alloc.tables.grid import Grid, grid_of
+from pdm_alloc.tables.grid import MOST_TITLE_ROWS, Grid, grid_of
 from pdm_alloc.tables.header import plain_header
 
 __all__ = ["MOST_BYTES", "read_csv", "read_text"]
@@ -21,7 +21,7 @@ _DIRECTIVE = re.compile(r"sep=(.)\n", re.IGNORECASE)
 _MARKS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 
 
-def read_csv(path: Path, table: str, known: Container[str], faults: Faults) -> Grid | None:
+def read_csv(path: Path, table: str, known: Collection[str], faults: Faults) -> Grid | None:
     """A table from a CSV file.
 
     Parameters
@@ -30,8 +30,8 @@ def read_csv(path: Path, table: str, known: Container[str], faults: Faults) -> G
         The file.
     table : str
         Name of the table, for faults.
-    known : container of str
-        Headers the table may have; they tell the separator.
+    known : collection of str
+        Headers the table may have; they tell the separator and the row of the header.
     faults : Faults
         Where faults are noted.
 
@@ -45,7 +45,7 @@ def read_csv(path: Path, table: str, known: Container[str], faults: Faults) -> G
         return None
     text, separator = _separator(text, known)
     broken: list[tuple[int, csv.Error]] = []
-    grid = grid_of(table, _records(text, separator, broken), faults)
+    grid = grid_of(table, _records(text, separator, broken), faults, known=known)
     for row, error in broken:
         grid.partial = True
         left_open = "unexpected end" in str(error)
@@ -125,11 +125,12 @@ def _separator(text, known) -> tuple[str, str]:
 def _score(text, separator, known) -> tuple[int, int]:
     try:
         records = islice(csv.reader(io.StringIO(text), delimiter=separator), 100)
-        header = next((record for record in records if any(map(str.strip, record))), [])
+        heads = list(islice((record for record in records if any(map(str.strip, record))), MOST_TITLE_ROWS))
     except csv.Error:
         return (0, 0)
     # Lines of nothing but separators are a blank table, not one with an odd header.
-    return sum(plain_header(cell) in known for cell in header[:300]), len(header) or MOST_BYTES
+    hits = max((sum(plain_header(cell) in known for cell in header[:300]) for header in heads), default=0)
+    return hits, len(heads[0]) if heads else MOST_BYTES
 
 
 def _records(text, separator, broken: list[tuple[int, csv.Error]]) -> Iterator[list[str]]:

@@ -10,6 +10,8 @@ __all__ = ["Fault", "Faults", "InputError"]
 
 MOST_PER_TABLE = 500
 MOST_SHOWN = 200
+LEAST_MERGED = 4
+MOST_ROWS_NAMED = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,7 @@ class InputError(ValueError):
     """
 
     def __init__(self, faults: Iterable[Fault]):
-        self.faults = tuple(sorted(faults, key=lambda fault: (fault.table, fault.row or 0)))
+        self.faults = tuple(sorted(dict.fromkeys(faults), key=lambda fault: (fault.table, fault.row or 0)))
         super().__init__(self.faults)
 
     @classmethod
@@ -83,10 +85,29 @@ class InputError(ValueError):
         return type(self), (self.faults,)
 
     def __str__(self):
-        """One line a fault."""
-        lines = [str(fault) for fault in self.faults[:MOST_SHOWN]]
-        more = len(self.faults) - MOST_SHOWN
+        """One line a fault; faults of one cause in many rows are one line."""
+        lines = _merged(self.faults)
+        more = len(lines) - MOST_SHOWN
+        lines = lines[:MOST_SHOWN]
         return "\n".join([*lines, f"... and {more} more"] if more > 0 else lines)
+
+
+def _merged(faults: Iterable[Fault]) -> list[str]:
+    """A line a fault, or one for all rows with the same thing wrong in the same column."""
+    causes: dict[tuple, list[Fault]] = {}
+    for fault in faults:
+        causes.setdefault((fault.table, fault.column, fault.message, fault.remedy), []).append(fault)
+    lines: list[str] = []
+    for same in causes.values():
+        rows = list(dict.fromkeys(fault.row for fault in same if fault.row is not None))
+        lines += [_of_one_cause(same, rows)] if len(rows) >= LEAST_MERGED else map(str, same)
+    return lines
+
+
+def _of_one_cause(faults: list[Fault], rows: list[int]) -> str:
+    others = ", ".join(map(str, rows[1:MOST_ROWS_NAMED]))
+    more = ", ..." if len(rows) > MOST_ROWS_NAMED else ""
+    return f"{faults[0]} (so in {len(rows)} rows: {rows[0]}, {others}{more})"
 
 
 class Faults:
@@ -95,6 +116,11 @@ class Faults:
     def __init__(self):
         self._faults: list[Fault] = []
         self._count: Counter[str] = Counter()
+        self.notes: list[Fault] = []
+
+    def note(self, table, row, column, value, message, remedy=""):
+        """Remember how something was read that could be thought of otherwise; arguments as `Fault`."""
+        self.notes.append(Fault(table, row, column, value, message, remedy))
 
     def add(self, table, row, column, value, message, remedy=""):
         """Note one fault; arguments as `Fault`."""

@@ -1,14 +1,17 @@
 """A table before anything is known of its meaning: a header and rows of text, with the spreadsheet's row numbers."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import chain, islice
 
 from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.text import plain_header
 
 __all__ = ["MOST_COLUMNS", "MOST_ROWS", "Grid", "grid_of"]
 
 MOST_ROWS = 20_000
-MOST_COLUMNS = 256
+MOST_COLUMNS = 1_000
+MOST_TITLE_ROWS = 20
 _MOST_BLANK = 1_100_000  # a spreadsheet's last row, about
 
 
@@ -37,7 +40,9 @@ class Grid:
     partial: bool = False
 
 
-def grid_of(table: str, records: Iterable[list[str]], faults: Faults, first: int = 1) -> Grid:
+def grid_of(
+    table: str, records: Iterable[list[str]], faults: Faults, first: int = 1, known: Collection[str] = ()
+) -> Grid:
     """A grid from the records of a file.
 
     Parameters
@@ -50,6 +55,8 @@ def grid_of(table: str, records: Iterable[list[str]], faults: Faults, first: int
         Where cells beyond the header and tables that are too large are noted.
     first : int
         Row number of the first record.
+    known : collection of str
+        Columns the table may have: rows above the first that has them are titles and are passed over.
 
     Returns
     -------
@@ -58,7 +65,8 @@ def grid_of(table: str, records: Iterable[list[str]], faults: Faults, first: int
     """
     grid = Grid(table)
     beyond: list[tuple[int, str]] = []
-    for number, record in _filled(grid, records, faults, first):
+    rows = _without_titles(table, _filled(grid, records, faults, first), known, faults)
+    for number, record in _without_remarks(table, rows, faults):
         if not grid.header:
             grid.header_row, grid.header = number, _trimmed(record)
         elif len(grid.rows) >= MOST_ROWS:
@@ -89,6 +97,30 @@ def _filled(grid, records, faults, first) -> Iterator[tuple[int, list[str]]]:
             return
         if not all(map(_is_blank, record)):
             yield number, record[:MOST_COLUMNS]
+
+
+def _without_titles(table, rows, known, faults) -> Iterator[tuple[int, list[str]]]:
+    """From the header on: the first row, unless it has no known column and one of the next has enough of them."""
+    head = list(islice(rows, MOST_TITLE_ROWS))
+    hits = [len({plain_header(cell) for cell in record if cell} & set(known)) for _, record in head]
+    enough = min(2, len(known))
+    start = (
+        next((at for at, count in enumerate(hits) if count >= enough), 0) if enough and not (hits and hits[0]) else 0
+    )
+    for number, record in head[:start]:
+        title = next(cell for cell in record if not _is_blank(cell))
+        faults.note(table, number, None, title, "stands above the header and is passed over")
+    return chain(head[start:], rows)
+
+
+def _without_remarks(table, rows, faults) -> Iterator[tuple[int, list[str]]]:
+    """Without rows that hold nothing but a remark, a single cell that starts with #."""
+    for number, record in rows:
+        filled = [cell for cell in record if not _is_blank(cell)]
+        if len(filled) == 1 and not _is_blank(record[0]) and record[0].lstrip().startswith("# "):
+            faults.note(table, number, None, record[0], "is a remark and is passed over")
+        else:
+            yield number, record
 
 
 def _break_off(grid, number, message, remedy, faults):

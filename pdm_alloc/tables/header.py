@@ -1,20 +1,12 @@
 """Headers of a table matched to the columns it may have."""
 
-import re
 from collections.abc import Iterable
 
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.grid import Grid
-from pdm_alloc.tables.text import clean
+from pdm_alloc.tables.text import clean, plain_header
 
 __all__ = ["is_free", "match_header", "plain_header"]
-
-_JOINTS = re.compile(r"[\s_-]+")
-
-
-def plain_header(text: str) -> str:
-    """A header in lower case, words joined by underscores: ``Running_A `` and ``running a`` are ``running_a``."""
-    return _JOINTS.sub("_", clean(text).casefold())
 
 
 def is_free(header: str) -> bool:

@@ -8,7 +8,7 @@ from pdm_alloc.tables.cell import Cell, Collected, Number, Odd
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.grid import Grid
 from pdm_alloc.tables.header import match_header
-from pdm_alloc.tables.marks import doubtful, marks_of
+from pdm_alloc.tables.marks import NumberCell, settle
 from pdm_alloc.tables.number import CellError
 from pdm_alloc.tables.row import Row, cell_of, columns_of
 
@@ -46,21 +46,22 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
     columns = columns_of(model)
     required = [name for name, info in columns.items() if info.is_required()]
     found = match_header(grid, columns, required, faults)
-    _mark_doubtful(grid, [at for name, at in found.items() if name in columns and _is_number(columns[name])])
+    _settle_marks(grid, {name: at for name, at in found.items() if name in columns}, columns, faults)
     lines = [_line(number, cells, found, model, grid.table, faults) for number, cells in grid.rows]
     refuse_twins(lines, model.key, grid.table, faults)
     return lines
 
 
-def _is_number(info) -> bool:
-    return isinstance(cell_of(info), Number)
-
-
-def _mark_doubtful(grid: Grid, positions: list[int]) -> None:
-    marks = marks_of(cells[at] for _, cells in grid.rows for at in positions)
-    for _, cells in grid.rows if len(marks) == 2 else ():
-        for at in positions:
-            cells[at] = doubtful(cells[at], marks)
+def _settle_marks(grid: Grid, found: dict[str, int], columns: dict, faults: Faults) -> None:
+    kinds = {name: kind for name in found if isinstance(kind := cell_of(columns[name]), Number)}
+    places = [
+        (cells, found[name], NumberCell(number, name, kind, cells[found[name]]))
+        for number, cells in grid.rows
+        for name, kind in kinds.items()
+    ]
+    settle(grid.table, [cell for _, _, cell in places], faults)
+    for cells, at, cell in places:
+        cells[at] = cell.text
 
 
 def _line(number, cells, found, model, table, faults) -> Line:

@@ -9,7 +9,7 @@ MOST_COMPARED = 400
 MOST_LISTED = 8
 
 
-def nearest(word: str, names: Iterable[str]) -> str | None:
+def nearest(word: str, names: Iterable[str], likeness: float = 0.6) -> str | None:
     """The name most like a word, whatever their upper and lower case.
 
     Parameters
@@ -18,6 +18,8 @@ def nearest(word: str, names: Iterable[str]) -> str | None:
         As found.
     names : iterable of str
         As known.
+    likeness : float
+        Least likeness that counts, 0 to 1.
 
     Returns
     -------
@@ -25,7 +27,7 @@ def nearest(word: str, names: Iterable[str]) -> str | None:
         None where nothing is alike.
     """
     folded = {name.casefold(): name for name in list(names)[:MOST_COMPARED]}
-    close = get_close_matches(word.casefold()[:100], folded, n=1, cutoff=0.6)
+    close = get_close_matches(word.casefold()[:100], folded, n=1, cutoff=likeness)
     return folded[close[0]] if close else None
 
 

@@ -5,11 +5,12 @@ from fractions import Fraction
 
 from pdm_alloc.tables.text import clean
 
-__all__ = ["AMBIGUOUS", "CellError", "read_number"]
+__all__ = ["CellError", "is_unit", "read_number"]
 
 _NUMBER = re.compile(r"([+-]?)(\d*)(?:[.,](\d+))?(e[+-]?\d{1,2}(?![\d.,]))?", re.ASCII | re.IGNORECASE)
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}([., ']\d{3})+([.,]\d+)?\D*", re.ASCII)
 _LONGEST = 40
+_ONE_MARK = "write it with one decimal point or comma, as 1234.5"
 
 _MILLI, _KILO = Fraction(1, 1000), Fraction(1000)
 _FACTORS = {
@@ -31,8 +32,6 @@ _FACTORS = {
     ("us", "ms"): _MILLI,
     ("s", "min"): Fraction(1, 60),
 }
-
-AMBIGUOUS = ("may or may not have thousands marked", "write it with one decimal point or comma, as 1234.5")
 
 # Spellings of the units our columns have, and of others that people write by mistake.
 _SPELLINGS = {
@@ -64,6 +63,11 @@ class CellError(ValueError):
     def __init__(self, message: str, remedy: str = ""):
         super().__init__(message, remedy)
         self.message, self.remedy = message, remedy
+
+
+def is_unit(text: str) -> bool:
+    """Whether the text is a unit that a number may carry, the column's own or another."""
+    return text.casefold() in _UNIT_OF
 
 
 def read_number(text: str, unit: str = "", example: str = "4.5") -> Fraction:
@@ -100,8 +104,8 @@ def read_number(text: str, unit: str = "", example: str = "4.5") -> Fraction:
 def _refuse_rest(cell, rest, unit, example):
     if not rest:
         return
-    if _THOUSANDS.fullmatch(cell):
-        raise CellError(*AMBIGUOUS)
+    if rest[0] in ".,'0123456789" and _THOUSANDS.fullmatch(cell):
+        raise CellError("may or may not have thousands marked", _ONE_MARK)
     found = _UNIT_OF.get(rest.casefold())
     if found is None:
         raise CellError("is not a number", _wanted(unit, example))

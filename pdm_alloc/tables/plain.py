@@ -10,6 +10,8 @@ from pdm_alloc.module import Catalogue, Channel
 from pdm_alloc.tables.decimals import decimal
 from pdm_alloc.tables.decimals import thousandths as _thousandths
 from pdm_alloc.tables.header import is_free
+from pdm_alloc.tables.marks import unmistakable
+from pdm_alloc.tables.names import number_columns
 from pdm_alloc.tables.plain_signals import signal_catalogue_plain, signal_vehicle_plain
 from pdm_alloc.vehicle import PPM, Command, Load, Settings, State, Vehicle
 
@@ -63,7 +65,11 @@ def _lean(table, rows) -> list[dict[str, str]]:
     if table == "states":
         return rows
     kept = {column for row in rows for column, cell in row.items() if cell or is_free(column)}
-    return [{column: cell for column, cell in row.items() if column in kept} for row in rows]
+    numbers = number_columns(table)
+    return [
+        {column: unmistakable(cell) if column in numbers else cell for column, cell in row.items() if column in kept}
+        for row in rows
+    ]
 
 
 def _input(item) -> dict[str, str]:
@@ -187,7 +193,11 @@ def _concession(concession) -> dict[str, str]:
 
 def _settings(settings: Settings) -> list[dict[str, str]]:
     values = {item.name: getattr(settings, item.name) for item in fields(settings)}
-    return [{"setting": name, "value": decimal(value)} for name, value in values.items() if value is not None]
+    texts = {name: decimal(value) for name, value in values.items() if value is not None}
+    return [
+        {"setting": name, "value": text if isinstance(values[name], str) else unmistakable(text)}
+        for name, text in texts.items()
+    ]
 
 
 def catalogue_plain(catalogue: Catalogue) -> Plain:

@@ -5,13 +5,14 @@ from fractions import Fraction
 from pathlib import Path
 
 from pdm_alloc.module import Catalogue, Channel, Module, natural_key
-from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
-from pdm_alloc.tables.catalogue_rules import check_catalogue
-from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.catalogue_rows import ASSUMED_PEAK_MS, CATALOGUE_ROWS
+from pdm_alloc.tables.catalogue_rules import check_catalogue, note_assumed
+from pdm_alloc.tables.fault import Fault, Faults
 from pdm_alloc.tables.hashes import catalogue_hashes
 from pdm_alloc.tables.lines import Line, read_lines
 from pdm_alloc.tables.read_signals import boxes_of, keypads_of
 from pdm_alloc.tables.row import columns_of
+from pdm_alloc.tables.runs import expand_runs
 from pdm_alloc.tables.signal_rules import check_signal_pins
 from pdm_alloc.tables.source import Source, open_source
 
@@ -23,13 +24,15 @@ CATALOGUE_COLUMNS: dict[str, tuple[str, ...]] = {
 Rows = dict[str, list[Line]]
 
 
-def read_catalogue(path: str | Path) -> Catalogue:
+def read_catalogue(path: str | Path, notes: list[Fault] | None = None) -> Catalogue:
     """The catalogue in a folder of CSV files or in an XLSX workbook.
 
     Parameters
     ----------
     path : str or Path
         Folder with ``modules.csv``, ``channels.csv`` and whatever else there is, or a workbook with a sheet per table.
+    notes : list of Fault, optional
+        Takes what is no fault but good to know: how a doubtful cell was read, what was passed over or assumed.
 
     Returns
     -------
@@ -42,10 +45,10 @@ def read_catalogue(path: str | Path) -> Catalogue:
         With every fault of every table.
     """
     faults = Faults()
-    return catalogue_of(open_source(path, CATALOGUE_COLUMNS, faults), faults)
+    return catalogue_of(open_source(path, CATALOGUE_COLUMNS, faults), faults, notes)
 
 
-def catalogue_of(source: Source, faults: Faults) -> Catalogue:
+def catalogue_of(source: Source, faults: Faults, notes: list[Fault] | None = None) -> Catalogue:
     """The catalogue in tables wherever they came from; as `read_catalogue`.
 
     Parameters
@@ -54,6 +57,8 @@ def catalogue_of(source: Source, faults: Faults) -> Catalogue:
         The tables.
     faults : Faults
         With what has been noted so far.
+    notes : list of Fault, optional
+        Filled with what was assumed or passed over.
 
     Returns
     -------
@@ -66,10 +71,14 @@ def catalogue_of(source: Source, faults: Faults) -> Catalogue:
     """
     for table in ("modules", "channels"):
         source.require(table, "a catalogue needs the tables modules and channels, with a row for each", faults)
+    expand_runs(source.grids.get("channels"), faults)
     rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in CATALOGUE_ROWS.items()}
     check_catalogue(rows, source.broken, faults)
     check_signal_pins(rows, source.broken, faults)
+    note_assumed(rows["channels"], faults)
     faults.raise_if_any()
+    if notes is not None:
+        notes += faults.notes
     return catalogue_hashes(_build(source.name, rows))
 
 
@@ -121,7 +130,7 @@ def _channel(line) -> Channel:
         name=row.channel,
         continuous_ma=row.continuous_a,
         peak_ma=row.peak_a,
-        peak_ms=row.peak_ms,
+        peak_ms=ASSUMED_PEAK_MS if row.peak_ms is None else row.peak_ms,
         connector=row.connector,
         pins=row.pins,
         bank=row.bank,

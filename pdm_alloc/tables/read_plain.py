@@ -1,5 +1,6 @@
 """A vehicle from tables of text that no file holds: the way back from `pdm_alloc.tables.plain`."""
 
+from pdm_alloc.tables.cell import Exact
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.grid import Grid
 from pdm_alloc.tables.plain import Plain, headers
@@ -36,5 +37,10 @@ def read_plain(tables: Plain, name: str) -> Vehicle:
 
 def _grid(table: str, rows: list[dict[str, str]]) -> Grid:
     columns = headers(rows)
-    cells = [(number, [row.get(column, "") for column in columns]) for number, row in enumerate(rows, start=2)]
+    cells = [(number, [_text(row.get(column, "")) for column in columns]) for number, row in enumerate(rows, start=2)]
     return Grid(table, 1, columns, cells)
+
+
+def _text(value: object) -> str:
+    """Text as it is; a number of a data frame with the decimal point Python gives it."""
+    return value if isinstance(value, str) else Exact(value)

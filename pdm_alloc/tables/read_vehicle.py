@@ -7,8 +7,9 @@ from pathlib import Path
 
 from pdm_alloc.kinds import KINDS, default_drop_pct
 from pdm_alloc.module import natural_key
+from pdm_alloc.tables.condition import quoted_condition
 from pdm_alloc.tables.conditions import check_conditions
-from pdm_alloc.tables.fault import Faults
+from pdm_alloc.tables.fault import Fault, Faults
 from pdm_alloc.tables.hashes import vehicle_hashes
 from pdm_alloc.tables.lines import Line, read_lines
 from pdm_alloc.tables.read_signals import messages_of, signals_of
@@ -21,6 +22,7 @@ from pdm_alloc.tables.settings_row import SettingRow, SettingsRow
 from pdm_alloc.tables.signal_rules import check_signals
 from pdm_alloc.tables.source import Source, open_source
 from pdm_alloc.tables.states import build_states, check_supply, read_matrix
+from pdm_alloc.tables.untouched import refuse_untouched
 from pdm_alloc.tables.vehicle_lines import VehicleLines
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS, LoadRow
 from pdm_alloc.vehicle import Command, Concession, Input, Load, Lock, Place, Route, Settings, Vehicle
@@ -34,13 +36,15 @@ VEHICLE_COLUMNS: dict[str, tuple[str, ...]] = {
 }
 
 
-def read_vehicle(path: str | Path) -> Vehicle:
+def read_vehicle(path: str | Path, notes: list[Fault] | None = None) -> Vehicle:
     """The vehicle in a folder of CSV files or in an XLSX workbook.
 
     Parameters
     ----------
     path : str or Path
         Folder with ``loads.csv`` and whatever else there is, or a workbook with a sheet per table.
+    notes : list of Fault, optional
+        Takes what is no fault but good to know: how a doubtful cell was read, what was passed over.
 
     Returns
     -------
@@ -54,7 +58,12 @@ def read_vehicle(path: str | Path) -> Vehicle:
         With every fault of every table.
     """
     faults = Faults()
-    return vehicle_of(open_source(path, VEHICLE_COLUMNS, faults), faults)
+    source = open_source(path, VEHICLE_COLUMNS, faults)
+    refuse_untouched(source, faults)
+    vehicle = vehicle_of(source, faults)
+    if notes is not None:
+        notes += faults.notes
+    return vehicle
 
 
 def vehicle_of(source: Source, faults: Faults) -> Vehicle:
@@ -132,11 +141,12 @@ def _settings(row: SettingsRow) -> Settings:
 
 def _commands(tables: VehicleLines) -> tuple[Command, ...]:
     found = {name: Command(name) for name in tables.names("loads", "command")}
+    inputs = frozenset(tables.names("inputs", "input"))
     for line in tables.rows["commands"]:
         row = line.values
         found[row.command] = Command(
             name=row.command,
-            condition=row.condition,
+            condition=quoted_condition(row.condition, inputs),
             action=row.action,
             note=row.note,
             headroom_pct=row.headroom_pct,

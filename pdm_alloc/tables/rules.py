@@ -3,6 +3,7 @@
 from pdm_alloc.kinds import KINDS
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.lines import Line, refuse_twins
+from pdm_alloc.tables.locks import check_locks
 from pdm_alloc.tables.together import check_together
 from pdm_alloc.tables.vehicle_lines import VehicleLines
 
@@ -11,6 +12,8 @@ __all__ = ["check_rules"]
 MOST_ITEMS = 50_000
 # A 24 V supply on a 12 V vehicle (a jump start) is 2; beyond that a decimal point is missing.
 _MOST_OVER_NOMINAL = 2.5
+# Cranking pulls a battery down to about half of its voltage; below a quarter nothing works.
+_LEAST_OF_NOMINAL = 0.25
 
 
 def check_rules(tables: VehicleLines, faults: Faults) -> None:
@@ -32,7 +35,7 @@ def check_rules(tables: VehicleLines, faults: Faults) -> None:
     _check_items(tables.rows["loads"], faults)
     _check_settings(tables, faults)
     _check_supply(tables, faults)
-    _check_locked(tables, faults)
+    check_locks(tables, faults)
     check_together(tables, faults)
     refuse_twins(tables.rows["concessions"], ("kind", "subject"), "concessions", faults)
 
@@ -98,63 +101,32 @@ def _check_settings(tables, faults):
         faults.add("settings", rows.get("wire_ambient_c"), "wire_ambient_c", f"{around:g}", message, remedy)
     if _is_far(settings.reference_v, settings.system_v):
         value, row = f"{settings.reference_v:g}", rows.get("reference_v")
-        faults.add("settings", row, "reference_v", value, *_far(settings.system_v))
+        faults.add("settings", row, "reference_v", value, *_far(settings.reference_v, settings.system_v))
 
 
 def _check_supply(tables, faults):
     nominal = tables.settings.system_v
     for line in tables.rows["supply"]:
         if _is_far(line.values.supply_v, nominal):
-            faults.add("supply", line.number, "supply_v", f"{line.values.supply_v:g}", *_far(nominal))
+            faults.add(
+                "supply", line.number, "supply_v", f"{line.values.supply_v:g}", *_far(line.values.supply_v, nominal)
+            )
         _check_top(line, nominal, faults)
 
 
 def _check_top(line, nominal, faults):
     low, top = line.values.supply_v, line.values.supply_top_v
     if _is_far(top, nominal):
-        faults.add("supply", line.number, "supply_top_v", f"{top:g}", *_far(nominal))
+        faults.add("supply", line.number, "supply_top_v", f"{top:g}", *_far(top, nominal))
     elif None not in (low, top) and top < low:
         remedy = "give the highest voltage in this state, or leave it empty"
         faults.add("supply", line.number, "supply_top_v", f"{top:g}", f"is below supply_v ({low:g} V)", remedy)
 
 
 def _is_far(volts, nominal) -> bool:
-    return None not in (volts, nominal) and volts > _MOST_OVER_NOMINAL * nominal
+    return None not in (volts, nominal) and not (_LEAST_OF_NOMINAL * nominal <= volts <= _MOST_OVER_NOMINAL * nominal)
 
 
-def _far(nominal):
-    return (
-        f"is more than {_MOST_OVER_NOMINAL:g} times system_v ({nominal:g} V)",
-        "correct it, or system_v in the settings",
-    )
-
-
-def _check_locked(tables, faults):
-    refuse_twins(tables.rows["locked"], ("load", "module", "channel"), "locked", faults)
-    loads = {line.values.load: line.values for line in tables.rows["loads"]}
-    channels: dict[tuple, set] = {}
-    owners: dict[tuple, tuple[str, int]] = {}
-    for line in tables.rows["locked"]:
-        row = line.values
-        if row.load not in loads or None in (row.module, row.channel):
-            continue
-        _check_count(line, loads[row.load].count, channels.setdefault((row.load, row.module), set()), faults)
-        _check_command(line, loads[row.load].command, owners, faults)
-
-
-def _check_count(line, count, channels, faults):
-    channels.add(line.values.channel)
-    if count is not None and len(channels) == count + 1:
-        message = f"is locked to more channels than it has items ({count})"
-        faults.add("locked", line.number, "load", line.values.load, message, "delete the rows too many")
-
-
-def _check_command(line, command, owners, faults):
-    """A channel has one command, so loads locked to it must have the same."""
-    key = (line.values.module, line.values.channel)
-    theirs, row = owners.setdefault(key, (command, line.number))
-    if None not in (theirs, command) and theirs != command:
-        message = f"has the command {command}, but the load in row {row} on this channel has {theirs}"
-        faults.add(
-            "locked", line.number, "load", line.values.load, message, "a channel has one command: correct one row"
-        )
+def _far(volts, nominal):
+    far = f"more than {_MOST_OVER_NOMINAL:g}" if volts > nominal else f"less than {_LEAST_OF_NOMINAL:g}"
+    return f"is {far} times system_v ({nominal:g} V)", "correct it, or system_v in the settings"

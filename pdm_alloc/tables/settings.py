@@ -8,6 +8,7 @@ from pdm_alloc.tables.cell import Number, Odd
 from pdm_alloc.tables.csv_file import read_text
 from pdm_alloc.tables.fault import Faults
 from pdm_alloc.tables.lines import read_lines, validated
+from pdm_alloc.tables.marks import NumberCell, settle
 from pdm_alloc.tables.row import cell_of, columns_of
 from pdm_alloc.tables.settings_row import SettingRow, SettingsRow
 from pdm_alloc.tables.source import Source
@@ -53,11 +54,20 @@ def read_settings(source: Source, faults: Faults) -> tuple[SettingsRow, dict[str
 
 def _from_table(source, faults) -> dict[str, tuple[int | None, str]]:
     lines = read_lines(source.grids.get(_TABLE), SettingRow, faults)
-    return {
+    given = {
         line.values.setting.casefold(): (line.number, line.values.value)
         for line in lines
         if line.values.setting is not None and line.values.value is not None
     }
+    return {**given, **_settled(given, faults)}
+
+
+def _settled(given, faults) -> dict[str, tuple[int | None, str]]:
+    columns = columns_of(SettingsRow)
+    kinds = {key: kind for key in given if key in columns and isinstance(kind := cell_of(columns[key]), Number)}
+    cells = [NumberCell(given[key][0], key, kind, given[key][1]) for key, kind in kinds.items()]
+    settle(_TABLE, cells, faults)
+    return {cell.column: (cell.row, cell.text) for cell in cells}
 
 
 def _from_toml(path: Path, faults) -> dict[str, tuple[int | None, str]]:

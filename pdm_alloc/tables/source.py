@@ -9,7 +9,7 @@ from pdm_alloc.tables.grid import Grid
 from pdm_alloc.tables.header import plain_header
 from pdm_alloc.tables.names import ALL_TABLES
 
-__all__ = ["Source", "open_source"]
+__all__ = ["Source", "is_catalogue", "open_source"]
 
 _WANTED = "give a folder of CSV files, or an XLSX workbook"
 
@@ -46,6 +46,8 @@ class Source:
             faults.add(table, None, None, None, "has no rows", why)
         else:
             why += f"; or give the path of the workbook {self.workbooks[0]}" if self.workbooks else ""
+            passed = [note.table for note in faults.notes if note.table not in self.grids and note.row is None]
+            why += f"; the sheets there are have other names: {', '.join(passed[:8])}" if passed else ""
             faults.add(table, None, None, None, "is missing or empty", why)
 
 
@@ -82,6 +84,13 @@ def open_source(path: str | Path, known: dict[str, tuple[str, ...]], faults: Fau
             raise
         raise InputError.of(str(path), None, None, None, f"cannot be read ({_why(error)})", _WANTED) from error
     raise InputError.of(str(path), None, None, None, "does not exist", _WANTED)
+
+
+def is_catalogue(path: str | Path) -> bool:
+    """Whether a folder holds a catalogue and no vehicle, as the names of its files tell; False for a workbook."""
+    place = Path(path)
+    names = {plain_header(file.stem) for file in place.glob("*.[cC][sS][vV]")} if place.is_dir() else set()
+    return bool(names & {"modules", "channels"}) and "loads" not in names
 
 
 def _why(error):

@@ -3,9 +3,13 @@
 import re
 import unicodedata
 
-__all__ = ["clean", "has_controls", "one_line"]
+__all__ = ["clean", "has_controls", "one_line", "plain_header"]
 
-_INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad"))
+# Fillers and blanks that are letters or symbols by their class; the rest are the format characters of Unicode.
+_BLANK = "\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0"
+_FORMAT = (chr(code) for code in range(0x80, 0x10000) if unicodedata.category(chr(code)) == "Cf")
+_INVISIBLE = dict.fromkeys(map(ord, (*_BLANK, *_FORMAT)))
+_JOINTS = re.compile(r"[\s_-]+")
 _SPACES = re.compile(r"\s+")
 _CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 
@@ -37,3 +41,8 @@ def one_line(text: str) -> bool:
 def has_controls(text: str) -> bool:
     """Whether the text has control characters, or code points that no file can hold."""
     return _CONTROLS.search(text) is not None
+
+
+def plain_header(text: str) -> str:
+    """A header in lower case, words joined by underscores: ``Running_A `` and ``running a`` are ``running_a``."""
+    return _JOINTS.sub("_", clean(text).casefold())

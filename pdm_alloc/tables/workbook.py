@@ -1,7 +1,9 @@
 """An XLSX workbook, a sheet per table, read cell by cell as text."""
 
 import datetime
+import re
 import warnings
+import zipfile
 from collections.abc import Iterator
 from itertools import zip_longest
 from pathlib import Path
@@ -10,16 +12,20 @@ import openpyxl
 from openpyxl.cell.read_only import EMPTY_CELL
 
 from pdm_alloc.tables.archive import inspect_archive
-from pdm_alloc.tables.cell import Odd
+from pdm_alloc.tables.cell import Exact, Odd
 from pdm_alloc.tables.fault import Faults, InputError
 from pdm_alloc.tables.grid import MOST_COLUMNS, Grid, grid_of
 from pdm_alloc.tables.header import plain_header
 from pdm_alloc.tables.names import ALL_TABLES
-from pdm_alloc.tables.number import CellError
+from pdm_alloc.tables.nearest import nearest
+from pdm_alloc.tables.number import CellError, is_unit
 
 __all__ = ["read_workbook"]
 
 _ANEW = "open it in a spreadsheet and save it as .xlsx anew"
+# Text a cell adds to its number, as the format 0 "mA" does.
+_QUOTED = re.compile(r'"([^"]*)"|\\(.)')
+_LIKE_A_TABLE = 0.75
 _DATES = (datetime.date, datetime.time, datetime.timedelta)
 
 
@@ -47,6 +53,7 @@ def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults)
     """
     try:
         has_formula = inspect_archive(path)
+        _refuse_charts_only(path)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return _read(path, known, has_formula, faults)
@@ -58,6 +65,15 @@ def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults)
         raise InputError.of(str(path), None, None, None, what, _ANEW) from error
 
 
+def _refuse_charts_only(path: Path) -> None:
+    with zipfile.ZipFile(path) as archive:
+        names = archive.namelist()
+    if any(name.startswith("xl/chartsheets/") for name in names) and not any(
+        name.startswith("xl/worksheets/") for name in names
+    ):
+        raise CellError("has no sheet with cells", "copy the tables into a workbook with a sheet for each")
+
+
 def _read(path, known, has_formula, faults) -> dict[str, Grid]:
     grids: dict[str, Grid] = {}
     with path.open("rb") as file, path.open("rb") as again:
@@ -67,7 +83,9 @@ def _read(path, known, has_formula, faults) -> dict[str, Grid]:
             table = plain_header(sheet.title)
             if table.startswith("x_") or (table in ALL_TABLES and table not in known):
                 continue
-            grid = grid_of(table, _records(sheet, formulas[sheet.title] if formulas else None), faults)
+            grid = grid_of(
+                table, _records(sheet, formulas[sheet.title] if formulas else None), faults, known=known.get(table, ())
+            )
             _take(grids, table, grid, sheet.title, known, faults)
         book.close()
     return grids
@@ -78,6 +96,8 @@ def _take(grids, table, grid, title, known, faults):
         return
     if table in grids:
         faults.add(table, None, None, title, "is there twice", "delete one of the two sheets")
+    elif table not in known and nearest(table, known, _LIKE_A_TABLE) is None:
+        faults.note(title, None, None, None, "is a sheet with another name than any table has and is passed over")
     elif table not in known:
         faults.unknown(
             title, None, None, None, known, "is not a table known here", "start its name with x_ to keep it unread"
@@ -140,9 +160,11 @@ def _iso(value):
 
 
 def _number(value, shown_as) -> str:
-    """A number as its cell shows it: per cent where the cell says so, without what floating point leaves behind."""
-    if "%" in (shown_as or ""):
-        return f"{value * 100:.13g} %"
-    if isinstance(value, int) or value.is_integer():
-        return str(int(value))
-    return f"{value:.15g}"
+    """A number as its cell shows it, per cent or unit included, without what floating point leaves behind."""
+    positive = (shown_as or "").split(";")[0]
+    shown = _QUOTED.sub("", positive)
+    if "%" in shown:
+        return Exact(f"{value * 100:.13g} %")
+    text = str(int(value)) if isinstance(value, int) or value.is_integer() else f"{value:.15g}"
+    added = "".join(match[1] or match[2] for match in _QUOTED.finditer(positive)).strip()
+    return Exact(f"{text} {added}" if is_unit(added) else text)

@@ -1,13 +1,25 @@
 """Conditions: what they mean, how faults are reported, how inputs are counted."""
 
 import itertools
+import subprocess
 import sys
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.tables.condition import ConditionError, condition_names, inputs_needed, parse_condition
+from pdm_alloc.tables.condition import (
+    And,
+    ConditionError,
+    Not,
+    Or,
+    Variable,
+    condition_names,
+    inputs_needed,
+    parse_condition,
+    quoted_condition,
+    walk,
+)
 from pdm_alloc.vehicle import Command, Input, Load, State, Vehicle
 
 NAMES = ("a", "b2", "high_beam", "fuel level", "ümlaut")
@@ -89,7 +101,7 @@ def test_meaning_agrees_with_python(expression):
     condition = parse_condition(text)
     for values in itertools.product((False, True), repeat=len(NAMES)):
         env = dict(zip(NAMES, values, strict=True))
-        assert condition.holds({n for n, v in env.items() if v}) == meaning(env)
+        assert condition.evaluate({n for n, v in env.items() if v}) == meaning(env)
 
 
 @pytest.mark.parametrize("values", list(itertools.product((False, True), repeat=4)))
@@ -97,7 +109,7 @@ def test_precedence_without_parentheses(values):
     """Not binds tighter than and, and tighter than or, as in Python."""
     on = {n for n, v in zip("abcd", values, strict=True) if v}
     a, b, c, d = values
-    assert parse_condition("a or not b and c or not d").holds(on) == (a or (not b and c) or not d)
+    assert parse_condition("a or not b and c or not d").evaluate(on) == (a or (not b and c) or not d)
 
 
 def test_names_keep_the_order_they_appear_in():
@@ -107,12 +119,12 @@ def test_names_keep_the_order_they_appear_in():
 
 def test_deep_but_allowed_condition_is_evaluated():
     """The deepest nest that is accepted does not exhaust the stack."""
-    assert parse_condition("not (" * 50 + "a" + ")" * 50).holds({"a"})
+    assert parse_condition("not (" * 50 + "a" + ")" * 50).evaluate({"a"})
 
 
 def test_long_flat_condition_is_evaluated():
     """A long list of alternatives is no deep nest."""
-    assert parse_condition(" or ".join(f"i{n}" for n in range(3000))).holds({"i2999"})
+    assert parse_condition(" or ".join(f"i{n}" for n in range(3000))).evaluate({"i2999"})
 
 
 def test_inputs_needed_counts_switches_and_senders_once():
@@ -126,9 +138,51 @@ def test_inputs_needed_counts_names_without_an_inputs_table():
     assert inputs_needed(_vehicle(["key and not door"], [])) == 2
 
 
-def test_missing_library_is_one_clear_line(monkeypatch):
-    """Without boolean.py the message names the extra, and names can still be read."""
-    monkeypatch.setitem(sys.modules, "boolean", None)
-    assert condition_names("a and b") == {"a", "b"}
-    with pytest.raises(ModuleNotFoundError, match=r"pdm_alloc\[documents\]"):
-        parse_condition("a")
+def test_no_library_is_needed():
+    """Names, tree and value come from one parser; neither boolean.py nor pandas is asked for."""
+    code = "import sys; from pdm_alloc.tables.condition import parse_condition as p"
+    code += "; assert p('a and b').evaluate({'a', 'b'})"
+    code += "; assert not {'boolean', 'pandas', 'scipy'} & set(sys.modules)"
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_tree_is_plain_data():
+    """And, or and not are nodes with their operands in order; a chain is one node; walking ends at the root."""
+    tree = parse_condition("a and b and not (c or d)").expression
+    assert tree == And((Variable("a"), Variable("b"), Not(Or((Variable("c"), Variable("d"))))))
+    nodes = list(walk(tree))
+    assert [node.name for node in nodes if isinstance(node, Variable)] == ["a", "b", "c", "d"]
+    assert nodes[-1] == tree
+
+
+@pytest.mark.parametrize(
+    ("text", "inputs", "tree"),
+    [
+        ("head switch and ignition", ("head switch", "ignition"), And((Variable("head switch"), Variable("ignition")))),
+        ("head switch", ("head", "switch", "head switch"), Variable("head switch")),
+        ("not head switch 2", ("head switch", "head switch 2"), Not(Variable("head switch 2"))),
+        ("rear-door|tail.gate", ("rear-door", "tail.gate"), Or((Variable("rear-door"), Variable("tail.gate")))),
+        ("not used", ("not used",), Variable("not used")),
+        ("not (used)", ("not used", "used"), Not(Variable("used"))),
+        ('"not used" or used', ("not used", "used"), Or((Variable("not used"), Variable("used")))),
+        ("(head switch)", ("head switch",), Variable("head switch")),
+    ],
+)
+def test_name_with_a_space_needs_no_quotes_where_inputs_are_known(text, inputs, tree):
+    """The longest input that fits counts, and with quotes put round it the text means the same without the list."""
+    assert parse_condition(text, inputs).expression == tree
+    assert parse_condition(quoted_condition(text, inputs)).expression == tree
+
+
+@pytest.mark.parametrize(("text", "inputs"), [("not used", ("not used", "used")), ("a and b", ("a and b", "a", "b"))])
+def test_name_that_is_a_condition_too_is_refused(text, inputs):
+    """Where an input's name reads as a condition over other inputs, nothing is guessed."""
+    with pytest.raises(ConditionError, match="two ways"):
+        parse_condition(text, inputs)
+
+
+def test_part_of_a_word_is_no_name():
+    """A name ends where its word ends."""
+    with pytest.raises(ConditionError) as caught:
+        parse_condition("head switches", ("head switch",))
+    assert caught.value.two_names

@@ -20,7 +20,7 @@ TWO_GROUPS = "(b and not c and not d and not e) or (a and c and d and e)"
 def _truth(condition):
     """The result for every setting, as a dict; made by asking for one setting at a time."""
     settings_ = [frozenset(c) for n in range(len(NAMES) + 1) for c in itertools.combinations(condition.names, n)]
-    return {on: condition.holds(on) for on in settings_}
+    return {on: condition.evaluate(on) for on in settings_}
 
 
 def _edges(truth, names):

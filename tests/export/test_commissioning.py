@@ -36,7 +36,7 @@ def test_steps_agree_with_the_conditions(made):
     for row in sheet.itertuples():
         condition = parse_condition(allocation.vehicle.command(row.command).condition)
         on = {part.removesuffix(" on") for part in row.set.split(", ") if part.endswith(" on")}
-        assert condition.holds(on) == (row.expected == "on")
+        assert condition.evaluate(on) == (row.expected == "on")
 
 
 def test_expected_currents_are_those_of_the_loads(made):

@@ -36,7 +36,7 @@ def test_any_text_is_read_or_refused_with_its_place(text):
     if text.strip():
         condition = parse_condition(text)
         assert set(condition.names) == names
-        assert condition.holds(names) in (True, False)
+        assert condition.evaluate(names) in (True, False)
 
 
 @pytest.mark.parametrize(

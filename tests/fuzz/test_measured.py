@@ -4,11 +4,11 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
-import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics.trace import TraceError, fit_inrush
+from pdm_alloc.export.commissioning import commissioning
 from pdm_alloc.export.csv_table import csv_bytes
 from pdm_alloc.export.measurement import read_measurements
 from pdm_alloc.export.trace_file import read_trace
@@ -16,10 +16,6 @@ from pdm_alloc.tables import InputError
 from tests.fuzz.mutate import TOKENS, damaged
 from tests.fuzz.refused import refused_in_words
 from tests.fuzz.test_saved import MADE
-
-pytest.importorskip("boolean")
-
-from pdm_alloc.export.commissioning import commissioning
 
 
 def _sheet() -> bytes:

@@ -100,3 +100,34 @@ def test_missing_table(name):
         (Path(folder) / name).unlink()
         with pytest.raises(InputError):
             read_allocation(folder)
+
+
+def _with(path, value):
+    document = json.loads(CONTENT)
+    *way, last = path
+    place = document
+    for key in way:
+        place = place[key]
+    place[last] = value
+    return json.dumps(document).encode()
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("gap",), "nan"),
+        (("gap",), 1e30),
+        (("vehicle", "loads", 0, "volt_exponent"), 1e308),
+        (("vehicle", "loads", 0, "inrush_ms"), "inf"),
+        (("vehicle", "loads", 0, "running_ma"), 10**30),
+        (("vehicle", "loads", 0, "tolerance_pct"), "1e999999999"),
+        (("vehicle", "states", 0, "supply_v"), 1e300),
+        (("vehicle", "routes", 0, "length_m"), -1.0),
+        (("units", 0, "module", "channels", 0, "peak_ms"), 10**30),
+    ],
+)
+def test_number_no_table_could_hold_is_refused(path, value):
+    """Not a number, infinite, 10^30, an exponent that fills the memory: a fault that names the field."""
+    with pytest.raises(InputError) as refusal:
+        from_json(_with(path, value))
+    assert ".".join(map(str, path)) in str(refusal.value)

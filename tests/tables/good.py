@@ -48,6 +48,7 @@ dash,tank,
 load,module,channel
 fuel pump,small,1
 fan,small,3
+fan,small,4
 """,
     "concessions.csv": """\
 kind,subject,weight

@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 from pdm_alloc.kinds import IMPORTANCES, KINDS
 from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
 from pdm_alloc.tables.cell import Number
+from pdm_alloc.tables.marks import unmistakable
 from pdm_alloc.tables.row import cell_of, columns_of
 from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS
 
@@ -65,7 +66,7 @@ def _is_note(text):
 def _decimals(low, high, digits=3):
     steps = 10**digits
     return st.integers(int(low * steps), int(high * steps)).map(
-        lambda n: f"{n / steps:.{digits}f}".rstrip("0").rstrip(".")
+        lambda n: unmistakable(f"{n / steps:.{digits}f}".rstrip("0").rstrip("."))
     )
 
 
