@@ -4,13 +4,11 @@ One parser reads the text, checks its grammar and makes the tree; only Python is
 `Variable`, `Not`, `And`, `Or`: `walk` it to build a program, call `Condition.evaluate` to enumerate.
 """
 
-import re
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import NamedTuple
 
 from pdm_alloc.tables.condition_error import ConditionError
+from pdm_alloc.tables.condition_scan import Token, scan
 from pdm_alloc.tables.expression import And, Expression, Not, Or, Variable, operands_of, walk
 from pdm_alloc.vehicle import Vehicle
 
@@ -31,26 +29,8 @@ __all__ = [
 
 # Bounds the depth of the tree, and so of every recursion over it.
 MOST_NESTING = 100
-_SIGNS = {"&": "and", "&&": "and", "|": "or", "||": "or", "~": "not", "!": "not", "(": "(", ")": ")"}
-_WORDS = ("and", "or", "not")
-# A spreadsheet turns straight quotes into curly ones by itself, so both count.
-_TOKEN = re.compile(
-    r"""\s*(?:(?P<word>\w+)|(?P<sign>&&|\|\||[&|~!()])|(?:"(?P<a>[^"]*)"|'(?P<b>[^']*)'|“(?P<c>[^”]*)”))""", re.UNICODE
-)
-_PLAIN = re.compile(r"\w+", re.UNICODE)
 _OPERAND = "the name of an input, 'not' or '('"
 _OPERATOR = "'and', 'or'"
-
-
-class _Token(NamedTuple):
-    sort: str  # and, or, not, (, ), name, end
-    text: str
-    position: int
-    bare: bool = False  # a name that only the list of inputs shows to be one
-
-    @property
-    def shown(self) -> str:
-        return "the end" if self.sort == "end" else f"'{self.text}'"
 
 
 @dataclass(frozen=True)
@@ -157,7 +137,7 @@ def parse_condition(text: str, inputs: Iterable[str] = ()) -> Condition:
     ConditionError
         The text is no condition, or can be read in two ways.
     """
-    parser = _Parser(text, _scan(text, frozenset(inputs)))
+    parser = _Parser(text, scan(text, frozenset(inputs)))
     expression = parser.whole()
     return Condition(text, tuple(parser.names), expression)
 
@@ -177,7 +157,7 @@ def quoted_condition(text: str, inputs: Iterable[str]) -> str:
     str
         The text with quotes round each name that needs them.
     """
-    bare = [token for token in _scan(text, frozenset(inputs)) if token.bare]
+    bare = [token for token in scan(text, frozenset(inputs)) if token.bare]
     for token in reversed(bare):
         start, end = token.position - 1, token.position - 1 + len(token.text)
         left, right = next(pair for pair in ('""', "''", "“”") if pair[1] not in token.text)
@@ -206,14 +186,14 @@ def inputs_needed(vehicle: Vehicle) -> int:
 class _Parser:
     """Descends from ``or`` over ``and`` to ``not``, names and parentheses; refuses a token where it cannot stand."""
 
-    def __init__(self, text: str, tokens: Iterator[_Token]):
+    def __init__(self, text: str, tokens: Iterator[Token]):
         self.text, self._tokens = text, tokens
         self.names: dict[str, None] = {}
-        self._opened: list[_Token] = []
+        self._opened: list[Token] = []
         self._nesting = 0
         self._before = self._token = next(tokens)
 
-    def _next(self) -> _Token:
+    def _next(self) -> Token:
         token, self._before = self._token, self._token
         if token.sort != "end":
             self._token = next(self._tokens)
@@ -251,12 +231,12 @@ class _Parser:
         self._next()
         return Not(self._operand()) if token.sort == "not" else self._parenthesis(token)
 
-    def _nest(self, token: _Token) -> None:
+    def _nest(self, token: Token) -> None:
         self._nesting += 1
         if self._nesting > MOST_NESTING:
             raise ConditionError(self.text, token.position, token.shown, f"at most {MOST_NESTING} times 'not' and '('")
 
-    def _parenthesis(self, opened: _Token) -> Expression:
+    def _parenthesis(self, opened: Token) -> Expression:
         self._opened.append(opened)
         expression = self._disjunction()
         if self._token.sort != ")":
@@ -276,70 +256,3 @@ class _Parser:
         two_names = before.sort == token.sort == "name"
         hint = f'''a name of several words goes in quotes: "{before.text} {token.text}"''' if two_names else ""
         return ConditionError(self.text, token.position, token.shown, f"{_OPERATOR} or the end", hint, two_names)
-
-
-def _scan(text: str, inputs: frozenset[str]) -> Iterator[_Token]:
-    """Split the text; the last token is the end."""
-    odd = _odd_lengths(inputs)
-    at, stop = 0, len(text.rstrip())
-    while at < stop:
-        at += len(text[at:]) - len(text[at:].lstrip()) if odd else 0
-        parts = (text[at : at + length] for length in odd)
-        name = next((part for part in parts if part in inputs and _stands_at(part, text, at)), None)
-        if name is not None:
-            _refuse_ambiguous(text, at, name, inputs)
-            yield _Token("name", name, at + 1, bare=True)
-            at += len(name)
-            continue
-        match = _TOKEN.match(text, at)
-        if match is None:
-            raise _unreadable(text, at)
-        yield _token(text, match)
-        at = match.end()
-    yield _Token("end", "", stop + 1)
-
-
-@lru_cache(maxsize=64)
-def _odd_lengths(inputs: frozenset[str]) -> tuple[int, ...]:
-    """Lengths of the names that have more in them than letters, digits and underscores, longest first."""
-    return tuple(sorted({len(name) for name in inputs if name and not _PLAIN.fullmatch(name)}, reverse=True))
-
-
-def _stands_at(name: str, text: str, at: int) -> bool:
-    """Whether the name stands there and no word goes on where it ends."""
-    end = at + len(name)
-    odd = not _PLAIN.fullmatch(name)
-    return odd and not (_PLAIN.match(name[-1]) and _PLAIN.match(text[end : end + 1]))
-
-
-def _refuse_ambiguous(text: str, at: int, name: str, inputs: frozenset[str]) -> None:
-    """``not used`` is an input of that name, or the input ``used`` denied, where there are both."""
-    try:
-        tokens = list(_scan(name, inputs - {name}))
-    except ConditionError:
-        return
-    parts = [token.text for token in tokens if token.sort == "name"]
-    if len(tokens) - 1 > len(parts) and set(parts) <= inputs:
-        hint = f'write "{name}" in quotes for the input of that name, or put parentheses round {parts[-1]}'
-        raise ConditionError(text, at + 1, f"'{name}', which can be read in two ways", "one meaning", hint)
-
-
-def _token(text: str, match: re.Match[str]) -> _Token:
-    group = match.lastgroup or "word"
-    content, position = match[group], match.start(group) + 1
-    if group == "sign":
-        return _Token(_SIGNS[content], content, position)
-    if group == "word":
-        return _Token(content.lower() if content.lower() in _WORDS else "name", content, position)
-    if not content.strip():
-        raise ConditionError(text, position, "an empty name", "the name of an input between the quotes")
-    return _Token("name", content.strip(), position - 1)
-
-
-def _unreadable(text: str, at: int) -> ConditionError:
-    position = at + len(text[at:]) - len(text[at:].lstrip()) + 1
-    sign = text[position - 1]
-    hint = (
-        "the quote is not closed" if sign in "\"'“" else "quote a name that has other signs than letters, digits and _"
-    )
-    return ConditionError(text, position, f"'{sign}'", "names, and, or, not and parentheses", hint)
