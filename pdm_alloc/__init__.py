@@ -9,25 +9,29 @@ short where they are not enough, and what could be given up; `mount` finds where
 import importlib
 from typing import TYPE_CHECKING
 
-from pdm_alloc.module import Catalogue, Channel, Module, Unit
-from pdm_alloc.settings import Settings
-from pdm_alloc.unknown import UnknownName
-from pdm_alloc.vehicle import Command, Concession, Input, Load, Lock, Place, Route, State, Vehicle
+from pdm_alloc.domain.module import Catalogue, Channel, Module, Unit
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.showing import UnknownName
+from pdm_alloc.domain.vehicle import Command, Concession, Input, Load, Lock, Place, Route, State, Vehicle
 
 if TYPE_CHECKING:
-    from pdm_alloc import electrics, export, figures, panel, tables, uncertainty
-    from pdm_alloc.allocation.allocate import allocate
-    from pdm_alloc.allocation.explain import Explanation, explain
-    from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
-    from pdm_alloc.allocation.result import Allocation
-    from pdm_alloc.allocation.verify import verify
-    from pdm_alloc.mounting.mount import mount
-    from pdm_alloc.mounting.result import Mounting
-    from pdm_alloc.program.objectives import STRATEGIES
-    from pdm_alloc.sizing import Sizing, size
-    from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
-    from pdm_alloc.tables.frames import catalogue, vehicle
-    from pdm_alloc.what_if import WhatIf, amps_left, compare, rework, room_left, what_if
+    from pdm_alloc import electrics, export, figures, panel
+    from pdm_alloc.allocator import allocate
+    from pdm_alloc.diagnose.explain import Explanation, explain
+    from pdm_alloc.files.faults import InputError
+    from pdm_alloc.files.tables.from_frames import catalogue, vehicle
+    from pdm_alloc.files.tables.read_catalogue import read_catalogue
+    from pdm_alloc.files.tables.read_vehicle import read_vehicle
+    from pdm_alloc.program.stages import STRATEGIES
+    from pdm_alloc.result.allocation import Allocation
+    from pdm_alloc.result.refusals import NotEnough, Unsolved
+    from pdm_alloc.studies.comparison import compare
+    from pdm_alloc.studies.mounting import Mounting, mount
+    from pdm_alloc.studies.risk import allocation_risk, module_risk
+    from pdm_alloc.studies.room_left import amps_left, room_left
+    from pdm_alloc.studies.sizing import Sizing, size
+    from pdm_alloc.studies.what_if import WhatIf, rework, what_if
+    from pdm_alloc.verify.check import verify
 
 __version__ = "0.1.0"
 
@@ -57,6 +61,7 @@ __all__ = [
     "Vehicle",
     "WhatIf",
     "allocate",
+    "allocation_risk",
     "amps_left",
     "catalogue",
     "compare",
@@ -64,6 +69,7 @@ __all__ = [
     "explain",
     "export",
     "figures",
+    "module_risk",
     "mount",
     "panel",
     "read_catalogue",
@@ -71,8 +77,6 @@ __all__ = [
     "rework",
     "room_left",
     "size",
-    "tables",
-    "uncertainty",
     "vehicle",
     "verify",
     "what_if",
@@ -80,34 +84,35 @@ __all__ = [
 
 # Loaded when first used: help and blank tables must not wait for pandas or a solver.
 _WHERE = {
-    "STRATEGIES": "pdm_alloc.program.objectives",
-    "Allocation": "pdm_alloc.allocation.result",
-    "Explanation": "pdm_alloc.allocation.explain",
-    "InputError": "pdm_alloc.tables",
-    "Mounting": "pdm_alloc.mounting.result",
-    "NotEnough": "pdm_alloc.allocation.not_enough",
-    "Sizing": "pdm_alloc.sizing",
-    "Unsolved": "pdm_alloc.allocation.not_enough",
-    "WhatIf": "pdm_alloc.what_if",
-    "allocate": "pdm_alloc.allocation.allocate",
-    "amps_left": "pdm_alloc.what_if",
-    "catalogue": "pdm_alloc.tables.frames",
-    "compare": "pdm_alloc.what_if",
-    "explain": "pdm_alloc.allocation.explain",
-    "mount": "pdm_alloc.mounting.mount",
-    "read_catalogue": "pdm_alloc.tables",
-    "read_vehicle": "pdm_alloc.tables",
-    "rework": "pdm_alloc.what_if",
-    "room_left": "pdm_alloc.what_if",
-    "size": "pdm_alloc.sizing",
-    "vehicle": "pdm_alloc.tables.frames",
-    "verify": "pdm_alloc.allocation.verify",
-    "what_if": "pdm_alloc.what_if",
+    "STRATEGIES": "pdm_alloc.program.stages",
+    "Allocation": "pdm_alloc.result.allocation",
+    "Explanation": "pdm_alloc.diagnose.explain",
+    "InputError": "pdm_alloc.files.faults",
+    "Mounting": "pdm_alloc.studies.mounting",
+    "NotEnough": "pdm_alloc.result.refusals",
+    "Sizing": "pdm_alloc.studies.sizing",
+    "Unsolved": "pdm_alloc.result.refusals",
+    "WhatIf": "pdm_alloc.studies.what_if",
+    "allocate": "pdm_alloc.allocator",
+    "allocation_risk": "pdm_alloc.studies.risk",
+    "amps_left": "pdm_alloc.studies.room_left",
+    "catalogue": "pdm_alloc.files.tables.from_frames",
+    "compare": "pdm_alloc.studies.comparison",
+    "explain": "pdm_alloc.diagnose.explain",
+    "module_risk": "pdm_alloc.studies.risk",
+    "mount": "pdm_alloc.studies.mounting",
+    "read_catalogue": "pdm_alloc.files.tables.read_catalogue",
+    "read_vehicle": "pdm_alloc.files.tables.read_vehicle",
+    "rework": "pdm_alloc.studies.what_if",
+    "room_left": "pdm_alloc.studies.room_left",
+    "size": "pdm_alloc.studies.sizing",
+    "vehicle": "pdm_alloc.files.tables.from_frames",
+    "verify": "pdm_alloc.verify",
+    "what_if": "pdm_alloc.studies.what_if",
 }
-_ROOMS = ("electrics", "export", "figures", "panel", "tables", "uncertainty")
+_ROOMS = ("electrics", "export", "figures", "panel")
 
 if not TYPE_CHECKING:  # a type checker would take every misspelt name for one that is loaded later
-    globals().pop("vehicle", None)  # the room, which the import above put where the verb belongs
 
     def __getattr__(name):
         if name in _WHERE:

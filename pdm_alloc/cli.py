@@ -11,11 +11,15 @@ from pdm_alloc import __version__
 __all__ = ["main"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+
 INTERNAL = 70  # as sysexits.h numbers an internal software error
+
 INTERRUPTED, NO_READER = 130, 141  # as the shell itself numbers these two signals
 
 _STRATEGY = "isolate: most circuits; spare: fewest channels (default: the vehicle's setting)"
+
 _OBJECTIVE = "with --places: price, mass, or front: choices unbeaten in both price and mass"
+
 CAUTION = (
     "Design values only: check by measurement and by a qualified person; "
     "local codes, event rules and the makers' data come first."

@@ -10,15 +10,18 @@ from pathlib import Path
 from typing import Any
 
 from pdm_alloc import printed
-from pdm_alloc.module import Catalogue
-from pdm_alloc.tables import InputError, check_against, read_catalogue, read_vehicle
-from pdm_alloc.tables.fitted import fitted
-from pdm_alloc.tables.source import is_catalogue
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.sources import is_catalogue
+from pdm_alloc.files.tables.read_catalogue import fitted, read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.tables.references import check_against
 
 __all__ = ["run"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
+
 TERMINATED = 143  # as the shell numbers this signal
 _SHOWN = 12  # choices of modules and places
 
@@ -83,7 +86,7 @@ def _catalogue_path(options, needed: bool) -> Path | None:
 
 
 def _check(options) -> int:
-    from pdm_alloc.tables.summary import vehicle_summary
+    from pdm_alloc.files.guide import vehicle_summary
 
     if is_catalogue(options.vehicle):
         return _check_catalogue(options)
@@ -123,7 +126,7 @@ def _counts(vehicle: Vehicle, catalogue: Catalogue | None) -> dict:
 
 
 def _size(options) -> int:
-    from pdm_alloc.sizing import size
+    from pdm_alloc.studies.sizing import size
 
     vehicle, catalogue = _inputs(options, needed=True)
     assert catalogue is not None
@@ -154,9 +157,9 @@ def _code(study) -> int:
 
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
-    from pdm_alloc.allocation.not_enough import Unsolved
-    from pdm_alloc.mounting.mount import mount
-    from pdm_alloc.mounting.workers import workers
+    from pdm_alloc.result.refusals import Unsolved
+    from pdm_alloc.studies.mounting import mount
+    from pdm_alloc.studies.mounting_search import workers
 
     how = {"time_limit_s": options.time_limit, "objective": options.objective}
     try:
@@ -176,8 +179,8 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
 
 
 def _allocate(options) -> int:
-    from pdm_alloc.allocation.allocate import allocate
-    from pdm_alloc.allocation.not_enough import NotEnough, Unsolved
+    from pdm_alloc.allocator import allocate
+    from pdm_alloc.result.refusals import NotEnough, Unsolved
 
     vehicle, catalogue = _inputs(options, needed=True)
     assert catalogue is not None
@@ -199,7 +202,7 @@ def _no_answer(options, refusal) -> int:
 
 
 def _not_enough(options, refusal) -> int:
-    from pdm_alloc.allocation.explain import explain
+    from pdm_alloc.diagnose.explain import explain
 
     explanation = explain(refusal, time_limit_s=options.time_limit)
     if options.json:
@@ -210,7 +213,7 @@ def _not_enough(options, refusal) -> int:
 
 
 def _deliver(options, allocation) -> int:
-    from pdm_alloc.export import write_documents
+    from pdm_alloc.export.documents import write_documents
 
     with _ended_cleanly():
         written = write_documents(allocation, options.out) if options.out else []
@@ -235,9 +238,9 @@ def _deliver(options, allocation) -> int:
 
 
 def _compare(options) -> int:
-    from pdm_alloc.export import read_allocation
-    from pdm_alloc.export.revision import write_rework
-    from pdm_alloc.what_if import rework
+    from pdm_alloc.export.documents import write_rework
+    from pdm_alloc.export.read_saved import read_allocation
+    from pdm_alloc.studies.what_if import rework
 
     old, new = read_allocation(options.old), read_allocation(options.new)
     todo = rework(old, new)
@@ -253,7 +256,7 @@ def _compare(options) -> int:
 
 
 def _panel(options) -> int:
-    from pdm_alloc.panel.__main__ import main
+    from pdm_alloc.panel.page import main
 
     given = [("--catalogue", options.catalogue), ("--module", options.module), ("--port", options.port)]
     words = [word for name, value in given if value is not None for word in (name, str(value))]
@@ -262,7 +265,7 @@ def _panel(options) -> int:
 
 
 def _new(options) -> int:
-    from pdm_alloc.tables.new import new_catalogue, new_demo, new_tables
+    from pdm_alloc.files.write_tables import new_catalogue, new_demo, new_tables
 
     folder = Path(options.folder)
     with _ended_cleanly():

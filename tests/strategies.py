@@ -8,9 +8,10 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from pdm_alloc.kinds import KINDS
-from pdm_alloc.module import Channel, Module, Unit, units_of
-from pdm_alloc.vehicle import PPM, Command, Load, Lock, Place, Route, Settings, State, Vehicle
+from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.module import Channel, Module, Unit, units_of
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, Command, Load, Lock, Place, Route, State, Vehicle
 
 __all__ = ["cases", "harnesses", "locked_cases", "modules", "settings_tables", "vehicles"]
 

@@ -1,14 +1,157 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
+import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from pdm_alloc.circuits.classes import Rating
-from pdm_alloc.circuits.fit import Counts, Fit, fit, may_share
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring, wiring_key
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.inrush import inrush_use
 
-__all__ = ["CircuitBook", "OutOfTime", "TooManyCircuits", "circuits_of"]
+__all__ = [
+    "CircuitBook",
+    "Fit",
+    "OutOfTime",
+    "TooManyCircuits",
+    "circuits_of",
+    "fit",
+    "may_share",
+    "rating_for",
+    "usable_for",
+    "worst_rise_ma",
+]
+
+Counts = tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A circuit on a kind of channel.
+
+    Parameters
+    ----------
+    running_ma, inrush_ma : int
+        Running current at the voltage it is checked at; peak at switch-on, running included, mA.
+    use_ppm : int
+        Running over derated rating, parts per million.
+    inrush_use : float
+        Largest share of what the channel bears that peak or integral takes, no unit.
+    mass_mg : int
+        Wire from channel to loads, mg; 0 where no length is known.
+    made : Protected or None
+        Its trip setting and wire; None: a stalled motor would burn every wire its terminal takes, so
+        it is not allowed, though it may be with more on it, which trips sooner.
+    """
+
+    running_ma: int
+    inrush_ma: int
+    use_ppm: int
+    inrush_use: float
+    mass_mg: int = 0
+    made: Protected | None = None
+
+
+def may_share(types: Sequence[ItemType], counts: Counts) -> bool:
+    """Whether the rules of the loads, electricity apart, let them share a channel.
+
+    Parameters
+    ----------
+    types : sequence of ItemType
+        Of one command.
+    counts : tuple of (int, int)
+        Type number and how many of it, at least 1, rising.
+
+    Returns
+    -------
+    bool
+        False where an item is to be alone, a label would meet itself, or reversing and other loads
+        would mix.
+    """
+    chosen = [types[n] for n, _ in counts]
+    if sum(k for _, k in counts) > 1 and not all(t.share for t in chosen):
+        return False
+    if len({t.reversing for t in chosen}) > 1:
+        return False
+    labels = [t.separate for t in chosen if t.separate]
+    return len(labels) == len(set(labels))
+
+
+def worst_rise_ma(rises: Sequence[int], at_once: int) -> int:
+    """Rise of a sum when the `at_once` loads that matter most are at the top of their tolerance, mA."""
+    return sum(sorted(rises, reverse=True)[:at_once])
+
+
+def fit(
+    types: Sequence[ItemType], counts: Counts, rating: Rating, wiring: Wiring, tolerance_loads: int = 0
+) -> Fit | None:
+    """Check a circuit against a kind of channel.
+
+    Every rule here but one only gets harder when an item is added, so a circuit that does not fit
+    need not be tried with more. The one is the stalled motor, which has a result of its own.
+
+    Parameters
+    ----------
+    types : sequence of ItemType
+        Of one command.
+    counts : tuple of (int, int)
+        Type number and how many of it.
+    rating : Rating
+        The kind of channel.
+    wiring : Wiring
+        Lengths and wires of the vehicle.
+    tolerance_loads : int
+        How many loads at once are taken at the top of their tolerance.
+
+    Returns
+    -------
+    Fit or None
+        None: not allowed there, nor with more on it. Without `made`: not allowed as it is.
+    """
+    if not _suits(types, counts, rating):
+        return None
+    running = sum(types[n].running_ma * k for n, k in counts)
+    rise = worst_rise_ma([types[n].deviation_ma * k for n, k in counts], tolerance_loads)
+    usable = usable_for(rating, types[counts[0][0]].headroom_pct)
+    if running + rise > usable:
+        return None
+    peak = running + sum(types[n].excess_ma * k for n, k in counts)
+    if peak > rating.peak_ma:
+        return None
+    use = _inrush(types, counts, rating, running, usable)
+    if use > 1:
+        return None
+    some = [(types[n], k) for n, k in counts]
+    made = wiring.protect(some, rating_for(rating, types[counts[0][0]].headroom_pct), running + rise)
+    use_ppm = math.ceil(running * 1_000_000 / rating.rated_ma)
+    if isinstance(made, str):
+        return Fit(running, peak, use_ppm, use) if made == "stall" else None
+    return Fit(running, peak, use_ppm, use, round(1000 * wiring.mass_g(some, made, rating)), made)
+
+
+def rating_for(rating: Rating, headroom_pct: Fraction | None) -> Rating:
+    """The kind of channel with the usable limit of `usable_for`."""
+    return rating if headroom_pct is None else replace(rating, usable_ma=usable_for(rating, headroom_pct))
+
+
+def usable_for(rating: Rating, headroom_pct: Fraction | None) -> int:
+    """Usable limit of a kind of channel, mA, where a command wants a headroom of its own; None: it does not."""
+    return rating.usable_ma if headroom_pct is None else math.floor(rating.rated_ma * (1 - headroom_pct / 100))
+
+
+def _suits(types, counts, rating):
+    return all((rating.pwm or not types[n].pwm) and types[n].reversing == rating.reversing for n, _ in counts)
+
+
+def _inrush(types, counts, rating, running, usable):
+    excess = [types[n].excess_ma * k / 1000 for n, k in counts]
+    tau = [types[n].tau_ms for n, _ in counts]
+    use = inrush_use(running / 1000, excess, tau, usable / 1000, rating.peak_ma / 1000, rating.peak_ms)
+    return max(use.peak, use.energy)
+
 
 MOST_CIRCUITS = 20_000
 _ASK_EVERY = 500

@@ -1,15 +1,18 @@
-"""The battery over states in sequence: Peukert's law, charge carried over, days parked."""
+"""The battery over states in sequence, and parked."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 __all__ = [
     "Battery",
     "Leg",
     "LegCharge",
+    "Parked",
+    "battery_minutes",
     "carry_charge",
     "estimated_ohm",
+    "parked",
     "parked_days",
     "peukert_hours",
     "rated_draw_a",
@@ -17,6 +20,7 @@ __all__ = [
 
 # Charge stored over charge put in: common practice, no source.
 CHARGE_EFFICIENCY = 0.85
+
 # Internal resistance times capacity of a 12 V battery, ohm Ah: 5 milliohm at 100 Ah; common practice, no source.
 OHM_AH = 0.5
 
@@ -210,3 +214,76 @@ def _through(battery: Battery, leg: Leg, charge: float) -> LegCharge:
     end = min(battery.capacity_ah, max(0.0, charge + change_a * (leg.minutes or 0.0) / 60))
     carried = True if change_a >= 0 else None if leg.minutes is None else floor_minutes >= leg.minutes
     return LegCharge(leg.name, charge, end, floor_minutes, carried)
+
+
+_MINUTES_A_DAY = 24 * 60
+
+
+@dataclass(frozen=True, slots=True)
+class Parked:
+    """The parked vehicle.
+
+    Parameters
+    ----------
+    total_ma : float
+        Quiescent current of all boxes that state one, mA.
+    unknown : tuple of str
+        Boxes that state none: the total is at least this much too low.
+    days : float or None
+        Days from full to the floor, inf where nothing is drawn; None: battery not known.
+    """
+
+    total_ma: float
+    unknown: tuple[str, ...]
+    days: float | None
+
+
+def parked(quiescent_ma: Mapping[str, float | None], battery_ah: float | None, floor_pct: float) -> Parked:
+    """Quiescent current and days to the floor; self-discharge and cold are not counted.
+
+    Parameters
+    ----------
+    quiescent_ma : mapping of str to float or None
+        Of each box by label, mA; None: not known.
+    battery_ah : float or None
+        Capacity, Ah; None: not known.
+    floor_pct : float
+        Charge at which it counts as empty, per cent of battery_ah.
+
+    Returns
+    -------
+    Parked
+        A plain count of ampere-hours, as `battery_minutes`.
+    """
+    total = sum(current for current in quiescent_ma.values() if current is not None)
+    unknown = tuple(sorted(label for label, current in quiescent_ma.items() if current is None))
+    days = None if battery_ah is None else battery_minutes(battery_ah, floor_pct, total / 1000) / _MINUTES_A_DAY
+    return Parked(total, unknown, days)
+
+
+def battery_minutes(battery_ah: float, floor_pct: float, draw_a: float, spent_a_min: float = 0.0) -> float:
+    """Minutes a battery gives a current until it is at its floor: a plain count of ampere-hours.
+
+    Neither the rate of discharge nor the temperature is counted, both of which shorten it: choose the
+    floor accordingly (load analyses after ASTM F2490-05 use 25 % of the nameplate as floor).
+
+    Parameters
+    ----------
+    battery_ah : float
+        Capacity, full at the start, Ah.
+    floor_pct : float
+        Charge at which it counts as empty, per cent of `battery_ah`.
+    draw_a : float
+        Current it gives, A.
+    spent_a_min : float
+        What it has given before, A min.
+
+    Returns
+    -------
+    float
+        min; inf where the draw is not above 0, 0 where it is at its floor already.
+    """
+    if draw_a <= 0:
+        return math.inf
+    usable = battery_ah * (1 - floor_pct / 100) * 60
+    return max(0.0, usable - spent_a_min) / draw_a

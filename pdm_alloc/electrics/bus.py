@@ -1,8 +1,25 @@
-"""Limits of the bus's wiring, with their sources: length by bit rate, stubs, termination, number of nodes."""
+"""Limits of the bus wiring, its load, and worst-case response times of its messages."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["BIT_RATES", "STUB_M", "TERMINATOR_OHM", "BusLimit", "BusWarning", "check_bus", "longest_trunk_m", "pair_g"]
+from pdm_alloc.domain.signals import Message
+
+__all__ = [
+    "BIT_RATES",
+    "STUB_M",
+    "TERMINATOR_OHM",
+    "BusLimit",
+    "BusWarning",
+    "MessageTime",
+    "bus_load",
+    "check_bus",
+    "frame_bits",
+    "longest_trunk_m",
+    "pair_g",
+    "response_times",
+    "worst_response_ns",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +33,7 @@ class BusLimit:
 
 _STANDARD = "ISO 11898-2 as told in transceiver data sheets"
 _NOTES = "design-rule tables of controller makers for high-speed bus lines"
+
 # At 1 Mbit/s notes give 25 m as well as the standard's 40 m; the shorter one is kept as the limit to be safe with.
 BIT_RATES: dict[int, BusLimit] = {
     limit.kbit: limit
@@ -29,8 +47,10 @@ BIT_RATES: dict[int, BusLimit] = {
         BusLimit(10, 5000.0, _NOTES),
     )
 }
+
 STUB_M = 0.3  # ISO 11898-2, at 1 Mbit/s; kept for every rate here, where a slower bus would bear longer ones
 TERMINATOR_OHM = 120.0  # at each end; ISO 11898-2
+
 _WIDE_TERMINATOR = (108.0, 132.0)  # as above, tolerance
 
 
@@ -138,3 +158,160 @@ def pair_g(length_m: float, wire_g_per_m: float, twist: float = 1.05) -> float:
         g.
     """
     return 2 * length_m * twist * wire_g_per_m
+
+
+STANDARD_IDENTIFIERS = 2_048
+_STEPS = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What the analysis needs of a message: transmission, period, jitter and deadline, ns."""
+
+    length_ns: int
+    period_ns: int
+    jitter_ns: int = 0
+    deadline_ns: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class MessageTime:
+    """Timing of one message: name, longest transmission, worst response (None: without bound) and deadline, us."""
+
+    message: str
+    transmission_us: float
+    response_us: float | None
+    deadline_us: int
+
+    @property
+    def is_in_time(self) -> bool:
+        """Whether it always arrives by its deadline."""
+        return self.response_us is not None and self.response_us <= self.deadline_us
+
+
+def frame_bits(size: int, long_identifier: bool = False) -> int:
+    """Longest frame with worst-case bit stuffing: g + 8 s + 13 + floor((g + 8 s - 1) / 4), g of 34 or 54 bits.
+
+    Parameters
+    ----------
+    size : int
+        Data bytes, 0 to 8.
+    long_identifier : bool
+        True: 29 bits of identifier, False: 11.
+
+    Returns
+    -------
+    int
+        Bits, the space between frames included: 55 + 10 s, or 80 + 10 s.
+
+    Raises
+    ------
+    ValueError
+        The size is not 0 to 8.
+    """
+    if not 0 <= size <= 8:
+        raise ValueError(f"a message has 0 to 8 bytes, not {size}")
+    stuffed = (54 if long_identifier else 34) + 8 * size
+    return stuffed + 13 + (stuffed - 1) // 4
+
+
+def bus_load(messages: Sequence[Message], kbit: int) -> float:
+    """Share of time the bus is busy with frames at their longest.
+
+    Parameters
+    ----------
+    messages : sequence of Message
+        All of them.
+    kbit : int
+        Bit rate, kbit/s.
+
+    Returns
+    -------
+    float
+        No unit; above 1 it cannot work.
+    """
+    return sum(_frame(message, kbit).length_ns / (message.period_us * 1000) for message in messages)
+
+
+def _frame(message: Message, kbit: int) -> Frame:
+    bits = frame_bits(message.size, message.priority >= STANDARD_IDENTIFIERS)
+    length = -(-bits * 1_000_000 // kbit)
+    deadline = message.period_us if message.deadline_us is None else message.deadline_us
+    return Frame(length, message.period_us * 1000, message.jitter_us * 1000, deadline * 1000)
+
+
+def response_times(messages: Sequence[Message], kbit: int) -> list[MessageTime]:
+    """Worst-case response time of every message.
+
+    Parameters
+    ----------
+    messages : sequence of Message
+        All that are on the bus, priorities distinct.
+    kbit : int
+        Bit rate, kbit/s.
+
+    Returns
+    -------
+    list of MessageTime
+        By priority, the first to be sent first.
+
+    Raises
+    ------
+    ValueError
+        The bit rate is not above 0.
+    """
+    if kbit <= 0:
+        raise ValueError(f"a bit rate is above 0 kbit/s, not {kbit}")
+    ordered = sorted(messages, key=lambda message: message.priority)
+    frames = [_frame(message, kbit) for message in ordered]
+    bit = -(-1_000_000 // kbit)
+    times = []
+    for n, message in enumerate(ordered):
+        response = worst_response_ns(frames, n, bit)
+        us = None if response is None else response / 1000
+        times.append(MessageTime(message.name, frames[n].length_ns / 1000, us, frames[n].deadline_ns // 1000))
+    return times
+
+
+def worst_response_ns(frames: Sequence[Frame], at: int, bit_ns: int) -> int | None:
+    """Worst response of one message over all its instances in the busy period of its priority.
+
+    Parameters
+    ----------
+    frames : sequence of Frame
+        By priority.
+    at : int
+        Which of them.
+    bit_ns : int
+        Time of one bit, ns.
+
+    Returns
+    -------
+    int or None
+        ns; None where the busy period does not end (load of 1 or more).
+    """
+    frame, higher = frames[at], frames[:at]
+    blocking = max((lower.length_ns for lower in frames[at + 1 :]), default=0)
+    busy = _fixed_point(blocking, [*higher, frame], frame.length_ns, 0)
+    if busy is None:
+        return None
+    responses = []
+    for instance in range(-(-(busy + frame.jitter_ns) // frame.period_ns)):
+        start = _fixed_point(blocking + instance * frame.length_ns, higher, 0, bit_ns)
+        if start is None:
+            return None
+        responses.append(frame.jitter_ns + start - instance * frame.period_ns + frame.length_ns)
+    return max(responses)
+
+
+def _fixed_point(base: int, frames: Sequence[Frame], start: int, bit_ns: int) -> int | None:
+    """Least w with w = base + sum of ceil((w + jitter + bit) / period) x length; None: it grows without end."""
+    if sum(frame.length_ns / frame.period_ns for frame in frames) >= 1:
+        return None
+    time = max(base, start)
+    for _ in range(_STEPS):
+        longer = base + sum(-(-(time + f.jitter_ns + bit_ns) // f.period_ns) * f.length_ns for f in frames)
+        if longer <= time:
+            return longer
+        time = longer
+    return None

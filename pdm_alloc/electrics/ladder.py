@@ -8,7 +8,9 @@ __all__ = ["E24", "MOST_SWITCHES", "Ladder", "LadderStep", "design_ladder", "lad
 
 # Preferred values of resistors with 5 %, also sold with 1 %: IEC 60063, series E24.
 E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+
 MOST_SWITCHES = 4
+
 _DECADES = (10, 100, 1000)
 
 

@@ -5,8 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from pdm_alloc.electrics.inrush import time_above
-from pdm_alloc.electrics.protection import time_to_trip
+from pdm_alloc.electrics.inrush import time_above, time_to_trip
 from pdm_alloc.electrics.wire import step_up_to
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C, SHORT_TIME_C
 
@@ -25,7 +24,9 @@ __all__ = [
 ]
 
 TRIP_MARGIN = Fraction(5, 4)  # trip setting over running current wanted; common practice, no source
+
 _MARGIN_OVER, _MARGIN_UNDER = TRIP_MARGIN.as_integer_ratio()
+
 _WINDOW_MARGIN = 1.5  # inrush window over the time the inrush needs it; common practice, no source
 _WINDOW_STEP_MS = 10
 
@@ -207,7 +208,7 @@ def trip_ms(current_a: float, trip_a: float, window_ms: float, usable_a: float, 
     trip_a, window_ms : float
         Trip setting, A; inrush window, ms.
     usable_a, peak_a, peak_ms : float
-        The channel's protection, as in `pdm_alloc.electrics.protection.time_to_trip`, A, A, ms.
+        The channel's protection, as in `pdm_alloc.electrics.inrush.time_to_trip`, A, A, ms.
 
     Returns
     -------

@@ -5,14 +5,14 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pdm_alloc.export.documents import write_documents as write_documents
-    from pdm_alloc.export.measurement import Measurements as Measurements
-    from pdm_alloc.export.measurement import read_measurements as read_measurements
-    from pdm_alloc.export.pin_map import write_pin_map as write_pin_map
-    from pdm_alloc.export.revision import write_rework as write_rework
-    from pdm_alloc.export.saved_file import read_allocation as read_allocation
+    from pdm_alloc.export.documents import write_rework as write_rework
+    from pdm_alloc.export.lists import write_pin_map as write_pin_map
+    from pdm_alloc.export.measurements import Measurements as Measurements
+    from pdm_alloc.export.measurements import read_measurements as read_measurements
+    from pdm_alloc.export.read_saved import read_allocation as read_allocation
     from pdm_alloc.export.steps import steps_of as steps_of
-    from pdm_alloc.export.trace_file import read_trace as read_trace
-    from pdm_alloc.tables.whole import WriteError as WriteError
+    from pdm_alloc.files.atomic import WriteError as WriteError
+    from pdm_alloc.files.traces import read_trace as read_trace
 
 _WHERE = {
     "Measurements": "measurement",
@@ -24,12 +24,13 @@ _WHERE = {
     "write_pin_map": "pin_map",
     "write_rework": "revision",
 }
+
 __all__ = ["WriteError", *_WHERE]
 
 
 def __getattr__(name: str) -> Any:
     if name == "WriteError":
-        return importlib.import_module("pdm_alloc.tables.whole").WriteError
+        return importlib.import_module("pdm_alloc.files.atomic").WriteError
     if name in _WHERE:
         return getattr(importlib.import_module(f"{__name__}.{_WHERE[name]}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

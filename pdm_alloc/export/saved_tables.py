@@ -5,16 +5,18 @@ from typing import Any
 
 import pandas as pd
 
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.export.saved import SCHEMA_VERSION, allocation_digest
-from pdm_alloc.module import Catalogue, Module, Unit, natural_key
-from pdm_alloc.tables import catalogue_tables, vehicle_tables
+from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key
+from pdm_alloc.export.saved_json import SCHEMA_VERSION, allocation_digest
+from pdm_alloc.files.write_tables import catalogue_tables, vehicle_tables
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
 
 __all__ = ["ASSIGNMENTS", "SETTINGS", "UNITS", "circuits_of", "saved_tables"]
 
 SETTINGS = ("name", "value")
+
 UNITS = ("unit", "module", "place")
+
 ASSIGNMENTS = ("load", "item", "module", "channel", "use", "command")
 
 

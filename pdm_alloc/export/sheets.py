@@ -1,19 +1,24 @@
-"""The tables that make up the documents, each with its title and what to say about it."""
+"""The sheets that make up the documents, their title block, and the libraries they need."""
 
-from dataclasses import dataclass
+import datetime
+import importlib
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
 
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.export.assumption import assumptions
-from pdm_alloc.export.commissioning import commissioning, trials
-from pdm_alloc.export.dead_check import dead_checks
-from pdm_alloc.export.input_list import input_list
-from pdm_alloc.export.wire_list import wire_list
+from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
+from pdm_alloc.export.lists import assumptions, input_list, wire_list
+from pdm_alloc.files.plain import catalogue_hashes
+from pdm_alloc.result.allocation import Allocation
 
-__all__ = ["COVER", "SHEETS", "Sheet", "sheets"]
+__all__ = ["COVER", "SHEETS", "Issue", "Sheet", "available", "needed", "safe_name", "sheets", "title_block"]
 
 COVER = "Cover"
+
 _NOTES = {
     "Pin map": "A row a circuit, as it leaves the module. Currents at the highest voltage it is on at.",
     "Wire list": "A row a load on its channel, with the label for both ends. Measure before cutting.",
@@ -29,6 +34,7 @@ _NOTES = {
     "Dead circuit checks": "With everything dead, before the first power. Tick each.",
     "Commissioning": "One channel at a time. Currents are those at the reference voltage: note the voltage too.",
 }
+
 SHEETS = (COVER, *_NOTES)
 
 
@@ -94,3 +100,152 @@ def _command_steps(allocation: Allocation) -> pd.DataFrame:
         for number, trial in enumerate(trials(command), 1)
     ]
     return pd.DataFrame(rows, columns=["command", "condition", "action", "step", "set", "expected"])
+
+
+def needed(module: str, use: str) -> Any:
+    """A library that only documents need.
+
+    Parameters
+    ----------
+    module : str
+        Its name.
+    use : str
+        What it does, for the message.
+
+    Returns
+    -------
+    module
+        Imported.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        It is not installed; names the extra that brings it.
+    """
+    try:
+        return importlib.import_module(module)
+    except ModuleNotFoundError as error:
+        package = module.partition(".")[0]
+        raise ModuleNotFoundError(f"{package} {use}: pip install 'pdm_alloc[documents]'", name=package) from error
+
+
+def available(*modules: str) -> bool:
+    """Whether all of some libraries are installed.
+
+    Parameters
+    ----------
+    *modules : str
+        Their names.
+
+    Returns
+    -------
+    bool
+    """
+    return all(_found(module) for module in modules)
+
+
+def _found(module: str) -> bool:
+    try:
+        importlib.import_module(module)
+    except ModuleNotFoundError:
+        return False
+    return True
+
+
+LONGEST = 80
+
+# Names that Windows keeps for devices, with or without an ending.
+_DEVICES = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?$")
+
+
+def safe_name(text: str, otherwise: str = "vehicle") -> str:
+    """A file name, without ending, that every system takes and that stays in its folder.
+
+    Parameters
+    ----------
+    text : str
+        Any name.
+    otherwise : str
+        Used where nothing of the name is left.
+
+    Returns
+    -------
+    str
+        Letters, digits, ``-``, ``_`` and ``.`` inside; at most 80 bytes in UTF-8.
+    """
+    plain = unicodedata.normalize("NFC", text)
+    name = re.sub(r"[^\w.-]+", "_", plain).strip("._- ")
+    name = name.encode()[:LONGEST].decode(errors="ignore").rstrip("._- ") or otherwise
+    return f"_{name}" if _DEVICES.match(name) else name
+
+
+_DIGITS = 12  # of a table's hash: enough to tell two tables apart, short enough to compare by eye
+
+
+@dataclass(frozen=True, slots=True)
+class Issue:
+    """Revision and date of the documents.
+
+    Parameters
+    ----------
+    revision : str
+        As the builder counts them; may be empty.
+    date : datetime.date
+        Default: today. The same allocation, revision and date give the same files.
+    """
+
+    revision: str = ""
+    date: datetime.date = field(default_factory=datetime.date.today)
+
+    def line(self, vehicle: str) -> str:
+        """One line for the foot of a page.
+
+        Parameters
+        ----------
+        vehicle : str
+            Name of the vehicle.
+
+        Returns
+        -------
+        str
+            Vehicle, revision if there is one, date.
+        """
+        parts = (vehicle, f"revision {self.revision}" if self.revision else "", self.date.isoformat())
+        return ", ".join(part for part in parts if part)
+
+
+def title_block(allocation: Allocation, issue: Issue) -> list[tuple[str, str]]:
+    """Lines of the title block.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        What is documented.
+    issue : Issue
+        Revision and date.
+
+    Returns
+    -------
+    list of (str, str)
+        What, and its value; the hashes tell whether two documents were made from the same tables.
+    """
+    fitted = (f"{u.label} at {u.place}" if u.place else u.label for u in allocation.units)
+    return [
+        ("vehicle", allocation.vehicle.name),
+        ("revision", issue.revision or "none given"),
+        ("date", issue.date.isoformat()),
+        ("modules", ", ".join(fitted)),
+        ("result", allocation.summary()),
+        ("strategy", allocation.strategy),
+        ("vehicle tables", _hashes(allocation.vehicle.table_hashes)),
+        ("module tables", _hashes(_module_hashes(allocation))),
+    ]
+
+
+def _hashes(hashes: tuple[tuple[str, str], ...]) -> str:
+    return ", ".join(f"{table} {digest[:_DIGITS]}" for table, digest in hashes) or "none"
+
+
+def _module_hashes(allocation: Allocation) -> tuple[tuple[str, str], ...]:
+    modules = {unit.module.name: unit.module for unit in allocation.units}
+    return catalogue_hashes(Catalogue("", tuple(modules.values()))).table_hashes

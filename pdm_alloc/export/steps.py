@@ -16,7 +16,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from pdm_alloc.tables.condition import Condition
+from pdm_alloc.domain.condition import Condition
 
 __all__ = ["Step", "StepsError", "TestSteps", "steps_of"]
 

@@ -7,6 +7,7 @@ from itertools import pairwise
 __all__ = ["EXACT_NODES", "Trunk", "shortest_order", "trunk_of"]
 
 EXACT_NODES = 14
+
 LengthM = Callable[[str, str], float]
 
 

@@ -1,18 +1,58 @@
-"""The editable table as a widget: state in, state out; what to do with it is decided in `sheet`."""
+"""The editable table as a widget: state in, state out; undo and redo over values that never change."""
 
 import threading
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import anywidget
 import traitlets
 
-from pdm_alloc.panel.column import Column
-from pdm_alloc.panel.history import History
+from pdm_alloc.panel.grid_cells import Column
 from pdm_alloc.panel.sheet import Sheet, sheet_of
 
-__all__ = ["LoadGrid"]
+__all__ = ["History", "LoadGrid"]
+
+T = TypeVar("T")
+
+_DEPTH = 200
+
+
+@dataclass(frozen=True, slots=True)
+class History(Generic[T]):
+    """A present value with the values before and after it.
+
+    Parameters
+    ----------
+    present : object
+        The value now.
+    past, future : tuple
+        Values before it, oldest first; values undone, nearest first.
+    """
+
+    present: T
+    past: tuple[T, ...] = ()
+    future: tuple[T, ...] = ()
+
+    def then(self, value: T) -> "History[T]":
+        """History with a new present; what was undone is gone. An equal value changes nothing."""
+        if value == self.present:
+            return self
+        return History(value, (*self.past, self.present)[-_DEPTH:])
+
+    def undo(self) -> "History[T]":
+        """History one step back, itself at the beginning."""
+        if not self.past:
+            return self
+        return History(self.past[-1], self.past[:-1], (self.present, *self.future))
+
+    def redo(self) -> "History[T]":
+        """History one step forward, itself at the end."""
+        if not self.future:
+            return self
+        return History(self.future[0], (*self.past, self.present), self.future[1:])
+
 
 _HERE = Path(__file__).parent
 

@@ -5,33 +5,81 @@ from collections.abc import Iterator
 import ipywidgets as widgets
 from IPython.display import HTML, DisplayHandle, display
 
-from pdm_alloc.allocation.not_enough import NotEnough
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.allocation.warnings_table import all_warnings
-from pdm_alloc.module import Catalogue
-from pdm_alloc.panel.answer import Answer, Answers, Others
-from pdm_alloc.panel.controls import Controls
-from pdm_alloc.panel.load_columns import load_columns
+from pdm_alloc.domain.module import Catalogue, Module
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.plain import vehicle_plain
+from pdm_alloc.panel import verdicts as heads
+from pdm_alloc.panel.answers import Answer, Answers, Others, Question, Wish, question_of
+from pdm_alloc.panel.grid_cells import load_columns
 from pdm_alloc.panel.load_grid import LoadGrid
-from pdm_alloc.panel.question import Question, question_of
-from pdm_alloc.panel.screen import Screen
-from pdm_alloc.panel.static import static
-from pdm_alloc.panel.views import verdict as heads
-from pdm_alloc.panel.views.channels import channels
-from pdm_alloc.panel.views.markup import Html
-from pdm_alloc.panel.views.moved import moved
-from pdm_alloc.panel.views.notes import notes
-from pdm_alloc.panel.views.others import others
-from pdm_alloc.panel.views.short import short
-from pdm_alloc.panel.views.states import states
-from pdm_alloc.panel.views.warnings import warnings
-from pdm_alloc.panel.worker import Failure, Stop, Worker
-from pdm_alloc.sizing import size_key
-from pdm_alloc.tables.fault import InputError
-from pdm_alloc.tables.plain import vehicle_plain
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.panel.markup import Html
+from pdm_alloc.panel.screen import Failure, Screen, Stop, Worker, static
+from pdm_alloc.panel.verdicts import moved, notes, others
+from pdm_alloc.panel.views import channels, short, states, warnings
+from pdm_alloc.result.allocation import Allocation, all_warnings
+from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["Panel"]
+__all__ = ["Controls", "Panel"]
+
+_STRATEGIES = (("isolate (few loads a channel)", "isolate"), ("spare (few channels)", "spare"))
+
+
+class Controls:
+    """Controls in a row.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Modules to choose from.
+    settings : Settings
+        What is wanted to begin with.
+    module : str
+        Module to begin with.
+    """
+
+    def __init__(self, catalogue: Catalogue, settings: Settings, module: str):
+        options = [(_described(m), m.name) for m in sorted(catalogue, key=size_key)]
+        self._catalogue = catalogue
+        self.module = widgets.Dropdown(options=options, value=module, description="module")
+        self.headroom = widgets.BoundedIntText(
+            value=round(settings.headroom_pct), min=0, max=90, description="headroom, %"
+        )
+        self.spares = widgets.BoundedIntText(value=settings.spare_channels, min=0, max=99, description="spare channels")
+        self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
+        self.keep = widgets.Button(description="Keep this design", tooltip="compare what comes next with this design")
+        self.hold = widgets.Checkbox(value=True, description="then move few wires", indent=False)
+        self.hold.tooltip = "take the kept design as built: as few of its wires as can be are moved"
+        self.box = widgets.HBox([*self._inputs[:-1], self.keep, self.hold])
+        self._dress()
+
+    @property
+    def _inputs(self) -> tuple[widgets.Widget, ...]:
+        return self.module, self.headroom, self.spares, self.strategy, self.hold
+
+    @property
+    def wish(self) -> Wish:
+        """What is wanted now."""
+        module = self._catalogue[self.module.value]
+        return Wish(module, self.headroom.value, self.spares.value, self.strategy.value, self.hold.value)
+
+    def observe(self, heard) -> None:
+        """Have `heard` called when anything wanted changes."""
+        for control in self._inputs:
+            control.observe(lambda _: heard(), "value")
+
+    def _dress(self) -> None:
+        for control in self._inputs:
+            control.style.description_width = "initial"
+            control.layout.width = "auto"
+        self.headroom.layout.width, self.spares.layout.width = "11em", "12em"
+        self.box.add_class("pdm-controls")
+
+
+def _described(module: Module) -> str:
+    return f"{module.name}: {len(module.channels)} channels, {module.total_ma / 1000:g} A"
 
 
 class Panel:

@@ -1,22 +1,158 @@
-"""Where results are shown: one piece of HTML a section, so that only what changed travels to the browser."""
+"""Answers in the background, where they are shown, and what stays of them in a saved notebook."""
 
-from collections.abc import Mapping
+import atexit
+import base64
+import io
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from itertools import islice
 from pathlib import Path
+from typing import Any, Generic, TypeVar
+from weakref import WeakSet
 
 import ipywidgets as widgets
 
-from pdm_alloc.allocation.care import CAUTION
-from pdm_alloc.panel.views.markup import tag
+from pdm_alloc import figures
+from pdm_alloc.panel.answers import Answer
+from pdm_alloc.panel.markup import Html, tag
+from pdm_alloc.result.care_rules import CAUTION
 
-__all__ = ["Screen"]
+__all__ = ["Failure", "Screen", "Stop", "Worker", "static"]
+
+Question = TypeVar("Question")
+
+Stop = Callable[[], bool]
+
+_LAST_S = 10.0
+
+_workers: "WeakSet[Worker[Any]]" = WeakSet()
+
+_threads: WeakSet[threading.Thread] = WeakSet()
+
+
+class Failure:
+    """What is delivered when the work raised: the exception, to be shown and not to be lost in a thread.
+
+    Parameters
+    ----------
+    exception : Exception
+        What was raised.
+    """
+
+    def __init__(self, exception: Exception):
+        self.exception = exception
+
+
+class Worker(Generic[Question]):
+    """Works on one question at a time in a thread of its own and delivers what comes of it, part by part.
+
+    Parameters
+    ----------
+    work : callable
+        Called with a question and a `stop` that returns True once a newer question was asked; yields parts.
+    deliver : callable
+        Called with each part while the lock is held; never with a part of an older question.
+    delay_s : float
+        Questions closer together than this are one: the last.
+
+    Attributes
+    ----------
+    lock : RLock
+        Whoever shares something with `deliver` holds it. A notebook hands messages of widgets to one thread and
+        cells to another, so even without this worker there would be two.
+
+    Notes
+    -----
+    A solver cannot be interrupted within one solve. An overtaken thread ends at its next look at `stop`; meanwhile
+    the new question has a thread of its own, so that nothing waits.
+    """
+
+    def __init__(
+        self,
+        work: Callable[[Question, Stop], Iterator[object]],
+        deliver: Callable[[object], None],
+        delay_s: float = 0.02,
+    ):
+        self._work, self._deliver, self._delay_s = work, deliver, delay_s
+        self._newest = 0
+        self._thread: threading.Thread | None = None
+        self.lock = threading.RLock()
+        _workers.add(self)
+
+    @property
+    def asked(self) -> int:
+        """How many questions have been asked."""
+        return self._newest
+
+    def ask(self, question: Question) -> None:
+        """Ask; the question asked before is overtaken from now on."""
+        with self.lock:
+            number = self.overtake()
+            stream = self._stream(number, question)
+            self._begin(threading.Timer(self._delay_s, self._drain, (number, stream)))
+
+    def answer_now(self, question: Question, parts: int = 1) -> None:
+        """Answer in the caller's thread, as far as so many parts; the rest follows in the background."""
+        with self.lock:
+            number = self.overtake()
+            stream = self._stream(number, question)
+            for part in islice(stream, parts):
+                self._deliver(part)
+            self._begin(threading.Thread(target=self._drain, args=(number, stream)))
+
+    def overtake(self) -> int:
+        """Drop whatever is being worked on; number of the question that may follow."""
+        with self.lock:
+            self._newest += 1
+            if isinstance(self._thread, threading.Timer):
+                self._thread.cancel()
+            return self._newest
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until all of the latest question has been delivered; False where that took too long."""
+        thread = self._thread
+        if thread is not None:
+            thread.join(timeout_s)
+        return thread is None or not thread.is_alive()
+
+    def _begin(self, thread: threading.Thread) -> None:
+        thread.daemon = True  # a notebook that is closed does not wait for a solve
+        self._thread = thread
+        _threads.add(thread)
+        thread.start()
+
+    def _stream(self, number: int, question: Question) -> Iterator[object]:
+        try:
+            yield from self._work(question, lambda: number != self._newest)
+        except Exception as exception:
+            yield Failure(exception)
+
+    def _drain(self, number: int, stream: Iterator[object]) -> None:
+        for part in stream:
+            with self.lock:
+                if number != self._newest:
+                    return
+                self._deliver(part)
+
+
+@atexit.register
+def _finish() -> None:
+    """Let threads come out of the solver before Python ends: one caught in there brings the process down."""
+    for worker in list(_workers):
+        worker.overtake()
+    for thread in list(_threads):
+        thread.join(_LAST_S)
+
 
 _CSS = (Path(__file__).parent / "panel.css").read_text("utf-8")
+
 # A hatch for what is beyond a limit; figures in the page refer to it by its name.
 _HATCH = (
     '<svg width="0" height="0" style="position:absolute" aria-hidden="true"><defs>'
     '<pattern id="pdm-hatch" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
     '<rect class="pdm-hatch" width="3" height="5"/></pattern></defs></svg>'
 )
+
 _SECTIONS = ("others", "short", "states", "channels", "warnings", "moved")
 
 
@@ -62,3 +198,54 @@ class Screen:
         """Mark everything shown as out of date."""
         self.head.value = head
         self.body.add_class("pdm-stale")
+
+
+_DPI = 80
+_COLOURS = 48
+
+
+def static(answer: Answer, head: str) -> Html:
+    """A picture of an answer that needs neither kernel nor script.
+
+    Parameters
+    ----------
+    answer : Answer
+        What came of the question.
+    head : str
+        The verdict as HTML.
+
+    Returns
+    -------
+    Html
+        Hidden by the panel's style sheet while the panel itself is there.
+    """
+    caution = tag("p", " ".join(CAUTION))
+    return tag("div", [Html(head), *_body(answer), caution], "pdm-static")
+
+
+def _body(answer: Answer) -> list[Html]:
+    if answer.allocation is not None:
+        axes = figures.headroom(answer.allocation)
+        return [_picture(axes.figure, "headroom by channel"), _frame(answer.allocation.pin_map())]
+    if answer.shortfall is not None and len(answer.shortfall):
+        return [_picture(figures.shortfall(answer.shortfall).figure, "what is short"), _frame(answer.shortfall)]
+    return []
+
+
+def _picture(figure, label: str) -> Html:
+    code = base64.b64encode(_small_png(figure)).decode("ascii")
+    return Html(f'<img alt="{label}" src="data:image/png;base64,{code}"/>')
+
+
+def _small_png(figure) -> bytes:
+    """PNG in few colours: the picture travels with every save of the notebook."""
+    from PIL import Image
+
+    large, small = io.BytesIO(), io.BytesIO()
+    figure.savefig(large, format="png", dpi=_DPI, bbox_inches="tight")
+    Image.open(large).convert("RGB").quantize(_COLOURS).save(small, format="png", optimize=True)
+    return small.getvalue()
+
+
+def _frame(frame) -> Html:
+    return Html(frame.to_html(index=False, border=0, na_rep=""))

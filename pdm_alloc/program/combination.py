@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from pdm_alloc.program.combination_group import Group, Unanswered, canonical_order, group_inputs
+from pdm_alloc.program.condition_rows import Contradiction, WorstChange, WorstCombination, condition_tree, own_input
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.worst import Contradiction, WorstChange, WorstCombination, condition_tree, own_input
 
 __all__ = [
     "Combinations",

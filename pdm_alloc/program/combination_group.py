@@ -5,8 +5,7 @@ from itertools import combinations
 from typing import Any
 
 from pdm_alloc.program.condition_rows import Rows, fixed, holds, names_of
-from pdm_alloc.program.outcome import FAILED, NOT_ENOUGH, PROVEN_BEST
-from pdm_alloc.program.solver import Clock, solve_program
+from pdm_alloc.program.solver import FAILED, NOT_ENOUGH, PROVEN_BEST, Clock, solve_program
 
 __all__ = ["Group", "Unanswered", "canonical_order", "group_inputs"]
 
@@ -21,7 +20,7 @@ class Unanswered(RuntimeError):
     Parameters
     ----------
     outcome : str
-        One of the words of `pdm_alloc.program.outcome`.
+        One of the words of `pdm_alloc.program.solver`.
     """
 
     def __init__(self, outcome: str):
@@ -163,7 +162,8 @@ class Group:
         """Inputs in falling order of what their change could bring, until none left can bring as much as the best."""
         trials = [self._trial(n, on, permitted, running, inrush) for n in self.inputs for on in (True, False)]
         trials.sort(key=lambda trial: -trial.bound)
-        best, equals = -1, []
+        best: int = -1
+        equals: list = []
         for trial in trials:
             if trial.bound < best:
                 break

@@ -2,14 +2,11 @@
 
 from collections.abc import Iterator
 
-from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.fit import Counts
+from pdm_alloc.circuits.columns import CircuitBook, Counts
 from pdm_alloc.circuits.items import ItemType
-from pdm_alloc.program.bins import Bins, Draw, draw_of
-from pdm_alloc.program.merge import Merged
-from pdm_alloc.program.packing import room
+from pdm_alloc.program.packing import Bins, Draw, draw_of, room
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, is_allowed, peak_slack_ma
+from pdm_alloc.program.task import Column, Merged, is_allowed, peak_slack_ma
 
 __all__ = ["greedy"]
 

@@ -5,16 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.feed_current import at_once_ma, draws_ma
-from pdm_alloc.module import Unit
+from pdm_alloc.circuits.wiring import at_once_ma, draws_ma
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.handout import Handed, hand_out
-from pdm_alloc.program.objectives import objectives
-from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
 from pdm_alloc.program.partition import partition
-from pdm_alloc.program.solver import Clock, Program, Solution, solve_program
-from pdm_alloc.program.stages import minimise
+from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, Clock, Program, Solution, solve_program
+from pdm_alloc.program.stages import minimise, objectives
 from pdm_alloc.program.task import Task, task_of
-from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["PASSED_OVER", "Lightest", "keep_within_feeds", "lightest", "wire_costs"]
 

@@ -7,20 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
-from pdm_alloc.circuits.fit import Counts, usable_for
+from pdm_alloc.circuits.columns import CircuitBook, Counts, OutOfTime, TooManyCircuits, usable_for
 from pdm_alloc.program.handout import NoSolution
-from pdm_alloc.program.objectives import objectives
-from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
 from pdm_alloc.program.pricing import Pricing
-from pdm_alloc.program.solver import Clock, Program, Solution
-from pdm_alloc.program.stages import minimise, packed
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
+from pdm_alloc.program.stages import minimise, objectives, packed
 from pdm_alloc.program.task import Column, Task, columns_of
 
 __all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 
 _MOST_COLUMNS = 5_000  # of one command on all classes: above, its circuits are priced
 _MOST_SUBSETS = 40_000  # sets of items by current alone: above, listing takes longer than pricing
+
 _BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
 
 Key = tuple[str, Counts, int]

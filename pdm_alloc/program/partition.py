@@ -3,11 +3,10 @@
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 
-from pdm_alloc.circuits.items import ItemType
-from pdm_alloc.circuits.limits import bank_limit_ma, duty_step, running_in_state_ma, state_load, total_limit_ma
+from pdm_alloc.circuits.items import ItemType, bank_limit_ma, duty_step, running_in_state_ma, state_load, total_limit_ma
+from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.program.solver import Program
 from pdm_alloc.program.task import Column, Task
-from pdm_alloc.vehicle import PPM
 
 __all__ = ["partition"]
 

@@ -16,11 +16,10 @@ from math import gcd
 import highspy
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.fit import Counts, Fit, usable_for
-from pdm_alloc.program.objectives import objectives, unevenness
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, usable_for
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, silence_banner
+from pdm_alloc.program.stages import objectives, unevenness
 from pdm_alloc.program.task import Column, Task, is_allowed, peak_slack_ma
 
 __all__ = ["Knapsack", "Pricing"]

@@ -8,21 +8,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Rating
-from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.fit import Counts, Fit
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring
-from pdm_alloc.module import Unit
-from pdm_alloc.program.objectives import channels_used, strength_used
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, Program, solve_program
-from pdm_alloc.program.stages import minimise, packed
+from pdm_alloc.program.stages import channels_used, minimise, packed, strength_used
 from pdm_alloc.program.task import Column, Task, task_of
-from pdm_alloc.vehicle import Vehicle
 
 __all__ = ["Base", "base_of", "fits_beside", "lifted", "most_beside", "task_beside", "without_banks"]
 
 Chosen = Counter[tuple[str, Counts, int]]
+
 _NO_LIMIT = 10**9
 
 

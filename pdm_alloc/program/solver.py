@@ -1,7 +1,4 @@
-"""An integer program in plain numbers, and its solution by HiGHS through PuLP.
-
-Variables are known by number, so that no name of a load can collide with another in the solver.
-"""
+"""The solver behind one door, and the five words for how a solve ended."""
 
 import math
 import os
@@ -16,9 +13,29 @@ import highspy
 import pulp
 
 from pdm_alloc.circuits.columns import OutOfTime
-from pdm_alloc.program.outcome import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
 
-__all__ = ["Clock", "Program", "Solution", "silence_banner", "solve_program"]
+__all__ = [
+    "BEST_SO_FAR",
+    "FAILED",
+    "NOT_ENOUGH",
+    "OUTCOMES",
+    "PROVEN_BEST",
+    "STOPPED_EMPTY",
+    "Clock",
+    "Program",
+    "Solution",
+    "silence_banner",
+    "solve_program",
+]
+
+PROVEN_BEST = "proven best"
+BEST_SO_FAR = "best so far"
+NOT_ENOUGH = "not enough"
+STOPPED_EMPTY = "no answer in time"
+FAILED = "failed"
+
+OUTCOMES = (PROVEN_BEST, BEST_SO_FAR, NOT_ENOUGH, STOPPED_EMPTY, FAILED)
+
 
 Row = tuple[dict[int, float], float, float]
 
@@ -28,9 +45,12 @@ _WHOLE = 1e-9  # from whole: a millionth, the usual, times costs of millions wou
 _GAP = 0.9  # costs are whole: below 1 by more than all tolerances together
 _LEAST_S = 0.01
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
+
 # lpDot takes longer than the solve; PuLP 4 has this constructor for it, in PuLP 3.3 the class itself is one.
 _EXPRESSION: Any = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
+
 _quiet = threading.Lock()
+
 _silenced = False
 
 

@@ -1,18 +1,16 @@
-"""Costs minimised one after the other, each proved and then held, with the variables thinned out on the way.
-
-The relaxation in fractions is quick and its bound is nearly always met. A variable whose reduced cost
-is more than the distance from that bound to a solution in hand cannot be in any better one, so most
-variables drop out before a whole-number solve begins, and more drop out before the next cost.
-"""
+"""Objectives in order, each proved and then held."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from pdm_alloc.program.outcome import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST
-from pdm_alloc.program.solver import Clock, Program, Solution, solve_program
+import numpy as np
 
-__all__ = ["minimise", "packed"]
+from pdm_alloc.domain.vehicle import PPM
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock, Program, Solution, solve_program
+from pdm_alloc.program.task import Column, Task
+
+__all__ = ["STRATEGIES", "channels_used", "minimise", "objectives", "packed", "strength_used", "unevenness"]
 
 _EPSILON = 1e-6
 _LARGEST = 10_000_000  # a sum of costs beyond this would lose its last digit to the solver's tolerance
@@ -175,3 +173,91 @@ def _joined(first: Mapping[int, float], second: Mapping[int, float], chosen: int
     if spread * (1 + chosen * max(map(abs, first.values()), default=0)) > _LARGEST:
         return None
     return {v: spread * first.get(v, 0) + second.get(v, 0) for v in {**first, **second}}
+
+
+STRATEGIES = ("isolate", "spare")
+
+Cost = Callable[[Task, int, Column], int]
+
+
+def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
+    """Costs to minimise in order, whole numbers.
+
+    Parameters
+    ----------
+    task : Task
+        Columns.
+    strategy : str
+        ``isolate``: as many circuits as possible, on as few channels as that takes. ``spare``: as few
+        channels as possible, then the weakest ones.
+
+    Returns
+    -------
+    list of (str, dict)
+        Name of the objective and the cost of each column by number, zeros left out.
+
+    Raises
+    ------
+    ValueError
+        The word is no strategy.
+    """
+    if strategy not in STRATEGIES:
+        raise ValueError(f"strategy {strategy!r} is none of {', '.join(STRATEGIES)}")
+    first: list[tuple[str, Cost]] = [("circuits", _circuit), ("channels", _width)]
+    if strategy == "spare":
+        first = [("channels", _width), ("strength", _strength)]
+    ordered = [*first, ("harness mass", _mass), ("even headroom", _unevenness)]
+    return [(name, _each(task, cost)) for name, cost in ordered]
+
+
+def channels_used(task: Task) -> dict[int, float]:
+    """Channels each column takes up, by number."""
+    return _each(task, _width)
+
+
+def strength_used(task: Task) -> dict[int, float]:
+    """Derated rating each column takes up, A/10, by number."""
+    return _each(task, _strength)
+
+
+def _each(task: Task, cost: Cost) -> dict[int, float]:
+    costs = {v: cost(task, v, column) for v, column in enumerate(task.columns)}
+    return {v: c for v, c in costs.items() if c}
+
+
+def _circuit(task: Task, v: int, column: Column) -> int:
+    return -1
+
+
+def _width(task: Task, v: int, column: Column) -> int:
+    return task.classes[column.channel_class].width
+
+
+def _strength(task: Task, v: int, column: Column) -> int:
+    """Derated rating taken from the channels that could have stayed free, A/10 rounded up."""
+    return -(-task.classes[column.channel_class].rating.rated_ma // 100)
+
+
+def _mass(task: Task, v: int, column: Column) -> int:
+    """Whole grams: finer differences are below what a hand can cut."""
+    return round(column.fit.mass_mg / 1000)
+
+
+def _unevenness(task: Task, v: int, column: Column) -> int:
+    return int(unevenness(column.fit.use_ppm))
+
+
+def unevenness(use_ppm):
+    """Square of the use, in thousandths: the sum is least when no channel is much fuller than it need be.
+
+    Parameters
+    ----------
+    use_ppm : int or array of int
+        Running over derated rating, parts per million.
+
+    Returns
+    -------
+    float or array of float
+        Whole numbers.
+    """
+    return np.rint(1000 * (use_ppm / PPM) ** 2)

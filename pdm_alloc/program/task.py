@@ -1,20 +1,19 @@
-"""The task of one program: item types, channel classes, capacities and columns."""
+"""Everything one program needs: item types, channel classes, columns; merged over banks and identical units."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pdm_alloc.circuits.capacity import Capacity
-from pdm_alloc.circuits.classes import ChannelClass, channel_classes
-from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
-from pdm_alloc.circuits.fit import Counts, Fit
-from pdm_alloc.circuits.items import ItemType, item_types, locked_channels
-from pdm_alloc.circuits.limits import running_in_state_ma
-from pdm_alloc.module import Unit
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
+from pdm_alloc.circuits.items import ItemType, item_types, locked_channels, running_in_state_ma
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
 
-__all__ = ["Column", "Task", "columns_of", "empty_task", "is_allowed", "peak_slack_ma", "task_of"]
+__all__ = ["Column", "Merged", "Task", "columns_of", "empty_task", "is_allowed", "merge", "peak_slack_ma", "task_of"]
 
 Place = tuple[int, str]
+
 """Unit number and channel."""
 
 
@@ -215,3 +214,96 @@ def peak_slack_ma(task: Task, command: str) -> int | None:
     peak, types = task.units[0].module.total_peak_ma, task.all_types()
     states = [n for n, state in enumerate(task.vehicle.states) if state.is_on(command)]
     return min((peak - running_in_state_ma(types, n) for n in states), default=None)
+
+
+@dataclass(frozen=True)
+class Merged:
+    """A vehicle on units with like channel classes merged.
+
+    Parameters
+    ----------
+    task : Task
+        Without columns; its classes are the merged ones, its capacities theirs.
+    members : tuple of tuple of int
+        Numbers of the classes each merged class stands for; one that has a locked channel stands for itself.
+    fine : Task
+        Without columns; classes and capacities before merging.
+    """
+
+    task: Task
+    members: tuple[tuple[int, ...], ...]
+    fine: Task
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether no two classes are merged: then the limits of banks and units can be rows at once."""
+        return all(len(numbers) == 1 for numbers in self.members)
+
+    def coarse(self, columns: Sequence[Column]) -> list[Column]:
+        """Circuits before merging, on their merged classes."""
+        home = {number: m for m, numbers in enumerate(self.members) for number in numbers}
+        return [replace(c, channel_class=home[c.channel_class]) for c in columns]
+
+    def unmerged(self, columns: Sequence[Column]) -> Iterator[Column]:
+        """Each circuit on every class that its merged class stands for."""
+        for c in columns:
+            for number in self.members[c.channel_class]:
+                yield replace(c, channel_class=number, most=self.fine.upper(c.command, c.counts, number))
+
+
+def merge(vehicle: Vehicle, units: Sequence[Unit]) -> Merged:
+    """Merge the channel classes of units.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+
+    Returns
+    -------
+    Merged
+
+    Raises
+    ------
+    ValueError
+        A unit's ambient is outside its module's derating table.
+    """
+    fine = empty_task(vehicle, units)
+    grouped: dict[tuple, list[int]] = defaultdict(list)
+    for number, channel_class in enumerate(fine.classes):
+        grouped[channel_class.use, channel_class.rating, number if fine.locked[number] else -1].append(number)
+    members = tuple(tuple(numbers) for numbers in grouped.values())
+    classes = tuple(_merged_class(fine.classes, numbers) for numbers in members)
+    capacities = _merged_capacities(fine.classes, fine.capacities, members)
+    locked = tuple(fine.locked[numbers[0]] for numbers in members)
+    coarse = replace(fine, classes=classes, capacities=capacities, locked=locked)
+    return Merged(coarse, members, fine)
+
+
+def _merged_class(classes, numbers: tuple[int, ...]) -> ChannelClass:
+    return replace(classes[numbers[0]], slots=tuple(slot for n in numbers for slot in classes[n].slots))
+
+
+def _merged_capacities(classes, capacities, members) -> tuple[Capacity, ...]:
+    """Sums of the capacities of like channels, each weight the least of its members'.
+
+    A sum of rows holds where each row does; and with a lesser weight it holds all the more.
+    """
+    home = {n: m for m, numbers in enumerate(members) for n in numbers}
+    alike: dict[frozenset, list[Capacity]] = defaultdict(list)
+    for capacity in capacities:
+        first = capacity.weights[0][0]
+        numbers = [first] if classes[first].use == "single" else [n for n, _ in capacity.weights]
+        alike[frozenset(home[n] for n in numbers)].append(capacity)
+    return tuple(_sum(group, members) for group in alike.values())
+
+
+def _sum(group: list[Capacity], members) -> Capacity:
+    total: dict[int, int] = defaultdict(int)
+    for capacity in group:
+        for n, weight in capacity.weights:
+            total[n] += weight
+    least = ((m, min(total.get(n, 0) for n in numbers)) for m, numbers in enumerate(members))
+    return Capacity(tuple((m, w) for m, w in least if w), sum(c.most for c in group))

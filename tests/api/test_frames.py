@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.tables import catalogue_tables, vehicle_tables
+from pdm_alloc.files.write_tables import catalogue_tables, vehicle_tables
 from tests.api.demo import DATA, allocation, car, catalogue
 
 LOADS = pd.DataFrame({"load": ["lamp", "horn"], "command": ["light", "horn"], "running_a": [1.5, 4]})

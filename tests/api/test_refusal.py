@@ -8,7 +8,7 @@ from multiprocessing import get_context
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.allocation import explain as room
+from pdm_alloc.diagnose import explain as room
 
 
 def refused(units=None):
@@ -124,7 +124,7 @@ def test_only_a_refusal_can_be_explained(thing):
 
 def test_size_explains_each_refused_module_once(monkeypatch):
     """Once per refused module, with the time limit of the study, and in full where that is asked for."""
-    from pdm_alloc import sizing
+    from pdm_alloc.studies import sizing
 
     asked = []
 

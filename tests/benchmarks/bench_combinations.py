@@ -6,8 +6,8 @@ Run: python -m tests.benchmarks.bench_combinations
 import random
 import time
 
-from pdm_alloc.allocation.verify.combinations import largest_change, largest_sum
 from pdm_alloc.program.combination import Combinations
+from pdm_alloc.verify.combinations import largest_change, largest_sum
 
 BANKS, STATES, SEEDS = 4, 7, 10
 

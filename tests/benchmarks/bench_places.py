@@ -11,7 +11,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import pdm_alloc as pa
-from pdm_alloc.mounting.mount import mount
+from pdm_alloc.studies.mounting import mount
 from tests.benchmarks.monolith import monolith
 
 DATA = Path(__file__).parents[2] / "data"

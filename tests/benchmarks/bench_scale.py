@@ -16,8 +16,8 @@ from matplotlib.figure import Figure
 from ortools.sat.python import cp_model
 
 import pdm_alloc as pa
-from pdm_alloc.module import units_of
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.domain.module import units_of
+from pdm_alloc.domain.vehicle import Vehicle
 from tests.benchmarks.pulp_textbook import PROVED, PulpTextbook, has_cbc
 from tests.scale.fleet import fleet
 

@@ -10,8 +10,8 @@ import time
 from pathlib import Path
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.verify import violations
-from pdm_alloc.module import units_of
+from pdm_alloc.domain.module import units_of
+from pdm_alloc.verify.check import violations
 from tests.benchmarks.pulp_textbook import IMPOSSIBLE, PROVED, PulpTextbook
 
 DATA = Path(__file__).parents[2] / "data"

@@ -5,10 +5,10 @@ Run it with ``python -m tests.benchmarks.bench_verify``.
 
 from time import perf_counter
 
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.verify import violations
-from pdm_alloc.module import Channel, Module, Unit
-from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module, Unit
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.verify.check import violations
 
 
 def fleet(loads, modules):

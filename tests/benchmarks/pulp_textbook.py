@@ -14,9 +14,9 @@ from math import ceil
 import highspy
 import pulp
 
-from pdm_alloc.allocation.verify.arithmetic import limit_ma
-from pdm_alloc.allocation.verify.recount import Recount
-from pdm_alloc.vehicle import PPM
+from pdm_alloc.domain.vehicle import PPM
+from pdm_alloc.verify.arithmetic import limit_ma
+from pdm_alloc.verify.recount import Recount
 from tests.oracle.slots import borne_counts, placed, slots_of
 
 PROVED, STOPPED, IMPOSSIBLE = "proved", "stopped by the clock", "not enough"

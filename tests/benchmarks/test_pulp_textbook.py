@@ -3,7 +3,7 @@
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from pdm_alloc.allocation.verify import violations
+from pdm_alloc.verify.check import violations
 from tests.benchmarks.pulp_textbook import IMPOSSIBLE, PROVED, PulpTextbook, has_cbc
 from tests.oracle.slots import suits
 from tests.oracle.textbook import textbook

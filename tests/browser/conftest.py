@@ -192,7 +192,14 @@ def _configure_lab(env: dict[str, str]) -> None:
 def voila(tmp_path_factory, chromium):
     """The panel served as a page; its address."""
     folder = tmp_path_factory.mktemp("voila")
-    arguments = ["-m", "pdm_alloc.panel", str(ROOT / "data" / "rally_coupe"), "--no-browser", f"--port={free_port()}"]
+    arguments = [
+        "-m",
+        "pdm_alloc",
+        "panel",
+        str(ROOT / "data" / "rally_coupe"),
+        "--no-browser",
+        f"--port={free_port()}",
+    ]
     server = start(arguments, private_env(folder, new_token()), folder, address_in_log)
     yield server.url
     server.stop()

@@ -5,11 +5,12 @@ from fractions import Fraction
 
 import pytest
 
-from pdm_alloc.allocation.care import CAUTION, SEVERITIES, care
-from pdm_alloc.allocation.care.warning import listed
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.module import Channel, Module, Unit
-from pdm_alloc.vehicle import Command, Load, Place, Settings, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module, Unit
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import Command, Load, Place, State, Vehicle
+from pdm_alloc.result.allocation import care
+from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, listed
+from pdm_alloc.result.placed import PlacedCircuit
 
 ON = {"run": 1_000_000, "beam": 1_000_000}
 ECU = Load("ecu", "run", 4_000, importance="vital", min_v=7.0, length_m=1.0)

@@ -6,11 +6,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pdm_alloc as pa
-from pdm_alloc.export.saved import allocation_json, from_json
-from pdm_alloc.module import Catalogue
-from pdm_alloc.tables import Fault, check_against
-from pdm_alloc.tables.text import clean
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.export.saved_json import allocation_json, from_json
+from pdm_alloc.files.faults import Fault
+from pdm_alloc.files.numbers import clean
+from pdm_alloc.files.tables.references import check_against
 from tests.chain.catalogues import catalogue_tables, locked_rows
 from tests.chain.spreadsheet import write_as_somewhere
 from tests.chain.vehicles import vehicle_tables

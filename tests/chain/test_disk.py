@@ -14,7 +14,7 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
-from pdm_alloc.tables.whole import MANIFEST, WriteError, write_files
+from pdm_alloc.files.atomic import MANIFEST, WriteError, write_files
 from tests.chain.small import write_small
 
 posix = pytest.mark.skipif(os.name != "posix", reason="limits, signals and locks of POSIX")

@@ -8,7 +8,7 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
-from pdm_alloc.tables.csv_cell import unmarked
+from pdm_alloc.files.csv_file import unmarked
 from tests.chain.chain import made, run, several
 from tests.chain.test_chain import IN_SHORT, SEEDS
 

@@ -8,8 +8,9 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
-from pdm_alloc.program import solve, solver
-from pdm_alloc.program.outcome import BEST_SO_FAR, PROVEN_BEST
+from pdm_alloc.program import allocation_solve as solve
+from pdm_alloc.program import solver
+from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST
 from tests.chain.small import write_small
 
 
@@ -108,7 +109,7 @@ def test_solver_that_lies(small, monkeypatch, capsys, lie, outcome):
         solved = honest(*arguments)
         return replace(solved, outcome=outcome, circuits=LIES[lie](solved))
 
-    monkeypatch.setattr("pdm_alloc.allocation.allocate.solve", lying)
+    monkeypatch.setattr("pdm_alloc.allocator.solve", lying)
     path, vehicle, catalogue = small
     with pytest.raises(pa.Unsolved, match="independent check refused") as caught:
         pa.allocate(vehicle, catalogue["six"])

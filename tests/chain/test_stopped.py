@@ -4,9 +4,9 @@ import itertools
 
 import pytest
 
-from pdm_alloc.allocation.arithmetic import arithmetic_shorts
-from pdm_alloc.allocation.shortfall import first_short, shortfall
+from pdm_alloc.diagnose.shortfall import first_short, shortfall
 from pdm_alloc.program.solver import Clock
+from pdm_alloc.result.refusals import arithmetic_shorts
 from tests.shortfall.conftest import _alone, _together
 
 CASES = [case[1:3] for case in _alone()] + [case[1:3] for case in _together()]

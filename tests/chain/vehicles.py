@@ -2,7 +2,7 @@
 
 import random
 
-from pdm_alloc.kinds import IMPORTANCES, KINDS
+from pdm_alloc.domain.kinds import IMPORTANCES, KINDS
 from tests.chain.names import Names, free_text
 
 __all__ = ["Tables", "vehicle_tables"]

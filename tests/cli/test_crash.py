@@ -121,7 +121,7 @@ def test_compare(tmp_path, capsys):
 
 def test_panel_passes_its_words_on(monkeypatch):
     """`pdm-alloc panel` opens the panel of the module with the same words."""
-    from pdm_alloc.panel import __main__ as panel
+    from pdm_alloc.panel import page as panel
 
     given = []
     monkeypatch.setattr(panel, "main", lambda words: given.append(panel._parser().parse_args(words)) or 0)
@@ -131,11 +131,11 @@ def test_panel_passes_its_words_on(monkeypatch):
     assert (options.dark, options.no_browser, options.catalogue) == (True, True, None)
 
 
-@pytest.mark.parametrize(("outcome", "code"), [("stopped empty", 3), ("not enough", 1)])
+@pytest.mark.parametrize(("outcome", "code"), [("no answer in time", 3), ("not enough", 1)])
 def test_places_without_time_are_no_answer(monkeypatch, capsys, outcome, code):
     """A study over places that the clock stopped before any choice was enough exits with 3, as one module does."""
     mounting = SimpleNamespace(outcome=outcome, conventional_summary=lambda: "")
     study = SimpleNamespace(best=None, choices=pd.DataFrame(), is_enough=False, mounting=mounting, summary=lambda: "")
-    monkeypatch.setattr("pdm_alloc.sizing.size", lambda *_, **__: study)
+    monkeypatch.setattr("pdm_alloc.studies.sizing.size", lambda *_, **__: study)
     assert main(["size", COUPE, "--places", "--time-limit", "0", "--json"]) == code
     capsys.readouterr()

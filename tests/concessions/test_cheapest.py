@@ -4,11 +4,11 @@ from itertools import combinations
 
 from hypothesis import HealthCheck, assume, given, settings
 
-from pdm_alloc.allocation.allocate import allocate
-from pdm_alloc.allocation.concessions import concession_sets, options
-from pdm_alloc.allocation.concessions.option import concede
-from pdm_alloc.allocation.not_enough import NotEnough
-from pdm_alloc.allocation.verify import violations
+from pdm_alloc.allocator import allocate
+from pdm_alloc.diagnose.concession_sets import concession_sets
+from pdm_alloc.domain.concession_options import concede, options
+from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.verify.check import violations
 from tests.strategies import cases
 
 MOST_OPTIONS = 9

@@ -8,19 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.tables.condition import (
-    And,
-    ConditionError,
-    Not,
-    Or,
-    Variable,
-    condition_names,
-    inputs_needed,
-    parse_condition,
-    quoted_condition,
-    walk,
-)
-from pdm_alloc.vehicle import Command, Input, Load, State, Vehicle
+from pdm_alloc.domain.condition import condition_names, inputs_needed, parse_condition, quoted_condition
+from pdm_alloc.domain.expression import And, ConditionError, Not, Or, Variable, walk
+from pdm_alloc.domain.vehicle import Command, Input, Load, State, Vehicle
 
 NAMES = ("a", "b2", "high_beam", "fuel level", "ümlaut")
 

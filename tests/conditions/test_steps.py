@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import LinearConstraint, milp
 
+from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.export.steps import StepsError, steps_of
-from pdm_alloc.tables.condition import parse_condition
 
 NAMES = "abcdef"
 # Found by trying random conditions; about one in two thousand functions of five inputs is like this.

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pdm_alloc.domain.kinds import CHEMISTRIES
 from pdm_alloc.electrics.battery import (
     CHARGE_EFFICIENCY,
     Battery,
@@ -16,7 +17,6 @@ from pdm_alloc.electrics.battery import (
     peukert_hours,
     rated_draw_a,
 )
-from pdm_alloc.kinds import CHEMISTRIES
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.choose_wire import WireRules, choose_wire
-from pdm_alloc.electrics.drop import conductor_c, drop_pct, voltage_drop_v
 from pdm_alloc.electrics.wire import resistance_ohm_per_m, temperature_factor, wire_sizes
+from pdm_alloc.electrics.wire_choice import WireRules, choose_wire, conductor_c, drop_pct, voltage_drop_v
 
 FOOT = 0.3048
 MISPRINT = ("11-8", "19.5")  # prints .366 for 0.00126 * 19.5 * 20 = 0.4914
@@ -117,7 +116,7 @@ def test_chart_of_largest_currents(published):
 
 def test_default_drops(published):
     """3 % for vital and needed loads, 10 % for comfort: the two classes of ABYC E-11 and ISO 10133."""
-    from pdm_alloc.kinds import default_drop_pct
+    from pdm_alloc.domain.kinds import default_drop_pct
 
     limits = [
         float(row["limit"]) for row in published("drop_criteria") if row["standard"] in ("ABYC E-11", "ISO 10133")

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
+from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
-from pdm_alloc.kinds import KINDS
 
 
 def test_filament_inrush_against_the_tungsten_table(published):

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.choose_wire import WireRules, choose_wire
+from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
 from pdm_alloc.electrics.inrush import inrush_current
-from pdm_alloc.electrics.protect import Demand, Protected, protect
 from pdm_alloc.electrics.trip import damage_ms, trip_ma, window_passes
+from pdm_alloc.electrics.wire_choice import WireRules, choose_wire
 
 RULES = WireRules()
 

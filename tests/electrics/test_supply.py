@@ -6,8 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.supply import battery_minutes, state_supply, supply
-from pdm_alloc.vehicle import Command, Load, Settings, State, Vehicle
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import Command, Load, State, Vehicle
+from pdm_alloc.electrics.battery import battery_minutes
+from pdm_alloc.harness.supply import state_supply, supply
 
 LAMP = Load("lamp", "lights", 5_000, count=2, kind="filament", inrush_ma=60_000, inrush_ms=60, volt_exponent=1)
 ECU = Load("ecu", "run", 4_000, inrush_ma=12_000, inrush_ms=2, volt_exponent=-1)

@@ -3,12 +3,13 @@
 from functools import cache
 from pathlib import Path
 
-from pdm_alloc.allocation.allocate import allocate
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.module import Channel, Module, units_of
-from pdm_alloc.tables import read_catalogue, read_vehicle
-from pdm_alloc.tables.hashes import vehicle_hashes
+from pdm_alloc.allocator import allocate
+from pdm_alloc.domain.module import Channel, Module, units_of
+from pdm_alloc.files.plain import vehicle_hashes
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
 
 DATA = Path(__file__).parents[2] / "data"
 

@@ -2,11 +2,10 @@
 
 import pytest
 
+from pdm_alloc.domain.condition import parse_condition
+from pdm_alloc.domain.vehicle import Command
 from pdm_alloc.electrics.voltage import running_at_voltage_ma
-from pdm_alloc.export.commissioning import FILLED, commissioning, expected_current, trials
-from pdm_alloc.export.dead_check import dead_checks
-from pdm_alloc.tables.condition import parse_condition
-from pdm_alloc.vehicle import Command
+from pdm_alloc.export.commissioning import FILLED, commissioning, dead_checks, expected_current, trials
 from tests.export.made_up import solved
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]

@@ -15,12 +15,10 @@ import pypdf
 import pytest
 
 import pdm_alloc as pa
+from pdm_alloc.domain.module import Unit
 from pdm_alloc.export import documents
-from pdm_alloc.export.csv_table import csv_bytes
-from pdm_alloc.export.heading import heading, shown
-from pdm_alloc.export.input_list import input_list
-from pdm_alloc.export.wire_list import labels, wire_list
-from pdm_alloc.module import Unit
+from pdm_alloc.export.lists import heading, input_list, labels, shown, wire_list
+from pdm_alloc.files.csv_file import csv_bytes
 from tests.export.made_up import one_each, solved
 
 DEMO = ("expedition_truck", "compact-31")
@@ -286,8 +284,8 @@ def test_no_csv_cell_can_be_run(tmp_path, text):
     """A cell that a spreadsheet could run is marked, and reads back as it was."""
     import pandas as pd
 
-    from pdm_alloc.export.csv_table import read_table
-    from pdm_alloc.tables.fault import Faults
+    from pdm_alloc.files.csv_file import read_table
+    from pdm_alloc.files.faults import Faults
 
     (tmp_path / "t.csv").write_bytes(csv_bytes(pd.DataFrame({"name": ["x", text], "other": ["y", "z"]})))
     written = list(csv.reader((tmp_path / "t.csv").open(newline="")))[2][0]

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.tables import journal
-from pdm_alloc.tables.whole import MANIFEST, WriteError, changed_files, reading, write_files, write_new
+from pdm_alloc.files import journal
+from pdm_alloc.files.atomic import MANIFEST, WriteError, changed_files, reading, write_files, write_new
 from tests.export.made_up import solved
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="no such signal")

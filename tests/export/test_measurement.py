@@ -12,11 +12,11 @@ import pytest
 
 from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.export.commissioning import commissioning
-from pdm_alloc.export.csv_table import csv_bytes
-from pdm_alloc.export.issue import Issue
-from pdm_alloc.export.measurement import read_measurements
+from pdm_alloc.export.measurements import read_measurements
+from pdm_alloc.export.sheets import Issue
 from pdm_alloc.export.workbook import workbook_bytes
-from pdm_alloc.tables import InputError
+from pdm_alloc.files.csv_file import csv_bytes
+from pdm_alloc.files.faults import InputError
 from tests.export.made_up import solved
 
 DEMO = ("rally_coupe", "middle-36")
@@ -143,8 +143,8 @@ def test_load_split_over_channels_is_weighed_by_items():
     allocation = solved("expedition_truck", "middle-42")
     own = [c for c in allocation.circuits if "body lamp" in c.loads]
     assert len(own) > 1
-    from pdm_alloc.export.filled import Reading
-    from pdm_alloc.export.measurement import Measurements
+    from pdm_alloc.export.measurements import Measurements
+    from pdm_alloc.export.readings import Reading
 
     one = allocation.vehicle.load("body lamp").running_ma / 1000
     readings = tuple(

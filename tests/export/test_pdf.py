@@ -10,12 +10,10 @@ import pandas as pd
 import pypdf
 import pytest
 
-from pdm_alloc.export.issue import Issue
-from pdm_alloc.export.pdf import pdf_bytes, sheets_pdf
-from pdm_alloc.export.pdf.face import Pin, pins_of, rows_of
-from pdm_alloc.export.pdf.grid import column_widths
-from pdm_alloc.export.pdf.type import Type, set_type
-from pdm_alloc.export.sheets import Sheet
+from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
+from pdm_alloc.export.pdf_grid import Type, column_widths, set_type
+from pdm_alloc.export.pdf_sheets import Pin, pins_of, rows_of
+from pdm_alloc.export.sheets import Issue, Sheet
 from tests.export.made_up import one_each, solved
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]

@@ -9,10 +9,9 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from pdm_alloc.export.heading import heading
-from pdm_alloc.export.issue import Issue
-from pdm_alloc.export.saved_file import SAVED_SHEETS, read_allocation
-from pdm_alloc.export.sheets import COVER, SHEETS, sheets
+from pdm_alloc.export.lists import heading
+from pdm_alloc.export.read_saved import SAVED_SHEETS, read_allocation
+from pdm_alloc.export.sheets import COVER, SHEETS, Issue, sheets
 from pdm_alloc.export.workbook import workbook_bytes
 from tests.export.made_up import one_each, solved
 

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.export.name import safe_name
-from pdm_alloc.tables.whole import MANIFEST, WriteError, write_file, write_files
+from pdm_alloc.export.sheets import safe_name
+from pdm_alloc.files.atomic import MANIFEST, WriteError, write_file, write_files
 
 
 def test_replaces_and_leaves_nothing_behind(tmp_path):

@@ -3,10 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pdm_alloc.figures.concessions import concessions
-from pdm_alloc.figures.headroom import headroom
-from pdm_alloc.figures.shortfall import shortfall
-from pdm_alloc.figures.states import states
+from pdm_alloc.figures.margins import headroom
+from pdm_alloc.figures.ways_out import concessions, shortfall, states
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,10 +27,11 @@ def draw() -> dict[str, "Axes"]:
     NotEnough
         The demo data no longer fits the module the README shows.
     """
-    from pdm_alloc.allocation.allocate import allocate
-    from pdm_alloc.allocation.explain import explain
-    from pdm_alloc.allocation.not_enough import NotEnough
-    from pdm_alloc.tables import read_catalogue, read_vehicle
+    from pdm_alloc.allocator import allocate
+    from pdm_alloc.diagnose.explain import explain
+    from pdm_alloc.files.tables.read_catalogue import read_catalogue
+    from pdm_alloc.files.tables.read_vehicle import read_vehicle
+    from pdm_alloc.result.refusals import NotEnough
 
     vehicle, catalogue = read_vehicle(DATA / "rally_coupe"), read_catalogue(DATA / "catalogue")
     enough = allocate(vehicle, catalogue["middle-36"])

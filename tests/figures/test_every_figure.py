@@ -4,7 +4,7 @@ import sys
 import pytest
 from matplotlib.figure import Figure
 
-from pdm_alloc.figures import style
+from pdm_alloc.figures import drawing as style
 from tests.figures.look import DRAWINGS, collisions, lightness, words
 
 

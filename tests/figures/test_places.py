@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.figures import mass, pareto, plan
-from pdm_alloc.figures.label import place_labels
-from pdm_alloc.figures.pareto import front
+from pdm_alloc.figures.choices import front, mass, pareto
+from pdm_alloc.figures.drawing import place_labels
+from pdm_alloc.figures.vehicle_plan import plan
 from tests.figures import samples
 
 

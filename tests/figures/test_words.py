@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.figures.words import clip, number, wrap
+from pdm_alloc.figures.drawing import clip, number, wrap
 
 
 @pytest.mark.parametrize(

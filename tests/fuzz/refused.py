@@ -1,6 +1,6 @@
 """What every refusal of damaged input owes."""
 
-from pdm_alloc.tables import InputError
+from pdm_alloc.files.faults import InputError
 
 __all__ = ["refused_in_words"]
 

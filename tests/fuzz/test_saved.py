@@ -9,11 +9,13 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.export.csv_table import csv_bytes
-from pdm_alloc.export.saved import allocation_json, from_json
-from pdm_alloc.export.saved_file import read_allocation
+from pdm_alloc.export.read_saved import read_allocation
+from pdm_alloc.export.saved_json import allocation_json, from_json
 from pdm_alloc.export.saved_tables import saved_tables
-from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
+from pdm_alloc.files.csv_file import csv_bytes
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.fuzz.mutate import altered_documents, damaged
 from tests.fuzz.refused import refused_in_words
 from tests.tables.good import CATALOGUE, VEHICLE, write_files

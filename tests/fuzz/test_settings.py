@@ -6,9 +6,10 @@ from pathlib import Path
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.tables import InputError, read_vehicle
-from pdm_alloc.tables.row import columns_of
-from pdm_alloc.tables.settings_row import SettingsRow
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.rows import columns_of
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.tables.settings_rows import SettingsRow
 from tests.fuzz.mutate import damaged
 from tests.fuzz.refused import refused_in_words
 from tests.tables.good import VEHICLE, write_files

@@ -10,10 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.export.issue import Issue
-from pdm_alloc.export.measurement import read_measurements
-from pdm_alloc.export.saved_file import read_allocation
-from pdm_alloc.tables import InputError, read_catalogue, read_vehicle, write_catalogue, write_vehicle
+from pdm_alloc.export.measurements import read_measurements
+from pdm_alloc.export.read_saved import read_allocation
+from pdm_alloc.export.sheets import Issue
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.write_tables import write_catalogue, write_vehicle
 from tests.fuzz.mutate import damaged
 from tests.fuzz.refused import refused_in_words
 from tests.fuzz.test_saved import MADE, reads_or_refuses

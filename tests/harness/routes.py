@@ -2,7 +2,7 @@
 
 from hypothesis import strategies as st
 
-from pdm_alloc.vehicle import Place, Route
+from pdm_alloc.domain.vehicle import Place, Route
 
 __all__ = ["meshes", "trees"]
 

@@ -7,11 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics.wire import mass_g_per_m, outer_diameter_mm
-from pdm_alloc.harness.bundle import BUNDLE_SPREAD, bundle_mm
-from pdm_alloc.harness.loaded import beside, loaded
-from pdm_alloc.harness.segments import segments
-from pdm_alloc.harness.strand import Strand, parts_of
-from pdm_alloc.harness.tree import shortest_tree
+from pdm_alloc.harness.bundles import BUNDLE_SPREAD, Strand, beside, bundle_mm, loaded, parts_of, segments
+from pdm_alloc.harness.paths import shortest_tree
 from tests.harness.test_tree import FORK, FORKED
 
 TRUNK, BRANCH = ("joint", "source"), ("joint", "left")

@@ -7,10 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.harness.graph import route_graph
-from pdm_alloc.harness.lengths import lengths
-from pdm_alloc.harness.tree import shortest_tree
-from pdm_alloc.vehicle import Place, Route, Settings
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import Place, Route
+from pdm_alloc.harness.paths import lengths, route_graph, shortest_tree
 from tests.harness.routes import meshes, trees
 
 # a fork by hand: source - 2 m - joint, from there 1 m to left and 3 m to right, and 0.5 m on from right to far

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 from hypothesis import strategies as st
 
-from pdm_alloc.module import Catalogue
-from pdm_alloc.vehicle import Place, Route
+from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.domain.vehicle import Place, Route
 from tests.strategies import modules, vehicles
 
 SPOTS = ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (3.0, 1.0))

@@ -5,8 +5,8 @@ from math import comb
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.module import Catalogue, Module
-from pdm_alloc.mounting.choice import choices
+from pdm_alloc.domain.module import Catalogue, Module
+from pdm_alloc.studies.module_choices import choices
 
 
 @given(st.integers(1, 4), st.integers(1, 4), st.randoms())

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.vehicle import Load, Lock
-from pdm_alloc.what_if import rework
+from pdm_alloc.domain.vehicle import Load, Lock
+from pdm_alloc.studies.what_if import rework
 
 DATA = Path(__file__).parents[2] / "data"
 LAMP = Load("work lamp", "cabin lamp", 500, kind="led", inrush_ma=1_500, inrush_ms=1.0, place="boot")

@@ -2,7 +2,7 @@
 
 from hypothesis import given, settings
 
-from pdm_alloc.mounting.mount import mount
+from pdm_alloc.studies.mounting import mount
 from tests.benchmarks.monolith import monolith
 from tests.mounting.studies import studies
 from tests.mounting.test_search import QUIET

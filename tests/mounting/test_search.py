@@ -11,14 +11,12 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.export import read_allocation, write_documents
-from pdm_alloc.mounting.bound import Bounds
-from pdm_alloc.mounting.choice import choices, mount_places
-from pdm_alloc.mounting.judge import Judged
-from pdm_alloc.mounting.mount import mount
-from pdm_alloc.mounting.objective import Found, known_price, objective_of
-from pdm_alloc.mounting.result import mounting_of
-from pdm_alloc.mounting.search import Search, module_dg
+from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.read_saved import read_allocation
+from pdm_alloc.studies.module_choices import Found, choices, known_price, mount_places, objective_of
+from pdm_alloc.studies.mounting import mount, mounting_of
+from pdm_alloc.studies.mounting_bounds import Bounds
+from pdm_alloc.studies.mounting_search import Judged, Search, module_dg
 from tests.mounting.exhaustive import lightest_dg
 from tests.mounting.studies import studies
 

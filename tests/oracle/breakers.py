@@ -7,9 +7,9 @@ import math
 from dataclasses import replace
 from fractions import Fraction
 
-from pdm_alloc.allocation.verify.arithmetic import limit_ma
-from pdm_alloc.allocation.verify.recount import Recount
-from pdm_alloc.vehicle import PPM, Lock
+from pdm_alloc.domain.vehicle import PPM, Lock
+from pdm_alloc.verify.arithmetic import limit_ma
+from pdm_alloc.verify.recount import Recount
 
 
 def _recount(allocation):

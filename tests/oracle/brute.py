@@ -1,6 +1,6 @@
 """Every way of wiring a tiny vehicle, each judged whole by the recount."""
 
-from pdm_alloc.allocation.verify import violations
+from pdm_alloc.verify.check import violations
 from tests.oracle.slots import placed, slots_of
 
 

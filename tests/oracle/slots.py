@@ -1,16 +1,20 @@
 """Outputs of the units one can wire a circuit to, and which sets of items each bears.
 
-A circuit is judged with the rules of `pdm_alloc.allocation.verify` on that circuit alone; those rules share nothing
+A circuit is judged with the rules of `pdm_alloc.verify` on that circuit alone; those rules share nothing
 with the parts that build an allocation.
 """
 
 from dataclasses import dataclass
 from itertools import product
 
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.verify import fit, sharing, strength, trip, wiring
-from pdm_alloc.allocation.verify.recount import Recount
-from pdm_alloc.module import Unit
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.verify import assignment as fit
+from pdm_alloc.verify import assignment as sharing
+from pdm_alloc.verify import strength
+from pdm_alloc.verify import strength as trip
+from pdm_alloc.verify import wires as wiring
+from pdm_alloc.verify.recount import Recount
 
 RULES_OF_A_CIRCUIT = (
     sharing.one_command,

@@ -6,7 +6,7 @@ from dataclasses import replace
 from hypothesis import HealthCheck, given, note, settings
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.verify import violations
+from pdm_alloc.verify.check import violations
 from tests.oracle.breakers import BREAKERS
 from tests.oracle.textbook import textbook
 from tests.strategies import cases, locked_cases

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import Vehicle
 from tests.strategies import cases
 
 DATA = Path(__file__).parents[2] / "data"

@@ -9,9 +9,9 @@ from itertools import combinations
 
 from ortools.sat.python import cp_model
 
-from pdm_alloc.allocation.verify.arithmetic import deviation, excess_ma, limit_ma, running_ma
-from pdm_alloc.allocation.verify.recount import Recount
-from pdm_alloc.vehicle import PPM
+from pdm_alloc.domain.vehicle import PPM
+from pdm_alloc.verify.arithmetic import deviation, excess_ma, limit_ma, running_ma
+from pdm_alloc.verify.recount import Recount
 from tests.oracle.slots import borne_counts, slots_of, suits
 
 # Even on one processor: one search alone can miss what another sees at once.

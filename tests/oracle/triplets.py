@@ -3,8 +3,9 @@
 import random
 from fractions import Fraction
 
-from pdm_alloc.module import Channel, Module
-from pdm_alloc.vehicle import PPM, Command, Load, Settings, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 
 FULL_MA = 10_000
 

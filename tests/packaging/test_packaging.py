@@ -33,7 +33,7 @@ def test_every_demo_folder_is_shipped():
         for node in backend.body
         if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "_DEMO"
     )
-    from pdm_alloc.tables import new
+    from pdm_alloc.files import write_tables as new
 
     assert set(shipped) == set(new._DEMO_FOLDERS) == folders
 

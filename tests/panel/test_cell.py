@@ -2,11 +2,8 @@
 
 import pytest
 
-from pdm_alloc.panel.cell import BadCell, plain_number, read_cell
-from pdm_alloc.panel.column import Column
-from pdm_alloc.panel.known import Known
-from pdm_alloc.panel.load_columns import load_columns
-from pdm_alloc.vehicle import Command, Load, Place, Vehicle
+from pdm_alloc.domain.vehicle import Command, Load, Place, Vehicle
+from pdm_alloc.panel.grid_cells import BadCell, Column, Known, load_columns, plain_number, read_cell
 
 VEHICLE = Vehicle(
     "test",

@@ -4,9 +4,9 @@ import pytest
 
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
-from pdm_alloc.panel.column import Column
+from pdm_alloc.files.cells import Name, Number
+from pdm_alloc.panel.grid_cells import Column
 from pdm_alloc.panel.load_grid import LoadGrid
-from pdm_alloc.tables.cell import Name, Number
 
 COLUMNS = (
     Column("load", "load", Name(), required=True, unique=True),

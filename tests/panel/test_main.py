@@ -12,8 +12,8 @@ import pytest
 pytest.importorskip("voila", reason="the extra 'notebook' is not installed")
 
 import pdm_alloc.panel
-from pdm_alloc.panel import __main__ as command
 from pdm_alloc.panel import page
+from pdm_alloc.panel import page as command
 
 DATA = Path(__file__).parents[2] / "data"
 HERE = Path(pdm_alloc.panel.__file__).parent

@@ -9,9 +9,9 @@ import pytest
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 import pdm_alloc as pa
-from pdm_alloc.panel import Panel
-from pdm_alloc.panel.answer import Answer
-from pdm_alloc.panel.views.short import short
+from pdm_alloc.panel.answers import Answer
+from pdm_alloc.panel.panel import Panel
+from pdm_alloc.panel.views import short
 
 DATA = Path(__file__).parents[2] / "data"
 WAIT_S = 60

@@ -4,11 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.panel.column import Column
-from pdm_alloc.panel.history import History
-from pdm_alloc.panel.names import free_name
-from pdm_alloc.panel.sheet import ROW_LIMIT, sheet_of
-from pdm_alloc.tables.cell import Name, Number, YesNo
+from pdm_alloc.files.cells import Name, Number, YesNo
+from pdm_alloc.panel.grid_cells import Column
+from pdm_alloc.panel.load_grid import History
+from pdm_alloc.panel.sheet import ROW_LIMIT, free_name, sheet_of
 
 COLUMNS = (
     Column("load", "load", Name(), required=True, unique=True),

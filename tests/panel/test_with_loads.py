@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.panel.with_loads import new_commands, with_loads
-from pdm_alloc.tables.plain import vehicle_plain
-from pdm_alloc.vehicle import PPM, Lock
+from pdm_alloc.domain.vehicle import PPM, Lock
+from pdm_alloc.files.plain import vehicle_plain
+from pdm_alloc.panel.answers import new_commands, with_loads
 
 DATA = Path(__file__).parents[2] / "data"
 

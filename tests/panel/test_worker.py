@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from pdm_alloc.panel.worker import Failure, Worker
+from pdm_alloc.panel.screen import Failure, Worker
 
 WAIT_S = 20
 

@@ -9,9 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pdm_alloc.allocation.verify.combinations import combination_can_have, largest_change, largest_sum
-from pdm_alloc.program.combination import Combinations, Contradiction, Unanswered, condition_tree, own_input
+from pdm_alloc.program.combination import Combinations
+from pdm_alloc.program.combination_group import Unanswered
+from pdm_alloc.program.condition_rows import Contradiction, condition_tree, own_input
 from pdm_alloc.program.solver import Clock
+from pdm_alloc.verify.combinations import combination_can_have, largest_change, largest_sum
 
 DEMO = Path(__file__).parents[2] / "data"
 

@@ -8,8 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.program import stages
-from pdm_alloc.program.outcome import NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
-from pdm_alloc.program.solver import Clock, Program, Solution, solve_program
+from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution, solve_program
 from pdm_alloc.program.stages import minimise, packed
 
 

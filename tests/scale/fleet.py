@@ -2,8 +2,8 @@
 
 import math
 
-from pdm_alloc.module import Channel, Module
-from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 
 __all__ = ["fleet"]
 

@@ -7,14 +7,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.allocation.allocate import allocate
-from pdm_alloc.allocation.not_enough import NotEnough
-from pdm_alloc.allocation.verify import violations
-from pdm_alloc.module import Channel, Module
-from pdm_alloc.program import optimum, solve
-from pdm_alloc.program.merge import Merged
-from pdm_alloc.program.task import empty_task
-from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.allocator import allocate
+from pdm_alloc.domain.module import Channel, Module
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.program import allocation_solve as solve
+from pdm_alloc.program import optimum
+from pdm_alloc.program.task import Merged, empty_task
+from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.verify.check import violations
 from tests.scale.fleet import fleet
 from tests.strategies import cases
 

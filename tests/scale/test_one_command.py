@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.allocation.allocate import allocate
-from pdm_alloc.allocation.not_enough import NotEnough
+from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.module import Channel, Module, Unit
-from pdm_alloc.program.merge import merge
+from pdm_alloc.domain.module import Channel, Module, Unit
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.program.pricing import Knapsack
-from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.program.task import merge
+from pdm_alloc.result.refusals import NotEnough
 from tests.scale.test_merged import way
 
 SOME = st.tuples(

@@ -5,8 +5,9 @@ from fractions import Fraction
 
 import pytest
 
-from pdm_alloc.module import Channel, Module, Unit
-from pdm_alloc.vehicle import PPM, Command, Input, Load, Settings, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module, Unit
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, Command, Input, Load, State, Vehicle
 
 LOAD = Load("a", "c", 4000, kind="heater", inrush_ma=4000, volt_exponent=1.0)
 

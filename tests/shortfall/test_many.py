@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from pdm_alloc.allocation.concessions import concession_study
-from pdm_alloc.allocation.shortfall.channels import CHANNELS
-from pdm_alloc.allocation.shortfall.study import first_short
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, circuits_of
 from pdm_alloc.circuits.items import item_types
 from pdm_alloc.circuits.wiring import Wiring
+from pdm_alloc.diagnose.concession_sets import concession_study
+from pdm_alloc.diagnose.short_channels import CHANNELS
+from pdm_alloc.diagnose.shortfall import first_short
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.task import task_of
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of

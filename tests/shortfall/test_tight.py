@@ -5,18 +5,26 @@ from itertools import combinations
 
 from hypothesis import HealthCheck, assume, given, settings
 
-from pdm_alloc.allocation.shortfall.channels import CHANNELS, STRENGTH, _more, _strong, _strongest
-from pdm_alloc.allocation.shortfall.features import BRIDGES, PWM, _dimming
-from pdm_alloc.allocation.shortfall.fixed import INPUTS, SUPPLY
-from pdm_alloc.allocation.shortfall.inrush import INRUSH, _higher
-from pdm_alloc.allocation.shortfall.study import KINDS, growths
-from pdm_alloc.allocation.shortfall.sums import BANK, PEAK, WHOLE, _banks
-from pdm_alloc.allocation.shortfall.terminals import TERMINALS, _wider
-from pdm_alloc.allocation.shortfall.trial import Trial, with_channels, with_module
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.diagnose.short_channels import BRIDGES, CHANNELS, PWM, STRENGTH, _dimming, _more, _strong, _strongest
+from pdm_alloc.diagnose.short_limits import (
+    BANK,
+    INPUTS,
+    INRUSH,
+    PEAK,
+    SUPPLY,
+    TERMINALS,
+    WHOLE,
+    _banks,
+    _higher,
+    _wider,
+)
+from pdm_alloc.diagnose.short_trial import Trial, with_channels, with_module
+from pdm_alloc.diagnose.shortfall import KINDS, growths
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, State
 from pdm_alloc.electrics.wire import wire_sizes
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.vehicle import PPM, Settings, State
 from tests.strategies import cases
 
 SLOW = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from pdm_alloc.allocation.shortfall.study import shortfall
-from pdm_alloc.allocation.shortfall.wires import WIRE
+from pdm_alloc.diagnose.short_limits import WIRE
+from pdm_alloc.diagnose.shortfall import shortfall
+from pdm_alloc.domain.settings import Settings
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.vehicle import Settings
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
 
 FAR = replace(LOAD, name="mast light", length_m=800.0, max_drop_pct=1.0)

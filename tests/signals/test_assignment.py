@@ -4,10 +4,10 @@ from itertools import combinations
 
 import pytest
 
-from pdm_alloc.allocation.signals.allocate import allocate_signals
-from pdm_alloc.allocation.signals.shortfall import signal_shortfall
-from pdm_alloc.allocation.verify.signals import verify_signals
-from pdm_alloc.signals import Box, Signal, SignalPin, fitted
+from pdm_alloc.allocator import allocate_signals
+from pdm_alloc.diagnose.signal_shortfall import signal_shortfall
+from pdm_alloc.domain.signals import Box, Signal, SignalPin, fitted
+from pdm_alloc.verify.signal_check import verify_signals
 from tests.signals.cases import least_cost, random_case
 from tests.signals.cp_sat import least_lost
 

@@ -4,10 +4,19 @@ from itertools import permutations
 import networkx as nx
 import pytest
 
-from pdm_alloc.electrics.bus import BIT_RATES, check_bus, longest_trunk_m, pair_g
-from pdm_alloc.electrics.bus_time import Frame, bus_load, frame_bits, response_times, worst_response_ns
+from pdm_alloc.domain.signals import Message
+from pdm_alloc.electrics.bus import (
+    BIT_RATES,
+    Frame,
+    bus_load,
+    check_bus,
+    frame_bits,
+    longest_trunk_m,
+    pair_g,
+    response_times,
+    worst_response_ns,
+)
 from pdm_alloc.harness.trunk import EXACT_NODES, shortest_order, trunk_of
-from pdm_alloc.signals import Message
 
 
 def _plan(rng, count):

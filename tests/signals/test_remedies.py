@@ -3,10 +3,10 @@ from itertools import product
 
 import pytest
 
-from pdm_alloc.allocation.signals.allocate import allocate_signals
-from pdm_alloc.allocation.signals.choose import ModuleOption, cheapest_keypads, choose_boxes
-from pdm_alloc.allocation.signals.remedies import signal_remedies
-from pdm_alloc.signals import Box, Keypad, Signal, SignalPin, fitted
+from pdm_alloc.allocator import allocate_signals
+from pdm_alloc.diagnose.signal_remedies import signal_remedies
+from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin, fitted
+from pdm_alloc.studies.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes
 
 
 def _pins(words, count, rating=None):

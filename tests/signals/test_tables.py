@@ -3,9 +3,9 @@
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.signals.allocate import key_counts, signals_of_vehicle
-from pdm_alloc.tables.fault import InputError
-from pdm_alloc.tables.write import write_catalogue, write_vehicle
+from pdm_alloc.allocator import key_counts, signals_of_vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.write_tables import write_catalogue, write_vehicle
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 MORE_VEHICLE = {

@@ -2,12 +2,11 @@
 
 from hypothesis import strategies as st
 
-from pdm_alloc.kinds import IMPORTANCES, KINDS
-from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
-from pdm_alloc.tables.cell import Number
-from pdm_alloc.tables.marks import unmistakable
-from pdm_alloc.tables.row import cell_of, columns_of
-from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS
+from pdm_alloc.domain.kinds import IMPORTANCES, KINDS
+from pdm_alloc.files.cells import Number
+from pdm_alloc.files.rows import cell_of, columns_of, unmistakable
+from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
 
 __all__ = ["free_texts", "is_number", "names", "vehicles_as_tables"]
 
@@ -43,7 +42,7 @@ def names(count: int):
 
 
 def _usable(text):
-    from pdm_alloc.tables.text import clean
+    from pdm_alloc.files.numbers import clean
 
     return clean(text) or "a"
 

@@ -2,8 +2,10 @@ from dataclasses import replace
 
 import pytest
 
-from pdm_alloc.tables import check_against, read_catalogue, read_vehicle
-from pdm_alloc.vehicle import Lock
+from pdm_alloc.domain.vehicle import Lock
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.tables.references import check_against
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 

@@ -2,7 +2,10 @@ from collections import Counter
 
 import pytest
 
-from pdm_alloc.tables import InputError, check_against, read_catalogue, read_vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.tables.references import check_against
 from tests.tables.bad_inputs import bad_inputs
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 

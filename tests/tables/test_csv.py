@@ -2,7 +2,8 @@ import os
 
 import pytest
 
-from pdm_alloc.tables import InputError, read_vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import write_files
 
 LOADS = "load,command,running_a\npump,ignition,6.5\n"

@@ -4,7 +4,10 @@ import openpyxl
 import pytest
 
 from pdm_alloc.cli import main
-from pdm_alloc.tables import InputError, new_tables, read_catalogue, read_vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.write_tables import new_tables
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 LOADS = "load,command,running_a\n"

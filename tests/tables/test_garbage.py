@@ -4,7 +4,9 @@ from pathlib import Path
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 from tests.tables.raw_workbook import make_workbook, row
 

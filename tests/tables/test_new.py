@@ -3,15 +3,17 @@ from pathlib import Path
 
 import pytest
 
-from pdm_alloc.figures import plan
-from pdm_alloc.kinds import KINDS
-from pdm_alloc.tables import InputError, new_tables, read_catalogue, read_vehicle
-from pdm_alloc.tables.catalogue_rows import CATALOGUE_ROWS
-from pdm_alloc.tables.new import new_catalogue, new_demo
-from pdm_alloc.tables.row import columns_of
-from pdm_alloc.tables.settings_row import SettingsRow
-from pdm_alloc.tables.vehicle_rows import VEHICLE_ROWS
-from pdm_alloc.tables.whole import WriteError
+from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.figures.vehicle_plan import plan
+from pdm_alloc.files.atomic import WriteError
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.rows import columns_of
+from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.tables.settings_rows import SettingsRow
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
+from pdm_alloc.files.write_tables import new_catalogue, new_demo, new_tables
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 

@@ -2,7 +2,8 @@
 
 import pytest
 
-from pdm_alloc.tables import InputError, read_vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import write_files
 
 COMMANDS = "command,together\nwinch,yes\n"

@@ -4,7 +4,8 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.tables import read_vehicle, write_vehicle
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.write_tables import write_vehicle
 from tests.tables.random_tables import vehicles_as_tables
 from tests.tables.variant import Variant, write_workbook
 

@@ -4,9 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from pdm_alloc.kinds import KINDS
-from pdm_alloc.tables import read_catalogue, read_vehicle, vehicle_tables, write_catalogue, write_vehicle
-from pdm_alloc.vehicle import Command, Lock, Route, Settings
+from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import Command, Lock, Route
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.write_tables import vehicle_tables, write_catalogue, write_vehicle
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 DATA = Path(__file__).parents[2] / "data"

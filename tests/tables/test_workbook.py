@@ -3,7 +3,9 @@ import datetime
 import openpyxl
 import pytest
 
-from pdm_alloc.tables import InputError, read_catalogue, read_vehicle
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import CATALOGUE, write_files
 from tests.tables.raw_workbook import make_workbook, row, sheet
 

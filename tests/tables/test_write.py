@@ -3,9 +3,12 @@ import csv
 import openpyxl
 import pytest
 
-from pdm_alloc.tables import InputError, journal, read_vehicle, write_vehicle
-from pdm_alloc.tables.csv_cell import marked, unmarked
-from pdm_alloc.tables.whole import WriteError, write_file, write_new
+from pdm_alloc.files import journal
+from pdm_alloc.files.atomic import WriteError, write_file, write_new
+from pdm_alloc.files.csv_file import marked, unmarked
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.files.write_tables import write_vehicle
 from tests.tables.good import VEHICLE, write_files
 
 RISKY = ["=1+1", "+cmd", "-", "@SUM(A1)", " =1+1", "\t=1", "'=1", "''+1", "-1+cmd|' /C calc'!A0"]

@@ -8,12 +8,13 @@ from itertools import combinations, product
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.allocation.allocate import allocate
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.not_enough import NotEnough
-from pdm_alloc.allocation.verify import violations
-from pdm_alloc.module import Channel, Module, units_of
-from pdm_alloc.vehicle import PPM, Command, Load, Settings, State, Vehicle
+from pdm_alloc.allocator import allocate
+from pdm_alloc.domain.module import Channel, Module, units_of
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.verify.check import violations
 
 
 @st.composite

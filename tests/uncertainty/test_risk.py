@@ -9,16 +9,14 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.allocation.allocate import allocate
-from pdm_alloc.allocation.not_enough import NotEnough
-from pdm_alloc.allocation.verify import violations
-from pdm_alloc.module import Channel, Module
-from pdm_alloc.uncertainty import allocation_risk, module_risk
-from pdm_alloc.uncertainty.again import _turned_out
-from pdm_alloc.uncertainty.fixed import factors
-from pdm_alloc.uncertainty.interval import wilson
-from pdm_alloc.uncertainty.limits import limits_of
-from pdm_alloc.vehicle import PPM, Command, Load, Settings, State, Vehicle
+from pdm_alloc.allocator import allocate
+from pdm_alloc.domain.module import Channel, Module
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.studies.risk import _turned_out, allocation_risk, factors, module_risk, wilson
+from pdm_alloc.studies.risk_limits import limits_of
+from pdm_alloc.verify.check import violations
 from tests.strategies import cases
 
 SLACK_MA = 12  # every item is rounded to whole milliamps in every state; a draw is not

@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 from fractions import Fraction
 
-from pdm_alloc.vehicle import PPM
+from pdm_alloc.domain.vehicle import PPM
 from tests.verify import case
 from tests.verify.breaking import broken
 from tests.verify.case import VEHICLE

@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 
-from pdm_alloc.vehicle import Place, Route
+from pdm_alloc.domain.vehicle import Place, Route
 from tests.verify import case
 from tests.verify.breaking import broken
 

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from pdm_alloc.vehicle import PPM, Command
+from pdm_alloc.domain.vehicle import PPM, Command
 from tests.verify import case
 from tests.verify.breaking import broken
 from tests.verify.case import FOUR, ONE, VEHICLE, circuit, wired

@@ -3,9 +3,10 @@
 from dataclasses import replace
 from fractions import Fraction
 
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.module import Channel, Module, Unit
-from pdm_alloc.vehicle import PPM, Command, Input, Load, Lock, Place, Settings, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module, Unit
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, Command, Input, Load, Lock, Place, State, Vehicle
+from pdm_alloc.result.placed import PlacedCircuit
 
 LOADS = (
     Load(

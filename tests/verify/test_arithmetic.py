@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.allocation.verify.arithmetic import derating_at, deviation, excess_ma, limit_ma, running_ma, top
+from pdm_alloc.verify.arithmetic import derating_at, deviation, excess_ma, limit_ma, running_ma, top
 
 
 def test_decimals_are_taken_as_written():

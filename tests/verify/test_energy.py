@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.allocation.verify.strength import overload
+from pdm_alloc.verify.strength import overload
 
 AMPS = st.floats(0.01, 200, allow_nan=False)
 WAVES = st.lists(st.tuples(AMPS, st.floats(0.1, 200)), min_size=1, max_size=4)

@@ -3,10 +3,20 @@
 import ast
 from pathlib import Path
 
-import pdm_alloc.allocation.verify as package
+import pdm_alloc.verify.check as package
 
-ALLOWED = ("pdm_alloc.allocation.verify", "pdm_alloc.allocation.circuit", "pdm_alloc.kinds", "pdm_alloc.module")
-ALLOWED += ("pdm_alloc.vehicle", "pandas", "math", "re", "heapq", "fractions", "functools", "itertools", "collections")
+ALLOWED = ("pdm_alloc.verify", "pdm_alloc.result.placed", "pdm_alloc.domain.kinds", "pdm_alloc.domain.module")
+ALLOWED += (
+    "pdm_alloc.domain.vehicle",
+    "pandas",
+    "math",
+    "re",
+    "heapq",
+    "fractions",
+    "functools",
+    "itertools",
+    "collections",
+)
 ALLOWED += ("dataclasses", "pdm_alloc.electrics.wire_tables")  # constants of wire, each with its source: no arithmetic
 
 

@@ -5,11 +5,12 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.allocation.verify import COLUMNS, Finding, verify
-from pdm_alloc.module import Channel, Module
-from pdm_alloc.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.verify.check import verify
+from pdm_alloc.verify.recount import COLUMNS, Finding
 from tests.verify import case
 from tests.verify.case import MODULE, UNIT, VEHICLE, wired
 

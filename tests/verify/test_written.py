@@ -6,9 +6,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.allocation.verify import violations
-from pdm_alloc.vehicle import Load
+from pdm_alloc.domain.vehicle import Load
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.verify.check import violations
 from tests.strategies import cases
 from tests.wiring import small
 

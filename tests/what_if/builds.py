@@ -6,10 +6,11 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.module import Channel, Module, Unit
-from pdm_alloc.vehicle import PPM, Command, Load, Place, Settings, State, Vehicle
+from pdm_alloc.domain.module import Channel, Module, Unit
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import PPM, Command, Load, Place, State, Vehicle
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
 from tests.strategies import cases, vehicles
 
 FREE = Settings(headroom_pct=Fraction(0), module_headroom_pct=Fraction(0))

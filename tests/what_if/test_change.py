@@ -9,11 +9,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.tables import write_vehicle
-from pdm_alloc.tables.plain import vehicle_plain
-from pdm_alloc.tables.read_plain import read_plain
-from pdm_alloc.vehicle import PPM
-from pdm_alloc.what_if import WhatIf, what_if
+from pdm_alloc.domain.vehicle import PPM
+from pdm_alloc.files.plain import vehicle_plain
+from pdm_alloc.files.tables.read_vehicle import read_plain
+from pdm_alloc.files.write_tables import write_vehicle
+from pdm_alloc.studies.what_if import WhatIf, what_if
 from tests.what_if.builds import QUIET, table_vehicles
 
 DATA = Path(__file__).parents[2] / "data"
@@ -32,7 +32,7 @@ def faults(make):
 
 def test_the_verb_stays_a_verb():
     """`pa.what_if` can be called although importing from the package of the same name puts a module there."""
-    import pdm_alloc.what_if.compare  # noqa: F401
+    import pdm_alloc.studies.what_if  # noqa: F401
 
     assert callable(pa.what_if)
 
@@ -73,8 +73,8 @@ def test_numbers_of_every_kind_are_the_same_milliamps(car, value):
 @settings(max_examples=200, **QUIET)
 def test_every_whole_milliamp_survives(ma):
     """A decimal current becomes exactly its milliamps, with no step lost to binary fractions."""
-    from pdm_alloc.tables.cell import Number, milliamps
-    from pdm_alloc.what_if.cell import cell_text
+    from pdm_alloc.files.cells import Number, milliamps
+    from pdm_alloc.files.tables.from_frames import cell_text
 
     assert Number("A", 0, 10_000, to=milliamps).read(cell_text(ma / 1000)) == ma
 
@@ -110,7 +110,7 @@ def test_a_load_goes_with_what_is_said_of_it_alone(car):
     """Locks and concessions of a load go with it, follow it to a new name, and stay when others go."""
     from dataclasses import replace
 
-    from pdm_alloc.vehicle import Concession, Lock
+    from pdm_alloc.domain.vehicle import Concession, Lock
 
     locked = replace(
         car,
@@ -218,7 +218,7 @@ def test_the_changes_read_as_a_list(car):
 
 def test_a_change_can_be_judged_at_once():
     """The changed vehicle goes straight to a module or a catalogue, with the same answer as by hand."""
-    from pdm_alloc.module import Catalogue
+    from pdm_alloc.domain.module import Catalogue
     from tests.what_if.builds import lamp, module, tabled, vehicle
 
     car = tabled(vehicle(lamp("a", "x"), lamp("b", "y")))

@@ -9,10 +9,8 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.what_if import compare
-from pdm_alloc.what_if.compare import COMPARISON, spot_text
-from pdm_alloc.what_if.shift import spots
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.studies.comparison import COMPARISON, compare, spot_text, spots
 from tests.strategies import cases
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, unit, vehicle, wired
 

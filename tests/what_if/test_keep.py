@@ -9,13 +9,13 @@ from hypothesis import HealthCheck, assume, given, note, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.allocation.verify import violations
-from pdm_alloc.module import Channel, units_of
-from pdm_alloc.program.moves import MOVES
-from pdm_alloc.vehicle import Lock
-from pdm_alloc.what_if import rework
-from pdm_alloc.what_if.shift import spots
+from pdm_alloc.domain.module import Channel, units_of
+from pdm_alloc.domain.vehicle import Lock
+from pdm_alloc.program.handout import MOVES
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.studies.comparison import spots
+from pdm_alloc.studies.what_if import rework
+from pdm_alloc.verify.check import violations
 from tests.oracle.brute import wirings
 from tests.oracle.slots import placed, slots_of
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, two_places, unit, vehicle, wired

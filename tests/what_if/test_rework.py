@@ -5,9 +5,8 @@ from collections import Counter
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.what_if import rework
-from pdm_alloc.what_if.rework import REWORK
-from pdm_alloc.what_if.shift import spots
+from pdm_alloc.studies.comparison import spots
+from pdm_alloc.studies.what_if import REWORK, rework
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, unit, vehicle, wired
 
 WIRES = {"move wire", "add wire", "remove wire"}

@@ -8,12 +8,12 @@ from hypothesis import HealthCheck, assume, given, note, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.kinds import KINDS
-from pdm_alloc.module import Channel, units_of
-from pdm_alloc.vehicle import Settings
-from pdm_alloc.what_if import amps_left, room_left, what_if
-from pdm_alloc.what_if.room_left import AMPS_LEFT, ROOM_LEFT
-from pdm_alloc.what_if.typical import TYPICAL_W
+from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.module import Channel, units_of
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.studies.room_left import AMPS_LEFT, ROOM_LEFT, amps_left, room_left
+from pdm_alloc.studies.room_probe import TYPICAL_W
+from pdm_alloc.studies.what_if import what_if
 from tests.strategies import cases
 from tests.what_if.builds import FREE, QUIET, enough, lamp, module, tabled, vehicle
 
@@ -210,7 +210,7 @@ def test_columns_are_those_of_the_figure():
     table = room_left(vehicle(lamp("a", "x")), module(10, 10, 10), ["led", "solenoid"])
     assert tuple(table.columns) == ROOM_LEFT
     pytest.importorskip("matplotlib")
-    from pdm_alloc.figures.room import room
+    from pdm_alloc.figures.margins import room
 
     assert len(room(table).patches) == 2
 

@@ -7,13 +7,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from pdm_alloc.circuits.classes import channel_classes
-from pdm_alloc.circuits.columns import CircuitBook, circuits_of
-from pdm_alloc.circuits.fit import fit, may_share
+from pdm_alloc.circuits.columns import CircuitBook, circuits_of, fit, may_share
 from pdm_alloc.circuits.items import item_types
 from pdm_alloc.circuits.wiring import Wiring
-from pdm_alloc.electrics.choose_wire import WireRules
-from pdm_alloc.electrics.protect import Demand, protect
-from pdm_alloc.vehicle import Load
+from pdm_alloc.domain.vehicle import Load
+from pdm_alloc.electrics.circuit_protection import Demand, protect
+from pdm_alloc.electrics.wire_choice import WireRules
 from tests.strategies import cases
 from tests.wiring import small
 

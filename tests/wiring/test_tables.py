@@ -7,16 +7,14 @@ import pandas as pd
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.allocation.circuit import PlacedCircuit
-from pdm_alloc.allocation.result import Allocation
-from pdm_alloc.allocation.settings_table import SETTINGS
-from pdm_alloc.allocation.supply_table import SUPPLY
-from pdm_alloc.allocation.voltages_table import VOLTAGES
-from pdm_alloc.allocation.wires_table import DROPS, WIRES
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import PPM, Load, State
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.wire import mass_g_per_m
-from pdm_alloc.module import Unit
-from pdm_alloc.vehicle import PPM, Load, State
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.channel_tables import SETTINGS, VOLTAGES
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.supply_tables import DROPS, SUPPLY, WIRES
 from tests.wiring import small
 
 LAMP = Load("lamp", "light", 5_000, kind="heater", inrush_ma=5_000, place="left", volt_exponent=1.0, min_v=11.9)

@@ -1,1 +1,0 @@
-"""The result of an allocation, its tables, and the independent check."""

@@ -1,0 +1,1 @@
+"""Why units are not enough: shortfall and concessions, each answer applied, allocated and verified."""

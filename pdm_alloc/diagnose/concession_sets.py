@@ -1,0 +1,263 @@
+"""The cheapest sets of concessions, each tried in full before it is shown, and as a table."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from pdm_alloc.allocator import allocate
+from pdm_alloc.circuits.columns import TooManyCircuits, worst_rise_ma
+from pdm_alloc.circuits.items import load_types
+from pdm_alloc.domain.concession_options import Option, concede, options
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.concession_program import Model, concession_model, no_superset, not_exactly
+from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.program.stages import minimise
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit, place_of
+from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts
+
+__all__ = [
+    "CONCESSIONS",
+    "RELAY_MASS_G",
+    "ConcessionSet",
+    "ConcessionStudy",
+    "concession_sets",
+    "concession_study",
+    "concessions_table",
+    "detail",
+    "in_words",
+]
+
+MOST_SETS = 5
+_MOST_TRIES = 40
+
+
+@dataclass(frozen=True)
+class ConcessionSet:
+    """Concessions that together make a module enough.
+
+    Parameters
+    ----------
+    rank : int
+        1 for the cheapest.
+    made : tuple of Option
+        The concessions; none of them can be dropped.
+    vehicle : Vehicle
+        With the concessions made.
+    allocation : Allocation
+        Of that vehicle on the module, checked.
+    """
+
+    rank: int
+    made: tuple[Option, ...]
+    vehicle: Vehicle
+    allocation: Allocation
+
+    @property
+    def weight(self) -> int:
+        """Sum of the weights."""
+        return sum(option.weight for option in self.made)
+
+
+@dataclass(frozen=True)
+class ConcessionStudy:
+    """Result of the search for concessions.
+
+    Parameters
+    ----------
+    sets : tuple of ConcessionSet
+        Cheapest first; no set contains another.
+    left_open : str
+        Why there may be more sets than were found; empty where that is proved not to be, or as many were
+        found as were asked for.
+    """
+
+    sets: tuple[ConcessionSet, ...] = ()
+    left_open: str = ""
+
+
+def concession_sets(
+    vehicle: Vehicle,
+    units: tuple[Unit, ...],
+    most: int = MOST_SETS,
+    time_limit_s: float | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> tuple[ConcessionSet, ...]:
+    """The cheapest distinct sets of concessions that make a unit enough, in order: those of `concession_study`."""
+    return concession_study(vehicle, units, most, time_limit_s, stop).sets
+
+
+def concession_study(
+    vehicle: Vehicle,
+    units: tuple[Unit, ...],
+    most: int = MOST_SETS,
+    time_limit_s: float | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> ConcessionStudy:
+    """Search for the cheapest distinct sets of concessions that make a unit enough, in order.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        As it is wanted.
+    units : tuple of Unit
+        One unit that is not enough; for several there are no sets.
+    most : int
+        How many sets at the most.
+    time_limit_s : float, optional
+        Clock, s; default: the vehicle's setting.
+    stop : callable, optional
+        True ends the search with the sets found so far.
+
+    Returns
+    -------
+    ConcessionStudy
+        Without sets where nothing on offer helps.
+    """
+    if len(units) != 1:
+        return ConcessionStudy(left_open="concessions are looked for on one module at a time")
+    if any(s.kind in ("inputs", "supply voltage") for s in arithmetic_shorts(vehicle, units)):
+        return ConcessionStudy()
+    clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
+    try:
+        model = concession_model(vehicle, units[0], options(vehicle), clock.is_over)
+    except TooManyCircuits as why:
+        return ConcessionStudy(left_open=f"concessions were not looked for: {why}")
+    return _searched(vehicle, units[0], model, most, clock)
+
+
+def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock) -> ConcessionStudy:
+    found: list[ConcessionSet] = []
+    for _ in range(_MOST_TRIES):
+        if len(found) == most:
+            return ConcessionStudy(tuple(found))
+        solution = minimise(model.program, [model.cost()], clock)[0]
+        if solution.outcome == NOT_ENOUGH:
+            return ConcessionStudy(tuple(found))
+        if solution.outcome != PROVEN_BEST:
+            break
+        taken = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
+        made = tuple(model.options[n] for n in taken)
+        result = _tried(vehicle, unit, made, clock)
+        if result is None:
+            not_exactly(model, taken)
+        else:
+            no_superset(model, taken)
+            found.append(ConcessionSet(len(found) + 1, made, result.vehicle, result))
+    return ConcessionStudy(tuple(found), "the search for concessions ended before it was through: there may be more")
+
+
+def _tried(vehicle: Vehicle, unit: Unit, made: tuple[Option, ...], clock: Clock) -> Allocation | None:
+    try:
+        return allocate(concede(vehicle, made), unit, strategy="spare", time_limit_s=clock.left_s)
+    except (NotEnough, Unsolved):
+        return None
+
+
+CONCESSIONS = ("rank", "set_weight", "kind", "subject", "weight", "detail")
+
+RELAY_MASS_G = 60  # relay, base, fuse and holder; common practice, no source
+
+
+def concessions_table(sets: Iterable[ConcessionSet]) -> pd.DataFrame:
+    """One row per concession, in the columns `CONCESSIONS`."""
+    rows = [(s.rank, s.weight, o.kind, o.subject, o.weight, detail(s, o)) for s in sets for o in s.made]
+    return pd.DataFrame(rows, columns=list(CONCESSIONS))
+
+
+def in_words(chosen: ConcessionSet) -> str:
+    """A set in one line, heaviest first."""
+    made = sorted(chosen.made, key=lambda o: (-o.weight, o.kind, o.subject))
+    return "; ".join(_SHORT[o.kind].format(o.subject, *o.members) for o in made)
+
+
+def detail(chosen: ConcessionSet, option: Option) -> str:
+    """What follows from a concession, in words and numbers.
+
+    Parameters
+    ----------
+    chosen : ConcessionSet
+        With its allocation.
+    option : Option
+        One of its concessions.
+
+    Returns
+    -------
+    str
+        One sentence without a full stop.
+    """
+    return _DETAIL[option.kind](chosen, option)
+
+
+def _headroom(chosen: ConcessionSet, option: Option) -> str:
+    wanted = float(chosen.vehicle.settings.headroom_pct)
+    own = [c for c in chosen.allocation.circuits if option.subject in c.command.split(" + ")]
+    least = min(_headroom_pct(chosen, circuit) for circuit in own)
+    return (
+        f"headroom of {option.subject} cut from {wanted:g} % to {least:.0f} % "
+        "at the highest current its tolerance allows"
+    )
+
+
+def _headroom_pct(chosen: ConcessionSet, circuit: PlacedCircuit) -> float:
+    """Of a circuit with its loads at the top of their tolerance."""
+    vehicle, units = chosen.vehicle, chosen.allocation.units
+    loads = tuple(vehicle.load(name) for name in circuit.loads)
+    types = load_types(replace(vehicle, loads=loads))
+    number = Counter(name for name, _ in circuit.items)
+    rise = worst_rise_ma([t.deviation_ma * number[t.load] for t in types], vehicle.settings.tolerance_loads)
+    running = sum(t.running_ma * number[t.load] for t in types)
+    return 100 * (1 - (running + rise) / float(place_of(vehicle, units, circuit).rating.rated_ma))
+
+
+def _join(chosen: ConcessionSet, option: Option) -> str:
+    one, two = option.members
+    circuit = next(c for c in chosen.allocation.circuits if c.command == option.subject)
+    where = f"{one} and {two} on channel {circuit.channel}"
+    if option.harmless:
+        return f"{where}: no loss: both are on in the same states"
+    return f"{where}: they can no longer be switched separately"
+
+
+def _relay(chosen: ConcessionSet, option: Option) -> str:
+    coil = next(x for x in chosen.vehicle.loads if x.name.startswith(f"{option.subject} ("))
+    circuit = next(c for c in chosen.allocation.circuits if coil.name in c.loads)
+    return (
+        f"{option.subject} on an external relay with its own fuse: about {RELAY_MASS_G} g more, "
+        f"its coil ({coil.running_ma / 1000:g} A) on channel {circuit.channel}, no trip setting for the load itself"
+    )
+
+
+def _separation(chosen: ConcessionSet, option: Option) -> str:
+    return f"loads marked {option.subject} may share a channel: one fault takes out both"
+
+
+def _soft_start(chosen: ConcessionSet, option: Option) -> str:
+    circuit = next(c for c in chosen.allocation.circuits if option.subject in c.loads)
+    return f"{option.subject} soft-started by PWM on channel {circuit.channel}"
+
+
+def _leave_out(chosen: ConcessionSet, option: Option) -> str:
+    return f"{option.subject} is left out"
+
+
+_SHORT = {
+    "headroom": "less headroom on {0}",
+    "join": "{1} and {2} on one channel",
+    "relay": "{0} on an external relay",
+    "separation": "{0} no longer kept apart",
+    "soft_start": "soft start for {0}",
+    "leave_out": "{0} left out",
+}
+
+_DETAIL = {
+    "headroom": _headroom,
+    "join": _join,
+    "relay": _relay,
+    "separation": _separation,
+    "soft_start": _soft_start,
+    "leave_out": _leave_out,
+}

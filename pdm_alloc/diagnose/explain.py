@@ -1,0 +1,153 @@
+"""`explain`: what is short where units are not enough, and what could be given up."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.diagnose.concession_sets import (
+    MOST_SETS,
+    ConcessionSet,
+    ConcessionStudy,
+    concession_study,
+    concessions_table,
+    in_words,
+)
+from pdm_alloc.diagnose.shortfall import first_short, shortfall
+from pdm_alloc.domain.showing import handed_out, headline_table
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, are_not_enough, in_words_short
+
+__all__ = ["MOST_SETS", "Explanation", "explain"]
+
+_NOT_NAMED = "no allocation keeps every limit, and no one or two kinds of limit were found that could grow instead"
+
+
+@dataclass(frozen=True, repr=False)
+class Explanation:
+    """Why units are not enough, and the ways out.
+
+    Parameters
+    ----------
+    refusal : NotEnough
+        What is explained.
+    shorts : tuple of Short
+        What is short: groups in order, the easiest first.
+    concession_sets : tuple of ConcessionSet
+        Cheapest sets of concessions that make the units enough, each solved again and checked.
+    left_open : str
+        Why there may be more sets than these; empty where it is proved that there are not, or there
+        are as many as were asked for.
+    """
+
+    refusal: NotEnough = field(compare=False)
+    shorts: tuple[Short, ...] = ()
+    concession_sets: tuple[ConcessionSet, ...] = ()
+    left_open: str = ""
+
+    @property
+    def outcome(self) -> str:
+        """``not enough``."""
+        return self.refusal.outcome
+
+    @property
+    def first(self) -> tuple[Short, ...]:
+        """The easiest way out of the shortfall: all of it must grow."""
+        return tuple(s for s in self.shorts if s.group == self.shorts[0].group)
+
+    @handed_out
+    def shortfall(self) -> pd.DataFrame:
+        """One row per kind of limit, in the columns `SHORTFALL`."""
+        return pd.DataFrame([s.row() for s in self.shorts], columns=list(SHORTFALL))
+
+    @handed_out
+    def concessions(self) -> pd.DataFrame:
+        """One row per concession: rank of its set, weight of the set, kind, subject, weight, what it means."""
+        return concessions_table(self.concession_sets)
+
+    @property
+    def cheapest(self) -> str:
+        """The cheapest set of concessions in one line; empty where none is known."""
+        return in_words(self.concession_sets[0]) if self.concession_sets else ""
+
+    def why(self) -> str:
+        """The easiest way out of the shortfall, in words."""
+        return in_words_short(self.first) or _NOT_NAMED
+
+    def sentence(self) -> str:
+        """One line: which units, and what is short."""
+        return f"{are_not_enough(self.refusal.units)}: {self.why()}"
+
+    def summary(self) -> str:
+        """What is short, and below it the cheapest set of concessions where there is one."""
+        return f"{self.sentence()}\n  or give up: {self.cheapest}" if self.cheapest else self.sentence()
+
+    def __repr__(self) -> str:
+        """As `summary`."""
+        return self.summary()
+
+    def _repr_html_(self) -> str:
+        columns = ["set", "kind", "have", "need", "unit", "sentence"]
+        short = headline_table(self.sentence(), columns, self.shortfall[columns].itertuples(index=False))
+        columns = ["rank", "set_weight", "kind", "subject", "detail"]
+        headline = f"Ways to make it enough: {len(self.concession_sets)}"
+        return short + headline_table(headline, columns, self.concessions[columns].itertuples(index=False))
+
+
+def explain(
+    refusal: NotEnough,
+    *,
+    time_limit_s: float | None = None,
+    every_limit: bool = True,
+    sets: int = MOST_SETS,
+    stop: Callable[[], bool] | None = None,
+    book: CircuitBook | None = None,
+) -> Explanation:
+    """Work out what is short where units are not enough, and what could be given up instead.
+
+    Parameters
+    ----------
+    refusal : NotEnough
+        As `pdm_alloc.allocate` raised it.
+    time_limit_s : float, optional
+        Time limit of the whole, s: half of it at most for what is short, the rest for what could be
+        given up. Default: the vehicle's setting for each of the two.
+    every_limit : bool
+        False: only the easiest way out of the shortfall.
+    sets : int
+        How many sets of concessions at most; 0: none are looked for.
+    stop : callable, optional
+        Asked between solves; True ends the study with what it has.
+    book : CircuitBook, optional
+        Circuits of this vehicle known from an earlier call.
+
+    Returns
+    -------
+    Explanation
+        Whatever was not proved in time is left out; `left_open` says so of the concessions.
+
+    Raises
+    ------
+    TypeError
+        It is no refusal.
+    """
+    if not isinstance(refusal, NotEnough):
+        raise TypeError(f"explain takes the NotEnough that allocate raised, not {type(refusal).__name__}")
+    setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
+    clock = Clock(setting_s if time_limit_s is None else time_limit_s, stop)
+    shorts = _shorts(refusal, Clock(clock.left_s / (2 if sets else 1), stop), book, every_limit)
+    study = _ways(refusal, sets, clock.left_s, stop)
+    return Explanation(refusal, tuple(shorts), study.sets, study.left_open)
+
+
+def _shorts(refusal: NotEnough, clock: Clock, book: CircuitBook | None, every_limit: bool) -> list[Short]:
+    """What is short; on several units no single limit can be named, and arithmetic is all that is said of them."""
+    if len(refusal.units) != 1:
+        return list(refusal.shorts)
+    study = shortfall if every_limit else first_short
+    return study(refusal.vehicle, refusal.units[0], clock, book) or list(refusal.shorts)
+
+
+def _ways(refusal: NotEnough, sets: int, limit_s: float, stop: Callable[[], bool] | None) -> ConcessionStudy:
+    return concession_study(refusal.vehicle, refusal.units, sets, limit_s, stop) if sets else ConcessionStudy()

@@ -1,0 +1,284 @@
+"""The vehicle as its tables describe it: frozen objects, whole milliamps, nothing to look up outside.
+
+Objects here are already checked (see ``tables/``); nothing to the right checks them again. Change a
+vehicle by making an altered copy (`dataclasses.replace`).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TypeVar
+
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.showing import UnknownName, counted, headline_table
+from pdm_alloc.domain.signals import Message, Signal
+
+__all__ = ["Command", "Concession", "Input", "Load", "Lock", "Place", "Route", "Settings", "State", "Vehicle"]
+
+PPM = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One row of the table ``loads``: one consumer, or `count` identical ones.
+
+    Parameters
+    ----------
+    name, command : str
+        Unique name; what switches it on.
+    running_ma : int
+        Steady current of one item at the reference voltage, mA.
+    count : int
+        Identical items.
+    kind : str
+        A word of `pdm_alloc.domain.kinds.KINDS`.
+    inrush_ma : int
+        Peak current of one item just after switch-on at the reference voltage, running included, mA.
+    inrush_ms : float
+        Time until the excess over running has fallen to 5 %, ms; 0 when there is no excess.
+    inrush_assumed : bool
+        True where peak or length came from the kind and not from the table.
+    needs : frozenset of str
+        ``pwm``, ``reversing``.
+    importance : str
+        vital, needed or comfort.
+    share : bool
+        False: every item is alone on its channel.
+    separate : str or None
+        Loads with one label never share a channel.
+    place : str or None
+        Name of a place.
+    max_drop_pct : float
+        Voltage drop allowed from module to load, per cent of system_v.
+    tolerance_pct : Fraction
+        How far running_a may be off, per cent of it.
+    length_m : float or None
+        Wire from module to load, m, where there are no places.
+    min_v : float or None
+        Lowest voltage at which it still works, V.
+    volt_exponent : float
+        k in I = I_ref * (V / V_ref)**k.
+    note : str
+        Free text.
+    extra : tuple of (str, str)
+        The ``x_`` columns, untouched, in table order.
+    """
+
+    name: str
+    command: str
+    running_ma: int
+    count: int = 1
+    kind: str = "electronics"
+    inrush_ma: int = 0
+    inrush_ms: float = 0.0
+    inrush_assumed: bool = False
+    needs: frozenset[str] = frozenset()
+    importance: str = "needed"
+    share: bool = True
+    separate: str | None = None
+    place: str | None = None
+    max_drop_pct: float = 3.0
+    tolerance_pct: Fraction = Fraction(0)
+    length_m: float | None = None
+    min_v: float | None = None
+    volt_exponent: float = -1.0
+    note: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """What switches loads on.
+
+    Parameters
+    ----------
+    name, condition, action : str
+        Unique name; boolean expression over inputs; ``steady``, ``flash`` or ``pwm``.
+    headroom_pct : Fraction or None
+        Headroom wanted on its channels where it is not the vehicle's, per cent.
+    together : bool
+        True: all its loads are on one channel (two commands that were joined).
+    on_s : float or None
+        Longest time on in one go, s, above 0; None: on for good.
+    cycle_s : float or None
+        Shortest time from one switch-on to the next, s, at least `on_s`; None: not known.
+    joins : bool
+        False: never on one channel with another command.
+    """
+
+    name: str
+    condition: str = ""
+    action: str = "steady"
+    note: str = ""
+    headroom_pct: Fraction | None = None
+    together: bool = False
+    on_s: float | None = None
+    cycle_s: float | None = None
+    joins: bool = True
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A switch, analog sender or bus message that conditions refer to.
+
+    `read_by` is ``module``, ``control_unit``, ``keypad`` or None: not said.
+    """
+
+    name: str
+    kind: str = "switch"
+    place: str | None = None
+    note: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
+    read_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """An operating state: the supply voltage in it and how long each command is on.
+
+    Parameters
+    ----------
+    name : str
+        Unique name.
+    supply_v : float
+        Sustained voltage at the module, V.
+    duty_ppm : mapping of str to int
+        Duty of each command, parts per million; every command of the vehicle is a key.
+    charging_a : float or None
+        Charging current available, A; None where the tables do not say.
+    minutes : float or None
+        How long the state lasts, min; None where the tables do not say.
+    supply_top_v : float or None
+        Highest voltage at the module in this state, V, at least `supply_v`; None: the same.
+    other_ma : int
+        Current drawn from the battery past the modules (a starter motor), mA.
+    """
+
+    name: str
+    supply_v: float
+    duty_ppm: Mapping[str, int]
+    charging_a: float | None = None
+    minutes: float | None = None
+    supply_top_v: float | None = None
+    other_ma: int = 0
+
+    @property
+    def span_v(self) -> tuple[float, ...]:
+        """Both ends of the state's span of voltage, V, lowest first; one voltage where they are the same."""
+        top = self.supply_v if self.supply_top_v is None else self.supply_top_v
+        return (self.supply_v,) if top == self.supply_v else (self.supply_v, top)
+
+    def is_on(self, command: str) -> bool:
+        """Whether the command is on at all in this state."""
+        return self.duty_ppm.get(command, 0) > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A named point of the vehicle: coordinates in m, compartment, ambient in deg C, whether a module can sit there."""
+
+    name: str
+    x_m: float | None = None
+    y_m: float | None = None
+    compartment: str = ""
+    ambient_c: float | None = None
+    mount: bool = False
+    contains: frozenset[str] = frozenset()
+    extra: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """A run of harness between two places, m; None: the straight distance between them."""
+
+    start: str
+    end: str
+    length_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Lock:
+    """A load already wired to a channel of a module: it never moves.
+
+    One row: every item of the load is on that channel. Several rows for one load: its items are on
+    those channels only, at least one on each.
+    """
+
+    load: str
+    module: str
+    channel: str
+
+
+@dataclass(frozen=True, slots=True)
+class Concession:
+    """A weight of the user's own for a kind of concession, on one subject or on all (``*``); None forbids it."""
+
+    kind: str
+    subject: str
+    weight: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """All tables of one vehicle, checked, with every cross-reference resolved.
+
+    `states` is never empty: without a table there is one state, everything on at reference_v
+    (`states_given` is False then). `commands` has every command, also those only ``loads`` names.
+    """
+
+    name: str
+    loads: tuple[Load, ...]
+    commands: tuple[Command, ...]
+    states: tuple[State, ...]
+    settings: Settings = field(default_factory=Settings)
+    inputs: tuple[Input, ...] = ()
+    places: tuple[Place, ...] = ()
+    routes: tuple[Route, ...] = ()
+    locked: tuple[Lock, ...] = ()
+    concessions: tuple[Concession, ...] = ()
+    states_given: bool = False
+    table_hashes: tuple[tuple[str, str], ...] = ()
+    signals: tuple[Signal, ...] = ()
+    messages: tuple[Message, ...] = ()
+
+    def load(self, name: str) -> Load:
+        """The load of that name; `UnknownName`, a KeyError, where there is none."""
+        return _named("load", self.loads, name)
+
+    def command(self, name: str) -> Command:
+        """The command of that name; `UnknownName`, a KeyError, where there is none."""
+        return _named("command", self.commands, name)
+
+    def place(self, name: str) -> Place:
+        """The place of that name; `UnknownName`, a KeyError, where there is none."""
+        return _named("place", self.places, name)
+
+    def __repr__(self) -> str:
+        """One line: how much of everything there is."""
+        items = sum(load.count for load in self.loads)
+        more = f" ({items} items)" if items != len(self.loads) else ""
+        parts = [f"{counted(len(self.loads), 'load')}{more} on {counted(len(self.commands), 'command')}"]
+        parts += [counted(len(self.states), "operating state")] if self.states_given else []
+        given = (("input", self.inputs), ("place", self.places), ("route", self.routes))
+        parts += [counted(len(rows), noun) for noun, rows in given if rows]
+        parts += [f"{len(self.locked)} locked"] if self.locked else []
+        return f"<Vehicle {self.name}: {', '.join(parts)}>"
+
+    def _repr_html_(self) -> str:
+        columns = ("load", "command", "count", "kind", "running A", "inrush A", "importance", "place")
+        rows = [
+            (x.name, x.command, x.count, x.kind, x.running_ma / 1000, x.inrush_ma / 1000, x.importance, x.place)
+            for x in self.loads
+        ]
+        return headline_table(repr(self).strip("<>"), columns, rows)
+
+
+_Named = TypeVar("_Named", Load, Command, Place)
+
+
+def _named(what: str, things: Sequence[_Named], name: str) -> _Named:
+    for thing in things:
+        if thing.name == name:
+            return thing
+    raise UnknownName(what, name, [thing.name for thing in things])

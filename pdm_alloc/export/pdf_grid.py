@@ -1,0 +1,221 @@
+"""Tables and type on the page: columns as wide as they need to be, no cell cut."""
+
+import importlib.util
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+import pandas as pd
+
+from pdm_alloc.export.lists import heading, records, shown, unit_of
+from pdm_alloc.export.sheets import needed
+from pdm_alloc.export.workbook import is_number
+
+__all__ = ["BOX", "HEAD", "LINES", "Type", "column_widths", "grid", "set_type"]
+
+BOX = "\N{BALLOT BOX}"
+
+_SIZES = {"title": 18, "heading": 12, "body": 9, "caution": 9.5, "large": 8.5, "cell": 7, "small": 6}
+
+_KEPT = "\n\N{NO-BREAK SPACE}"
+
+_LONGEST = 500  # characters of a cell: more would not fit a page, and stand in the workbook
+
+_FAMILY = {"normal": "DejaVuSans", "bold": "DejaVuSans-Bold"}
+
+
+class Type:
+    """Paragraphs in the styles of the document.
+
+    Parameters
+    ----------
+    normal, bold : str
+        Names of fonts known to reportlab.
+    unicode : bool
+        Whether they have letters beyond Western European.
+    """
+
+    def __init__(self, normal: str, bold: str, unicode: bool):
+        self.normal, self.bold, self.unicode = normal, bold, unicode
+        self._styles: dict[tuple[str, bool, str], Any] = {}
+
+    def paragraph(self, text: str, style: str = "cell", bold: bool = False, align: str = "left") -> Any:
+        """Text of any content as a paragraph.
+
+        Parameters
+        ----------
+        text : str
+            Plain text; line ends are kept, and more than 500 characters are cut with an ellipsis.
+        style : str
+            ``title``, ``heading``, ``body``, ``caution``, ``large``, ``cell`` or ``small``.
+        bold : bool
+            Bold type.
+        align : str
+            ``left``, ``right`` or ``center``.
+
+        Returns
+        -------
+        reportlab.platypus.Paragraph
+        """
+        paragraph = needed("reportlab.platypus", "writes PDF").Paragraph
+        return paragraph(self.marked_up(text), self._style(style, bold, align))
+
+    def marked_up(self, text: str) -> str:
+        """Plain text as a paragraph's markup, without characters the font or the markup cannot have."""
+        shown = text if len(text) <= _LONGEST else text[: _LONGEST - 2].rstrip() + " …"
+        plain = "".join(c if c.isprintable() or c in _KEPT else " " for c in shown)
+        if not self.unicode:
+            plain = plain.replace(BOX, "[ ]").replace("…", "...").encode("latin-1", "replace").decode("latin-1")
+        return escape(plain).replace("\n", "<br/>")
+
+    def width(self, text: str, style: str = "cell", bold: bool = False) -> float:
+        """Width of a line of text, points."""
+        metrics = needed("reportlab.pdfbase.pdfmetrics", "writes PDF")
+        return float(metrics.stringWidth(text, self.bold if bold else self.normal, _SIZES[style]))
+
+    def _style(self, name: str, bold: bool, align: str) -> Any:
+        key = (name, bold, align)
+        if key not in self._styles:
+            styles = needed("reportlab.lib.styles", "writes PDF")
+            size = _SIZES[name]
+            self._styles[key] = styles.ParagraphStyle(
+                f"{name}{bold}{align}",
+                fontName=self.bold if bold or name in ("title", "heading") else self.normal,
+                fontSize=size,
+                leading=size * 1.25,
+                alignment={"left": 0, "center": 1, "right": 2}[align],
+                spaceBefore=size * 0.8 if name == "heading" else 0,
+                spaceAfter=size * 0.4 if name in ("title", "heading", "body") else 0,
+            )
+        return self._styles[key]
+
+
+@cache
+def set_type() -> Type:
+    """The fonts of the document: those that come with matplotlib, or the plain ones every PDF reader has.
+
+    Returns
+    -------
+    Type
+        Registered with reportlab.
+    """
+    files = _font_files()
+    if not files:
+        return Type("Helvetica", "Helvetica-Bold", unicode=False)
+    metrics = needed("reportlab.pdfbase.pdfmetrics", "writes PDF")
+    fonts = needed("reportlab.pdfbase.ttfonts", "writes PDF")
+    for name, file in files.items():
+        metrics.registerFont(fonts.TTFont(name, str(file)))
+    metrics.registerFontFamily(_FAMILY["normal"], **{k: _FAMILY[k] for k in ("normal", "bold")})
+    return Type(_FAMILY["normal"], _FAMILY["bold"], unicode=True)
+
+
+def _font_files() -> dict[str, Path]:
+    """Font files of matplotlib, found without importing it, which would take a second."""
+    spec = importlib.util.find_spec("matplotlib")
+    if spec is None or not spec.origin:
+        return {}
+    folder = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
+    files = {name: folder / f"{name}.ttf" for name in _FAMILY.values()}
+    return files if all(file.is_file() for file in files.values()) else {}
+
+
+_PADDING = 7.5  # points, both sides of a cell together
+
+# Thin lines and one light grey: black and white printers and copies keep them.
+LINES: tuple[tuple[Any, ...], ...] = (
+    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+    ("LEFTPADDING", (0, 0), (-1, -1), 3.5),
+    ("RIGHTPADDING", (0, 0), (-1, -1), 3.5),
+    ("TOPPADDING", (0, 0), (-1, -1), 1.6),
+    ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
+    ("LINEBELOW", (0, 0), (-1, -1), 0.25, "#999999"),
+)
+
+HEAD: tuple[tuple[Any, ...], ...] = (
+    ("BACKGROUND", (0, 0), (-1, 0), "#E6E6E6"),
+    ("LINEBELOW", (0, 0), (-1, 0), 0.8, "#000000"),
+    ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+)
+
+
+def grid(table: pd.DataFrame, type_: Type, width: float, style: str = "cell") -> Any:
+    """A table as a flowable that may run over several pages.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns named with their unit at the end.
+    type_ : Type
+        Fonts.
+    width : float
+        Of the page between its margins, points.
+    style : str
+        Of its cells: ``cell``, or ``large`` to be read from a step away.
+
+    Returns
+    -------
+    reportlab.platypus.Table
+    """
+    names = [str(name) for name in table.columns]
+    texts = [[shown(row[name], name) for name in names] for row in records(table)]
+    numeric = [unit_of(name) is not None or all(is_number(v) for v in table[name]) for name in names]
+    align = ["right" if is_numeric and len(table) else "left" for is_numeric in numeric]
+    head = [
+        type_.paragraph(heading(name), style, bold=True, align=side) for name, side in zip(names, align, strict=True)
+    ]
+    body = [[type_.paragraph(text, style, align=side) for text, side in zip(row, align, strict=True)] for row in texts]
+    widths = column_widths([heading(name) for name in names], texts, type_, width, style)
+    make = needed("reportlab.platypus", "writes PDF").Table
+    return make([head, *body], colWidths=widths, repeatRows=1, hAlign="LEFT", splitInRow=1, style=[*LINES, *HEAD])
+
+
+def column_widths(
+    heads: Sequence[str], rows: Sequence[Sequence[str]], type_: Type, width: float, style: str = "cell"
+) -> list[float]:
+    """Widths of the columns of a table: short ones as they like, long ones what is left; words break last.
+
+    Parameters
+    ----------
+    heads : sequence of str
+        Headings.
+    rows : sequence of sequence of str
+        Cells.
+    type_ : Type
+        Fonts.
+    width : float
+        Room altogether, points.
+    style : str
+        Of the cells.
+
+    Returns
+    -------
+    list of float
+        Points, together no more than `width`.
+    """
+    cells = [[head, *(row[at] for row in rows)] for at, head in enumerate(heads)]
+    liked = [max(_line(text, type_, style, n == 0) for n, text in enumerate(own)) + _PADDING for own in cells]
+    least = [max(_word(text, type_, style, n == 0) for n, text in enumerate(own)) + _PADDING for own in cells]
+    if sum(least) >= width:  # then words break, the longest first
+        return _shared(least, [0.0] * len(least), width)
+    return _shared(liked, least, width)
+
+
+def _shared(liked: list[float], least: list[float], width: float) -> list[float]:
+    """What each likes, up to a level at which all are full: short columns stay on one line, long ones wrap."""
+    low, high = 0.0, width
+    for _ in range(40):
+        level = (low + high) / 2
+        used = sum(min(like, max(floor, level)) for like, floor in zip(liked, least, strict=True))
+        low, high = (level, high) if used <= width else (low, level)
+    return [min(like, max(floor, low)) for like, floor in zip(liked, least, strict=True)]
+
+
+def _line(text: str, type_: Type, style: str, bold: bool) -> float:
+    return max((type_.width(line, style, bold) for line in text.splitlines()), default=0.0)
+
+
+def _word(text: str, type_: Type, style: str, bold: bool) -> float:
+    return max((type_.width(word, style, bold) for word in text.split()), default=0.0)

@@ -1,0 +1,198 @@
+"""Figures of mass and price by choice of modules and places."""
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from pdm_alloc.figures import drawing as style
+from pdm_alloc.figures.drawing import require, wrap
+
+__all__ = ["front", "mass", "pareto"]
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_PARTS = (
+    ("module_g", "modules", style.STEPS[0]),
+    ("wire_g", "wires", style.STEPS[2]),
+    ("feed_g", "feed from the battery", style.STEPS[1]),
+)
+
+
+@style.plain_text
+def mass(choices: pd.DataFrame, axes: "Axes | None" = None, most: int = 15) -> "Axes":
+    """Draw a stacked bar a choice, lightest first.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        choice (words: modules and where they sit), module_g, wire_g, feed_g (g; empty counts as 0).
+    axes : matplotlib Axes, optional
+        Where to draw; a new sheet if absent.
+    most : int
+        How many choices to show.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    ValueError
+        A column is missing.
+    """
+    require(choices, "choice", *(column for column, _, _ in _PARTS))
+    table = _lightest(choices, most)
+    axes = style.need_axes(axes, 9.5, 1.9 + 0.42 * max(len(table), 1))
+    left = pd.Series(0.0, index=table.index)
+    for column, words, colour in _PARTS:
+        axes.barh(range(len(table)), table[column] / 1000, 0.62, left=left, color=colour, label=words)
+        left = left + table[column] / 1000
+    for y, total in enumerate(left):
+        axes.annotate(
+            f"{total:.2f}",
+            (total, y),
+            (5, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=style.TEXT,
+            color=style.INK,
+        )
+    _mass_frame(axes, table, len(choices))
+    return axes
+
+
+def _lightest(choices: pd.DataFrame, most: int) -> pd.DataFrame:
+    table = choices.fillna({column: 0.0 for column, _, _ in _PARTS})
+    total = sum(table[column] for column, _, _ in _PARTS)
+    return table.assign(_total=total).sort_values(["_total", "choice"]).head(most).reset_index(drop=True)
+
+
+def _mass_frame(axes: "Axes", table: pd.DataFrame, all_of_them: int) -> None:
+    style.bare(axes)
+    axes.set_yticks(range(len(table)), [wrap(c, 40) for c in table["choice"]], fontsize=style.TEXT)
+    axes.set_ylim(max(len(table), 1) - 0.4, -0.6)
+    axes.margins(x=0.1)
+    shown = f"; the lightest {len(table)} of {all_of_them} choices" if len(table) < all_of_them else ""
+    axes.set_xlabel(f"kg{shown}", fontsize=style.TEXT, color=style.INK)
+    axes.legend(
+        loc="upper center",
+        bbox_to_anchor=(0.4, -0.75 / max(len(table), 4)),
+        ncols=3,
+        fontsize=style.TEXT,
+        frameon=False,
+    )
+    style.title(axes, "Mass by choice")
+
+
+def front(choices: pd.DataFrame) -> pd.DataFrame:
+    """Rows of `choices` for which no other row is at most as dear and at most as heavy, and less of one.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        price, mass_g.
+
+    Returns
+    -------
+    DataFrame
+        By rising price.
+    """
+    by_price = choices.sort_values(["price", "mass_g"], kind="stable")
+    lightest = by_price["mass_g"].astype(float).cummin().shift(fill_value=float("inf"))
+    return by_price[by_price["mass_g"] < lightest]
+
+
+@style.plain_text
+def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
+    """Draw every choice as a point, one module or several, and join those worth considering.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        choice (words), price, mass_g (g, modules, wires and feed), modules (how many); optional bound_g (g):
+        where mass_g is empty, what the choice cannot be lighter than, drawn small.
+    axes : matplotlib Axes, optional
+        Where to draw; a new sheet if absent.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    ValueError
+        A column is missing.
+    """
+    priced = require(choices, "choice", "price", "mass_g", "modules").dropna(subset=["price"])
+    table = priced.dropna(subset=["mass_g"])
+    axes = style.need_axes(axes, 9.5, 6.2)
+    _passed_over(axes, priced[priced["mass_g"].isna()])
+    for marker, colour, words, rows in (
+        ("o", style.STEPS[2], "one module", table[table["modules"] == 1]),
+        ("s", style.INRUSH, "two modules or more", table[table["modules"] > 1]),
+    ):
+        axes.scatter(
+            rows["price"],
+            rows["mass_g"] / 1000,
+            s=46,
+            marker=marker,
+            color=colour,
+            edgecolor=style.INK,
+            lw=0.6,
+            label=words,
+        )
+    _best(axes, front(table))
+    _pareto_frame(axes)
+    return axes
+
+
+def _passed_over(axes: "Axes", rows: pd.DataFrame) -> None:
+    """Choices that were not solved, at the least they can weigh: enough to know that they are not better."""
+    if "bound_g" in rows.columns and rows["bound_g"].notna().any():
+        words = "passed over: weighs this or more"
+        axes.scatter(rows["price"], rows["bound_g"] / 1000, s=14, marker="^", color=style.MUTED, lw=0, label=words)
+
+
+def _best(axes: "Axes", best: pd.DataFrame) -> None:
+    kg = best["mass_g"] / 1000
+    axes.plot(
+        best["price"],
+        kg,
+        color=style.INK,
+        linewidth=1.6,
+        drawstyle="steps-post",
+        label="none is cheaper and lighter",
+        zorder=0,
+    )
+    for number, (price, y) in enumerate(zip(best["price"], kg, strict=True), start=1):
+        axes.annotate(
+            f"{number}",
+            (price, y),
+            (-7, -12),
+            textcoords="offset points",
+            ha="right",
+            fontsize=style.TEXT,
+            fontweight="bold",
+            color=style.INK,
+        )
+    lines = [f"{n}  {wrap(str(c), 34)}".replace("\n", "\n    ") for n, c in enumerate(best["choice"], start=1)]
+    axes.text(
+        1.02,
+        1.0,
+        "\n".join(lines),
+        transform=axes.transAxes,
+        va="top",
+        fontsize=style.SMALL,
+        color=style.INK,
+        linespacing=1.5,
+    )
+
+
+def _pareto_frame(axes: "Axes") -> None:
+    style.bare(axes, grid="both")
+    axes.margins(0.08)
+    axes.set_xlabel("price of the modules", fontsize=style.TEXT, color=style.INK)
+    axes.set_ylabel("modules, wires and feed, kg", fontsize=style.TEXT, color=style.INK)
+    style.legend(axes, lines=4.0)
+    style.title(axes, "Price against mass")

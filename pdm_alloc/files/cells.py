@@ -1,0 +1,284 @@
+"""Kinds of cell: how the text in a column becomes a value, and what the column guide says of it.
+
+Each kind sits in the annotation of a field of a row model; pydantic calls it to validate. Reading a whole table, the
+faults are collected (see `Collected`) so that one bad cell does not hide the next.
+"""
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from pydantic_core import core_schema
+
+from pdm_alloc.files.faults import hint
+from pdm_alloc.files.numbers import CellError, clean, has_controls, one_line, read_number
+
+__all__ = [
+    "Cell",
+    "Collected",
+    "Exact",
+    "Name",
+    "Number",
+    "Odd",
+    "Text",
+    "Weight",
+    "Word",
+    "Words",
+    "YesNo",
+    "milliamps",
+    "whole",
+]
+
+LONGEST_NAME = 100
+LONGEST_TEXT = 10_000
+
+_SPREADSHEET_ERROR = re.compile(r"#[A-ZÄÖÜ0-9/]+[!?]|#N/A|#NV|Err:\d+")
+
+
+class Odd(str):
+    """Text of a workbook's cell that cannot be taken as it stands (a date, a formula never calculated)."""
+
+    message: str
+    remedy: str
+
+    def __new__(cls, text, message, remedy):
+        """Text with what is wrong with it and what would be right."""
+        odd = super().__new__(cls, text)
+        odd.message, odd.remedy = message, remedy
+        return odd
+
+
+class Exact(str):
+    """A number with a decimal point and no thousands marked, of a cell that holds a number and not its text."""
+
+
+@dataclass
+class Collected:
+    """Cells of one row that could not be read: field, text, error."""
+
+    errors: list[tuple[str, str, CellError]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A kind of cell; `accepts` says in words what may stand in it."""
+
+    def accepts(self) -> str:
+        """What may stand in the cell, for the column guide."""
+        raise NotImplementedError
+
+    def read(self, text: str) -> Any:
+        """The value; CellError where there is none."""
+        raise NotImplementedError
+
+    @staticmethod
+    def check_text(text: str) -> str:
+        """The text of any cell; CellError where it is none that can be kept."""
+        if has_controls(text):
+            raise CellError("has a control character in it", "type the cell anew")
+        if len(text) > LONGEST_TEXT:
+            raise CellError(f"is longer than {LONGEST_TEXT:,} characters", "shorten it")
+        return text
+
+    def __get_pydantic_core_schema__(self, source, handler):
+        """How pydantic validates a field of this kind."""
+        return core_schema.with_info_plain_validator_function(self._validate)
+
+    def _validate(self, text, info):
+        try:
+            return self.read(_usable(text))
+        except CellError as error:
+            if info.context is None:
+                raise
+            info.context.errors.append((info.field_name, text, error))
+            return None
+
+
+def _usable(text):
+    if text == "":
+        raise CellError("is empty")
+    if isinstance(text, Odd):
+        raise CellError(text.message, text.remedy)
+    if _SPREADSHEET_ERROR.fullmatch(text.strip()):
+        raise CellError("is an error of the spreadsheet", "put the formula right, or type the value")
+    return Cell.check_text(text)
+
+
+def milliamps(value: Fraction) -> int:
+    """Amperes to whole milliamps, rounded up."""
+    return math.ceil(value * 1000)
+
+
+def whole(value: Fraction) -> int:
+    """A whole number; CellError for a fraction."""
+    if value.denominator != 1:
+        raise CellError("is not a whole number", "give a whole number")
+    return int(value)
+
+
+@dataclass(frozen=True)
+class Number(Cell):
+    """A number in a unit, in a range, converted to what the domain wants.
+
+    Parameters
+    ----------
+    unit : str
+        Empty: none.
+    least, most : float
+        Both allowed, unless `above` or `below` is set.
+    above, below : bool
+        `least` (`most`) itself is not allowed.
+    to : callable
+        Fraction to value.
+    """
+
+    unit: str = ""
+    least: float = 0
+    most: float = math.inf
+    above: bool = False
+    below: bool = False
+    to: Callable[[Fraction], Any] = float
+
+    def accepts(self) -> str:
+        """The range in words."""
+        low = f"above {self.least:,}, up to" if self.above else f"from {self.least:,} to"
+        high = f"below {self.most:,}" if self.below else f"{self.most:,}"
+        kind = "whole number" if self.to is whole else "number"
+        return f"a {kind} {low} {high}{_spaced(self.unit)}"
+
+    def read(self, text: str) -> Any:
+        """The value; CellError where it is no number, in another unit or out of range."""
+        value = read_number(text, self.unit, "3" if self.to is whole else "4.5")
+        if value < 0 <= self.least:
+            raise CellError("is negative", f"give {self.accepts()}")
+        if value < self.least or (self.above and value == self.least):
+            raise CellError("is too small", f"give {self.accepts()}")
+        if value > self.most or (self.below and value == self.most):
+            raise CellError("is too large", f"give {self.accepts()}")
+        return self.to(value)
+
+
+def _spaced(unit):
+    return f" {unit}" if unit else ""
+
+
+@dataclass(frozen=True)
+class Name(Cell):
+    """A name: one line, no longer than 100 characters."""
+
+    def accepts(self) -> str:
+        """A name, in words."""
+        return "a name"
+
+    def read(self, text: str) -> str:
+        """The name with plain single spaces."""
+        if not one_line(text):
+            raise CellError("has a line break in it", "write it on one line; is a quotation mark left open above?")
+        name = clean(text)
+        if not name:
+            raise CellError("has invisible characters only", "type the name anew")
+        if len(name) > LONGEST_NAME:
+            raise CellError(f"is longer than {LONGEST_NAME} characters", "give a shorter name")
+        return name
+
+
+@dataclass(frozen=True)
+class Text(Cell):
+    """Free text, no longer than 10,000 characters.
+
+    Parameters
+    ----------
+    plain : bool
+        Made plain as names are, so that a name in it is the name in another table.
+    """
+
+    plain: bool = False
+
+    def accepts(self) -> str:
+        """Free text, in words."""
+        return "any text"
+
+    def read(self, text: str) -> str:
+        """The text, its ends trimmed."""
+        return clean(text) if self.plain else text.strip()
+
+
+@dataclass(frozen=True)
+class Word(Cell):
+    """One word of a few."""
+
+    words: tuple[str, ...] = ()
+
+    def accepts(self) -> str:
+        """The words."""
+        return f"{', '.join(self.words[:-1])} or {self.words[-1]}"
+
+    def read(self, text: str) -> str:
+        """The word in lower case."""
+        word = clean(text).casefold()
+        if word not in self.words:
+            raise CellError("is not a word known here", hint(word, self.words))
+        return word
+
+
+@dataclass(frozen=True)
+class Words(Cell):
+    """Any number of words of a few, separated by spaces, commas or semicolons."""
+
+    words: tuple[str, ...] = ()
+
+    def accepts(self) -> str:
+        """The words."""
+        return f"{' and/or '.join(self.words)}, separated by spaces" if len(self.words) > 1 else self.words[0]
+
+    def read(self, text: str) -> frozenset[str]:
+        """The words in lower case."""
+        found = [word for word in re.split(r"[\s,;/+]+", clean(text).casefold()) if word]
+        for word in found:
+            if word not in self.words:
+                raise CellError(
+                    "is not a word known here" if len(found) == 1 else f"has '{word}' in it, not known here",
+                    hint(word, self.words),
+                )
+        return frozenset(found)
+
+
+@dataclass(frozen=True)
+class YesNo(Cell):
+    """Yes or no."""
+
+    def accepts(self) -> str:
+        """Both words."""
+        return "yes or no"
+
+    def read(self, text: str) -> bool:
+        """True for yes."""
+        word = clean(text).casefold()
+        if word in ("yes", "y", "true", "1", "x"):
+            return True
+        if word in ("no", "n", "false", "0"):
+            return False
+        raise CellError("is neither yes nor no", "write yes or no")
+
+
+@dataclass(frozen=True)
+class Weight(Cell):
+    """A whole number, or the word never."""
+
+    most: int = 1_000_000
+
+    def accepts(self) -> str:
+        """The range and the word."""
+        return f"a whole number from 0 to {self.most:,}, or never"
+
+    def read(self, text: str) -> int | None:
+        """The weight; None for never."""
+        if clean(text).casefold() == "never":
+            return None
+        try:
+            return Number("", 0, self.most, to=whole).read(text)
+        except CellError as error:
+            raise CellError(error.message, f"give {self.accepts()}") from None

@@ -1,0 +1,163 @@
+"""The tables of a folder or a workbook, found by name."""
+
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+from pdm_alloc.files.cells import Number
+from pdm_alloc.files.csv_file import read_csv
+from pdm_alloc.files.faults import Faults, InputError
+from pdm_alloc.files.grids import Grid
+from pdm_alloc.files.numbers import plain_header
+from pdm_alloc.files.rows import cell_of, columns_of
+from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
+
+__all__ = ["ALL_TABLES", "Source", "is_catalogue", "number_columns", "open_source"]
+
+ALL_TABLES = frozenset((*VEHICLE_ROWS, *CATALOGUE_ROWS, "states", "settings"))
+
+
+@cache
+def number_columns(table: str) -> frozenset[str]:
+    """Columns of a table that hold numbers; none for the tables states and settings."""
+    model = VEHICLE_ROWS.get(table) or CATALOGUE_ROWS.get(table)
+    columns = columns_of(model) if model else {}
+    return frozenset(name for name, info in columns.items() if isinstance(cell_of(info), Number))
+
+
+_WANTED = "give a folder of CSV files, or an XLSX workbook"
+
+
+@dataclass
+class Source:
+    """Where tables came from.
+
+    Parameters
+    ----------
+    name : str
+        Of the folder or the workbook, without extension.
+    grids : dict of str to Grid
+        By table; an empty table is not among them.
+    broken : set of str
+        Tables that are there but could not be read.
+    toml : Path or None
+        ``settings.toml`` of a folder.
+    workbooks : list of str
+        Names of workbooks in the folder, none of which is read.
+    """
+
+    name: str
+    grids: dict[str, Grid] = field(default_factory=dict)
+    broken: set[str] = field(default_factory=set)
+    toml: Path | None = None
+    workbooks: list[str] = field(default_factory=list)
+
+    def require(self, table: str, why: str, faults: Faults) -> None:
+        """Note a table that is missing or has nothing in it."""
+        if table in self.broken or (table in self.grids and self.grids[table].rows):
+            return
+        if table in self.grids:
+            faults.add(table, None, None, None, "has no rows", why)
+        else:
+            why += f"; or give the path of the workbook {self.workbooks[0]}" if self.workbooks else ""
+            passed = [note.table for note in faults.notes if note.table not in self.grids and note.row is None]
+            why += f"; the sheets there are have other names: {', '.join(passed[:8])}" if passed else ""
+            faults.add(table, None, None, None, "is missing or empty", why)
+
+
+def open_source(path: str | Path, known: dict[str, tuple[str, ...]], faults: Faults) -> Source:
+    """The tables at a path.
+
+    Parameters
+    ----------
+    path : str or Path
+        A folder of CSV files, or an XLSX workbook.
+    known : dict of str to tuple of str
+        Columns by table.
+    faults : Faults
+        Where faults of tables are noted.
+
+    Returns
+    -------
+    Source
+        With the tables that could be read.
+
+    Raises
+    ------
+    InputError
+        There is no folder and no workbook that can be opened at all.
+    """
+    place = Path(path)
+    try:
+        if place.is_dir():
+            return _folder(place, known, faults)
+        if place.is_file():
+            return _file(place, known, faults)
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError.of(str(path), None, None, None, f"cannot be read ({_why(error)})", _WANTED) from error
+    raise InputError.of(str(path), None, None, None, "does not exist", _WANTED)
+
+
+def is_catalogue(path: str | Path) -> bool:
+    """Whether a folder holds a catalogue and no vehicle, as the names of its files tell; False for a workbook."""
+    place = Path(path)
+    names = {plain_header(file.stem) for file in place.glob("*.[cC][sS][vV]")} if place.is_dir() else set()
+    return bool(names & {"modules", "channels"}) and "loads" not in names
+
+
+def _why(error):
+    return getattr(error, "strerror", None) or str(error)
+
+
+def _file(place, known, faults):
+    if place.suffix.lower() != ".xlsx":
+        raise InputError.of(str(place), None, None, None, "is not an XLSX workbook", f"save it as .xlsx; {_WANTED}")
+    from pdm_alloc.files.workbook_file import read_workbook
+
+    return Source(place.stem, read_workbook(place, known, faults))
+
+
+def _folder(place, known, faults):
+    source = Source(place.resolve().name)
+    for file in sorted(place.iterdir()):
+        if file.name.startswith((".", "~")):
+            continue
+        if file.suffix.lower() == ".csv":
+            _take_csv(source, file, known, faults)
+        elif file.suffix.lower() == ".toml":
+            _take_toml(source, file, known, faults)
+        elif file.suffix.lower() == ".xlsx":
+            source.workbooks.append(file.name)
+    return source
+
+
+def _take_csv(source, file, known, faults):
+    table = plain_header(file.stem)
+    if table.startswith("x_") or (table in ALL_TABLES and table not in known):
+        return
+    if table not in known:
+        names = [f"{name}.csv" for name in known]
+        otherwise = "start its name with x_ to keep it unread"
+        faults.unknown(file.name, None, None, None, names, "is not a table known here", otherwise)
+    elif table in source.grids:
+        source.broken.add(table)
+        faults.add(table, None, None, file.name, "is there twice", "delete one of the two files")
+    else:
+        _take_grid(source, table, read_csv(file, table, known[table], faults))
+
+
+def _take_grid(source, table, grid):
+    if grid is None or grid.partial:
+        source.broken.add(table)
+    if grid is not None and grid.header:
+        source.grids[table] = grid
+
+
+def _take_toml(source, file, known, faults):
+    if plain_header(file.stem) == "settings" and "settings" in known:
+        source.toml = file
+    elif not file.stem.startswith("x_"):
+        faults.add(file.name, None, None, None, "is not a file known here", "the settings are in settings.toml")

@@ -1,0 +1,248 @@
+"""The tables of a vehicle: a row model each, and all its rows before they are a vehicle."""
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Annotated, ClassVar
+
+from pdm_alloc.domain.kinds import ACTIONS, IMPORTANCES, INPUT_KINDS, KINDS, NEEDS
+from pdm_alloc.domain.signals import READERS
+from pdm_alloc.files.cells import Name, Number, Text, Weight, Word, Words, YesNo, milliamps, whole
+from pdm_alloc.files.rows import Line, Row, column
+from pdm_alloc.files.tables.settings_rows import SettingsRow
+from pdm_alloc.files.tables.signal_rows import SIGNAL_VEHICLE_ROWS
+from pdm_alloc.files.tables.states import Matrix
+
+__all__ = [
+    "CONCESSION_KINDS",
+    "CONTENTS",
+    "VEHICLE_ROWS",
+    "CommandRow",
+    "ConcessionRow",
+    "InputRow",
+    "LoadRow",
+    "LockRow",
+    "PlaceRow",
+    "RouteRow",
+    "SupplyRow",
+    "VehicleLines",
+]
+
+CONCESSION_KINDS = ("headroom", "join", "relay", "separation", "soft_start", "leave_out")
+
+CONTENTS = ("battery", "fuel")
+
+_Name = Annotated[str, Name()]
+
+_Text = Annotated[str, Text()]
+
+_Volts = Number("V", 0, 1_000, above=True)
+
+_Seconds = Number("s", 0, 10_000_000, above=True)
+
+_Metres = Number("m", -1_000, 1_000)
+
+_NOTE = {"otherwise": "nothing", "default": ""}
+
+
+class LoadRow(Row):
+    """One consumer, or several identical ones."""
+
+    table: ClassVar[str] = "loads"
+    key: ClassVar[tuple[str, ...]] = ("load",)
+
+    load: _Name = column("unique name", "fuel pump")
+    command: _Name = column(
+        "what switches it on; loads can share a channel only if they have the same command", "ignition"
+    )
+    running_a: Annotated[int, Number("A", 0, 10_000, above=True, to=milliamps)] = column(
+        "steady current of one item at reference_v", "6.5"
+    )
+    count: Annotated[int, Number("", 1, 10_000, to=whole)] = column("identical items", "1", "1", 1)
+    kind: Annotated[str, Word(tuple(KINDS))] = column("what it is", "motor", "electronics", "electronics")
+    inrush_a: Annotated[int | None, Number("A", 0, 100_000, above=True, to=milliamps)] = column(
+        "peak of one item just after switch-on, running current included", "32", "the kind's multiple of running_a"
+    )
+    inrush_ms: Annotated[float | None, Number("ms", 0, 60_000)] = column(
+        "time until the excess over running_a has fallen to 5 %", "120", "the kind's length"
+    )
+    needs: Annotated[frozenset[str], Words(NEEDS)] = column(
+        "what the channel must be able to do", "", "nothing", frozenset()
+    )
+    importance: Annotated[str, Word(IMPORTANCES)] = column("how badly it is needed", "vital", "needed", "needed")
+    share: Annotated[bool, YesNo()] = column("no: every item is always alone on its channel", "yes", "yes", True)
+    separate: Annotated[str | None, Name()] = column("loads with the same label never share a channel", "", "no label")
+    place: Annotated[str | None, Name()] = column("where it sits, from the table places", "tank", "not known")
+    max_drop_pct: Annotated[float | None, Number("%", 0, 50, above=True)] = column(
+        "allowed voltage drop from module to load", "3", "3 for vital and needed loads, 10 for comfort"
+    )
+    tolerance_pct: Annotated[Fraction, Number("%", 0, 100, to=Fraction)] = column(
+        "how far running_a may be off", "10", "0", Fraction(0)
+    )
+    length_m: Annotated[float | None, Number("m", 0, 1_000)] = column(
+        "wire from module to load, where there are no places", "", "from the routes"
+    )
+    min_v: Annotated[float | None, _Volts] = column("lowest voltage at which it still works", "8", "not judged")
+    volt_exponent: Annotated[float | None, Number("", -3, 3)] = column(
+        "k in I = running_a * (V / reference_v)^k", "", "by kind"
+    )
+    note: _Text = column("free text", "measured on the bench", **_NOTE)
+
+
+class CommandRow(Row):
+    """What switches loads on."""
+
+    table: ClassVar[str] = "commands"
+    key: ClassVar[tuple[str, ...]] = ("command",)
+
+    command: _Name = column("unique name", "ignition")
+    condition: Annotated[str, Text(plain=True)] = column(
+        "boolean expression over names of inputs, with and, or, not", "ignition_switch", "none", ""
+    )
+    action: Annotated[str, Word(ACTIONS)] = column("how the output is driven", "steady", "steady", "steady")
+    headroom_pct: Annotated[Fraction | None, Number("%", 0, 95, to=Fraction)] = column(
+        "least headroom wanted on its channels", "", "headroom_pct of the settings"
+    )
+    together: Annotated[bool, YesNo()] = column("yes: all its loads on one channel", "", "no", False)
+    on_s: Annotated[float | None, _Seconds] = column("longest time it is on in one go", "", "on for good")
+    cycle_s: Annotated[float | None, _Seconds] = column(
+        "shortest time from one switch-on to the next; needs on_s", "", "not known"
+    )
+    joins: Annotated[bool, YesNo()] = column("no: never on one channel with another command", "", "yes", True)
+    note: _Text = column("free text", "", **_NOTE)
+
+
+class InputRow(Row):
+    """A switch, an analog sender or a bus message."""
+
+    table: ClassVar[str] = "inputs"
+    key: ClassVar[tuple[str, ...]] = ("input",)
+
+    input: _Name = column("unique name", "ignition_switch")
+    kind: Annotated[str, Word(INPUT_KINDS)] = column("what it is", "switch", "switch", "switch")
+    place: Annotated[str | None, Name()] = column("where it sits, from the table places", "dash", "not known")
+    read_by: Annotated[str | None, Word(READERS)] = column("what reads its wire", "module", "not said")
+    note: _Text = column("free text", "", **_NOTE)
+
+
+class SupplyRow(Row):
+    """The supply in one operating state."""
+
+    table: ClassVar[str] = "supply"
+    key: ClassVar[tuple[str, ...]] = ("state",)
+
+    state: _Name = column("an operating state, from the header of the table states", "running")
+    supply_v: Annotated[float, _Volts] = column("sustained voltage at the module", "13.8")
+    supply_top_v: Annotated[float | None, _Volts] = column(
+        "highest voltage at the module in this state; for cranking, the resting voltage at which the starter is "
+        "switched",
+        "",
+        "the same as supply_v",
+    )
+    charging_a: Annotated[float | None, Number("A", 0, 10_000)] = column(
+        "charging current available", "55", "not known"
+    )
+    minutes: Annotated[float | None, Number("min", 0, 1_000_000)] = column(
+        "how long the state lasts", "60", "not known"
+    )
+    other_a: Annotated[int, Number("A", 0, 100_000, to=milliamps)] = column(
+        "drawn from the battery past the modules, such as by a starter motor", "", "0", 0
+    )
+
+
+class PlaceRow(Row):
+    """A named point of the vehicle."""
+
+    table: ClassVar[str] = "places"
+    key: ClassVar[tuple[str, ...]] = ("place",)
+
+    place: _Name = column("unique name", "dash")
+    x_m: Annotated[float | None, _Metres] = column("from the front to the rear, from any origin", "0.6", "not known")
+    y_m: Annotated[float | None, _Metres] = column("to the right from the same origin", "-0.3", "not known")
+    compartment: Annotated[str, Name()] = column("compartment it belongs to", "cabin", "none", "")
+    ambient_c: Annotated[float | None, Number("°C", -60, 200)] = column(
+        "temperature around it", "40", "module_ambient_c"
+    )
+    mount: Annotated[bool, YesNo()] = column("whether a module can be mounted there", "yes", "no", False)
+    contains: Annotated[frozenset[str], Words(CONTENTS)] = column("what else is there", "", "nothing", frozenset())
+
+
+class RouteRow(Row):
+    """A run of harness between two places."""
+
+    table: ClassVar[str] = "routes"
+    key: ClassVar[tuple[str, ...]] = ()
+
+    start: _Name = column("a place", "dash", name="from")
+    end: _Name = column("another place", "tank", name="to")
+    length_m: Annotated[float | None, Number("m", 0, 1_000, above=True)] = column(
+        "length of the run", "2.4", "the straight distance"
+    )
+
+
+class LockRow(Row):
+    """A load already wired to a channel: it never moves."""
+
+    table: ClassVar[str] = "locked"
+    key: ClassVar[tuple[str, ...]] = ()
+
+    load: _Name = column("a load", "fuel pump")
+    module: _Name = column("a module of the catalogue", "module A")
+    channel: _Name = column("a channel of it; 3+4 for two channels joined", "1")
+
+
+class ConcessionRow(Row):
+    """A weight of your own for something to be given up."""
+
+    table: ClassVar[str] = "concessions"
+    key: ClassVar[tuple[str, ...]] = ()
+
+    kind: Annotated[str, Word(CONCESSION_KINDS)] = column("what is given up", "leave_out")
+    subject: _Name = column("the load, command or separation label it is about", "fuel pump", "all of them", "*")
+    weight: Annotated[int | None, Weight()] = column("how dear it is; never: not to be given up", "never")
+
+
+VEHICLE_ROWS: dict[str, type[Row]] = {
+    model.table: model
+    for model in (LoadRow, CommandRow, InputRow, SupplyRow, PlaceRow, RouteRow, LockRow, ConcessionRow)
+} | SIGNAL_VEHICLE_ROWS
+
+
+@dataclass
+class VehicleLines:
+    """Rows by table, the states, the settings.
+
+    Parameters
+    ----------
+    rows : dict of str to list of Line
+        By table.
+    matrix : Matrix
+        States.
+    settings : SettingsRow
+        Settings.
+    setting_rows : dict of str to int or None
+        Row of each setting given.
+    broken : frozenset of str
+        Tables that are there but could not be read.
+    """
+
+    rows: dict[str, list[Line]]
+    matrix: Matrix
+    settings: SettingsRow
+    setting_rows: dict[str, int | None] = field(default_factory=dict)
+    broken: frozenset[str] = frozenset()
+
+    def names(self, table: str, column: str) -> list[str]:
+        """Values of a column, in order, those at fault or empty left out."""
+        values = (getattr(line.values, column) for line in self.rows[table])
+        return list(dict.fromkeys(value for value in values if value is not None))
+
+    def known(self, table: str, column: str) -> list[str] | None:
+        """Names a table defines; None where the table or the column is at fault, so that nothing can be said."""
+        at_fault = any(getattr(line.values, column) is None for line in self.rows[table])
+        missing = table == "loads" and not self.rows[table]
+        return None if at_fault or missing or table in self.broken else self.names(table, column)
+
+    def commands(self) -> list[str] | None:
+        """Every command known: of the table commands and of the loads; None where that cannot be told."""
+        tables = (self.known("commands", "command"), self.known("loads", "command"))
+        return None if None in tables else list(dict.fromkeys(name for names in tables for name in names or ()))

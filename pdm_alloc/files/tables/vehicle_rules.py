@@ -1,0 +1,287 @@
+"""What the rows of a vehicle must keep to beyond one cell."""
+
+from collections import defaultdict
+
+from pdm_alloc.domain.condition import parse_condition
+from pdm_alloc.domain.expression import ConditionError
+from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.files.faults import Faults
+from pdm_alloc.files.grids import Grid
+from pdm_alloc.files.guide import example_row
+from pdm_alloc.files.numbers import clean, plain_header
+from pdm_alloc.files.rows import Line, refuse_twins
+from pdm_alloc.files.sources import Source
+from pdm_alloc.files.tables.locks import check_locks
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, VehicleLines
+
+__all__ = ["check_conditions", "check_rules", "check_together", "refuse_untouched"]
+
+_REMEDY = "say no to together, or correct one row"
+
+
+def check_together(tables: VehicleLines, faults: Faults) -> None:
+    """Note every row that contradicts ``together`` of its command.
+
+    Parameters
+    ----------
+    tables : VehicleLines
+        All rows.
+    faults : Faults
+        Where faults are noted.
+    """
+    wanted = {line.values.command for line in tables.rows["commands"] if line.values.together} - {None}
+    members = defaultdict(list)
+    for line in tables.rows["loads"]:
+        if line.values.command in wanted:
+            members[line.values.command].append(line)
+    for command, lines in members.items():
+        _check_share(command, lines, faults)
+        _check_separate(command, lines, faults)
+        _check_reversing(command, lines, faults)
+    _check_locked(tables, {line.values.load: line.values.command for own in members.values() for line in own}, faults)
+
+
+def _check_share(command, lines, faults):
+    if sum(line.values.count or 1 for line in lines) < 2:
+        return
+    for line in lines:
+        if line.values.share is False:
+            message = f"forbids what together of the command {command} wants: all its loads on one channel"
+            faults.add("loads", line.number, "share", "no", message, _REMEDY)
+
+
+def _check_separate(command, lines, faults):
+    first: dict[str, int] = {}
+    for line in lines:
+        label = line.values.separate
+        if label and first.setdefault(label, line.number) != line.number:
+            message = f"keeps it from the load in row {first[label]}, and together of the command {command} joins them"
+            faults.add("loads", line.number, "separate", label, message, _REMEDY)
+
+
+def _check_reversing(command, lines, faults):
+    reversing = ["reversing" in (line.values.needs or ()) for line in lines]
+    if len(set(reversing)) > 1:
+        line = lines[reversing.index(True)]
+        message = f"takes a bridge, and together of the command {command} joins it with loads that do not"
+        faults.add("loads", line.number, "needs", "reversing", message, _REMEDY)
+
+
+def _check_locked(tables, commands, faults):
+    places: dict[str, tuple] = {}
+    for line in tables.rows["locked"]:
+        row = line.values
+        command = commands.get(row.load)
+        if command is None or None in (row.module, row.channel):
+            continue
+        if places.setdefault(command, (row.module, row.channel)) != (row.module, row.channel):
+            message = (
+                f"is not where another load of {command} is locked, and together of that command wants one channel"
+            )
+            faults.add("locked", line.number, "channel", row.channel, message, _REMEDY)
+
+
+MOST_ITEMS = 50_000
+
+# A 24 V supply on a 12 V vehicle (a jump start) is 2; beyond that a decimal point is missing.
+_MOST_OVER_NOMINAL = 2.5
+
+# Cranking pulls a battery down to about half of its voltage; below a quarter nothing works.
+_LEAST_OF_NOMINAL = 0.25
+
+
+def check_rules(tables: VehicleLines, faults: Faults) -> None:
+    """Note every row that contradicts itself or another.
+
+    Parameters
+    ----------
+    tables : VehicleLines
+        All rows.
+    faults : Faults
+        Where faults are noted.
+    """
+    for line in tables.rows["loads"]:
+        _check_inrush(line, faults)
+    for line in tables.rows["places"]:
+        _check_heat(line, tables.settings.insulation_c, faults)
+    for line in tables.rows["commands"]:
+        _check_times(line, faults)
+    _check_items(tables.rows["loads"], faults)
+    _check_settings(tables, faults)
+    _check_supply(tables, faults)
+    check_locks(tables, faults)
+    check_together(tables, faults)
+    refuse_twins(tables.rows["concessions"], ("kind", "subject"), "concessions", faults)
+
+
+def _check_inrush(line: Line, faults: Faults) -> None:
+    row = line.values
+    if None in (row.running_a, row.inrush_a, row.kind):
+        return
+    if row.inrush_a < row.running_a:
+        message = f"is below running_a ({_amps(row.running_a)})"
+        remedy = "give the peak of one item, running current included, or leave it empty for the kind's multiple"
+        faults.add("loads", line.number, "inrush_a", _amps(row.inrush_a), message, remedy)
+    elif row.inrush_a > row.running_a:
+        _check_inrush_length(line, faults)
+
+
+def _check_inrush_length(line, faults):
+    row, remedy = line.values, "give the time until the excess has fallen to 5 %"
+    if row.inrush_ms == 0:
+        message = "is no time for an inrush_a above running_a"
+        faults.add("loads", line.number, "inrush_ms", "0", message, remedy)
+    elif row.inrush_ms is None and KINDS[row.kind].inrush_ms == 0:
+        message = f"is empty, and a {row.kind} has no usual length of inrush"
+        faults.add("loads", line.number, "inrush_ms", None, message, remedy)
+
+
+def _amps(milliamps):
+    return f"{milliamps / 1000:.9g}"
+
+
+def _check_heat(line, insulation, faults):
+    """Wires end at a place or pass it: none of them bears more than its insulation."""
+    around = line.values.ambient_c
+    if None not in (around, insulation) and around >= insulation:
+        message = f"is not below insulation_c ({insulation:g} °C)"
+        remedy = "give insulation of a higher class in the settings, or take wires another way"
+        faults.add("places", line.number, "ambient_c", f"{around:g}", message, remedy)
+
+
+def _check_times(line, faults):
+    on, cycle = line.values.on_s, line.values.cycle_s
+    if on is None and cycle is not None:
+        message, remedy = "needs on_s beside it", "give the longest time on in one go, or leave cycle_s empty"
+        faults.add("commands", line.number, "cycle_s", f"{cycle:g}", message, remedy)
+    elif None not in (on, cycle) and cycle < on:
+        message = f"is below on_s ({on:g} s)"
+        remedy = "give the time from one switch-on to the next, the time on included"
+        faults.add("commands", line.number, "cycle_s", f"{cycle:g}", message, remedy)
+
+
+def _check_items(lines, faults):
+    items = sum(line.values.count or 0 for line in lines)
+    if items > MOST_ITEMS:
+        message = f"has {items:,} items, more than {MOST_ITEMS:,}"
+        faults.add("loads", None, "count", None, message, "no vehicle has so many")
+
+
+def _check_settings(tables, faults):
+    settings, rows = tables.settings, tables.setting_rows
+    around, insulation = settings.wire_ambient_c, settings.insulation_c
+    if None not in (around, insulation) and around >= insulation:
+        message, remedy = f"is not below insulation_c ({insulation:g} °C)", "give insulation of a higher class"
+        faults.add("settings", rows.get("wire_ambient_c"), "wire_ambient_c", f"{around:g}", message, remedy)
+    if _is_far(settings.reference_v, settings.system_v):
+        value, row = f"{settings.reference_v:g}", rows.get("reference_v")
+        faults.add("settings", row, "reference_v", value, *_far(settings.reference_v, settings.system_v))
+
+
+def _check_supply(tables, faults):
+    nominal = tables.settings.system_v
+    for line in tables.rows["supply"]:
+        if _is_far(line.values.supply_v, nominal):
+            faults.add(
+                "supply", line.number, "supply_v", f"{line.values.supply_v:g}", *_far(line.values.supply_v, nominal)
+            )
+        _check_top(line, nominal, faults)
+
+
+def _check_top(line, nominal, faults):
+    low, top = line.values.supply_v, line.values.supply_top_v
+    if _is_far(top, nominal):
+        faults.add("supply", line.number, "supply_top_v", f"{top:g}", *_far(top, nominal))
+    elif None not in (low, top) and top < low:
+        remedy = "give the highest voltage in this state, or leave it empty"
+        faults.add("supply", line.number, "supply_top_v", f"{top:g}", f"is below supply_v ({low:g} V)", remedy)
+
+
+def _is_far(volts, nominal) -> bool:
+    return None not in (volts, nominal) and not (_LEAST_OF_NOMINAL * nominal <= volts <= _MOST_OVER_NOMINAL * nominal)
+
+
+def _far(volts, nominal):
+    far = f"more than {_MOST_OVER_NOMINAL:g}" if volts > nominal else f"less than {_LEAST_OF_NOMINAL:g}"
+    return f"is {far} times system_v ({nominal:g} V)", "correct it, or system_v in the settings"
+
+
+def check_conditions(tables: VehicleLines, faults: Faults) -> None:
+    """Note conditions that cannot be read, or that name inputs missing from the table inputs.
+
+    Parameters
+    ----------
+    tables : VehicleLines
+        All rows; without a table inputs the grammar alone is checked.
+    faults : Faults
+        Where faults are noted.
+    """
+    inputs = tables.known("inputs", "input")
+    inputs_set = frozenset(inputs or ())
+    for line in tables.rows["commands"]:
+        if line.values.condition:
+            _check(line, inputs, inputs_set, faults)
+
+
+def _check(line: Line, inputs: list[str] | None, inputs_set: frozenset[str], faults: Faults) -> None:
+    condition = line.values.condition
+    try:
+        names = parse_condition(condition, inputs_set).names
+    except ConditionError as error:
+        # Where inputs are at fault, one of them may be the name of several words.
+        if inputs is not None or not error.two_names:
+            remedy = "join names of inputs by and, or, not and brackets"
+            faults.add("commands", line.number, "condition", condition, f"cannot be read ({error})", remedy)
+        return
+    for name in sorted(set(names) - inputs_set) if inputs else ():
+        message = f"names '{name}', which is not an input of the table inputs"
+        faults.unknown_in("commands", line.number, "condition", condition, name, inputs, message)
+
+
+def refuse_untouched(source: Source, faults: Faults) -> None:
+    """Note once all tables left as they came, and leave them out, so that nothing else is said of them.
+
+    Parameters
+    ----------
+    source : Source
+        Tables of a vehicle; those left as they came are taken out.
+    faults : Faults
+        Where that is noted.
+    """
+    loads = source.grids.get("loads")
+    examples = _example_rows(loads, "loads") if loads is not None else []
+    if loads is None or len(examples) == len(loads.rows):
+        return
+    for number in examples:
+        remedy = "delete the row, or make it a load of your own"
+        faults.add("loads", number, "load", example_row(VEHICLE_ROWS["loads"])["load"], "is the example row", remedy)
+    untouched = [table for table, grid in source.grids.items() if _is_untouched(grid, table)]
+    for table in untouched:
+        source.broken.add(table)
+        del source.grids[table]
+    if untouched:
+        first, *others = sorted(untouched)
+        more = f", and so do {', '.join(others)}" if others else ""
+        faults.add(
+            first, None, None, None, f"holds only the example rows it came with{more}", "fill them in or delete them"
+        )
+
+
+def _is_untouched(grid: Grid, table: str) -> bool:
+    if table == "states":
+        header = [plain_header(cell) for cell in grid.header]
+        return header == ["command", "running"] and [cells for _, cells in grid.rows] == [["ignition", "1"]]
+    if table not in VEHICLE_ROWS or table == "loads" or not grid.rows:
+        return False
+    examples = len(_example_rows(grid, table))
+    # The places come with a second row, for the load of the example.
+    places = [clean(cells[0]) for _, cells in grid.rows] == ["dash", "tank"] if table == "places" else False
+    return examples == len(grid.rows) or (places and examples == 1)
+
+
+def _example_rows(grid: Grid, table: str) -> list[int]:
+    """Numbers of the rows that say in every cell what the example says."""
+    example = example_row(VEHICLE_ROWS[table])
+    wanted = [example.get(plain_header(header), "") for header in grid.header]
+    full = set(map(plain_header, grid.header)) >= {column for column, cell in example.items() if cell}
+    return [number for number, cells in grid.rows if full and [clean(cell) for cell in cells] == wanted]

@@ -1,0 +1,276 @@
+"""Tables written: a vehicle, a catalogue, blank tables to start from."""
+
+import io
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.atomic import write_file, write_new
+from pdm_alloc.files.cells import Number
+from pdm_alloc.files.csv_file import csv_line
+from pdm_alloc.files.guide import column_guide, example_row
+from pdm_alloc.files.plain import Plain, catalogue_plain, headers, vehicle_plain
+from pdm_alloc.files.rows import cell_of, columns_of
+from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
+from pdm_alloc.files.tables.settings_rows import SettingsRow
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, PlaceRow
+
+__all__ = [
+    "catalogue_tables",
+    "csv_text",
+    "new_catalogue",
+    "new_demo",
+    "new_tables",
+    "vehicle_tables",
+    "write_catalogue",
+    "write_tables",
+    "write_vehicle",
+]
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+    from pdm_alloc.domain.module import Catalogue
+
+
+def vehicle_tables(vehicle: Vehicle) -> "dict[str, DataFrame]":
+    """Tables of a vehicle, with the columns they are read with.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Cells are text as somebody would type it; tables with nothing in them are left out.
+    """
+    return _frames(vehicle_plain(vehicle))
+
+
+def catalogue_tables(catalogue: "Catalogue") -> "dict[str, DataFrame]":
+    """Tables of a catalogue, as `vehicle_tables`."""
+    return _frames(catalogue_plain(catalogue))
+
+
+def _frames(tables: Plain):
+    import pandas as pd
+
+    return {table: pd.DataFrame(rows, columns=headers(rows), dtype=str).fillna("") for table, rows in tables.items()}
+
+
+def write_vehicle(vehicle: Vehicle, path: str | Path) -> Path:
+    """Write a vehicle so that `read_vehicle` gives it back.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+    path : str or Path
+        A workbook if it ends in ``.xlsx``, a folder otherwise; must not exist yet.
+
+    Returns
+    -------
+    Path
+        What was written.
+
+    Raises
+    ------
+    InputError
+        There is something already.
+    WriteError
+        It cannot be written; nothing is left behind.
+    """
+    place = Path(path)
+    tables = vehicle_plain(vehicle)
+    if vehicle.name != (place.stem if place.suffix.lower() == ".xlsx" else place.resolve().name):
+        tables["settings"] = [{"setting": "name", "value": vehicle.name}, *tables["settings"]]
+    return write_tables(tables, place)
+
+
+def write_catalogue(catalogue: "Catalogue", path: str | Path) -> Path:
+    """Write a catalogue so that `read_catalogue` gives it back; arguments and errors as `write_vehicle`."""
+    return write_tables(catalogue_plain(catalogue), Path(path))
+
+
+def write_tables(tables: Plain, place: Path) -> Path:
+    """Write tables of text as a workbook or a folder of CSV files, whole or not at all."""
+    if place.suffix.lower() == ".xlsx":
+        place.absolute().parent.mkdir(parents=True, exist_ok=True)
+        write_file(place, _workbook(tables), new=True)
+    else:
+        write_new(place, {f"{table}.csv": csv_text(headers(rows), rows) for table, rows in tables.items()})
+    return place
+
+
+def csv_text(columns: list[str], rows: list[dict[str, str]]) -> bytes:
+    """One table as CSV; text outside ASCII gets the mark by which spreadsheets know UTF-8."""
+    lines = [columns, *([row.get(column, "") for column in columns] for row in rows)]
+    text = "".join(csv_line(line) for line in lines)
+    return text.encode("utf-8" if text.isascii() else "utf-8-sig")
+
+
+def _workbook(tables: Plain) -> bytes:
+    from openpyxl import Workbook
+
+    book = Workbook(write_only=True)
+    for table, rows in tables.items():
+        sheet = book.create_sheet(table)
+        sheet.freeze_panes = "A2"
+        columns = headers(rows)
+        sheet.append([_cell(sheet, column) for column in columns])
+        numbers = [_is_number(table, column) for column in columns]
+        for row in rows:
+            cells = zip(columns, numbers, strict=True)
+            sheet.append([_cell(sheet, row.get(column, ""), number) for column, number in cells])
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def _is_number(table, column) -> bool:
+    """Whether a spreadsheet may count with the cells of a column."""
+    if table == "states":
+        return column != "command"
+    model = VEHICLE_ROWS.get(table) or CATALOGUE_ROWS.get(table)
+    info = columns_of(model).get(column) if model else None
+    return info is not None and isinstance(cell_of(info), Number)
+
+
+def _cell(sheet, text, number=False):
+    from openpyxl.cell import WriteOnlyCell
+
+    if text == "":
+        return None
+    cell = WriteOnlyCell(sheet, value=float(text) if number else text)
+    # Text stays text, also where it begins like a formula.
+    cell.data_type = "n" if number else "s"
+    return cell
+
+
+_STATES = """An operating state a column: how long each command is on in it.
+
+The first column is `command`; every command of the loads has a row. Every other column is a state, and its cells are
+duties: 0 to 1, or per cent with the sign (`50 %`); empty is 0. Without this table there is one state, everything on at
+reference_v."""
+
+_DEMO_FOLDERS = ("catalogue", "expedition_truck", "rally_coupe")
+
+
+def new_tables(folder: str | Path) -> list[Path]:
+    """Write blank tables of a vehicle, with one example row each, settings and a column guide.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Must not exist yet, or be empty.
+
+    Returns
+    -------
+    list of Path
+        Files written, sorted. They make a vehicle that can be read.
+
+    Raises
+    ------
+    InputError
+        There is something already.
+    WriteError
+        It cannot be written; nothing is left behind.
+    """
+    tables = {
+        f"{table}.csv": csv_text(list(columns_of(VEHICLE_ROWS[table]) if table in VEHICLE_ROWS else rows[0]), rows)
+        for table, rows in _examples().items()
+    }
+    models = {f"{table}.csv": model for table, model in VEHICLE_ROWS.items()} | {"settings.toml": SettingsRow}
+    guide = column_guide("Column guide", models, {"states.csv": _STATES})
+    return write_new(Path(folder), {**tables, "settings.toml": _settings().encode(), "columns.md": guide.encode()})
+
+
+def new_catalogue(folder: str | Path) -> list[Path]:
+    """Write blank tables of a catalogue, with one example row each and a column guide.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Must not exist yet, or be empty.
+
+    Returns
+    -------
+    list of Path
+        Files written, sorted. They make a catalogue that can be read.
+
+    Raises
+    ------
+    InputError
+        There is something already.
+    WriteError
+        It cannot be written; nothing is left behind.
+    """
+    tables = {
+        f"{table}.csv": csv_text(list(columns_of(model)), [example_row(model)])
+        for table, model in CATALOGUE_ROWS.items()
+    }
+    models = {f"{table}.csv": model for table, model in CATALOGUE_ROWS.items()}
+    guide = column_guide("Column guide of a catalogue", models, {}, first="modules.csv` and `channels.csv")
+    return write_new(Path(folder), {**tables, "columns.md": guide.encode()})
+
+
+def new_demo(folder: str | Path) -> list[Path]:
+    """Write the demo: two vehicles and the catalogue beside them, all invented.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Must not exist yet, or be empty.
+
+    Returns
+    -------
+    list of Path
+        Files written, sorted.
+
+    Raises
+    ------
+    InputError
+        There is something already.
+    WriteError
+        It cannot be written; nothing is left behind.
+    """
+    demo = demo_folder()
+    tables = [file for name in _DEMO_FOLDERS for file in sorted((demo / name).iterdir())]
+    return write_new(Path(folder), {file.relative_to(demo).as_posix(): file.read_bytes() for file in tables})
+
+
+def demo_folder() -> Path:
+    """Where the demo is: in the installed package, or in the repository the package is run from."""
+    package = Path(str(files("pdm_alloc")))
+    shipped = package / "demo"
+    return shipped if shipped.is_dir() else package.parent / "data"
+
+
+def _examples() -> dict[str, list[dict[str, str]]]:
+    rows = {table: [example_row(model)] for table, model in VEHICLE_ROWS.items()}
+    rows["states"] = [{"command": "ignition", "running": "1"}]
+    # A route has two ends; the second place is the load's.
+    rows["places"].append(
+        {**example_row(PlaceRow), "place": "tank", "x_m": "2.9", "y_m": "0", "compartment": "boot", "mount": "no"}
+    )
+    # What is locked must be in the catalogue, and nobody knows yet which catalogue that will be.
+    rows["locked"] = []
+    return rows
+
+
+def _settings() -> str:
+    lines = ["# Settings of the vehicle. A line that starts with # has no effect; its value is what holds without it."]
+    for name, info in columns_of(SettingsRow).items():
+        extra, example = info.json_schema_extra, (info.examples or [""])[0]
+        assert isinstance(extra, dict)
+        value = example or '""'
+        value = value if value.removeprefix("-").replace(".", "").isdigit() or value == '""' else f'"{value}"'
+        lines += [
+            "",
+            f"# {info.description}: {cell_of(info).accepts()}. Without it: {extra['otherwise']}.",
+            f"{'' if example else '# '}{name} = {value}",
+        ]
+    return "\n".join(lines) + "\n"

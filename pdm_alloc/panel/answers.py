@@ -1,0 +1,303 @@
+"""What the panel asks, and what it shows as the answer."""
+
+import time
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from functools import partial
+
+import pandas as pd
+
+from pdm_alloc.allocator import allocate
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.diagnose.concession_sets import concession_study, concessions_table
+from pdm_alloc.diagnose.explain import explain
+from pdm_alloc.domain.module import Catalogue, Module
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.faults import Faults
+from pdm_alloc.files.grids import Grid
+from pdm_alloc.files.plain import Plain, headers, vehicle_plain
+from pdm_alloc.files.sources import Source
+from pdm_alloc.files.tables.read_vehicle import vehicle_of
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.refusals import NotEnough, Unsolved
+from pdm_alloc.studies.comparison import compare
+
+__all__ = ["Answer", "Answers", "Others", "Question", "Wish", "new_commands", "question_of", "with_loads"]
+
+Rows = Iterable[tuple[int, Mapping[str, str]]]
+
+
+def with_loads(vehicle: Vehicle, rows: Rows) -> Vehicle:
+    """The vehicle with other loads.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Everything else comes from it.
+    rows : iterable of (int, mapping)
+        Number of the row and its texts, column to text.
+
+    Returns
+    -------
+    Vehicle
+        A command that only a new load names is on all the time in every state, the careful guess. What was
+        locked or conceded for a load that is gone is gone as well.
+
+    Raises
+    ------
+    InputError
+        With every fault, by the row numbers given.
+    """
+    numbered = [(number, dict(texts)) for number, texts in rows]
+    tables = _fitting(vehicle, [texts for _, texts in numbered])
+    grids = {table: _grid(table, list(enumerate(lines, 2))) for table, lines in tables.items() if table != "loads"}
+    grids["loads"] = _grid("loads", numbered)
+    return vehicle_of(Source(vehicle.name, grids), Faults())
+
+
+def new_commands(vehicle: Vehicle, changed: Vehicle) -> tuple[str, ...]:
+    """Commands of a changed vehicle that the first does not know, so that their states are a guess."""
+    known = {command.name for command in vehicle.commands}
+    return tuple(command.name for command in changed.commands if command.name not in known)
+
+
+def _grid(table: str, numbered: list[tuple[int, dict[str, str]]]) -> Grid:
+    columns = headers(texts for _, texts in numbered)
+    return Grid(table, 1, columns, [(number, [texts.get(c, "") for c in columns]) for number, texts in numbered])
+
+
+def _fitting(vehicle: Vehicle, loads: list[dict[str, str]]) -> Plain:
+    """The other tables, made to fit loads that came or went."""
+    tables = vehicle_plain(vehicle)
+    names = {texts["load"] for texts in loads}
+    gone = {texts["load"] for texts in tables["loads"]} - names
+    for table, column in (("locked", "load"), ("concessions", "subject")):
+        tables[table] = [texts for texts in tables.get(table, []) if texts[column] not in gone]
+    for table, cells in (("commands", {}), ("states", dict.fromkeys((s.name for s in vehicle.states), "1"))):
+        if tables.get(table):
+            fresh = _unknown(tables[table], loads)
+            tables[table] = [*tables[table], *({"command": name, **cells} for name in fresh)]
+    return {table: lines for table, lines in tables.items() if lines}
+
+
+def _unknown(lines: list[dict[str, str]], loads: list[dict[str, str]]) -> list[str]:
+    known = {texts["command"] for texts in lines}
+    return [name for name in dict.fromkeys(texts["command"] for texts in loads) if name not in known]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is wanted.
+
+    Parameters
+    ----------
+    module : Module
+        The module looked at.
+    headroom_pct : int
+        Least headroom on a channel, per cent.
+    spare_channels : int
+        Channels to stay free.
+    strategy : str
+        ``isolate`` or ``spare``.
+    hold : bool
+        Whether a kept design is taken as built: as few of its wires as can be are moved.
+    """
+
+    module: Module
+    headroom_pct: int
+    spare_channels: int
+    strategy: str
+    hold: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A vehicle to be put on a module.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With the loads of the table and the settings wanted.
+    module : Module
+        The module looked at.
+    guessed : tuple of str
+        Commands that no table knows, taken as always on.
+    kept : Allocation or None
+        Design to compare with.
+    hold : bool
+        Whether as few wires of `kept` as can be are moved.
+    """
+
+    vehicle: Vehicle
+    module: Module
+    guessed: tuple[str, ...] = ()
+    kept: Allocation | None = None
+    hold: bool = True
+
+
+def question_of(
+    vehicle: Vehicle, rows: Iterable[tuple[int, Mapping[str, str]]], wish: Wish, kept: Allocation | None = None
+) -> Question:
+    """The question that a table and the controls make.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        As it was read.
+    rows : iterable of (int, mapping)
+        Number and texts of each row that counts.
+    wish : Wish
+        What is wanted.
+    kept : Allocation, optional
+        Design to compare with.
+
+    Returns
+    -------
+    Question
+        To be answered.
+
+    Raises
+    ------
+    InputError
+        The table contradicts itself.
+    """
+    changed = with_loads(vehicle, rows)
+    settings = replace(
+        changed.settings,
+        headroom_pct=Fraction(wish.headroom_pct),
+        spare_channels=wish.spare_channels,
+        strategy=wish.strategy,
+    )
+    return Question(replace(changed, settings=settings), wish.module, new_commands(vehicle, changed), kept, wish.hold)
+
+
+Result = Allocation | NotEnough | Unsolved
+
+_CLOCK_S = 20.0
+_PAUSE_S = 0.8
+_BOOK_USES = 200
+
+
+@dataclass(frozen=True)
+class Answer:
+    """How the module looked at does.
+
+    Parameters
+    ----------
+    question : Question
+        What was asked.
+    result : Allocation, NotEnough or Unsolved
+        What came of it.
+    seconds : float
+        How long it took.
+    why : str
+        What is short, in words; empty until it is known.
+    shortfall, concessions, moved : DataFrame or None
+        What is short and what could be given up, where the module is not enough; what changed since the kept design.
+        None until it is known.
+    left_open : str
+        Why there may be more ways to live with it; empty where there are none, or as many as were asked for.
+    """
+
+    question: Question
+    result: Result
+    seconds: float
+    why: str = ""
+    shortfall: pd.DataFrame | None = None
+    concessions: pd.DataFrame | None = None
+    moved: pd.DataFrame | None = None
+    left_open: str = ""
+
+    @property
+    def allocation(self) -> Allocation | None:
+        """The allocation, where the module is enough."""
+        return self.result if isinstance(self.result, Allocation) else None
+
+
+@dataclass(frozen=True)
+class Others:
+    """How all modules of the catalogue do, as far as they have been tried.
+
+    Parameters
+    ----------
+    results : dict of str to Allocation, NotEnough or Unsolved
+        By module.
+    complete : bool
+        Whether all have been tried.
+    """
+
+    results: dict[str, Result] = field(default_factory=dict)
+    complete: bool = False
+
+
+def _reasons(
+    answer: Answer, refusal: NotEnough, stop: Callable[[], bool], book: CircuitBook
+) -> Generator[Answer, None, Answer]:
+    """The easiest way out first, then all that is short, which takes longer."""
+    how = partial(explain, refusal, time_limit_s=_CLOCK_S, sets=0, stop=stop, book=book)
+    answer = replace(answer, why=how(every_limit=False).why())
+    yield answer
+    answer = replace(answer, shortfall=how().shortfall)
+    yield answer
+    return answer
+
+
+def _with_ways(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Answer:
+    ways = concession_study(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
+    return replace(answer, concessions=concessions_table(ways.sets), left_open=ways.left_open)
+
+
+class Answers:
+    """Answers questions; remembers circuits, since most of a vehicle stays as it was from one edit to the next.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Modules to choose from.
+    """
+
+    def __init__(self, catalogue: Catalogue):
+        self._catalogue = catalogue
+        self._book = CircuitBook(0)
+        self._left = 0
+
+    def __call__(self, question: Question, stop: Callable[[], bool]) -> Iterator[Answer | Others]:
+        """The answer, the same answer as more of it is known, then the other modules; until `stop` says True."""
+        start = time.perf_counter()
+        result = self._judge(question, question.module, stop)
+        answer = Answer(question, result, time.perf_counter() - start)
+        yield answer
+        if isinstance(result, Allocation) and question.kept is not None:
+            yield replace(answer, moved=compare(question.kept, result))
+        if isinstance(result, NotEnough):
+            answer = yield from _reasons(answer, result, stop, self._circuits(question.vehicle))
+        yield from self._others(question, {question.module.name: result}, stop)
+        if isinstance(result, NotEnough) and not stop():
+            yield _with_ways(answer, result, stop)
+
+    def _others(self, question: Question, results: dict[str, Result], stop: Callable[[], bool]) -> Iterator[Others]:
+        time.sleep(_PAUSE_S)  # somebody who is still typing wants the machine for the next answer
+        for module in self._catalogue:
+            if stop():
+                return
+            if module.name not in results:
+                results = {**results, module.name: self._judge(question, module, stop)}
+                yield Others(results, len(results) == len(self._catalogue))
+
+    def _judge(self, question: Question, module: Module, stop: Callable[[], bool]) -> Result:
+        vehicle = question.vehicle
+        keep = question.kept if question.hold and module is question.module else None
+        try:
+            book = self._circuits(vehicle)
+            return allocate(vehicle, module, time_limit_s=_CLOCK_S, stop=stop, book=book, keep=keep)
+        except (NotEnough, Unsolved) as refusal:
+            return refusal
+
+    def _circuits(self, vehicle) -> CircuitBook:
+        """The book in use; a fresh one now and then, or it would grow with every value ever typed."""
+        loads = vehicle.settings.tolerance_loads
+        self._left -= 1
+        if self._left < 0 or self._book.tolerance_loads != loads:
+            self._book, self._left = CircuitBook(loads), _BOOK_USES
+        return self._book

@@ -1,0 +1,187 @@
+"""The verdict, what moved and what is taken for granted, as HTML."""
+
+import pandas as pd
+
+from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.panel.answers import Answer, Others, Question
+from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
+from pdm_alloc.panel.sheet import Sheet
+from pdm_alloc.result.allocation import Allocation, tightest
+from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.studies.sizing import size_key
+
+__all__ = ["failed", "faulty", "moved", "notes", "others", "verdict", "working"]
+
+_LOOKING = "what is short is being worked out"
+
+
+def verdict(answer: Answer, number: int, notes: tuple[str, ...] = ()) -> Html:
+    """How the module looked at does.
+
+    Parameters
+    ----------
+    answer : Answer
+        What came of the question.
+    number : int
+        How many answers there have been.
+    notes : tuple of str
+        What the answer leaves out or takes for granted, a sentence each.
+
+    Returns
+    -------
+    Html
+    """
+    css, sign, word, sentence = _said(answer)
+    small = tag("span", f"answer {number}, {answer.seconds:.2f} s", "pdm-run", data_run=number)
+    return _card(css, sign, word, sentence, notes, small)
+
+
+def working() -> Html:
+    """Shown from an edit to its answer, so that no old verdict is taken for the new one."""
+    return _card("working", "\u2026", "Working", "Results below are for the previous table.", (), tag("span", ""))
+
+
+def faulty(faults: tuple[str, ...], number: int) -> Html:
+    """Shown while the table contradicts itself: every fault with its row and column."""
+    small = tag("span", f"answer {number}", "pdm-run", data_run=number)
+    return _card("short", "\u26a0", "No verdict", "The table contradicts itself.", faults, small)
+
+
+def failed(exception: Exception, number: int) -> Html:
+    """Shown where the program itself is at fault; the words go into a report."""
+    small = tag("span", f"answer {number}", "pdm-run", data_run=number)
+    words = f"{type(exception).__name__}: {exception}"
+    return _card("short", "\u26a0", "No verdict", "Internal error.", (words,), small)
+
+
+def _card(css: str, sign: str, word: str, sentence: str, notes: tuple[str, ...], small: Html) -> Html:
+    line = [tag("span", sign, "pdm-sign", aria_hidden="true"), tag("strong", f"{word}."), " ", sentence, " ", small]
+    lines = [tag("p", line), *(tag("p", note, "pdm-note") for note in notes)]
+    return tag("div", lines, f"pdm-verdict pdm-{css}", role="status", aria_live="polite")
+
+
+def _said(answer: Answer) -> tuple[str, str, str, str]:
+    result = answer.result
+    if isinstance(result, Allocation):
+        return "enough", "\u2713", "Enough", _enough(answer, result)
+    if isinstance(result, NotEnough):
+        return "short", "\u2717", "Not enough", f"{answer.question.module.name} is too small: {answer.why or _LOOKING}."
+    return "short", "?", result.outcome.capitalize(), f"{answer.question.module.name}: {result}."
+
+
+def _enough(answer: Answer, result: Allocation) -> str:
+    loads, module = len(answer.question.vehicle.loads), answer.question.module
+    used = sum(len(circuit.channels) for circuit in result.circuits)
+    spare = len(module.channels) - used
+    subject, use = tightest(result)
+    sure = "proven best" if result.gap == 0 else f"{result.outcome}, within {100 * result.gap:.1f} %"
+    return (
+        f"{module.name} carries {plural(loads, 'load')} as {plural(len(result.circuits), 'circuit')} on {used} of "
+        f"{plural(len(module.channels), 'channel')}, {spare} spare. Used most: {subject}, {use:.0f} % ({sure})."
+    )
+
+
+def notes(question: Question, sheet: Sheet) -> tuple[str, ...]:
+    """Sentences that belong under a verdict.
+
+    Parameters
+    ----------
+    question : Question
+        What was asked.
+    sheet : Sheet
+        The table as it stands.
+
+    Returns
+    -------
+    tuple of str
+        Empty where the verdict is about everything in the table.
+    """
+    found = [_unfilled(sheet), _refused(sheet), _guessed(question.guessed)]
+    return tuple(sentence for sentence in found if sentence)
+
+
+def _unfilled(sheet: Sheet) -> str:
+    number = len(sheet.rows) - len(sheet.numbered)
+    return f"\u26a0 Not counted yet: {plural(number, 'row')} with cells still to be filled." if number else ""
+
+
+def _refused(sheet: Sheet) -> str:
+    number = sum(len(row.drafts) for row in sheet.rows)
+    return f"\u26a0 {plural(number, 'cell')} to put right; until then what stood there before counts." if number else ""
+
+
+def _guessed(commands: tuple[str, ...]) -> str:
+    if not commands:
+        return ""
+    return f"\u26a0 In no table of the vehicle, so taken as on in every state: {', '.join(commands)}."
+
+
+def others(catalogue: Catalogue, others: Others) -> Html:
+    """Every module with its verdict, smallest first, for the table and the wishes as they stand.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        All modules.
+    others : Others
+        Those that have been tried.
+
+    Returns
+    -------
+    Html
+    """
+    modules = sorted(catalogue, key=size_key)
+    items = [tag("li", [tag("strong", m.name), f" {_word(others.results.get(m.name))}"]) for m in modules]
+    return tag("ul", items, "pdm-others", aria_label="verdict on every module")
+
+
+def _word(result) -> str:
+    if isinstance(result, Allocation):
+        spare = sum(len(u.module.channels) for u in result.units) - sum(len(c.channels) for c in result.circuits)
+        return f"\u2713 enough, {spare} spare"
+    if isinstance(result, NotEnough):
+        return "\u2717 not enough"
+    return "\u2026" if result is None else f"? {result.outcome}"
+
+
+def moved(answer: Answer, kept: Allocation | None) -> Html:
+    """A row a change: loads that are elsewhere, then settings, wires and currents that are different.
+
+    Parameters
+    ----------
+    answer : Answer
+        The latest.
+    kept : Allocation or None
+        The design kept; None before one was.
+
+    Returns
+    -------
+    Html
+    """
+    return section("What moved since the kept design", _body(answer, kept), "pdm-moved")
+
+
+def _body(answer: Answer, kept: Allocation | None) -> Html:
+    if kept is None:
+        return tag(
+            "p", "No design is kept yet. Keep one, change something, and see here what would have to be rewired."
+        )
+    if answer.allocation is None:
+        return tag("p", "There is no design to compare: the module is not enough.")
+    if answer.allocation == kept:
+        return tag("p", "Nothing: this is the kept design.")
+    return tag("p", "\u2026 being worked out") if answer.moved is None else _changes(answer.moved)
+
+
+def _changes(frame: pd.DataFrame) -> Html:
+    if frame.empty:
+        return tag("p", "Nothing: every load, setting and wire is as it was.")
+    wired = frame["what"].str.startswith("load ")
+    parts = [tag("p", f"{plural(int(wired.sum()), 'load')} to rewire, {plural(int((~wired).sum()), 'other change')}.")]
+    parts += [_rows(frame[wired]), tag("details", [tag("summary", "other changes"), _rows(frame[~wired])])]
+    return Html("".join(parts))
+
+
+def _rows(frame: pd.DataFrame) -> Html:
+    rows = [(row.what, row.subject, row.channel, row.before, row.after) for row in rows_of(frame)]
+    return table(("what", "subject", "channel", "before", "after"), rows) if rows else Html("")

@@ -1,0 +1,175 @@
+"""What the panel shows of channels, states, warnings and shortfall, as HTML."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from pdm_alloc.panel.answers import Answer
+from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, section, table, tag
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.care_rules import CareWarning
+
+__all__ = ["channels", "short", "states", "warnings"]
+
+_CHANNELS_HEADINGS = ("channel", "pins", "command", "loads", "running ", "of ", "used of the limit", "headroom ")
+
+
+def channels(allocation: Allocation) -> Html:
+    """A row a circuit: where it is, what is on it, its running current and inrush against what the channel bears.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Of one module.
+
+    Returns
+    -------
+    Html
+    """
+    wanted = float(allocation.vehicle.settings.headroom_pct)
+    rows = [_row(row, wanted) for row in rows_of(allocation.channels)]
+    legend = tag("p", _legend(wanted), "pdm-legend")
+    body = table(_CHANNELS_HEADINGS, rows, "pdm-channels", "what is on each channel")
+    return section("Channels", [legend, body, _spare(allocation)])
+
+
+def _legend(wanted: float) -> list[Html]:
+    keys = [("use", "running current of the channel's limit"), ("inrush", "inrush of what the channel lets pass")]
+    marks = [Html(f'<svg class="pdm-key" width="14" height="10"><rect class="pdm-{c}" width="14" height="10"/></svg>')
+             for c, _ in keys]  # fmt: skip
+    words = [tag("span", [mark, " ", text], "pdm-item") for mark, (_, text) in zip(marks, keys, strict=True)]
+    return [*words, tag("span", f"dotted line: {wanted:g} % headroom begins", "pdm-item")]
+
+
+def _row(row, wanted: float) -> list[object]:
+    use = 100 - row.headroom_pct
+    label = f"running {use:.0f} % of the limit, inrush {row.inrush_use_pct:.0f} % of what passes"
+    return [
+        tag("strong", row.channel),
+        tag("span", row.pins, "pdm-amount"),
+        row.command,
+        row.loads,
+        amount(row.running_a, "A"),
+        amount(row.limit_a, "A"),
+        bar(use, 100 - wanted, row.inrush_use_pct, label),
+        f"{row.headroom_pct:.0f} %",
+    ]
+
+
+def _spare(allocation: Allocation) -> Html:
+    free = [f"{row.channel} ({amount(row.continuous_a, 'A')})" for row in rows_of(allocation.spare)]
+    words = f"{plural(len(free), 'channel')} free: {', '.join(free)}" if free else "no channel is free"
+    return tag("p", words, "pdm-legend")
+
+
+_FULL = 90
+
+
+def states(allocation: Allocation) -> Html:
+    """A row a state, a column a limit: how much of it is used.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Of one module.
+
+    Returns
+    -------
+    Html
+    """
+    used = {(row.state, row.subject): row for row in rows_of(allocation.headroom)}
+    subjects = list(dict.fromkeys(subject for _, subject in used))
+    rows = [[tag("strong", state.name), *_cells(used, state.name, subjects)] for state in allocation.vehicle.states]
+    return section("States against limits", table(("state", *subjects), rows, "pdm-states", "current in each state"))
+
+
+def _cells(used: dict, state: str, subjects: list[str]) -> list[object]:
+    return [_cell(used[state, subject]) if (state, subject) in used else "" for subject in subjects]
+
+
+def _cell(row) -> list[Html]:
+    pct = 100 * row.current_a / row.limit_a
+    words = f"{amount(row.current_a)} of {amount(row.limit_a, 'A')}"
+    return [bar(pct, label=f"{words}, {pct:.0f} %", full=_FULL), tag("div", words, "pdm-amount")]
+
+
+_SIGNS = {"danger": "\u26a0 danger", "warning": "\u26a0 warning", "note": "\u2139 note"}
+
+
+def warnings(found: Sequence[CareWarning]) -> Html:
+    """A line a warning, gravest first, with what to do about it.
+
+    Parameters
+    ----------
+    found : sequence of CareWarning
+        As `care` gives them.
+
+    Returns
+    -------
+    Html
+    """
+    lines = [tag("li", _line(warning), f"pdm-{warning.severity}") for warning in found]
+    body = tag("ul", lines, "pdm-warnings") if lines else tag("p", "none")
+    return section(f"Warnings ({len(found)})", body)
+
+
+def _line(warning: CareWarning) -> list[object]:
+    return [tag("strong", f"{_SIGNS[warning.severity]} {warning.code}"), f" {warning.sentence} ",
+            tag("em", warning.remedy)]  # fmt: skip
+
+
+_WAIT = "\u2026 being worked out"
+
+_SHORT_HEADINGS = ("", "what is short", "there is ", "it takes ", "used of the limit", "needed by")
+
+
+def short(answer: Answer) -> Html:
+    """Shortfall by kind of limit, and the ways to live with it; a word where they are still being worked out.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of a module that is not enough.
+
+    Returns
+    -------
+    Html
+    """
+    lacking = tag("p", _WAIT) if answer.shortfall is None else _shortfall(answer.shortfall)
+    ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions, answer.left_open)
+    parts = [
+        section("What is short", lacking, "pdm-shortfall"),
+        section("Ways to live with it", ways, "pdm-concessions"),
+    ]
+    return Html("".join(parts))
+
+
+def _shortfall(frame: pd.DataFrame) -> Html:
+    if frame.empty:
+        return tag("p", "No single kind of limit explains it, nor does any pair of them.")
+    joins = ["", *(_join(a, b) for a, b in zip(frame["set"], frame["set"].iloc[1:], strict=False))]
+    rows = [_short_row(join, row) for join, row in zip(joins, rows_of(frame), strict=True)]
+    return table(_SHORT_HEADINGS, rows, "", "limits that are short")
+
+
+def _join(before: int, after: int) -> str:
+    return "and" if before == after else "or"
+
+
+def _short_row(join: str, row) -> list[object]:
+    pct = 100 * row.need / row.have if row.have else 200
+    picture = bar(pct, label=f"{pct:.0f} % of what there is")
+    unit = "" if row.unit == "channels" else f" {row.unit}"
+    return [join, row.sentence, f"{row.have:g}{unit}", f"{row.need:g}{unit}", picture, row.needed_by]
+
+
+def _ways(frame: pd.DataFrame, left_open: str) -> Html:
+    more = tag("p", f"{left_open[:1].upper()}{left_open[1:]}.") if left_open else Html("")
+    if frame.empty:
+        return more if left_open else tag("p", "None was found: take a larger module.")
+    return Html(tag("ol", [_way(part) for _, part in frame.groupby("rank", sort=True)], "pdm-ways") + more)
+
+
+def _way(frame: pd.DataFrame) -> Html:
+    weight = f"together weight {frame['set_weight'].iloc[0]}"
+    return tag("li", [tag("ul", [tag("li", row.detail) for row in rows_of(frame)]), tag("p", weight, "pdm-legend")])

@@ -1,1 +1,0 @@
-"""What the panel shows, as HTML with small hand-made pictures: functions from results to text."""

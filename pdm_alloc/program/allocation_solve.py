@@ -1,0 +1,207 @@
+"""Solve a vehicle on given units: the one path from a task to circuits on channels.
+
+Classes are merged over banks and identical units, the objectives are minimised in order on them, and the
+circuits are packed to banks and units. Where packing fails, the same program is solved again on the classes
+before merging, with a row for every limit. A greedy allocation is there from the beginning.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.greedy import greedy
+from pdm_alloc.program.handout import MOVES, Handed, NoSolution, Wired, hand_out, keeping
+from pdm_alloc.program.optimum import Optimum, listed, optimise, optimise_priced
+from pdm_alloc.program.packing import pack
+from pdm_alloc.program.partition import partition
+from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Solution
+from pdm_alloc.program.stages import objectives
+from pdm_alloc.program.task import Column, Merged, Task, merge
+
+__all__ = ["Solved", "is_enough", "solve"]
+
+
+@dataclass(frozen=True)
+class Solved:
+    """Outcome of a solve, with circuits where there are any.
+
+    Parameters
+    ----------
+    outcome : str
+        One of the five words.
+    circuits : tuple of Handed
+        As `hand_out` gives them.
+    gap : float
+        Of the first objective that is not proved; 0 when all are.
+    objectives : tuple of (str, float)
+        Name and value of each objective that was reached.
+    """
+
+    outcome: str
+    circuits: tuple[Handed, ...] = ()
+    gap: float = 0.0
+    objectives: tuple[tuple[str, float], ...] = ()
+
+
+def solve(
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    strategy: str,
+    clock: Clock,
+    book: CircuitBook,
+    wired: Sequence[Wired] = (),
+) -> Solved:
+    """Allocate loads to channels, best by all objectives in order.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    strategy : str
+        ``isolate`` or ``spare``.
+    clock : Clock
+        When to stop.
+    book : CircuitBook
+        Circuits of this vehicle known so far.
+    wired : sequence of Wired
+        What is built already: before all else, as little of it as can be is moved.
+
+    Returns
+    -------
+    Solved
+        With circuits only when the outcome is proven best or best so far.
+    """
+    try:
+        if wired:
+            return _kept(vehicle, units, strategy, clock, book, wired)
+        return _solved(vehicle, units, strategy, clock, book)
+    except NoSolution:
+        return Solved(FAILED)
+
+
+def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solution:
+    """Whether units are enough at all: quicker than `solve`, for any allocation will do.
+
+    Returns
+    -------
+    Solution
+        Best so far or proven best where they are, not enough where they are proved not to be; without values.
+    """
+    try:
+        solved = _solved(vehicle, units, "spare", clock, book, stages=1)
+    except NoSolution:
+        return Solution(FAILED)
+    return Solution(solved.outcome, (), solved.objectives[0][1] if solved.objectives else math.inf)
+
+
+def _solved(
+    vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, stages: int | None = None
+) -> Solved:
+    """Solve on merged classes; on the classes before merging where packing fails."""
+    merged = merge(vehicle, units)
+    start = greedy(merged, book, clock, strategy == "isolate")
+    if start is not None and stages:
+        return _answer(merged, strategy, start, 1.0)
+    try:
+        coarse = _coarse(merged, strategy, clock, book, start, stages)
+    except OutOfTime:
+        return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, 1.0)
+    if coarse.outcome in (NOT_ENOUGH, FAILED):
+        return Solved(coarse.outcome)
+    answers = [] if start is None else [_answer(merged, strategy, start, coarse.gap(merged.coarse(start)))]
+    packing = _packed(merged, coarse, clock)
+    if packing is not None:
+        answers.append(_answer(merged, strategy, packing, coarse.gap(merged.coarse(packing))))
+    is_last = packing is not None and Counter(merged.coarse(packing)) == Counter(
+        _chosen(coarse.task, coarse.values[-1])
+    )
+    if not is_last and not clock.is_over() and not merged.is_exact:
+        fine = _fine(merged, strategy, coarse, clock, stages)
+        if fine.outcome == FAILED:
+            return Solved(FAILED)
+        if fine.outcome == NOT_ENOUGH and not coarse.is_priced:
+            return Solved(NOT_ENOUGH)
+        answers += _of_fine(merged, strategy, coarse, fine)
+    return min(answers, key=_order) if answers else Solved(STOPPED_EMPTY)
+
+
+def _order(solved: Solved) -> tuple:
+    return [value for _, value in solved.objectives], solved.gap
+
+
+def _coarse(merged: Merged, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
+    """Objectives minimised on merged classes."""
+    listing = listed(merged.task, book, clock)
+    task = replace(merged.task, columns=listing.columns)
+    rows = partial(partition, limits=merged.is_exact, late=clock.is_over)
+    if listing.priced:
+        known = None if start is None else merged.coarse(start)
+        return optimise_priced(task, listing.priced, strategy, book, clock, rows, known, stages)
+    return optimise(task, rows(task), objectives(task, strategy), clock, stages)
+
+
+def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages) -> Optimum:
+    """The same objectives on the classes before merging, a row for every limit."""
+    task = replace(merged.fine, columns=tuple(merged.unmerged(coarse.task.columns)))
+    try:
+        program = partition(task, late=clock.is_over)
+    except OutOfTime:
+        return Optimum(STOPPED_EMPTY, task)
+    return optimise(task, program, objectives(task, strategy), clock, stages)
+
+
+def _of_fine(merged: Merged, strategy: str, coarse: Optimum, fine: Optimum) -> list[Solved]:
+    """The best solution before merging; its gap is that of the better bound."""
+    if not fine.values:
+        return []
+    columns = _chosen(fine.task, fine.values[-1])
+    gaps = [coarse.gap(merged.coarse(columns))] + ([] if coarse.is_priced else [fine.gap(columns)])
+    return [_answer(merged, strategy, columns, min(gaps))]
+
+
+def _packed(merged: Merged, coarse: Optimum, clock: Clock) -> tuple[Column, ...] | None:
+    """The best solution on merged classes that can be packed to banks and units."""
+    for values in reversed(coarse.values):
+        columns = _chosen(coarse.task, values)
+        packing = columns if merged.is_exact else pack(merged, columns, clock)
+        if packing is not None:
+            return packing
+    return None
+
+
+def _chosen(task: Task, values: Sequence[int]) -> tuple[Column, ...]:
+    """The chosen columns, each as often as it is chosen."""
+    return tuple(replace(c, most=1) for c, times in zip(task.columns, values, strict=True) for _ in range(times))
+
+
+def _answer(merged: Merged, strategy: str, columns: Sequence[Column], gap: float) -> Solved:
+    """Circuits on named channels, with the value of every objective."""
+    times = Counter(columns)
+    task = replace(merged.fine, columns=tuple(times))
+    return _handed(task, tuple(times.values()), objectives(task, strategy), gap, hand_out)
+
+
+def _handed(task: Task, values: tuple[int, ...], named, gap: float, hand) -> Solved:
+    costs = tuple((name, sum(c * values[v] for v, c in cost.items())) for name, cost in named)
+    return Solved(BEST_SO_FAR if gap else PROVEN_BEST, tuple(hand(task, values)), gap, costs)
+
+
+def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, wired) -> Solved:
+    """Before all else as few moves as can be: every wired channel is told apart, so that nothing is merged."""
+    keep = keeping(vehicle, units, book, wired, clock.is_over)
+    named, program = objectives(keep.task, strategy), partition(keep.task, late=clock.is_over)
+    named.insert(0, (MOVES, keep.cost()))
+    keep.hold(program)
+    optimum = optimise(keep.task, program, named, clock)
+    if not optimum.values:
+        return Solved(optimum.outcome)
+    values = optimum.values[-1]
+    gap = optimum.gap_of(dict(enumerate(values)))
+    return _handed(keep.task, values, named, gap, lambda _, values: keep.hand_out(values))

@@ -1,0 +1,308 @@
+"""The program that finds the cheapest concessions: circuits of altered loads beside those of the loads as wanted."""
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
+from pdm_alloc.circuits.columns import Counts, Fit, circuits_of, fit, may_share
+from pdm_alloc.circuits.items import ItemType, duty_step, load_types, locked_channels, total_limit_ma
+from pdm_alloc.circuits.wiring import Wiring
+from pdm_alloc.domain.concession_options import Option, coil_of, softened
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import PPM, Load, Vehicle
+from pdm_alloc.program.solver import Program
+
+__all__ = ["Model", "concession_model", "merged"]
+
+
+def merged(
+    classes: Sequence[ChannelClass], capacities: Sequence[Capacity]
+) -> tuple[list[ChannelClass], list[tuple[dict[int, int], int]]]:
+    """Classes with one rating and use made one, whichever bank they are in.
+
+    Parameters
+    ----------
+    classes : sequence of ChannelClass
+        Of one unit.
+    capacities : sequence of Capacity
+        Of these classes.
+
+    Returns
+    -------
+    classes : list of ChannelClass
+        With the slots of all; their bank means nothing.
+    rows : list of (dict, int)
+        Weight of each merged class, and the most: sums of the capacities, so what kept them keeps these.
+    """
+    by_kind: dict[tuple, list[int]] = {}
+    for number, c in enumerate(classes):
+        by_kind.setdefault((c.unit, c.use, c.rating), []).append(number)
+    kinds = list(by_kind)
+    place = {number: kinds.index(kind) for kind, numbers in by_kind.items() for number in numbers}
+    found = [_one([classes[n] for n in numbers]) for numbers in by_kind.values()]
+    return found, _rows(classes, capacities, place)
+
+
+def _one(same: Sequence[ChannelClass]) -> ChannelClass:
+    first = same[0]
+    return ChannelClass(first.unit, first.use, first.rating, (), tuple(slot for c in same for slot in c.slots))
+
+
+def _rows(classes, capacities, place) -> list[tuple[dict[int, int], int]]:
+    """Capacities of singles are added up by merged class; those of doubles alone follow from the number of slots."""
+    sums: dict[int, tuple[dict[int, int], int]] = {}
+    for capacity in capacities:
+        number = capacity.weights[0][0]
+        if classes[number].use != "single":
+            continue
+        weights, most = sums.get(place[number], ({}, 0))
+        for other, weight in capacity.weights:
+            at = place[other]
+            weights[at] = min(weights.get(at, weight), weight)
+        sums[place[number]] = (weights, most + capacity.most)
+    return list(sums.values())
+
+
+@dataclass(frozen=True, slots=True)
+class _Variant:
+    """A load as wanted (option None), or what a concession makes of it."""
+
+    item: ItemType
+    load: str
+    option: int | None
+
+
+@dataclass
+class Model:
+    """A program and the numbers of its variables.
+
+    Parameters
+    ----------
+    program : Program
+        Variables and rows.
+    options : tuple of Option
+        Concessions offered.
+    chosen : list of int
+        Variable that is 1 when an option is taken, by option.
+    wiring : Wiring
+        Lengths and wires of the vehicle.
+    tolerance_loads : int
+        How many loads at once are taken at the top of their tolerance.
+    late : callable, optional
+        True stops the listing of circuits.
+    """
+
+    program: Program
+    options: tuple[Option, ...]
+    chosen: list[int]
+    wiring: Wiring
+    tolerance_loads: int
+    late: Callable[[], bool] | None = None
+    cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
+    needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
+    uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+
+    def circuits(self, types: Sequence[ItemType], kind: ChannelClass) -> dict[Counts, Fit]:
+        """Circuits of a command that a kind of channel bears."""
+        return circuits_of(types, kind.rating, self.wiring, self.tolerance_loads, self.late)
+
+    def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
+        """Whether a kind of channel bears one circuit."""
+        result = fit(types, counts, kind.rating, self.wiring, self.tolerance_loads)
+        return result is not None and result.made is not None
+
+    def cost(self) -> dict[int, float]:
+        """Weight of each option, the earlier of equals preferred."""
+        return {v: 10_000.0 * o.weight + n for n, (v, o) in enumerate(zip(self.chosen, self.options, strict=True))}
+
+    def number(self, kind: str, subject: str) -> int | None:
+        """Number of an option; None where it is not offered."""
+        return next((n for n, o in enumerate(self.options) if (o.kind, o.subject) == (kind, subject)), None)
+
+
+def concession_model(
+    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], late: Callable[[], bool] | None = None
+) -> Model:
+    """Variables and rows for all concessions of a vehicle on one unit.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        As it is wanted.
+    unit : Unit
+        Not enough for it.
+    offered : sequence of Option
+        Concessions to choose from.
+    late : callable, optional
+        True stops the listing of circuits.
+
+    Returns
+    -------
+    Model
+
+    Raises
+    ------
+    TooManyCircuits
+        A command has too many different loads.
+    """
+    program = Program()
+    chosen = [program.variable(1) for _ in offered]
+    model = Model(program, tuple(offered), chosen, Wiring(vehicle), vehicle.settings.tolerance_loads, late)
+    held = {place for places in locked_channels(vehicle, [unit]).values() for place in places}
+    classes, capacities = channel_classes(vehicle, [unit], held)
+    kinds, rows = merged(classes, capacities)
+    by_command = _variants(vehicle, unit, model)
+    for command, variants in by_command.items():
+        _add_circuits(model, vehicle, command, variants, kinds)
+    _add_joins(model, vehicle, by_command, kinds)
+    _cover_rows(model, vehicle)
+    _need_rows(model, vehicle)
+    _capacity_rows(model, vehicle, unit, kinds, rows)
+    _total_rows(model, vehicle, unit, by_command)
+    return model
+
+
+def _variants(vehicle: Vehicle, unit: Unit, model: Model) -> dict[str, list[_Variant]]:
+    """Every load as wanted and as each concession leaves it, by command."""
+    found: dict[str, list[_Variant]] = defaultdict(list)
+    for item in load_types(vehicle, [unit]):
+        found[item.command].append(_Variant(item, item.load, None))
+    for kind, change in (("relay", lambda x: coil_of(x, vehicle.settings.system_v)), ("soft_start", softened)):
+        for n, option in enumerate(model.options):
+            if option.kind == kind:
+                item = _changed(vehicle, change(vehicle.load(option.subject)))
+                found[item.command].append(_Variant(item, option.subject, n))
+    return found
+
+
+def _changed(vehicle: Vehicle, load: Load) -> ItemType:
+    return load_types(replace(vehicle, loads=(load,)))[0]
+
+
+def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[_Variant], kinds) -> None:
+    """Circuits at the headroom wanted, and those that only half of it allows."""
+    less = model.number("headroom", command)
+    half = vehicle.settings.headroom_pct / 2
+    types = [_free_of_labels(model, v.item) for v in variants]
+    for number, kind in enumerate(kinds):
+        wanted = model.circuits(types, kind)
+        for counts in wanted:
+            _add_circuit(model, variants, counts, number, kind, None)
+        if less is not None:
+            for counts in model.circuits([replace(t, headroom_pct=half) for t in types], kind):
+                if counts not in wanted:
+                    _add_circuit(model, variants, counts, number, kind, less)
+
+
+def _free_of_labels(model: Model, item: ItemType) -> ItemType:
+    """Labels that can be given up do not keep circuits from being listed: they are charged for."""
+    free = item.separate is not None and model.number("separation", item.separate) is not None
+    return replace(item, separate=None) if free else item
+
+
+def _add_circuit(model: Model, variants, counts: Counts, number: int, kind: ChannelClass, less: int | None) -> None:
+    if not all(_where_locked(variants[n].item, kind) for n, _ in counts):
+        return
+    v = model.program.variable(min(len(kind.slots), *(variants[n].item.count // k for n, k in counts)))
+    model.uses[number].append(v)
+    labels = [variants[n].item.separate for n, _ in counts if variants[n].item.separate]
+    for n, k in counts:
+        own = variants[n]
+        model.cover[own.load, own.option][v] = k
+        if less is not None:
+            model.needs[less, own.load][v] = k
+        if own.item.separate and labels.count(own.item.separate) > 1:
+            given_up = model.number("separation", own.item.separate)
+            assert given_up is not None
+            model.needs[given_up, own.load][v] = k
+
+
+def _where_locked(item: ItemType, kind: ChannelClass) -> bool:
+    return not item.locked or any(name in item.locked[0][1] for slot in kind.slots for name in slot)
+
+
+def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
+    """Everything of two commands on one channel."""
+    for n, option in enumerate(model.options):
+        if option.kind != "join":
+            continue
+        variants = [v for c in option.members for v in by_command[c] if v.option is None]
+        types = [_free_of_labels(model, replace(v.item, command=option.subject)) for v in variants]
+        counts = tuple((i, t.count) for i, t in enumerate(types))
+        uses = {}
+        for number, kind in enumerate(kinds):
+            if may_share(types, counts) and model.bears(types, counts, kind):
+                uses[len(model.program.most)] = 1.0
+                _add_circuit(model, variants, counts, number, kind, None)
+        model.program.row({**uses, model.chosen[n]: -1}, 0, 0)
+
+
+def _cover_rows(model: Model, vehicle: Vehicle) -> None:
+    """Every item once: as wanted, or as one of the concessions leaves it."""
+    for load in vehicle.loads:
+        weights = dict(model.cover[load.name, None])
+        for kind in ("relay", "soft_start", "leave_out"):
+            n = model.number(kind, load.name)
+            if n is None:
+                continue
+            weights[model.chosen[n]] = load.count
+            if kind != "leave_out":
+                items = 1 if kind == "relay" else load.count
+                model.program.row({**model.cover[load.name, n], model.chosen[n]: -items}, 0, 0)
+        model.program.row(weights, load.count, load.count)
+
+
+def _need_rows(model: Model, vehicle: Vehicle) -> None:
+    for (n, load), weights in model.needs.items():
+        model.program.row({**weights, model.chosen[n]: -vehicle.load(load).count}, most=0)
+
+
+def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, rows) -> None:
+    for row, most in rows:
+        model.program.row({v: w for number, w in row.items() for v in model.uses[number]}, most=most)
+    for number, kind in enumerate(kinds):
+        if kind.use != "single":
+            model.program.row(dict.fromkeys(model.uses[number], 1), most=len(kind.slots))
+    if vehicle.settings.spare_channels:
+        widths = {v: kind.width for number, kind in enumerate(kinds) for v in model.uses[number]}
+        model.program.row(widths, most=len(unit.module.channels) - vehicle.settings.spare_channels)
+
+
+def _total_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command) -> None:
+    """Whole module in every state: what relays and loads left out take off it."""
+    limit = total_limit_ma(vehicle, unit)
+    for s, state in enumerate(vehicle.states):
+        step = duty_step(state)
+        mean = 0
+        saved: dict[int, float] = defaultdict(float)
+        for command, variants in by_command.items():
+            duty = state.duty_ppm.get(command, 0) // step
+            for v in variants:
+                current = v.item.count * v.item.state_ma[s] * duty
+                mean += current if v.option is None else 0
+                _saving(model, v, current, saved)
+        model.program.row(saved, most=limit * (PPM // step) - mean)
+
+
+def _saving(model: Model, variant: _Variant, current: int, saved) -> None:
+    """A relayed load leaves its coil; a load left out leaves nothing; a soft start changes no mean."""
+    if variant.option is None:
+        for kind in ("relay", "leave_out"):
+            n = model.number(kind, variant.load)
+            if n is not None:
+                saved[model.chosen[n]] -= current
+    elif model.options[variant.option].kind == "relay":
+        saved[model.chosen[variant.option]] += current
+
+
+def no_superset(model: Model, taken: Sequence[int]) -> None:
+    """Refuse every set that contains these options."""
+    model.program.row({model.chosen[n]: 1 for n in taken}, most=len(taken) - 1)
+
+
+def not_exactly(model: Model, taken: Sequence[int]) -> None:
+    """Refuse this very set of options."""
+    signs = {v: (-1.0 if n in taken else 1.0) for n, v in enumerate(model.chosen)}
+    model.program.row(signs, least=1 - len(taken), most=math.inf)

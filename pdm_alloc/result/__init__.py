@@ -1,0 +1,1 @@
+"""The result of an allocation and its tables, refusals, and warnings."""

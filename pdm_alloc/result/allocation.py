@@ -1,0 +1,280 @@
+"""The result of an allocation: an object with tables, its warnings gravest first."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import astuple, dataclass, field, fields
+from functools import cached_property
+
+import pandas as pd
+
+from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.showing import counted, handed_out, headline_table
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.result import channel_tables as tables
+from pdm_alloc.result.care_rules import CAUTION, CIRCUIT_RULES, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
+from pdm_alloc.result.channel_tables import settings_table, voltages, voltages_table
+from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
+from pdm_alloc.result.supply_tables import drops_table, feeds_table, segments_table, supply_table, wires_table
+
+__all__ = [
+    "CAUTION",
+    "SEVERITIES",
+    "WARNINGS",
+    "Allocation",
+    "CareWarning",
+    "all_warnings",
+    "care",
+    "tightest",
+    "warnings_table",
+    "wire_warnings",
+]
+
+
+def care(
+    vehicle: Vehicle, units: Sequence[Unit] = (), circuits: Sequence[PlacedCircuit] = ()
+) -> tuple[CareWarning, ...]:
+    """All warnings of a vehicle, and of its units and circuits where there are any.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Checked tables.
+    units : sequence of Unit
+        Modules fitted.
+    circuits : sequence of PlacedCircuit
+        Circuits on their channels; empty: only what the tables alone show.
+
+    Returns
+    -------
+    tuple of CareWarning
+        Gravest first, then by code and subject.
+    """
+    found = [warning for rule in VEHICLE_RULES for warning in rule(vehicle)]
+    found += [warning for rule in UNIT_RULES for warning in rule(vehicle, units)]
+    if circuits:
+        found += [warning for rule in CIRCUIT_RULES for warning in rule(vehicle, units, circuits)]
+    return tuple(sorted(found, key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject))))
+
+
+WARNINGS = tuple(field.name for field in fields(CareWarning))
+
+
+def warnings_table(vehicle: Vehicle, units: Sequence[Unit] = (), wired: Sequence[WiredCircuit] = ()) -> pd.DataFrame:
+    """A row a warning, gravest first: code, severity, subject, sentence, remedy."""
+    found = all_warnings(vehicle, units, wired)
+    return pd.DataFrame([astuple(w) for w in found], columns=list(WARNINGS))
+
+
+def all_warnings(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> list[CareWarning]:
+    """Rules of care and what the wires show, gravest first."""
+    found = [*care(vehicle, units, [w.circuit for w in wired]), *wire_warnings(wired), *_starved(vehicle, wired)]
+    return sorted(found, key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject)))
+
+
+def wire_warnings(wired: Sequence[WiredCircuit]) -> Iterator[CareWarning]:
+    """What wires in their bundles show.
+
+    Parameters
+    ----------
+    wired : sequence of WiredCircuit
+        All of the harness.
+
+    Yields
+    ------
+    CareWarning
+        ``C16`` a bundle too full for a wire; ``C17`` a circuit that cannot be wired.
+    """
+    for w in wired:
+        where = f"{w.circuit.unit} {w.circuit.channel}"
+        if isinstance(w.made, str):
+            yield CareWarning(
+                "C17",
+                "danger",
+                where,
+                "No wire and trip setting go together on this channel.",
+                "Move its loads, or take another channel: see the table of wires.",
+            )
+        elif w.most_together > w.bundle_wires:
+            yield CareWarning(
+                "C16",
+                "warning",
+                where,
+                f"It lies in a bundle of {w.most_together} loaded wires, and the wire that fits its terminal may lie "
+                f"with {w.bundle_wires} at most.",
+                "Split the bundle, or lead this wire apart from it.",
+            )
+
+
+def _starved(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> Iterator[CareWarning]:
+    """Loads that the supply would satisfy in a state and the end of their wire does not."""
+    for one in voltages(vehicle, wired):
+        if one.enough is False and one.min_v is not None and one.module_v >= one.min_v:
+            yield CareWarning(
+                "C18",
+                "danger" if one.importance == "vital" else "warning",
+                one.load,
+                f"{one.load} needs {one.min_v:g} V and has {one.load_v:.2f} V in {one.state}.",
+                "Give it a lower max_drop_pct, so that its wire is thicker.",
+            )
+
+
+_SHOWN = ("module", "channel", "command", "loads", "running_a", "limit_a", "headroom_pct")
+
+
+@dataclass(frozen=True, repr=False)
+class Allocation:
+    """Loads allocated to channels.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : tuple of Unit
+        What is fitted.
+    circuits : tuple of PlacedCircuit
+        By unit and channel.
+    strategy : str
+        ``isolate`` or ``spare``.
+    outcome : str
+        ``proven best`` or ``best so far``.
+    gap : float
+        Between its value and the proved bound, 0 when closed.
+    objectives : tuple of (str, float)
+        Objectives in order and their values.
+    """
+
+    vehicle: Vehicle
+    units: tuple[Unit, ...]
+    circuits: tuple[PlacedCircuit, ...]
+    strategy: str = "isolate"
+    outcome: str = "proven best"
+    gap: float = 0.0
+    objectives: tuple[tuple[str, float], ...] = field(default=(), compare=False)
+
+    @handed_out
+    def channels(self) -> pd.DataFrame:
+        """One row per circuit: where it is, what is on it, its currents (A) and limits, headroom in per cent."""
+        return tables.channels(self.vehicle, self.units, self.circuits)
+
+    @handed_out
+    def assignments(self) -> pd.DataFrame:
+        """A row an item: load, item number, module, channel."""
+        return tables.assignments(self.vehicle, self.circuits)
+
+    @handed_out
+    def spare(self) -> pd.DataFrame:
+        """One row per spare channel, with its continuous rating in A."""
+        return tables.spare(self.units, self.circuits)
+
+    @handed_out
+    def headroom(self) -> pd.DataFrame:
+        """Banks and whole modules in every state: module, subject, state, current_a, limit_a, headroom_pct."""
+        return tables.states(self.vehicle, self.units, self.circuits)
+
+    @cached_property
+    def wired(self) -> tuple[WiredCircuit, ...]:
+        """Trip setting and wire of every circuit, in the order of `circuits`."""
+        return wire_circuits(self.vehicle, self.units, self.circuits)
+
+    @handed_out
+    def wires(self) -> pd.DataFrame:
+        """One row per circuit: its wire, what it carries (A), the worst voltage drop on it (per cent), its mass (g)."""
+        return wires_table(self.vehicle, self.wired)
+
+    @handed_out
+    def settings(self) -> pd.DataFrame:
+        """One row per circuit: trip current to set (A), inrush window (ms), and by how much its loads pass them."""
+        return settings_table(self.vehicle, self.wired)
+
+    @handed_out
+    def drops(self) -> pd.DataFrame:
+        """One row per load and circuit: voltage drop from module to load (V, per cent) and what is allowed."""
+        return drops_table(self.vehicle, self.wired)
+
+    @handed_out
+    def supply(self) -> pd.DataFrame:
+        """A row an operating state: average and peak current against charging (A), minutes the battery lasts."""
+        return supply_table(self.vehicle)
+
+    @handed_out
+    def voltages(self) -> pd.DataFrame:
+        """One row per state and load that is on: voltage at module and load (V) against the lowest it works at."""
+        return voltages_table(self.vehicle, self.wired)
+
+    @handed_out
+    def warnings(self) -> pd.DataFrame:
+        """Rules of care, gravest first: code, severity, subject, sentence, remedy."""
+        return warnings_table(self.vehicle, self.units, self.wired)
+
+    @handed_out
+    def segments(self) -> pd.DataFrame:
+        """One row per route: length (m), wires in it, most loaded at once, diameter of the bundle (mm), mass (g)."""
+        return segments_table(self.vehicle, self.wired)
+
+    @handed_out
+    def feeds(self) -> pd.DataFrame:
+        """One row per unit: main fuse (A), cable from the battery, drop (per cent), mass (g)."""
+        return feeds_table(self.vehicle, self.units, self.wired)
+
+    def pin_map(self) -> pd.DataFrame:
+        """Table to wire by: one row per circuit, with the loads' ``x_`` columns at the end."""
+        return tables.pin_map(self.vehicle, self.circuits, self.channels)
+
+    def summary(self) -> str:
+        """One sentence: the result and how sure it is."""
+        used = sum(len(c.channels) for c in self.circuits)
+        total = sum(len(u.module.channels) for u in self.units)
+        names = " and ".join(u.label for u in self.units)
+        tight = self.channels.headroom_pct.min() if len(self.channels) else float("nan")
+        sure = self.outcome if self.outcome == "proven best" else f"{self.outcome}, gap {100 * self.gap:.1f} %"
+        return (
+            f"{names}: {counted(len(self.circuits), 'circuit')} on {used} of {counted(total, 'channel')}, "
+            f"{total - used} spare, least headroom {tight:.0f} % ({sure})"
+        )
+
+    def __repr__(self) -> str:
+        """As `summary`, with the vehicle."""
+        return f"{self.vehicle.name} on {self.summary()}"
+
+    def _repr_html_(self) -> str:
+        columns = [c for c in _SHOWN if c in self.channels.columns]
+        return headline_table(repr(self), columns, self.channels[columns].itertuples(index=False))
+
+
+def tightest(allocation: Allocation) -> tuple[str, float]:
+    """The limit that is used most, headroom wanted already taken off it.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With at least one circuit.
+
+    Returns
+    -------
+    subject : str
+        Such as ``channel 7, running`` or ``bank A in night, wet``.
+    use_pct : float
+        Share of the limit in use, per cent; 100 is all of it.
+    """
+    uses = [*_channels(allocation), *_sums(allocation)]
+    subject, use = max(uses, key=lambda pair: pair[1], default=("nothing", 0.0))
+    return subject, round(use, 1)
+
+
+def _channels(allocation: Allocation) -> Iterator[tuple[str, float]]:
+    several = len(allocation.units) > 1
+    table = allocation.channels
+    for circuit, running_a, inrush_pct in zip(
+        allocation.circuits, table.running_a.tolist(), table.inrush_use_pct.tolist(), strict=True
+    ):
+        rating = place_of(allocation.vehicle, allocation.units, circuit).rating
+        name = f"{circuit.unit} channel {circuit.channel}" if several else f"channel {circuit.channel}"
+        yield f"{name}, running", 100_000 * running_a / rating.usable_ma
+        yield f"{name}, inrush", inrush_pct
+
+
+def _sums(allocation: Allocation) -> Iterator[tuple[str, float]]:
+    several = len(allocation.units) > 1
+    table = allocation.headroom[["module", "subject", "state", "current_a", "limit_a"]]
+    for module, subject, state, current_a, limit_a in table.values.tolist():
+        name = f"{module} {subject}" if several else subject
+        yield f"{name} in {state}", 100 * current_a / limit_a

@@ -1,0 +1,278 @@
+"""Tables of channels, voltages and settings of an allocation."""
+
+from collections.abc import Iterator, Sequence
+
+import pandas as pd
+
+from pdm_alloc.circuits.items import bank_limit_ma, check_voltage, total_limit_ma
+from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.vehicle import PPM, State, Vehicle
+from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.inrush import inrush_use, time_above
+from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.harness.supply import LoadVoltage, load_voltages
+from pdm_alloc.result.placed import Place, PlacedCircuit, WiredCircuit, place_of
+
+__all__ = [
+    "SETTINGS",
+    "VOLTAGES",
+    "assignments",
+    "channels",
+    "pin_map",
+    "settings_table",
+    "spare",
+    "states",
+    "voltages",
+    "voltages_table",
+]
+
+StateRow = tuple[str, str, str, float, float]
+
+CHANNELS = (
+    "module",
+    "channel",
+    "connector",
+    "pins",
+    "bank",
+    "command",
+    "loads",
+    "items",
+    "running_a",
+    "limit_a",
+    "headroom_pct",
+    "inrush_a",
+    "peak_a",
+    "inrush_use_pct",
+)
+
+PIN_MAP = (
+    "module",
+    "connector",
+    "pins",
+    "channel",
+    "command",
+    "loads",
+    "running_a",
+    "inrush_a",
+    "limit_a",
+    "headroom_pct",
+)
+
+WHOLE = "whole module"
+PEAK = "whole module, peak"
+
+
+def channels(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
+    """A row a circuit, in the columns `CHANNELS`; currents in A, shares in per cent."""
+    rows = [_channel_row(vehicle, place_of(vehicle, units, c), c) for c in circuits]
+    return pd.DataFrame(rows, columns=list(CHANNELS))
+
+
+def _channel_row(vehicle: Vehicle, place: Place, circuit: PlacedCircuit) -> dict[str, object]:
+    volt = check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
+    running = running_ma(vehicle, circuit, volt)
+    excess, tau = inrush_terms(vehicle, circuit, volt)
+    rating = place.rating
+    use = inrush_use(
+        running / 1000, [e / 1000 for e in excess], tau, rating.usable_ma / 1000, rating.peak_ma / 1000, rating.peak_ms
+    )
+    return {
+        "module": circuit.unit,
+        "channel": circuit.channel,
+        "connector": place.connector,
+        "pins": place.pins,
+        "bank": place.bank,
+        "command": circuit.command,
+        "loads": loads_text(vehicle, circuit),
+        "items": len(circuit.items),
+        "running_a": running / 1000,
+        "limit_a": round(float(rating.rated_ma) / 1000, 3),
+        "headroom_pct": round(100 * (1 - running / float(rating.rated_ma)), 1),
+        "inrush_a": (running + sum(excess)) / 1000,
+        "peak_a": rating.peak_ma / 1000,
+        "inrush_use_pct": round(100 * use.worst, 1),
+    }
+
+
+def running_ma(vehicle: Vehicle, circuit: PlacedCircuit, volt: float) -> int:
+    """Running current of a circuit at a voltage, mA."""
+    reference = vehicle.settings.reference_v
+    loads = [vehicle.load(name) for name, _ in circuit.items]
+    return sum(running_at_voltage_ma(x.running_ma, x.volt_exponent, volt, reference) for x in loads)
+
+
+def inrush_terms(vehicle: Vehicle, circuit: PlacedCircuit, volt: float) -> tuple[list[int], list[float]]:
+    """Excess (mA) and time constant (ms) of every item of a circuit at a voltage."""
+    loads = [vehicle.load(name) for name, _ in circuit.items]
+    reference = vehicle.settings.reference_v
+    excess = [inrush_excess_ma(x.inrush_ma, x.running_ma, volt, reference) for x in loads]
+    return excess, [x.inrush_ms / 3 for x in loads]
+
+
+def loads_text(vehicle: Vehicle, circuit: PlacedCircuit) -> str:
+    """Loads of a circuit as a table writes them: ``Fog lamp x2; Fog switch lamp``."""
+    number = {name: sum(n == name for n, _ in circuit.items) for name in circuit.loads}
+    return "; ".join(f"{name} x{k}" if k > 1 else name for name, k in number.items())
+
+
+def assignments(vehicle: Vehicle, circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
+    """A row an item, in the order of the load table."""
+    order = {load.name: n for n, load in enumerate(vehicle.loads)}
+    rows = [(load, item, c.unit, c.channel) for c in circuits for load, item in c.items]
+    rows.sort(key=lambda row: (order[row[0]], row[1]))
+    return pd.DataFrame(rows, columns=["load", "item", "module", "channel"])
+
+
+def spare(units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
+    """A row a free channel."""
+    used = {(c.unit, name) for c in circuits for name in c.channels}
+    rows = [
+        (u.label, c.name, c.connector, " ".join(c.pins), c.bank or "", c.continuous_ma / 1000)
+        for u in units
+        for c in sorted(u.module.channels, key=lambda c: natural_key(c.name))
+        if (u.label, c.name) not in used
+    ]
+    return pd.DataFrame(rows, columns=["module", "channel", "connector", "pins", "bank", "continuous_a"])
+
+
+def states(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
+    """Current of every bank and module against its limit in every state, A."""
+    rows: list[StateRow] = []
+    for state in vehicle.states:
+        for unit in units:
+            own = [c for c in circuits if c.unit == unit.label]
+            rows += _state_rows(vehicle, unit, own, state)
+    table = pd.DataFrame(rows, columns=["module", "subject", "state", "current_a", "limit_a"])
+    table["headroom_pct"] = (100 * (1 - table.current_a / table.limit_a)).round(1)
+    return table
+
+
+def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State) -> Iterator[StateRow]:
+    on = [c for c in own if state.is_on(c.command)]
+    running = {c: running_ma(vehicle, c, state.supply_v) for c in on}
+    mean = {c: ma * state.duty_ppm[c.command] / PPM for c, ma in running.items()}
+    for bank in sorted(unit.module.bank_ma, key=natural_key):
+        current = sum(ma * _share(unit, c, bank) for c, ma in mean.items())
+        yield (
+            unit.label,
+            f"bank {bank}",
+            state.name,
+            round(current / 1000, 3),
+            bank_limit_ma(vehicle, unit, bank) / 1000,
+        )
+    yield unit.label, WHOLE, state.name, round(sum(mean.values()) / 1000, 3), total_limit_ma(vehicle, unit) / 1000
+    excess = max((sum(inrush_terms(vehicle, c, _check_v(vehicle, c))[0]) for c in on), default=0)
+    yield unit.label, PEAK, state.name, (sum(running.values()) + excess) / 1000, unit.module.total_peak_ma / 1000
+
+
+def _check_v(vehicle: Vehicle, circuit: PlacedCircuit) -> float:
+    return check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
+
+
+def _share(unit: Unit, circuit: PlacedCircuit, bank: str) -> float:
+    """Share of a circuit's current that a bank carries: half a pair's through each of its channels."""
+    banks = [unit.module.channel(name).bank for name in circuit.channels]
+    if circuit.use == "pair":
+        return sum(b == bank for b in banks) / 2
+    return 1.0 if bank in banks else 0.0
+
+
+def pin_map(vehicle: Vehicle, circuits: Sequence[PlacedCircuit], channel_table: pd.DataFrame) -> pd.DataFrame:
+    """Columns `PIN_MAP` and the loads' ``x_`` columns, several loads' values joined in the order of their names."""
+    table = channel_table[list(PIN_MAP)].copy()
+    values = {load.name: dict(load.extra) for load in vehicle.loads}
+    for column in dict.fromkeys(name for load in vehicle.loads for name, _ in load.extra):
+        found = [[values[load].get(column, "") for load in c.loads] for c in circuits]
+        table[column] = ["; ".join(dict.fromkeys(v for v in cell if v)) for cell in found]
+    return table
+
+
+VOLTAGES = ("state", "load", "importance", "module_v", "load_v", "min_v", "enough", "judged")
+
+
+def voltages_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a state and load that is on in it, in the columns `VOLTAGES`, V.
+
+    module_v is the state's supply_v, which is stated at the module. judged tells whether the wire's
+    length was known; where it was not, load_v is module_v. enough is empty where min_v is.
+    """
+    rows = [
+        (one.state, one.load, one.importance, one.module_v, round(one.load_v, 3), one.min_v, one.enough, one.judged)
+        for one in voltages(vehicle, wired)
+    ]
+    return pd.DataFrame(rows, columns=list(VOLTAGES)).astype({"min_v": float, "enough": "boolean"})
+
+
+def voltages(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> tuple[LoadVoltage, ...]:
+    """Voltage of every load in every state it is on in, behind the wire it has."""
+    return load_voltages(vehicle, _ohms(vehicle, wired))
+
+
+def _ohms(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> dict[str, float | None]:
+    """Resistance that counts for each load: its drop over its current, the worst where its items are split."""
+    found: dict[str, float | None] = {}
+    for w in wired:
+        drops = () if isinstance(w.made, str) else w.made.wire.drops_pct
+        for (t, _), pct in zip(w.some, drops, strict=False):
+            if pct is not None and t.running_ma:
+                ohm = pct * vehicle.settings.system_v * 10 / t.running_ma
+                found[t.load] = max(ohm, found.get(t.load) or 0.0)
+    return found
+
+
+SETTINGS = (
+    "module",
+    "channel",
+    "command",
+    "loads",
+    "running_a",
+    "trip_a",
+    "margin_pct",
+    "window_ms",
+    "above_ms",
+    "stalled_a",
+    "stall_trip_ms",
+    "stall_damage_ms",
+)
+
+
+def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a circuit, in the columns `SETTINGS`; of two channels in parallel, trip_a and running_a are those of each.
+
+    running_a has the tolerance in it; margin_pct is how much more trip_a is; above_ms is how long the
+    inrush exceeds trip_a, window_ms how long it may. stalled_a flows when its motors are stuck. Of all
+    currents up to that, the one worst for the wire trips the channel after stall_trip_ms, and the
+    wire would suffer after stall_damage_ms. Empty where nothing can stall.
+    """
+    rows = [_row(vehicle, w, w.made) for w in wired if isinstance(w.made, Protected)]
+    return pd.DataFrame(rows, columns=list(SETTINGS)).astype(dict.fromkeys(SETTINGS[4:], float))
+
+
+def _row(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> tuple[object, ...]:
+    running, trip = w.running_ma / w.each / 1000, made.trip_ma / w.each / 1000
+    margin = 100 * (trip / running - 1) if running else float("inf")
+    return (
+        w.circuit.unit,
+        w.circuit.channel,
+        w.circuit.command,
+        loads_text(vehicle, w.circuit),
+        running,
+        trip,
+        round(margin, 1),
+        made.window_ms,
+        round(_above_ms(w, made), 1),
+        *_stall(w, made),
+    )
+
+
+def _above_ms(w: WiredCircuit, made: Protected) -> float:
+    """A setting equal to the running current reads as half a step more, as its window was chosen."""
+    level = made.trip_ma + (w.place.rating.trip_step_ma / 2 if made.trip_ma == w.running_ma else 0)
+    excess = [t.excess_ma * k / 1000 for t, k in w.some]
+    return time_above(w.running_ma / 1000, excess, [t.tau_ms for t, _ in w.some], level / 1000)
+
+
+def _stall(w: WiredCircuit, made: Protected) -> tuple[object, ...]:
+    if made.stall is None or w.stalled_a is None:
+        return (None, None, None)
+    return (w.stalled_a / w.each, round(made.stall.trip_ms, 1), round(made.stall.damage_ms, 1))

@@ -1,0 +1,262 @@
+"""Circuits where they ended up: channels with the rating they have together, trip setting and wire."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pdm_alloc.circuits.classes import Rating, rating_of
+from pdm_alloc.circuits.columns import rating_for, usable_for, worst_rise_ma
+from pdm_alloc.circuits.items import ItemType, load_types
+from pdm_alloc.circuits.wiring import Wiring, stalled_ma
+from pdm_alloc.domain.module import Channel, Unit
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.wire_choice import RETURNS
+from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS
+from pdm_alloc.harness.bundles import Strand, beside, parts_of
+
+__all__ = ["Place", "PlacedCircuit", "WiredCircuit", "place_of", "strand_of", "wire_circuits"]
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedCircuit:
+    """Loads wired together on one channel, or on two that are paralleled or form a bridge.
+
+    Parameters
+    ----------
+    unit : str
+        Label of the unit.
+    channels : tuple of str
+        Names of its channels, one or two, in natural order.
+    use : str
+        ``single``, ``pair`` (two channels paralleled) or ``bridge`` (a reversing pair).
+    command : str
+        What switches it.
+    items : tuple of (str, int)
+        Load and item number, counted from 1, sorted.
+    """
+
+    unit: str
+    channels: tuple[str, ...]
+    use: str
+    command: str
+    items: tuple[tuple[str, int], ...]
+
+    @property
+    def channel(self) -> str:
+        """The channel as tables write it: ``3``, or ``3+4``."""
+        return "+".join(self.channels)
+
+    @property
+    def loads(self) -> tuple[str, ...]:
+        """Names of its loads, once each, sorted."""
+        return tuple(dict.fromkeys(load for load, _ in self.items))
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a circuit is wired: its unit, channels and their common rating."""
+
+    unit: Unit
+    channels: tuple[Channel, ...]
+    rating: Rating
+
+    @property
+    def connector(self) -> str:
+        """Connector, or both where the two channels are on different ones."""
+        return " ".join(dict.fromkeys(c.connector for c in self.channels if c.connector))
+
+    @property
+    def pins(self) -> str:
+        """Pins of all channels, joined with spaces."""
+        return " ".join(pin for c in self.channels for pin in c.pins)
+
+    @property
+    def bank(self) -> str:
+        """Bank, or both."""
+        return " ".join(dict.fromkeys(c.bank for c in self.channels if c.bank))
+
+
+def place_of(vehicle: Vehicle, units: Sequence[Unit], circuit: PlacedCircuit) -> Place:
+    """Channels and rating of a placed circuit.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        For settings and the ambient of places.
+    units : sequence of Unit
+        Fitted.
+    circuit : PlacedCircuit
+        The circuit.
+
+    Returns
+    -------
+    Place
+
+    Raises
+    ------
+    KeyError
+        The unit or a channel does not exist.
+    """
+    unit = {u.label: u for u in units}[circuit.unit]
+    channels = tuple(unit.module.channel(name) for name in circuit.channels)
+    rating = rating_of(vehicle, unit, channels, circuit.use)
+    usable = usable_for(rating, vehicle.command(circuit.command).headroom_pct)
+    return Place(unit, channels, replace(rating, usable_ma=usable))
+
+
+Some = tuple[tuple[ItemType, int], ...]
+
+_Draft = tuple[PlacedCircuit, Place, Some, int]
+
+
+@dataclass(frozen=True)
+class WiredCircuit:
+    """A circuit on its channel with what protects and feeds it.
+
+    Parameters
+    ----------
+    circuit : PlacedCircuit
+        As allocated.
+    place : Place
+        Unit, channels and rating, its own headroom counted.
+    some : tuple of (ItemType, int)
+        Its loads, each a type of its own, and how many items of each.
+    running_ma : int
+        Running current, tolerance included, mA.
+    made : Protected or str
+        Setting and wire; a reason word where there is none.
+    runs : tuple of (float, float or None, float)
+        As `Wiring.runs`, in the order of `some`.
+    ambient_c : float
+        Hottest place its wire passes, deg C.
+    bundle_wires : int
+        Loaded wires the wire is chosen for.
+    most_together : int
+        Loaded wires in the fullest bundle it is in; more than `bundle_wires` where no wire that fits
+        bears so many, and the bundle is to be split.
+    wire_m : float or None
+        Trunk and branches one way, m; None: a length is not known.
+    mass_g : float or None
+        Of the wire, the way back included where it is a wire, g; None: a length is not known, or no wire.
+    """
+
+    circuit: PlacedCircuit
+    place: Place
+    some: Some
+    running_ma: int
+    made: Protected | str
+    runs: tuple[tuple[float, float | None, float], ...]
+    ambient_c: float
+    bundle_wires: int
+    most_together: int
+    wire_m: float | None
+    mass_g: float | None
+
+    @property
+    def each(self) -> int:
+        """Channels that share its current."""
+        return self.place.rating.wires
+
+    @property
+    def stalled_a(self) -> float | None:
+        """Current when every motor in it is stuck, A; None: it has none."""
+        stalled = stalled_ma(self.some, self.running_ma)
+        return stalled / 1000 if stalled else None
+
+
+def wire_circuits(
+    vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit], wiring: Wiring | None = None
+) -> tuple[WiredCircuit, ...]:
+    """Setting and wire of every circuit, in the order given.
+
+    Where places and routes tell which wires lie together, every wire is chosen for the bundles it is
+    in; more conductors side by side fill bundles further, so this is repeated until no count rises.
+    Elsewhere the setting `bundle_wires` stands.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    circuits : sequence of PlacedCircuit
+        Loads on channels.
+    wiring : Wiring, optional
+        Of the vehicle, where known.
+
+    Returns
+    -------
+    tuple of WiredCircuit
+    """
+    wiring = Wiring(vehicle) if wiring is None else wiring
+    types = {t.load: t for t in load_types(vehicle, units)}
+    drafts = [_draft(vehicle, place_of(vehicle, units, c), c, types) for c in circuits]
+    wired = [_wired(draft, wiring, None) for draft in drafts]
+    counts = _together(vehicle, wiring, wired)
+    while any(counts):
+        wired = [_wired(draft, wiring, n) for draft, n in zip(drafts, counts, strict=True)]
+        more = [max(old, new) for old, new in zip(counts, _together(vehicle, wiring, wired), strict=True)]
+        if more == counts:
+            break
+        counts = more
+    return tuple(wired)
+
+
+def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]) -> _Draft:
+    some = tuple((types[load], k) for load, k in Counter(load for load, _ in circuit.items).items())
+    rise = worst_rise_ma([t.deviation_ma * k for t, k in some], vehicle.settings.tolerance_loads)
+    rating = rating_for(place.rating, some[0][0].headroom_pct)
+    return circuit, Place(place.unit, place.channels, rating), some, sum(t.running_ma * k for t, k in some) + rise
+
+
+def _together(vehicle: Vehicle, wiring: Wiring, wired: Sequence[WiredCircuit]) -> list[int]:
+    """Loaded wires beside each circuit's, 0 where its ways are not known."""
+    strands = {n: strand for n, w in enumerate(wired) if (strand := strand_of(vehicle, wiring, w)) is not None}
+    counts = dict(zip(strands, beside(list(strands.values())), strict=True))
+    return [counts.get(n, 0) for n in range(len(wired))]
+
+
+def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | None:
+    """A circuit's wire as it lies in the harness; None: its ways are not known, or it has no wire."""
+    tree, ends = wiring.lengths.tree(w.place.unit.place), wiring.placed(w.some, w.place.unit.place)
+    if tree is None or not ends or isinstance(w.made, str):
+        return None
+    back = RETURNS["wire" if w.place.rating.reversing else vehicle.settings.return_path]
+    on = frozenset(state.name for state in vehicle.states if state.is_on(w.circuit.command))
+    return Strand(parts_of(tree, ends), w.made.wire.parallel * back, w.made.wire.size.area_mm2, on)
+
+
+def _wired(draft: _Draft, wiring: Wiring, together: int | None) -> WiredCircuit:
+    circuit, place, some, running_ma = draft
+    rating = place.rating
+    bundle, made = _made(wiring, some, rating, running_ma, together)
+    runs = tuple(wiring.runs(some, rating.place))
+    known = all(length is not None for _, length, _ in runs)
+    return WiredCircuit(
+        circuit=circuit,
+        place=place,
+        some=some,
+        running_ma=running_ma,
+        made=made,
+        runs=runs,
+        ambient_c=wiring.rules_of(some, rating).ambient_c,
+        bundle_wires=bundle,
+        most_together=together or bundle,
+        wire_m=wiring.wire_m(some, rating.place) if known else None,
+        mass_g=wiring.mass_g(some, made, rating) if known and isinstance(made, Protected) else None,
+    )
+
+
+def _made(
+    wiring: Wiring, some: Some, rating: Rating, running_ma: int, together: int | None
+) -> tuple[int, Protected | str]:
+    """The wire for so many together; where there is none, for the fullest bundle that allows one."""
+    if not together:
+        return wiring.rules.bundle_wires, wiring.protect(some, rating, running_ma)
+    fuller = sorted((most for most, _ in BUNDLE_FACTORS if most < together), reverse=True)
+    for number in (together, *fuller):
+        made = wiring.protect(some, rating, running_ma, number)
+        if isinstance(made, Protected):
+            return number, made
+    return together, wiring.protect(some, rating, running_ma, together)

@@ -1,0 +1,293 @@
+"""Wires, harness, feeds and supply of an allocation as tables."""
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import pandas as pd
+
+from pdm_alloc.circuits.items import ItemType, load_types
+from pdm_alloc.circuits.wiring import Wiring, draws_ma, feed_currents_ma, for_at_once_ma
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.wire_choice import WireChoice
+from pdm_alloc.harness.bundles import Segment, segments
+from pdm_alloc.harness.feed_cable import Feeder, feed_mass_g
+from pdm_alloc.harness.paths import route_graph
+from pdm_alloc.harness.supply import StateSupply, supply
+from pdm_alloc.result.channel_tables import loads_text
+from pdm_alloc.result.placed import WiredCircuit, strand_of
+
+__all__ = [
+    "DROPS",
+    "FEEDS",
+    "SEGMENTS",
+    "SUPPLY",
+    "WIRES",
+    "drops_table",
+    "feeds_table",
+    "segments_table",
+    "supply_table",
+    "wires_table",
+]
+
+WIRES = (
+    "module",
+    "channel",
+    "connector",
+    "pins",
+    "command",
+    "loads",
+    "length_m",
+    "size",
+    "parallel",
+    "area_mm2",
+    "ampacity_a",
+    "trip_a",
+    "drop_pct",
+    "drop_load",
+    "mass_g",
+    "ambient_c",
+    "bundle_wires",
+    "note",
+)
+
+DROPS = ("load", "module", "channel", "length_m", "drop_v", "drop_pct", "limit_pct", "wire")
+
+_REASONS = {
+    "rating": "no trip setting lies between the running current and the channel's rating",
+    "heat": "the way is as hot as the insulation may be",
+    "ampacity": "no wire carries the trip setting there",
+    "drop": "no wire keeps the voltage drop",
+    "terminal": "the terminal does not take the wire it needs",
+    "stall": "the terminal does not take a wire that outlasts a stalled motor",
+}
+
+
+def wires_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a circuit, in the columns `WIRES`.
+
+    Lengths are one way, trunk and branches; drop_pct is the largest of its loads, per cent of the
+    system voltage; bundle_wires are the loaded wires together it is chosen for; trip_a is what all
+    its conductors carry together, A; mass counts every conductor and the way back where it is a
+    wire, g. Empty where a length is not known.
+    """
+    return pd.DataFrame([_wires_table_row(vehicle, w) for w in wired], columns=list(WIRES))
+
+
+def _wires_table_row(vehicle: Vehicle, w: WiredCircuit) -> dict[str, object]:
+    made = w.made if isinstance(w.made, Protected) else None
+    where = {
+        "module": w.circuit.unit,
+        "channel": w.circuit.channel,
+        "connector": w.place.connector,
+        "pins": w.place.pins,
+        "command": w.circuit.command,
+        "loads": loads_text(vehicle, w.circuit),
+        "length_m": None if w.wire_m is None else round(w.wire_m, 2),
+        "mass_g": None if w.mass_g is None else round(w.mass_g, 1),
+        "ambient_c": w.ambient_c,
+        "bundle_wires": w.bundle_wires,
+        "note": _wires_table_note(w),
+    }
+    return where | (_wire(w, made) if made is not None else {})
+
+
+def _wire(w: WiredCircuit, made: Protected) -> dict[str, object]:
+    pct, load = max(((p, t.load) for (t, _), p in _drops(w, made) if p is not None), default=(None, ""))
+    return {
+        "size": made.wire.size.name,
+        "parallel": made.wire.parallel,
+        "area_mm2": round(made.wire.size.area_mm2, 3),
+        "ampacity_a": round(made.wire.ampacity_a, 2),
+        "trip_a": made.trip_ma / 1000,
+        "drop_pct": None if pct is None else round(pct, 3),
+        "drop_load": load,
+    }
+
+
+def _drops(w: WiredCircuit, made: Protected) -> Iterator[tuple[tuple[ItemType, int], float | None]]:
+    return zip(w.some, made.wire.drops_pct, strict=True)
+
+
+def _wires_table_note(w: WiredCircuit) -> str:
+    if isinstance(w.made, str):
+        return _REASONS[w.made]
+    notes = []
+    if w.made.wire.parallel > w.place.rating.pins:
+        notes.append("more conductors than pins: the terminal is not known")
+    if w.circuit.use == "bridge":
+        notes.append("out and back by wire")
+    if w.most_together > w.bundle_wires:
+        notes.append(f"split its bundle: no more than {w.bundle_wires} loaded wires together")
+    missing = [t.load for (t, _), (_, length, _) in zip(w.some, w.runs, strict=True) if length is None]
+    if missing:
+        notes.append(f"length to {', '.join(missing)} not known, drop not judged")
+    return "; ".join(notes)
+
+
+def drops_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a load and circuit, in the columns `DROPS`; drop in V and per cent of the system voltage, or not judged."""
+    order = {load.name: n for n, load in enumerate(vehicle.loads)}
+    rows = [row for w in wired for row in _drop_rows(vehicle, w)]
+    rows.sort(key=lambda row: order[row[0]])
+    return pd.DataFrame(rows, columns=list(DROPS)).astype({"length_m": float, "drop_v": float, "drop_pct": float})
+
+
+def _drop_rows(vehicle: Vehicle, w: WiredCircuit) -> Iterator[tuple[Any, ...]]:
+    if isinstance(w.made, str):
+        return
+    wire = w.made.wire.size.name if w.made.wire.parallel == 1 else f"{w.made.wire.parallel} x {w.made.wire.size.name}"
+    for ((t, _), pct), (_, length, limit) in zip(_drops(w, w.made), w.runs, strict=True):
+        volts = None if pct is None else round(pct * vehicle.settings.system_v / 100, 4)
+        shown = (None if length is None else round(length, 2), volts, None if pct is None else round(pct, 3))
+        yield (t.load, w.circuit.unit, w.circuit.channel, *shown, limit, wire)
+
+
+SUPPLY = (
+    "state",
+    "supply_v",
+    "mean_a",
+    "running_a",
+    "peak_a",
+    "charging_a",
+    "balance_a",
+    "minutes",
+    "used_ah",
+    "floor_minutes",
+    "carried",
+)
+
+
+def supply_table(vehicle: Vehicle) -> pd.DataFrame:
+    """A row a state, in the columns `SUPPLY`.
+
+    Currents in A; balance_a is charging less mean; used_ah is what the battery gives while the state
+    lasts, Ah; floor_minutes is how long a full battery lasts, min, empty where it is not drained or
+    not known; carried is whether the state is, empty where that cannot be said.
+    """
+    table = pd.DataFrame([_supply_table_row(one) for one in supply(vehicle)], columns=list(SUPPLY))
+    return table.astype(dict.fromkeys(SUPPLY[1:-1], float)).astype({"carried": "boolean"})
+
+
+def _supply_table_row(one: StateSupply) -> tuple[object, ...]:
+    used, lasts = one.used_ah, one.floor_minutes
+    return (
+        one.state,
+        one.supply_v,
+        round(one.mean_a, 3),
+        one.running_a,
+        one.peak_a,
+        one.charging_a,
+        round(one.balance_a, 3),
+        one.minutes,
+        None if used is None else round(used, 3),
+        None if lasts is None or lasts == math.inf else round(lasts, 1),
+        one.carried,
+    )
+
+
+SEGMENTS = ("start", "end", "length_m", "circuits", "wires", "loaded_wires", "bundle_mm", "mass_g")
+
+FEEDS = (
+    "module",
+    "place",
+    "state",
+    "running_a",
+    "carries_a",
+    "fuse_a",
+    "length_m",
+    "size",
+    "parallel",
+    "area_mm2",
+    "ampacity_a",
+    "drop_pct",
+    "ohm",
+    "mass_g",
+    "note",
+)
+
+
+def segments_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a route, in the columns `SEGMENTS`: length (m), wires and most loaded at once, bundle (mm), mass (g).
+
+    Wires of circuits only, the feeds lie apart; ends beyond the last place (the end allowances) are in
+    no route.
+    """
+    wiring = Wiring(vehicle)
+    strands = [strand for w in wired if (strand := strand_of(vehicle, wiring, w)) is not None]
+    found = segments(strands, _routes(vehicle), wiring.lengths.slack, vehicle.settings.insulation_c)
+    rows = [_segment_row(segment) for segment in found]
+    return pd.DataFrame(rows, columns=list(SEGMENTS))
+
+
+def _routes(vehicle: Vehicle) -> dict[tuple[str, str], float]:
+    if not vehicle.routes:
+        return {}
+    graph = route_graph(vehicle.places, vehicle.routes)
+    return {(min(a, b), max(a, b)): graph.edges[a, b]["m"] for a, b in graph.edges}
+
+
+def _segment_row(s: Segment) -> tuple[object, ...]:
+    rounded = (round(s.bundle_mm, 1), round(s.mass_g, 1))
+    return (s.start, s.end, round(s.length_m, 3), s.circuits, s.wires, s.loaded_wires, *rounded)
+
+
+def feeds_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a unit, in the columns `FEEDS`: main fuse (A) and cable from the battery.
+
+    state is that in which its loads draw most, all duties taken as 1: running_a. carries_a is what the
+    feed is made to carry for long, as of `feed_currents_ma`; the fuse is at least running_a, and bears
+    the inrush of any command on top.
+    """
+    feeder, every = Feeder(vehicle), draws_ma(vehicle, load_types(vehicle))
+    carried = feed_currents_ma(vehicle, units, max(every, default=0))
+    rows = []
+    for unit, ma in zip(units, carried, strict=True):
+        own = [pair for w in wired if w.circuit.unit == unit.label for pair in w.some]
+        rows.append(_feed_row(feeder, unit, ma, *_worst_state(vehicle, own)))
+    return pd.DataFrame(rows, columns=list(FEEDS))
+
+
+def _feed_row(feeder: Feeder, unit: Unit, carried_ma: int, state: str, running_ma: int) -> dict[str, object]:
+    carries = max(carried_ma, for_at_once_ma(running_ma))
+    feed, length = feeder.feed(carries, unit.place, state), feeder.length_m(unit.place)
+    mass = feed_mass_g(feed.wire, length, feeder.rules)
+    row = {
+        "module": unit.label,
+        "place": unit.place or "",
+        "state": state,
+        "running_a": running_ma / 1000,
+        "carries_a": carries / 1000,
+        "fuse_a": feed.fuse_a,
+        "length_m": None if length is None else round(length, 2),
+        "ohm": None if feed.ohm is None else round(feed.ohm, 6),
+        "mass_g": None if mass is None else round(mass, 1),
+        "note": _harness_tables_note(feed.wire, length),
+    }
+    return row | (_cable(feed.wire) if isinstance(feed.wire, WireChoice) else {})
+
+
+def _cable(wire: WireChoice) -> dict[str, object]:
+    pct = wire.drops_pct[0]
+    return {
+        "size": wire.size.name,
+        "parallel": wire.parallel,
+        "area_mm2": round(wire.size.area_mm2, 3),
+        "ampacity_a": round(wire.ampacity_a, 1),
+        "drop_pct": None if pct is None else round(pct, 3),
+    }
+
+
+def _harness_tables_note(wire: WireChoice | str, length: float | None) -> str:
+    if isinstance(wire, str):
+        return "no standard fuse is large enough" if wire == "fuse" else "no single cable is large enough"
+    return "" if length is not None else "length from the battery not known, drop not judged"
+
+
+def _worst_state(vehicle: Vehicle, some: Sequence[tuple[ItemType, int]]) -> tuple[str, int]:
+    """State in which some items draw most, all duties taken as 1, and what they draw, mA."""
+    sums = [sum(t.state_ma[n] * k for t, k in some) for n in range(len(vehicle.states))]
+    worst = max(range(len(sums)), key=lambda n: sums[n])
+    return vehicle.states[worst].name, sums[worst]

@@ -1,0 +1,291 @@
+"""`compare`: what changed for every channel, item, setting and wire between two allocations."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.tables.signal_tables import decimal
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.studies.table_edits import duty_words
+
+__all__ = [
+    "COMPARISON",
+    "SET_UP",
+    "Difference",
+    "Shift",
+    "Spot",
+    "added",
+    "changed",
+    "compare",
+    "differences",
+    "left_out",
+    "set_to",
+    "shifts",
+    "spots",
+]
+
+Spot = tuple[str, str]
+
+"""Label of a unit, and channel as tables write it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Items of one load that left a channel, came to one, or both.
+
+    Parameters
+    ----------
+    load : str
+        Name.
+    items : int
+        How many.
+    before, after : (str, str) or None
+        Unit and channel; None: not wired.
+    """
+
+    load: str
+    items: int
+    before: Spot | None
+    after: Spot | None
+
+    @property
+    def what(self) -> str:
+        """``load moved``, ``load added`` or ``load removed``."""
+        if self.before is None:
+            return "load added"
+        return "load moved" if self.after else "load removed"
+
+
+def spots(allocation: Allocation) -> dict[str, Counter[Spot]]:
+    """How many items of each load are on each channel.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Any.
+
+    Returns
+    -------
+    dict of str to Counter
+        By load, then by unit and channel.
+    """
+    found: dict[str, Counter[Spot]] = {}
+    for circuit in allocation.circuits:
+        for load, _ in circuit.items:
+            found.setdefault(load, Counter())[circuit.unit, circuit.channel] += 1
+    return found
+
+
+def shifts(before: Allocation, after: Allocation) -> list[Shift]:
+    """What left its channel and what came to one.
+
+    Parameters
+    ----------
+    before, after : Allocation
+        Of one vehicle, or of two with loads of the same names.
+
+    Returns
+    -------
+    list of Shift
+        In natural order of loads and channels; as few items as can be are moved, added or removed.
+    """
+    old, new = spots(before), spots(after)
+    return [
+        shift
+        for load in sorted({*old, *new}, key=natural_key)
+        for shift in _of_load(load, old.get(load, Counter()), new.get(load, Counter()))
+    ]
+
+
+def _of_load(load: str, old: Counter[Spot], new: Counter[Spot]) -> Iterator[Shift]:
+    """Items that stay cancel; of the others as many are moved as there are on both sides."""
+    left, come = _ordered(old - new), _ordered(new - old)
+    width = max(len(left), len(come))
+    pairs = zip(left + [None] * (width - len(left)), come + [None] * (width - len(come)), strict=True)
+    for (start, end), items in Counter(pairs).items():
+        yield Shift(load, items, start, end)
+
+
+def _ordered(counter: Counter[Spot]) -> list[Spot | None]:
+    return [*sorted(counter.elements(), key=lambda spot: tuple(map(natural_key, spot)))]
+
+
+SET_UP = ("command", "trip setting", "inrush window", "wire")
+
+"""What has to be done about a channel when it is used for the first time, or no more."""
+
+_CURRENTS = {"running_a": "current", "inrush_a": "inrush", "limit_a": "rating"}
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One thing about one channel that is not as before.
+
+    Parameters
+    ----------
+    spot : (str, str)
+        Unit and channel; channel empty: the unit itself.
+    what : str
+        ``channel used``, ``channel freed``, ``module``, ``place``, ``current``, ``inrush``,
+        ``rating``, ``wire length`` or a word of `SET_UP`.
+    subject : str
+        Loads on the channel.
+    before, after : str
+        In words; empty: nothing.
+    """
+
+    spot: Spot
+    what: str
+    subject: str
+    before: str
+    after: str
+
+
+def differences(before: Allocation, after: Allocation) -> Iterator[Difference]:
+    """What is different about units and channels, each paired by name.
+
+    Parameters
+    ----------
+    before, after : Allocation
+        As it was; as it would be.
+
+    Yields
+    ------
+    Difference
+        In the order of units, then of channels.
+    """
+    yield from _units(before, after)
+    old, new = _facts(before), _facts(after)
+    for spot in dict.fromkeys([*old, *new]):
+        yield from _channel(spot, old.get(spot, {}), new.get(spot, {}))
+
+
+def _units(before: Allocation, after: Allocation) -> Iterator[Difference]:
+    old = {unit.label: unit for unit in before.units}
+    for unit in after.units:
+        was = old.get(unit.label, unit)
+        for what, a, b in (("module", was.module.name, unit.module.name), ("place", was.place or "", unit.place or "")):
+            if a != b:
+                yield Difference((unit.label, ""), what, unit.label, a, b)
+
+
+def _channel(spot: Spot, old: Mapping[str, str], new: Mapping[str, str]) -> Iterator[Difference]:
+    subject = new.get("loads") or old["loads"]
+    if not (old and new):
+        yield Difference(spot, "channel used" if new else "channel freed", subject, _loads(old), _loads(new))
+    for what in dict.fromkeys([*old, *new]):
+        told = what in SET_UP or (what != "loads" and old and new)
+        if told and old.get(what, "") != new.get(what, ""):
+            yield Difference(spot, what, subject, old.get(what, ""), new.get(what, ""))
+
+
+def _loads(facts: Mapping[str, str]) -> str:
+    return facts.get("loads", "")
+
+
+def _facts(allocation: Allocation) -> dict[Spot, dict[str, str]]:
+    """What is true of every channel in use, in words."""
+    found: dict[Spot, dict[str, str]] = {}
+    for row in _records(allocation.channels):
+        currents = {what: _amount(row[column], "A") for column, what in _CURRENTS.items()}
+        found[row["module"], row["channel"]] = {"loads": row["loads"], "command": row["command"], **currents}
+    for row in _records(allocation.settings):
+        set_to = {"trip setting": _amount(row["trip_a"], "A"), "inrush window": _amount(row["window_ms"], "ms")}
+        found[row["module"], row["channel"]] |= set_to
+    for row in _records(allocation.wires):
+        found[row["module"], row["channel"]] |= {"wire": _wire(row), "wire length": _amount(row["length_m"], "m")}
+    return found
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [dict(zip(table.columns, row, strict=True)) for row in table.itertuples(index=False)]
+
+
+def _amount(value: float | None, unit: str) -> str:
+    return "" if value is None or pd.isna(value) else f"{value:.6g} {unit}"
+
+
+def _wire(row: Mapping[str, Any]) -> str:
+    if pd.isna(row["size"]):
+        return ""
+    return f"{row['size']}" if row["parallel"] == 1 else f"{row['parallel']:.0f} x {row['size']}"
+
+
+COMPARISON = ("module", "channel", "what", "subject", "items", "before", "after")
+
+
+def compare(before: Allocation, after: Allocation) -> pd.DataFrame:
+    """What is different, everything paired by name.
+
+    Parameters
+    ----------
+    before, after : Allocation
+        As it was; as it would be.
+
+    Returns
+    -------
+    DataFrame
+        A row a change, columns `COMPARISON`, by module and channel. `what` is one of: load moved,
+        load added, load removed (subject: the load; items: how many of it; before and after: where);
+        channel used, channel freed, command, current, inrush, rating, trip setting, inrush window,
+        wire, wire length (subject: the loads on the channel); module, place (subject: the unit). Before
+        and after are words, with units. Empty where nothing changed. Identical items of a load are
+        interchangeable.
+    """
+    rows = [*map(_shift_row, shifts(before, after)), *map(_difference_row, differences(before, after))]
+    rows.sort(key=lambda row: (natural_key(row[0]), natural_key(row[1])))
+    return pd.DataFrame(rows, columns=list(COMPARISON)).astype({"items": "Int64"})
+
+
+def spot_text(spot: Spot | None) -> str:
+    """A channel of a unit in words; empty where there is none."""
+    return f"{spot[0]}, channel {spot[1]}" if spot else ""
+
+
+def _shift_row(shift: Shift) -> tuple:
+    module, channel = shift.after or shift.before or ("", "")
+    return (module, channel, shift.what, shift.load, shift.items, spot_text(shift.before), spot_text(shift.after))
+
+
+def _difference_row(difference: Difference) -> tuple:
+    return (*difference.spot, difference.what, difference.subject, None, difference.before, difference.after)
+
+
+def added(before: Vehicle, after: Vehicle, name: str) -> str:
+    """A load put in, and where it is switched by a new command, when that is on."""
+    load = after.load(name)
+    known = load.command in {command.name for command in before.commands}
+    switch = f"the command '{load.command}'"
+    if not known:
+        switch = f"the new command '{load.command}' ({duty_words(after, load.command)})"
+    items = f"{load.count} x " if load.count > 1 else ""
+    return f"added '{name}': {items}{load.running_ma / 1000:g} A, {load.kind}, on {switch}"
+
+
+def left_out(names: Iterable[str]) -> str:
+    """Loads taken out."""
+    return "left out " + ", ".join(f"'{name}'" for name in dict.fromkeys(names))
+
+
+def changed(before: Mapping[str, str], after: Mapping[str, str]) -> str:
+    """Cells of a load that are other than before."""
+    columns = [c for c in dict.fromkeys([*before, *after]) if before.get(c, "") != after.get(c, "")]
+    cells = ", ".join(f"{c} {_cell(before.get(c))} to {_cell(after.get(c))}" for c in columns)
+    return f"changed '{before['load']}': {cells or 'nothing'}"
+
+
+def _cell(text: str | None) -> str:
+    return text if text else "(empty)"
+
+
+def set_to(before: Settings, after: Settings, names: Iterable[str]) -> str:
+    """Settings that are other than before."""
+    pairs = [(name, decimal(getattr(before, name, None)), decimal(getattr(after, name, None))) for name in names]
+    parts = [f"{name} {_cell(old)} to {_cell(new)}" for name, old, new in pairs if old != new]
+    return f"set {', '.join(parts) or 'nothing'}"

@@ -1,0 +1,291 @@
+"""Best-first search over choices, each solved wherever there is a worker."""
+
+import uuid
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass, field
+from math import inf
+from multiprocessing import get_context
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.lightest import PASSED_OVER, Lightest, lightest
+from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.refusals import arithmetic_shorts
+from pdm_alloc.studies.module_choices import Choice, Found, Objective, known_price
+from pdm_alloc.studies.mounting_bounds import Bounds
+from pdm_alloc.verify.check import violations
+
+__all__ = ["Job", "Judged", "Search", "judge_choice", "module_dg", "workers"]
+
+_books: dict[str, CircuitBook] = {}
+
+
+@dataclass(frozen=True)
+class Job:
+    """One choice to solve.
+
+    Parameters
+    ----------
+    study : str
+        Name of the study: circuits worked out once are kept for the next job of the same one.
+    vehicle : Vehicle
+        What is wired.
+    choice : Choice
+        Units and places.
+    feeds_ma : tuple of int
+        What each unit's feed carries, mA.
+    feed_dg : int
+        What the feeds weigh together, tenths of a gram.
+    cutoff_dg : int or None
+        A heavier harness is of no interest, tenths of a gram.
+    time_limit_s : float
+        Clock, s.
+    settle : bool
+        As of `lightest`.
+    """
+
+    study: str
+    vehicle: Vehicle
+    choice: Choice
+    feeds_ma: tuple[int, ...]
+    feed_dg: int
+    cutoff_dg: int | None
+    time_limit_s: float
+    settle: bool = False
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What a choice came to; masses in tenths of a gram.
+
+    Parameters
+    ----------
+    number : int
+        Of the choice.
+    outcome : str
+        One of the five words, or ``passed over``.
+    circuits : tuple of PlacedCircuit
+        Checked; empty unless the outcome is proven best or best so far.
+    wire_dg, feed_dg, bound_dg : int
+        Mass of the wires; of the feeds; below which their sum cannot be.
+    """
+
+    number: int
+    outcome: str
+    circuits: tuple[PlacedCircuit, ...] = ()
+    wire_dg: int = 0
+    feed_dg: int = 0
+    bound_dg: int = 0
+
+    @property
+    def harness_dg(self) -> int:
+        """Wires and feeds together."""
+        return self.wire_dg + self.feed_dg
+
+
+def judge_choice(job: Job) -> Judged:
+    """Solve one choice and check the answer independently.
+
+    Parameters
+    ----------
+    job : Job
+        Which.
+
+    Returns
+    -------
+    Judged
+    """
+    units = job.choice.units
+    try:
+        if arithmetic_shorts(job.vehicle, units):
+            return Judged(job.choice.number, NOT_ENOUGH)
+        clock = Clock(job.time_limit_s)
+        cutoff = None if job.cutoff_dg is None else job.cutoff_dg - job.feed_dg
+        found = lightest(job.vehicle, units, job.feeds_ma, clock, _book(job), cutoff, job.settle)
+    except ValueError:  # a unit is hotter or colder than its derating is known for
+        return Judged(job.choice.number, NOT_ENOUGH)
+    return _checked(job, found)
+
+
+def _checked(job: Job, found: Lightest) -> Judged:
+    units = job.choice.units
+    circuits = tuple(PlacedCircuit(units[u].label, names, use, c, items) for u, use, names, c, items in found.circuits)
+    if circuits and violations(job.vehicle, units, circuits):
+        return Judged(job.choice.number, FAILED)
+    masses = (found.wire_dg, job.feed_dg, found.bound_dg + job.feed_dg)
+    return Judged(job.choice.number, found.outcome, circuits, *masses)
+
+
+def _book(job: Job) -> CircuitBook:
+    """Kept for one study at a time."""
+    if job.study not in _books:
+        _books.clear()
+        _books[job.study] = CircuitBook(job.vehicle.settings.tolerance_loads)
+    return _books[job.study]
+
+
+_AT_ONCE = 2
+
+
+@dataclass
+class Search:
+    """A study of choices on its way.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    choices : tuple of Choice
+        What is to be compared.
+    objective : Objective
+        What is better.
+    time_limit_s : float
+        Clock for each choice, s.
+    judged : dict of int to Judged
+        What each came to, by number.
+    """
+
+    vehicle: Vehicle
+    choices: tuple[Choice, ...]
+    objective: Objective
+    time_limit_s: float
+    judged: dict[int, Judged] = field(default_factory=dict)
+
+    def __post_init__(self):
+        self.study = uuid.uuid4().hex
+        self.bounds = Bounds(self.vehicle, CircuitBook(self.vehicle.settings.tolerance_loads))
+        self.least: dict[int, int] = {}
+        for choice in self.choices:
+            least = self.bounds.harness_dg(choice.units)
+            if least is None:
+                self.judged[choice.number] = Judged(choice.number, NOT_ENOUGH)
+            else:
+                self.least[choice.number] = least
+        ready = [c for c in self.choices if c.number in self.least]
+        self._queue = deque(sorted(ready, key=lambda c: self._promise(c, self.least[c.number])))
+
+    def _promise(self, choice: Choice, harness_dg: int) -> tuple:
+        mass = module_dg(choice) + harness_dg
+        key = self.objective.key(Found(choice.number, known_price(choice), mass))
+        return (mass * float(known_price(choice) or 1), *key) if self.objective.is_front else key
+
+    def run(
+        self,
+        executor: Executor | None = None,
+        at_once: int | None = None,
+        progress: Callable[[str], None] | None = None,
+        stop: Callable[[], bool] | None = None,
+    ) -> None:
+        """Solve choices until none that is left can be better.
+
+        Parameters
+        ----------
+        executor : concurrent.futures.Executor, optional
+            Runs the solves; default: one after the other, here.
+        at_once : int, optional
+            Solves on their way at once; default: as many as the executor has workers, or 2.
+        progress : callable, optional
+            Called with the label of each choice that was solved.
+        stop : callable, optional
+            Asked between solves; True, or an interrupt from the keyboard, ends the search with the
+            best so far.
+        """
+        runner = executor or _Here()
+        most = at_once or getattr(runner, "_max_workers", None) or _AT_ONCE
+        running: dict[Future, Choice] = {}
+        try:
+            while not (stop is not None and stop()):
+                self._fill(runner, running, most)
+                if not running:
+                    return
+                done, _ = wait(running, return_when=FIRST_COMPLETED)
+                for future in done:
+                    self._note(future.result(), running.pop(future), progress)
+        except KeyboardInterrupt:
+            pass
+        for future in running:
+            future.cancel()
+
+    def _fill(self, runner: Executor, running: dict[Future, Choice], most: int) -> None:
+        while len(running) < most:
+            job = self._next()
+            if job is None:
+                return
+            running[runner.submit(judge_choice, job)] = job.choice
+
+    def _next(self) -> Job | None:
+        """The most promising choice that may still be better; those that cannot are passed over."""
+        while self._queue:
+            choice = self._queue.popleft()
+            most = self.cutoff_dg(choice)
+            if self.least[choice.number] <= most:
+                return self.job(choice, None if most == inf else int(most))
+            bound = self.least[choice.number]
+            self.judged[choice.number] = Judged(choice.number, PASSED_OVER, bound_dg=bound)
+        return None
+
+    def job(self, choice: Choice, cutoff_dg: int | None, settle: bool = False) -> Job:
+        """A choice as a job; choices whose feeds are not to be had never get here."""
+        carried, mass = self.bounds.feeds(choice.units)
+        return Job(self.study, self.vehicle, choice, carried, mass, cutoff_dg, self.time_limit_s, settle)
+
+    def cutoff_dg(self, choice: Choice) -> float:
+        """Heaviest harness at which a choice would still be better than all that is known, tenths of a gram."""
+        known = (found for number, found in self.known.items() if number != choice.number)
+        return self.objective.most_dg(choice.number, known_price(choice), known) - module_dg(choice)
+
+    @property
+    def known(self) -> dict[int, Found]:
+        """Choices with an allocation, by number."""
+        return {
+            n: Found(n, known_price(self.choices[n]), module_dg(self.choices[n]) + judged.harness_dg)
+            for n, judged in self.judged.items()
+            if judged.outcome in (PROVEN_BEST, BEST_SO_FAR)
+        }
+
+    def _note(self, judged: Judged, choice: Choice, progress: Callable[[str], None] | None) -> None:
+        self.judged[judged.number] = judged
+        if progress is not None:
+            progress(choice.label)
+
+    def undecided(self) -> Iterator[tuple[Choice, int]]:
+        """Choices that may be better than all that is known, with the least mass of their harness, tenths of a gram."""
+        for choice in self.choices:
+            judged = self.judged.get(choice.number)
+            if judged is not None and judged.outcome in (PROVEN_BEST, NOT_ENOUGH, PASSED_OVER):
+                continue
+            least = max(self.least.get(choice.number, 0), judged.bound_dg if judged else 0)
+            if least <= self.cutoff_dg(choice):
+                yield choice, least
+
+
+def module_dg(choice: Choice) -> int:
+    """Mass of the modules of a choice, 0 where not known, tenths of a gram."""
+    return round(10 * (choice.module_g or 0.0))
+
+
+class _Here(Executor):
+    """Runs what it is given at once, in this thread."""
+
+    _max_workers = 1
+
+    def submit(self, fn, /, *args, **kwargs):
+        """A future that is done."""
+        future: Future = Future()
+        try:
+            future.set_result(fn(*args, **kwargs))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+
+def workers(jobs: int) -> AbstractContextManager[Executor | None]:
+    """An executor of so many processes, or none at all for one job.
+
+    They start afresh: a solver that has run is not to be forked.
+    """
+    return nullcontext() if jobs == 1 else ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))

@@ -1,0 +1,313 @@
+"""Chance that an answer survives the guesses in the load table."""
+
+import math
+from collections.abc import Callable, Iterable
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+import pandas as pd
+
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.domain.module import Module, Unit, units_of
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.allocation_solve import is_enough
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.refusals import arithmetic_shorts
+from pdm_alloc.studies.risk_limits import Limits, limits_of
+
+__all__ = ["ModuleRisk", "Risk", "allocation_risk", "factors", "module_risk", "wilson"]
+
+
+def wilson(hits: int, draws: int, z: float = 1.959964) -> tuple[float, float]:
+    """Confidence interval of a chance, Wilson's score interval.
+
+    Parameters
+    ----------
+    hits, draws : int
+        How often it came true, of how many draws; at least one draw.
+    z : float
+        Quantile of the normal distribution; 1.96: 95 % confidence.
+
+    Returns
+    -------
+    low, high : float
+        Between 0 and 1.
+
+    Raises
+    ------
+    ValueError
+        There are no draws, or more hits than draws.
+    """
+    if draws < 1 or not 0 <= hits <= draws:
+        raise ValueError(f"{hits} hits of {draws} draws are not possible")
+    share = hits / draws
+    scale = 1 + z * z / draws
+    middle = (share + z * z / (2 * draws)) / scale
+    half = z * math.sqrt(share * (1 - share) / draws + z * z / (4 * draws * draws)) / scale
+    return max(0.0, middle - half), min(1.0, middle + half)
+
+
+_SLACK = 1e-6  # mA: sums of floats must not miss a limit they meet exactly
+_BLOCK = 20_000  # draws at a time: keeps memory small
+
+
+@dataclass(frozen=True)
+class Risk:
+    """What a number of draws came to.
+
+    Parameters
+    ----------
+    draws, kept : int
+        How many draws; in how many of them every limit was kept.
+    limits : DataFrame
+        A row a limit that was passed in any draw: subject, chance, limit_a, worst_a.
+    measure_first : DataFrame
+        A row a load whose guess matters: load, tolerance_pct, chance_now, chance_if_measured: the
+        chance that every limit is kept if this load turns out to draw what the table says.
+    """
+
+    draws: int
+    kept: int
+    limits: pd.DataFrame
+    measure_first: pd.DataFrame
+
+    @property
+    def chance(self) -> float:
+        """Chance that every limit is kept, between 0 and 1."""
+        return self.kept / self.draws
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Its 95 % confidence interval."""
+        return wilson(self.kept, self.draws)
+
+    def summary(self) -> str:
+        """One sentence with the chance, its interval and what to measure first."""
+        low, high = self.interval
+        text = f"every limit is kept in {100 * self.chance:.2f} % of {self.draws:,} draws"
+        text += f" (95 % confidence: {100 * low:.2f} to {100 * high:.2f} %)"
+        return text if self.measure_first.empty else f"{text}; measure first: {self.measure_first.load.iloc[0]}"
+
+
+def allocation_risk(allocation: Allocation, draws: int = 100_000, seed: int = 1) -> Risk:
+    """Draw every guess within its tolerance and count how often all limits are kept.
+
+    Each load of the table is drawn once a draw, evenly over plus and minus its tolerance, and
+    independently of the others; its items are off together.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Stays as it is.
+    draws : int
+        How many, at least 1.
+    seed : int
+        Same seed, same draws.
+
+    Returns
+    -------
+    Risk
+
+    Raises
+    ------
+    ValueError
+        There are no draws.
+    """
+    if draws < 1:
+        raise ValueError(f"{draws} draws are not possible: at least 1")
+    limits = limits_of(allocation)
+    count = _Count(limits)
+    random = np.random.default_rng(seed)
+    for start in range(0, draws, _BLOCK):
+        count.add(factors(random, limits.tolerance, min(_BLOCK, draws - start)))
+    return Risk(draws, count.kept, count.limits_table(draws), count.measure_table(draws))
+
+
+def factors(random: np.random.Generator, tolerance: np.ndarray, draws: int) -> np.ndarray:
+    """What each load draws over what the table says.
+
+    Parameters
+    ----------
+    random : numpy Generator
+        Where the numbers come from.
+    tolerance : ndarray, shape (loads,)
+        How far each may be off, as a fraction.
+    draws : int
+        How many.
+
+    Returns
+    -------
+    ndarray, shape (draws, loads)
+    """
+    return 1 + tolerance * random.uniform(-1, 1, (draws, len(tolerance)))
+
+
+class _Count:
+    """What is kept and what is passed, added up block by block."""
+
+    def __init__(self, limits: Limits):
+        self.given = limits
+        worst = limits.weights @ (1 + limits.tolerance)
+        self.at_risk = np.flatnonzero(worst > limits.most + _SLACK)
+        self.weights, self.most = limits.weights[self.at_risk], limits.most[self.at_risk]
+        self.uncertain = [n for n in np.flatnonzero(limits.tolerance) if self.weights[:, n].any()]
+        self.kept = 0
+        self.passed = np.zeros(len(self.at_risk), dtype=int)
+        self.worst = np.zeros(len(self.at_risk))
+        self.kept_if_known = np.zeros(len(self.uncertain), dtype=int)
+
+    def add(self, drawn: np.ndarray) -> None:
+        """Count one block of draws, shape (draws, loads)."""
+        if not len(self.at_risk):
+            self.kept += len(drawn)
+            return
+        sums = drawn @ self.weights.T
+        over = sums - self.most
+        self.kept += int((over <= _SLACK).all(axis=1).sum())
+        self.passed += (over > _SLACK).sum(axis=0)
+        self.worst = np.maximum(self.worst, sums.max(axis=0))
+        for i, n in enumerate(self.uncertain):
+            known = over - np.outer(drawn[:, n] - 1, self.weights[:, n])
+            self.kept_if_known[i] += int((known <= _SLACK).all(axis=1).sum())
+
+    def limits_table(self, draws: int) -> pd.DataFrame:
+        """Limits that were passed, the likeliest first."""
+        rows = [
+            (self.given.subjects[n], self.passed[i] / draws, self.most[i] / 1000, round(self.worst[i] / 1000, 3))
+            for i, n in enumerate(self.at_risk)
+            if self.passed[i]
+        ]
+        rows.sort(key=lambda row: (-row[1], row[0]))
+        return pd.DataFrame(rows, columns=["subject", "chance", "limit_a", "worst_a"])
+
+    def measure_table(self, draws: int) -> pd.DataFrame:
+        """Loads whose guess drives the risk, the most rewarding first."""
+        now = self.kept / draws
+        rows = [
+            (self.given.loads[n], 100 * self.given.tolerance[n], now, self.kept_if_known[i] / draws)
+            for i, n in enumerate(self.uncertain)
+            if self.kept_if_known[i] > self.kept
+        ]
+        rows.sort(key=lambda row: (-row[3], row[0]))
+        return pd.DataFrame(rows, columns=["load", "tolerance_pct", "chance_now", "chance_if_measured"])
+
+
+_CHUNK = 10  # draws a task: few enough for progress, enough to be worth the trip to another process
+
+
+@dataclass(frozen=True)
+class ModuleRisk:
+    """In how many draws a module was enough.
+
+    Parameters
+    ----------
+    draws, enough : int
+        Draws that were decided; how many of them found the module enough.
+    undecided : int
+        Draws whose clock ran out.
+    """
+
+    draws: int
+    enough: int
+    undecided: int = 0
+
+    @property
+    def chance(self) -> float:
+        """Chance that the module is enough, between 0 and 1."""
+        return self.enough / self.draws
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Its 95 % confidence interval."""
+        return wilson(self.enough, self.draws)
+
+
+def module_risk(
+    vehicle: Vehicle,
+    modules: Module | Unit | Iterable[Module | Unit],
+    draws: int = 200,
+    seed: int = 1,
+    *,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    time_limit_s: float = 10.0,
+) -> ModuleRisk:
+    """Draw every guess within its tolerance and ask each time whether the module is enough.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With tolerances.
+    modules : Module, Unit or iterable of these
+        What is fitted.
+    draws : int
+        How many, at least 1.
+    seed : int
+        Same seed, same draws, whatever the executor.
+    executor : concurrent.futures.Executor, optional
+        Where the draws are decided; default: here, one after the other.
+    progress : callable, optional
+        Called with draws done and draws in all.
+    time_limit_s : float
+        Clock of one draw, s.
+
+    Returns
+    -------
+    ModuleRisk
+
+    Raises
+    ------
+    ValueError
+        There are no draws, or none was decided in time.
+    """
+    if draws < 1:
+        raise ValueError(f"{draws} draws are not possible: at least 1")
+    units = units_of(modules)
+    tolerance = np.array([float(load.tolerance_pct) / 100 for load in vehicle.loads])
+    drawn = factors(np.random.default_rng(seed), tolerance, draws)
+    chunks = [drawn[n : n + _CHUNK] for n in range(0, draws, _CHUNK)]
+    found: list[str] = []
+    for words in _decided(vehicle, units, chunks, executor, time_limit_s):
+        found += words
+        if progress is not None:
+            progress(len(found), draws)
+    return _counted(found)
+
+
+def _decided(vehicle, units, chunks, executor: Executor | None, time_limit_s: float):
+    if executor is None:
+        yield from (_outcomes(vehicle, units, chunk, time_limit_s) for chunk in chunks)
+        return
+    waiting = [executor.submit(_outcomes, vehicle, units, chunk, time_limit_s) for chunk in chunks]
+    yield from (future.result() for future in waiting)
+
+
+def _counted(found: list[str]) -> ModuleRisk:
+    decided = [word for word in found if word in (PROVEN_BEST, BEST_SO_FAR, NOT_ENOUGH)]
+    if not decided:
+        raise ValueError("no draw was decided in time: give it more time_limit_s")
+    return ModuleRisk(len(decided), sum(w != NOT_ENOUGH for w in decided), len(found) - len(decided))
+
+
+def _outcomes(vehicle: Vehicle, units: tuple[Unit, ...], drawn: np.ndarray, time_limit_s: float) -> list[str]:
+    """Outcome word of each draw."""
+    return [_outcome(_turned_out(vehicle, row), units, time_limit_s) for row in drawn]
+
+
+def _outcome(vehicle: Vehicle, units: tuple[Unit, ...], time_limit_s: float) -> str:
+    if arithmetic_shorts(vehicle, units):
+        return NOT_ENOUGH
+    return is_enough(vehicle, units, Clock(time_limit_s), CircuitBook(0)).outcome
+
+
+def _turned_out(vehicle: Vehicle, drawn: np.ndarray) -> Vehicle:
+    """The vehicle as one draw has it: nothing is uncertain any more; the inrush above running stays."""
+    loads = []
+    for load, factor in zip(vehicle.loads, drawn, strict=True):
+        running = max(1, round(load.running_ma * factor))
+        peak = running + max(0, load.inrush_ma - load.running_ma)
+        loads.append(replace(load, running_ma=running, inrush_ma=peak, tolerance_pct=Fraction(0)))
+    return replace(vehicle, loads=tuple(loads))

@@ -1,0 +1,288 @@
+"""`what_if`: a vehicle altered in code, every step checked as its tables are; and the rework that follows."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.faults import Fault, InputError, hint
+from pdm_alloc.files.numbers import clean
+from pdm_alloc.files.plain import Plain
+from pdm_alloc.files.tables.from_frames import cell_text
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.studies import comparison as words
+from pdm_alloc.studies import table_edits as edit
+from pdm_alloc.studies.comparison import SET_UP, Difference, Shift, Spot, differences, shifts
+from pdm_alloc.studies.table_edits import Duty, duty_words, set_duty
+
+__all__ = ["REWORK", "WhatIf", "rework", "what_if"]
+
+if TYPE_CHECKING:
+    from pdm_alloc.result.allocation import Allocation
+    from pdm_alloc.studies.sizing import Sizing
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """A vehicle with changes tried on it; every change gives another object, this one stays as it is.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        The result, checked.
+    changes : tuple of str
+        What was changed, in order, in words.
+    start : Vehicle
+        The vehicle without the changes.
+    """
+
+    vehicle: Vehicle
+    changes: tuple[str, ...] = ()
+    start: Vehicle = field(kw_only=True)
+
+    def __repr__(self) -> str:
+        """Vehicle and changes, one a line."""
+        return "\n  ".join([f"what if {self.vehicle.name}:", *(self.changes or ("unchanged",))])
+
+    def add(self, *, load: str, command: str, running_a: float | str, duty: Duty = None, **columns: object) -> "WhatIf":
+        """With one load more.
+
+        Parameters
+        ----------
+        load, command : str
+            Unique name; what switches it, known or new.
+        running_a : float or str
+            Steady current of one item at reference_v, A.
+        duty : number, str or mapping, optional
+            When a new command is on: 0 to 1 in every state, or by state (left out: off). Default: on
+            in every state.
+        **columns
+            Other columns of the table ``loads``, in its units: ``kind="filament"``, ``count=2``,
+            ``needs=["pwm"]``, ``x_wire_label="F-7"``.
+
+        Returns
+        -------
+        WhatIf
+
+        Raises
+        ------
+        InputError
+            With every fault, as a file with that row would bring.
+        """
+        tables = edit.tables_of(self.vehicle)
+        edit.put_load(tables, {"load": load, "command": command, "running_a": running_a, **columns})
+        self._switch(tables, clean(cell_text(command)), duty)
+        vehicle = edit.read_back(tables, self.vehicle)
+        return self._then(vehicle, words.added(self.vehicle, vehicle, clean(cell_text(load))))
+
+    def without(self, *loads: str) -> "WhatIf":
+        """Without some loads, what is locked of them included.
+
+        Parameters
+        ----------
+        *loads : str
+            Names; all items go.
+
+        Returns
+        -------
+        WhatIf
+            A command that a change had brought in goes with its last load; the vehicle's own stay.
+
+        Raises
+        ------
+        InputError
+            A name is not known, or nothing would be left.
+        """
+        tables = edit.tables_of(self.vehicle)
+        for row in [edit.row_named(tables, name) for name in dict.fromkeys(loads)]:
+            edit.drop_load(tables, row)
+        return self._edited(tables, words.left_out(loads))
+
+    def change(self, load: str, /, *, duty: Duty = None, **columns: object) -> "WhatIf":
+        """With other values in the row of a load.
+
+        Parameters
+        ----------
+        load : str
+            Name. A new one goes by column: ``change("fan", load="left fan")``.
+        duty : number, str or mapping, optional
+            When a new command is on, as in `add`.
+        **columns
+            Columns of the table ``loads``, in its units; None empties a cell, so that its default counts.
+
+        Returns
+        -------
+        WhatIf
+
+        Raises
+        ------
+        InputError
+            The name is not known, or with every fault of the row as it would be.
+        """
+        tables = edit.tables_of(self.vehicle)
+        row = edit.row_named(tables, load)
+        before = dict(row)
+        edit.alter_load(tables, row, columns)
+        if "command" in columns or duty is not None:
+            self._switch(tables, clean(row["command"]), duty)
+        return self._edited(tables, words.changed(before, row))
+
+    def duty(self, command: str, duty: Duty) -> "WhatIf":
+        """With a command on more, or less, of the time.
+
+        Parameters
+        ----------
+        command : str
+            Name.
+        duty : number, str or mapping
+            0 to 1 in every state, or by state (left out: off).
+
+        Returns
+        -------
+        WhatIf
+
+        Raises
+        ------
+        InputError
+            The command or a state is not known, or the duty is none.
+        """
+        names = [known.name for known in self.vehicle.commands]
+        if command not in names:
+            raise _refused(command, "is not a command of this vehicle", hint(command, names))
+        tables = edit.tables_of(self.vehicle)
+        set_duty(tables, self.vehicle, command, duty)
+        vehicle = edit.read_back(tables, self.vehicle)
+        return self._then(vehicle, f"the command '{command}' is now {duty_words(vehicle, command)}")
+
+    def settings(self, **values: object) -> "WhatIf":
+        """With other settings, named as in ``settings.toml``; None gives back the default.
+
+        Raises
+        ------
+        InputError
+            A setting is not known, or a value is none it can have.
+        """
+        tables = edit.tables_of(self.vehicle)
+        edit.alter_settings(tables, values)
+        vehicle = edit.read_back(tables, self.vehicle)
+        return self._then(vehicle, words.set_to(self.vehicle.settings, vehicle.settings, values))
+
+    def allocate(self, *modules: Any, **options: Any) -> "Allocation":
+        """Allocation of the altered vehicle; arguments as `pdm_alloc.allocate`."""
+        from pdm_alloc.allocator import allocate
+
+        return allocate(self.vehicle, *modules, **options)
+
+    def size(self, catalogue: Any, **options: Any) -> "Sizing":
+        """Every module of a catalogue judged for the altered vehicle; arguments as `pdm_alloc.size`."""
+        from pdm_alloc.studies.sizing import size
+
+        return size(self.vehicle, catalogue, **options)
+
+    def _switch(self, tables: Plain, command: str, duty: Duty) -> None:
+        """A new command gets its rows; one that is known has its duties already."""
+        known = {row["command"] for row in tables["commands"]}
+        if command and command not in known:
+            tables["commands"].append({"command": command})
+            set_duty(tables, self.vehicle, command, duty)
+        elif duty is not None:
+            raise _refused(command, "has its duties already", "leave duty out, or change them with .duty(...)")
+
+    def _edited(self, tables: Plain, change: str) -> "WhatIf":
+        edit.forget_commands(tables, [command.name for command in self.start.commands])
+        edit.forget_columns(tables, [column for load in self.start.loads for column, _ in load.extra])
+        return self._then(edit.read_back(tables, self.vehicle), change)
+
+    def _then(self, vehicle: Vehicle, change: str) -> "WhatIf":
+        return WhatIf(vehicle, (*self.changes, change), start=self.start)
+
+
+def _refused(command: str, message: str, remedy: str) -> InputError:
+    return InputError([Fault("states", None, "command", command, message, remedy)])
+
+
+def what_if(vehicle: Vehicle | WhatIf) -> WhatIf:
+    """Begin to change a vehicle.
+
+    Parameters
+    ----------
+    vehicle : Vehicle or WhatIf
+        What there is; the result of earlier changes begins anew.
+
+    Returns
+    -------
+    WhatIf
+        Without changes: ``what_if(v).add(load="winch", command="winch", running_a=12, kind="motor").vehicle``.
+    """
+    whole = vehicle.vehicle if isinstance(vehicle, WhatIf) else vehicle
+    return WhatIf(whole, start=whole)
+
+
+REWORK = (
+    *("action", "subject", "items", "from_module", "from_channel", "from_pins"),
+    *("to_module", "to_channel", "to_pins", "before", "after"),
+)
+
+_WIRES = {"load removed": "remove wire", "load moved": "move wire", "load added": "add wire"}
+
+_ACTIONS = (*_WIRES.values(), *(f"set {what}" if what != "wire" else "change wire" for what in SET_UP))
+
+
+def rework(before: Allocation, after: Allocation) -> pd.DataFrame:
+    """What is to be done, and nothing else.
+
+    Parameters
+    ----------
+    before, after : Allocation
+        As it is built; as it is to be.
+
+    Returns
+    -------
+    DataFrame
+        Columns `REWORK`. First the wires: remove wire, move wire, add wire (subject: the load; items:
+        how many of it; from and to where); then what is set: set command, set trip setting, set inrush
+        window, change wire (to: the channel; before and after: in words, currents in A). Empty where
+        nothing is to be done.
+    """
+    old, new = _pins(before), _pins(after)
+    rows = [_wire_row(shift, old, new) for shift in shifts(before, after)]
+    rows += [_set_row(d, {**old, **new}) for d in differences(before, after) if _is_work(d)]
+    rows.sort(key=lambda row: (_ACTIONS.index(row["action"]), natural_key(row["subject"])))
+    return pd.DataFrame(rows, columns=list(REWORK)).astype({"items": "Int64"})
+
+
+def _pins(allocation: Allocation) -> Mapping[Spot, str]:
+    table = allocation.channels
+    return {(m, c): pins for m, c, pins in zip(table["module"], table["channel"], table["pins"], strict=True)}
+
+
+def _wire_row(shift: Shift, old: Mapping[Spot, str], new: Mapping[Spot, str]) -> dict:
+    return {
+        "action": _WIRES[shift.what],
+        "subject": shift.load,
+        "items": shift.items,
+        **_end("from", shift.before, old),
+        **_end("to", shift.after, new),
+        "before": "",
+        "after": "",
+    }
+
+
+def _end(side: str, spot: Spot | None, pins: Mapping[Spot, str]) -> dict[str, str]:
+    module, channel = spot or ("", "")
+    return {f"{side}_module": module, f"{side}_channel": channel, f"{side}_pins": pins[spot] if spot else ""}
+
+
+def _is_work(difference: Difference) -> bool:
+    """A wire that is new or gone is in the list of wires already."""
+    return difference.what in SET_UP and (difference.what != "wire" or bool(difference.before and difference.after))
+
+
+def _set_row(difference: Difference, pins: Mapping[Spot, str]) -> dict:
+    action = "change wire" if difference.what == "wire" else f"set {difference.what}"
+    ends = {**_end("from", None, pins), **_end("to", difference.spot, pins)}
+    told = {"before": difference.before, "after": difference.after}
+    return {"action": action, "subject": difference.subject, "items": None, **ends, **told}

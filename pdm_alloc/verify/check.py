@@ -1,0 +1,149 @@
+"""Recount every limit of an allocation from the vehicle and the units."""
+
+import pandas as pd
+
+from pdm_alloc.domain.module import natural_key, units_of
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.verify import assignment as channels
+from pdm_alloc.verify import assignment as fit
+from pdm_alloc.verify import assignment as items
+from pdm_alloc.verify import assignment as sharing
+from pdm_alloc.verify import strength
+from pdm_alloc.verify import strength as sums
+from pdm_alloc.verify import strength as trip
+from pdm_alloc.verify import wires as wiring
+from pdm_alloc.verify.recount import Finding, Recount, findings_table
+from pdm_alloc.verify.wires import written
+
+__all__ = ["RULES", "verify", "violations"]
+
+# Each takes a Recount and yields findings. A new limit is one more line here, and one more test that breaks it.
+RULES = (
+    items.each_item_once,
+    channels.channels_exist,
+    channels.channels_used_once,
+    channels.twos_allowed,
+    sharing.one_command,
+    sharing.alone_where_asked,
+    sharing.separate_apart,
+    sharing.together_where_joined,
+    sharing.pwm_where_needed,
+    sharing.reversing_on_bridges,
+    strength.running_current,
+    strength.inrush_peak,
+    strength.inrush_energy,
+    trip.trip_exists,
+    wiring.wire_exists,
+    sums.bank_current,
+    sums.total_current,
+    sums.total_peak,
+    fit.supply_in_range,
+    fit.ambient_rated,
+    fit.inputs_enough,
+    channels.spares_kept,
+    items.locked_stay,
+)
+
+
+def violations(vehicle, units, circuits) -> list[Finding]:
+    """Everything that is wrong with circuits on units.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        The vehicle.
+    units : iterable of Unit
+        Modules fitted, labels unique.
+    circuits : iterable of PlacedCircuit
+        Where the items are said to be.
+
+    Returns
+    -------
+    list of Finding
+        Rule by rule; empty when nothing is wrong.
+
+    Raises
+    ------
+    ValueError
+        Two units with one label.
+    """
+    recount = Recount(vehicle, tuple(units), tuple(circuits))
+    return [finding for rule in RULES for finding in rule(recount)]
+
+
+def verify(subject, modules=None, assignments: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Recount every limit, with nothing taken from the solver or from what it was given.
+
+    Parameters
+    ----------
+    subject : Allocation or Vehicle
+        An allocation; or a vehicle, and then `modules` and `assignments` too.
+    modules : Module, Unit, or iterable of these, optional
+        What is fitted.
+    assignments : pandas.DataFrame, optional
+        Columns load, item, module (label of the unit), channel (``3+4`` for two channels used together).
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row for each thing that is wrong: rule, module, channel, state, subject, value, limit, unit, message.
+
+    Raises
+    ------
+    ValueError
+        A column is missing, or two units have one label.
+    TypeError
+        Neither an allocation nor a vehicle with modules and assignments.
+    """
+    if hasattr(subject, "circuits"):
+        return findings_table([*violations(subject.vehicle, subject.units, subject.circuits), *_written(subject)])
+    if modules is None or assignments is None:
+        raise TypeError("verify takes an allocation, or a vehicle with modules and assignments")
+    units = units_of(modules)
+    return findings_table(violations(subject, units, _circuits(subject, units, assignments)))
+
+
+def _written(allocation):
+    """What is wrong with its tables of wires and settings; an allocation without them has none to be wrong."""
+    recount = Recount(allocation.vehicle, tuple(allocation.units), tuple(allocation.circuits))
+    named = {name for circuit in allocation.circuits for name in circuit.loads}
+    if len(recount.wired) < len(allocation.circuits) or not named <= set(recount.loads):
+        return []  # names that mean nothing have findings of their own, and no wire
+    return list(written(recount, allocation.wires, allocation.settings)) if hasattr(allocation, "wires") else []
+
+
+def _circuits(vehicle, units, assignments):
+    missing = {"load", "item", "module", "channel"} - set(assignments.columns)
+    if missing:
+        raise ValueError(f"assignments lack the columns {', '.join(sorted(missing))}")
+    table = assignments.assign(item=assignments["item"].astype(int), channel=assignments["channel"].astype(str))
+    loads = {load.name: load for load in vehicle.loads}
+    modules = {unit.label: unit.module for unit in units}
+    for (label, channel), rows in table.groupby(["module", "channel"], sort=False):
+        items = tuple(sorted(zip(rows["load"], rows["item"], strict=True)))
+        names = _split(modules.get(label), channel)
+        known = [loads[name] for name, _ in items if name in loads]
+        yield PlacedCircuit(label, names, _use(modules.get(label), names, known), _command(known), items)
+
+
+def _split(module, channel):
+    """Names of the one or two channels: a name may have a plus of its own."""
+    names = {c.name for c in module.channels} if module else set()
+    parts = channel.split("+")
+    for at in range(1, len(parts)):
+        two = ("+".join(parts[:at]), "+".join(parts[at:]))
+        if channel not in names and names.issuperset(two):
+            return tuple(sorted(two, key=natural_key))
+    return (channel,)
+
+
+def _use(module, names, loads):
+    if len(names) == 1:
+        return "single"
+    bridges = {module.channel(name).bridge for name in names}
+    reversing = any("reversing" in load.needs for load in loads)
+    return "bridge" if reversing and len(bridges) == 1 and None not in bridges else "pair"
+
+
+def _command(loads):
+    return min((load.command for load in loads), default="")

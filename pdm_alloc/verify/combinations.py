@@ -1,0 +1,238 @@
+"""Largest sum over combinations of inputs by branching: a recount that knows neither solver nor integer program.
+
+A condition is plain data: the name of an input, ``("not", x)``, ``("and", x, y, ...)``, ``("or", x, y, ...)``; None is
+a command without one, an input of its own. Conditions without an input in common are counted apart; an input that can
+only help is on (or off); of the others the one in most conditions is tried both ways.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Hashable, Iterable, Mapping
+from typing import Any
+
+__all__ = ["combination_can_have", "largest_change", "largest_sum"]
+
+_ON, _OFF = 1, -1
+
+Weighted = tuple[tuple[Any, int, bool], ...]  # condition, mA while it holds, whether it must not hold
+
+
+def largest_sum(
+    conditions: Mapping[str, Any], allowed: Collection[str], amounts: Mapping[str, int]
+) -> tuple[int, frozenset] | None:
+    """Largest sum of currents over all combinations of inputs.
+
+    Parameters
+    ----------
+    conditions : mapping of str to condition
+        Condition of every command.
+    allowed : collection of str
+        Commands the state allows; every other one must be off.
+    amounts : mapping of str to int
+        mA of each command; a missing one counts 0.
+
+    Returns
+    -------
+    (int, frozenset) or None
+        The sum, mA, and the inputs that are on at it (all others may be off); None: no combination keeps off what the
+        state keeps off.
+    """
+    return _best(_weighted(conditions, allowed, amounts), {})
+
+
+def combination_can_have(conditions: Mapping[str, Any], allowed: Collection[str], command: str) -> bool:
+    """Whether a command is on in any combination of a state.
+
+    Parameters
+    ----------
+    conditions, allowed
+        As in `largest_sum`.
+    command : str
+        Name of an allowed command.
+
+    Returns
+    -------
+    bool
+        False also where the state has no combination.
+    """
+    best = largest_sum(conditions, allowed, {command: 1})
+    return best is not None and best[0] == 1
+
+
+def largest_change(
+    conditions: Mapping[str, Any],
+    allowed: Collection[str],
+    running: Mapping[str, int],
+    inrush: Mapping[str, int],
+    above_ma: int = -1,
+) -> tuple[int, frozenset, Hashable] | None:
+    """Largest momentary sum over all combinations and changes of one input.
+
+    Parameters
+    ----------
+    conditions, allowed
+        As in `largest_sum`.
+    running, inrush : mapping of str to int
+        Running current of each command; peak at its switch-on, running included, mA, not negative.
+    above_ma : int
+        Only sums above this are looked for, mA: inputs that cannot bring so much are passed over.
+
+    Returns
+    -------
+    (int, frozenset, Hashable) or None
+        The sum, mA, the inputs on before the change and the one that changes (None: all stay); None: no sum is above
+        `above_ma`.
+    """
+    trees = _own_inputs(conditions)
+    known: dict = {}
+    steady = _best(_weighted(conditions, allowed, running), known)
+    if steady is None:
+        return None
+    best = (*steady, None) if steady[0] > above_ma else None
+    floor = max(above_ma, steady[0])
+    for name in sorted(set().union(*map(_names, trees.values())), key=repr):
+        for goes_on in (True, False):
+            parts, bound = _changed(trees, allowed, running, inrush, name, goes_on)
+            peak = _best(parts, known) if bound > floor else None
+            if peak is not None and peak[0] > floor:
+                floor, best = peak[0], (peak[0], peak[1] | (frozenset() if goes_on else {name}), name)
+    return best
+
+
+def _own_inputs(conditions):
+    """A command without a condition is an input that no name in the tables can be equal to."""
+    return {command: ("command", command) if tree is None else tree for command, tree in conditions.items()}
+
+
+def _weighted(conditions, allowed, amounts) -> Weighted:
+    trees = _own_inputs(conditions).items()
+    return tuple((tree, amounts.get(command, 0), command not in allowed) for command, tree in trees)
+
+
+def _changed(trees, allowed, running, inrush, name, goes_on):
+    """Conditions of the momentary sum at the change of one input, and a bound on it."""
+    parts: list = []
+    bound = 0
+    for command, tree in trees.items():
+        before, after = _set(tree, name, not goes_on), _set(tree, name, goes_on)
+        if command not in allowed:
+            parts += [(before, 0, True), (after, 0, True)]
+            continue
+        run, rush = running.get(command, 0), inrush.get(command, 0)
+        if before == after:
+            parts.append((before, run, False))
+            bound += run
+        elif after is not False:
+            parts.append((_both(after, before), run, False))
+            parts.append((_both(after, _opposite(before)), rush, False))
+            bound += max(run, rush)
+    return tuple(parts), bound
+
+
+def _is_operation(tree):
+    return isinstance(tree, tuple) and tree[0] in ("and", "or", "not")
+
+
+def _names(tree) -> frozenset:
+    if isinstance(tree, bool):
+        return frozenset()
+    if not _is_operation(tree):
+        return frozenset((tree,))
+    return frozenset().union(*(_names(part) for part in tree[1:]))
+
+
+def _opposite(tree):
+    return (not tree) if isinstance(tree, bool) else ("not", tree)
+
+
+def _both(first, second):
+    if first is False or second is False:
+        return False
+    if first is True:
+        return second
+    return first if second is True else ("and", first, second)
+
+
+def _set(tree, name, value):
+    """The condition with one input set."""
+    if tree == name:
+        return value
+    if not _is_operation(tree):
+        return tree
+    if tree[0] == "not":
+        return _opposite(_set(tree[1], name, value))
+    decides = tree[0] == "or"
+    left = []
+    for part in tree[1:]:
+        rest = _set(part, name, value)
+        if rest is decides:
+            return decides
+        if not isinstance(rest, bool):
+            left.append(rest)
+    if not left:
+        return not decides
+    return left[0] if len(left) == 1 else (tree[0], *left)
+
+
+def _best(weighted: Iterable, known: dict) -> tuple[int, frozenset] | None:
+    """Largest sum and the inputs on; None where what must not hold cannot be kept from holding."""
+    on: frozenset = frozenset()
+    total, open_parts = 0, []
+    for tree, amount, is_forbidden in weighted:
+        if tree is True:
+            if is_forbidden:
+                return None
+            total += amount
+        elif tree is not False and (is_forbidden or amount):
+            open_parts.append((tree, amount, is_forbidden))
+    for parts in _apart(open_parts):
+        key = frozenset(Counter(parts).items())
+        if key not in known:
+            known[key] = _branched(parts, known)
+        if known[key] is None:
+            return None
+        total, on = total + known[key][0], on | known[key][1]
+    return total, on
+
+
+def _apart(parts):
+    """Parts in groups without an input in common."""
+    groups: list[tuple[set, list]] = []
+    for part in parts:
+        names, members = set(_names(part[0])), [part]
+        apart = []
+        for group in groups:
+            if group[0] & names:
+                names |= group[0]
+                members = group[1] + members
+            else:
+                apart.append(group)
+        groups = [*apart, (names, members)]
+    return [members for _, members in groups]
+
+
+def _branched(parts, known):
+    """Best over both values of one input, or over the one that can only help."""
+    uses: Counter = Counter()
+    helps: dict = {}
+    for tree, amount, is_forbidden in parts:
+        sign = _OFF if is_forbidden or amount < 0 else _ON
+        uses.update(_names(tree))
+        _note_signs(tree, sign, helps)
+    only = next(((name, signs) for name, signs in helps.items() if len(signs) == 1), None)
+    name = only[0] if only else max(uses, key=lambda each: (uses[each], repr(each)))
+    values = (only[1] == {_ON},) if only else (False, True)
+    best = None
+    for value in values:
+        answer = _best([(_set(tree, name, value), *rest) for tree, *rest in parts], known)
+        if answer is not None and (best is None or answer[0] > best[0]):
+            best = (answer[0], answer[1] | {name} if value else answer[1])
+    return best
+
+
+def _note_signs(tree, sign, helps):
+    """Whether each input helps when on, when off, or both ways."""
+    if not _is_operation(tree):
+        helps.setdefault(tree, set()).add(sign)
+        return
+    for part in tree[1:]:
+        _note_signs(part, -sign if tree[0] == "not" else sign, helps)

@@ -1,0 +1,171 @@
+"""Ampacity and resistance of wire sizes, and shortest ways, worked out a second time."""
+
+import heapq
+import math
+from functools import lru_cache
+from itertools import pairwise
+
+from pdm_alloc.domain.module import natural_key
+from pdm_alloc.electrics.wire_tables import (
+    AMPACITY_A,
+    AWG_NUMBERS,
+    BUNDLE_FACTOR_BEYOND,
+    BUNDLE_FACTORS,
+    CIRCULAR_MIL_MM2,
+    CLASS_5_OHM_PER_KM,
+    COPPER_HEAT,
+    COPPER_RESISTIVITY,
+    COPPER_ZERO_C,
+    IEC_ZERO_C,
+    INSULATION_CLASSES_C,
+    SAE_CIRCULAR_MILS,
+    SAE_LEAST_SHARE,
+    SHORT_TIME_C,
+)
+
+__all__ = ["Conductor", "Ways", "conductors", "damage_ms"]
+
+
+class Conductor:
+    """One size of wire under given conditions.
+
+    Parameters
+    ----------
+    area_mm2, ohm_per_m, zero_c : float
+        Area, mm2; resistance at 20 deg C, ohm / m; temperature at which that would vanish, deg C.
+    insulation_c, ambient_c : float
+        Class of the insulation; ambient, deg C.
+    bundle_wires : int
+        Loaded wires in its bundle.
+    """
+
+    def __init__(self, size, insulation_c, ambient_c, bundle_wires):
+        self.area_mm2, self._ohm, self._zero = size
+        self._insulation_c, self._ambient_c = insulation_c, ambient_c
+        base = _table_a(self.area_mm2, insulation_c)
+        cool = math.sqrt(max(0.0, insulation_c - ambient_c) / (insulation_c - 30.0))
+        self.ampacity_a = base * cool * _together(bundle_wires)
+
+    def ohm_per_m(self, load: float) -> float:
+        """Resistance at so much of its ampacity, ohm / m."""
+        conductor_c = self._ambient_c + (self._insulation_c - self._ambient_c) * math.sqrt(load)
+        return self._ohm * (conductor_c - self._zero) / (20.0 - self._zero)
+
+
+@lru_cache(maxsize=256)
+def conductors(sizes: str, insulation_c: float, ambient_c: float, bundle_wires: int) -> tuple[Conductor, ...]:
+    """All sizes of a system, thin to thick; none where the ambient is not below the class."""
+    if ambient_c >= insulation_c:
+        return ()
+    known = _metric() if sizes == "metric" else _awg()
+    return tuple(Conductor(size, insulation_c, ambient_c, bundle_wires) for size in known)
+
+
+def damage_ms(current_a: float, area_mm2: float, insulation_c: float) -> float:
+    """Time a conductor at its class takes to the temperature its insulation survives for 5 s, no heat lost, ms."""
+    limit = next(c for most, c in SHORT_TIME_C if insulation_c <= most)
+    above = [t - COPPER_ZERO_C for t in (insulation_c, limit, 20.0)]
+    joule = COPPER_HEAT * above[2] / (COPPER_RESISTIVITY * 1e-3) * math.log(above[1] / above[0])
+    return 1000 * joule * (area_mm2 / current_a) ** 2
+
+
+def _metric():
+    return [(area, ohm / 1000, IEC_ZERO_C) for area, ohm in CLASS_5_OHM_PER_KM.items()]
+
+
+def _awg():
+    for number in AWG_NUMBERS:
+        area, mils = _awg_mm2(number), SAE_CIRCULAR_MILS.get(number)
+        metal = SAE_LEAST_SHARE * area if mils is None else mils * CIRCULAR_MIL_MM2
+        yield area, COPPER_RESISTIVITY / metal, COPPER_ZERO_C
+
+
+def _awg_mm2(number):
+    return math.pi * (0.127 * 92 ** ((36 - number) / 39)) ** 2 / 4
+
+
+@lru_cache(maxsize=256)
+def _table_a(area_mm2, insulation_c):
+    """33 CFR 183.425 Table 5: straight between classes, a power law between sizes and in the root beyond the last."""
+    rows = [(_awg_mm2(number), _between_classes(row, insulation_c)) for number, row in AMPACITY_A.items()]
+    if area_mm2 <= rows[0][0]:
+        return rows[0][1] * area_mm2 / rows[0][0]
+    for (low, amps), (high, more) in pairwise(rows):
+        if area_mm2 <= high:
+            return amps * math.exp(math.log(more / amps) * math.log(area_mm2 / low) / math.log(high / low))
+    return rows[-1][1] * math.sqrt(area_mm2 / rows[-1][0])
+
+
+def _between_classes(row, insulation_c):
+    classes = INSULATION_CLASSES_C
+    at = max(1, next(n for n, c in enumerate(classes) if c >= insulation_c))
+    share = (insulation_c - classes[at - 1]) / (classes[at] - classes[at - 1])
+    return row[at - 1] + share * (row[at] - row[at - 1])
+
+
+def _together(wires):
+    known = [factor for most, factor in BUNDLE_FACTORS if wires <= most]
+    return known[0] if known else BUNDLE_FACTOR_BEYOND
+
+
+EQUAL = 1e-9  # m: ways that differ by less are equally long
+
+
+class Ways:
+    """Shortest ways from one place; of ways equally long the last place before the end decides, by name.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With its places and routes.
+    source : str
+        Where they start.
+    """
+
+    def __init__(self, vehicle, source: str):
+        self.roads = _roads(vehicle)
+        self.source = source
+        self.away = self._distances()
+        self._edges: dict[str, frozenset] = {source: frozenset()}
+
+    def _distances(self):
+        away, todo = {}, [(0.0, self.source)]
+        while todo:
+            far, here = heapq.heappop(todo)
+            if here not in away:
+                away[here] = far
+                for there, m in self.roads.get(here, {}).items():
+                    heapq.heappush(todo, (far + m, there))
+        return away
+
+    def edges(self, end: str) -> frozenset | None:
+        """Parts of the way to a place, each a pair of places and its length in m; None where it is not reached."""
+        if end not in self.away:
+            return None
+        if end not in self._edges:
+            before = min(self._befores(end), key=natural_key)
+            self._edges[end] = (self.edges(before) or frozenset()) | {(before, end, self.roads[end][before])}
+        return self._edges[end]
+
+    def _befores(self, end):
+        for near, m in self.roads[end].items():
+            if self.away[near] < self.away[end] and self.away[near] + m <= self.away[end] + EQUAL:
+                yield near
+
+
+def _roads(vehicle):
+    at = {place.name: place for place in vehicle.places}
+    roads: dict[str, dict[str, float]] = {}
+    for route in vehicle.routes:
+        m = _length(route, at[route.start], at[route.end])
+        for a, b in ((route.start, route.end), (route.end, route.start)):
+            roads.setdefault(a, {})[b] = min(m, roads.get(a, {}).get(b, math.inf))
+    return {a: {b: m for b, m in row.items() if m < math.inf} for a, row in roads.items()}
+
+
+def _length(route, start, end):
+    if route.length_m is not None:
+        return route.length_m
+    if None in (start.x_m, start.y_m, end.x_m, end.y_m):
+        return math.inf
+    return math.dist((start.x_m, start.y_m), (end.x_m, end.y_m))

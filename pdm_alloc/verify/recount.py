@@ -1,0 +1,211 @@
+"""What the rules look at: the circuits tied to the units, channels and loads they name, and currents by state."""
+
+from collections import Counter
+from dataclasses import astuple, dataclass, fields
+from fractions import Fraction
+
+import pandas as pd
+
+from pdm_alloc.domain.module import Channel, Unit
+from pdm_alloc.domain.vehicle import Load, Vehicle
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.verify import arithmetic
+
+__all__ = ["COLUMNS", "Finding", "Recount", "Wired", "findings_table"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wired:
+    """A circuit with the objects its names stand for; unknown loads are left out.
+
+    Parameters
+    ----------
+    circuit : PlacedCircuit
+        As allocated.
+    unit : Unit
+        The unit it is on.
+    channels : tuple of Channel
+        Its channels, one or two.
+    counts : tuple of (Load, int)
+        Its loads and how many items of each, sorted by name.
+    """
+
+    circuit: PlacedCircuit
+    unit: Unit
+    channels: tuple[Channel, ...]
+    counts: tuple[tuple[Load, int], ...]
+
+    @property
+    def where(self) -> dict[str, str]:
+        """Module and channel, as a finding names them."""
+        return {"module": self.unit.label, "channel": self.circuit.channel}
+
+    @property
+    def shares(self) -> int:
+        """Channels that share its current: two of a pair, one otherwise (a bridge carries all in both)."""
+        return 2 if self.circuit.use == "pair" else 1
+
+    @property
+    def items(self) -> int:
+        """How many items."""
+        return sum(count for _, count in self.counts)
+
+
+class Recount:
+    """A vehicle, units and circuits, with every name looked up once.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        The vehicle.
+    units : tuple of Unit
+        Units, labels unique.
+    circuits : tuple of PlacedCircuit
+        Where the items are said to be.
+
+    Raises
+    ------
+    ValueError
+        Two units with one label: nothing said about a label could then be checked.
+    """
+
+    def __init__(self, vehicle: Vehicle, units: tuple[Unit, ...], circuits: tuple[PlacedCircuit, ...]):
+        self.vehicle, self.circuits = vehicle, circuits
+        self.loads = {load.name: load for load in vehicle.loads}
+        self.commands = {command.name: command for command in vehicle.commands}
+        self.units = {unit.label: unit for unit in units}
+        if len(self.units) != len(units):
+            raise ValueError(f"unit labels must be unique, got {[unit.label for unit in units]}")
+        self.channels = {(u.label, c.name): c for u in units for c in u.module.channels}
+        self.wired = [self._wire(circuit) for circuit in circuits if self.is_known(circuit)]
+        self.on_unit: dict[str, list[Wired]] = {unit.label: [] for unit in units}
+        for wired in self.wired:
+            self.on_unit[wired.unit.label].append(wired)
+        self._voltage = {command: self._highest_v(command) for command in {load.command for load in vehicle.loads}}
+        self._factor = {unit.label: self._derate(unit) for unit in units}
+
+    def is_known(self, circuit: PlacedCircuit) -> bool:
+        """Whether the unit and every channel of the circuit exist."""
+        return bool(circuit.channels) and all((circuit.unit, name) in self.channels for name in circuit.channels)
+
+    def _wire(self, circuit):
+        counts = Counter(name for name, _ in circuit.items if name in self.loads)
+        channels = tuple(self.channels[circuit.unit, name] for name in circuit.channels)
+        loads = tuple((self.loads[name], counts[name]) for name in sorted(counts))
+        return Wired(circuit, self.units[circuit.unit], channels, loads)
+
+    def _highest_v(self, command):
+        on = [state.supply_v for state in self.vehicle.states if state.is_on(command)]
+        return max(on, default=self.vehicle.settings.reference_v)
+
+    def ambient_c(self, unit: Unit) -> float:
+        """Temperature around a unit: that of its place where it is known, else the setting, deg C."""
+        for place in self.vehicle.places:
+            if place.name == unit.place and place.ambient_c is not None:
+                return place.ambient_c
+        return self.vehicle.settings.module_ambient_c
+
+    def _derate(self, unit):
+        return arithmetic.derating_at(unit.module.derating, self.ambient_c(unit))
+
+    def factor(self, unit: Unit) -> Fraction:
+        """Derating factor of the unit where it sits."""
+        return self._factor[unit.label][0]
+
+    def is_rated(self, unit: Unit) -> bool:
+        """Whether the ambient of the unit is within its derating table."""
+        return self._factor[unit.label][1]
+
+    def headroom_pct(self, wired: Wired) -> Fraction:
+        """Least headroom of the circuit: its command's own, or the vehicle's, per cent."""
+        command = self.commands.get(wired.circuit.command)
+        own = None if command is None else command.headroom_pct
+        return self.vehicle.settings.headroom_pct if own is None else own
+
+    def voltage(self, wired: Wired) -> float:
+        """Highest voltage at which any of the circuit's loads is on, V."""
+        volts = [self._voltage[load.command] for load, _ in wired.counts]
+        return max(volts, default=self.vehicle.settings.reference_v)
+
+    def running(self, load: Load, supply_v: float) -> int:
+        """Running current of one item, mA."""
+        return arithmetic.running_ma(load.running_ma, load.volt_exponent, supply_v, self.vehicle.settings.reference_v)
+
+    def excess(self, load: Load, supply_v: float) -> int:
+        """Inrush excess of one item, mA."""
+        over = max(0, load.inrush_ma - load.running_ma)
+        return arithmetic.excess_ma(over, supply_v, self.vehicle.settings.reference_v)
+
+    def circuit_running(self, wired: Wired) -> int:
+        """Running current of the circuit, as stated, at its highest voltage, mA."""
+        volts = self.voltage(wired)
+        return sum(self.running(load, volts) * count for load, count in wired.counts)
+
+    def circuit_rise(self, wired: Wired) -> int:
+        """How far the tolerance that is guarded against may lift it, mA."""
+        volts = self.voltage(wired)
+        loose = [(load, count) for load, count in wired.counts if load.tolerance_pct]
+        return self.top([self.rise(load, volts) * count for load, count in loose])
+
+    def rise(self, load: Load, supply_v: float) -> int:
+        """Running current of one item at the top of its tolerance, less what is stated, mA."""
+        return arithmetic.deviation(self.running(load, supply_v), load.tolerance_pct)
+
+    def top(self, values) -> int:
+        """Sum of the largest deviations, as many as may come together."""
+        return arithmetic.top(values, self.vehicle.settings.tolerance_loads) if values else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One limit or rule that an allocation breaks.
+
+    Parameters
+    ----------
+    rule : str
+        Which rule, one word.
+    module, channel, state, subject : str
+        Label of the unit, its channel, the operating state, and the load, bank or input concerned; empty where the
+        rule knows none.
+    value, limit : float or None
+        What was counted and what is allowed, in `unit`.
+    unit : str
+        ``A``, ``A2 ms``, ``V``, ``deg C`` or empty for plain numbers.
+    message : str
+        The same in one sentence.
+    """
+
+    rule: str
+    module: str = ""
+    channel: str = ""
+    state: str = ""
+    subject: str = ""
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    message: str = ""
+
+    def __str__(self) -> str:
+        """Where it is and what is wrong, in one line."""
+        where = " of ".join(word for word in (self.channel and f"channel {self.channel}", self.module) if word)
+        return f"{self.rule}: {where}: {self.message}" if where else f"{self.rule}: {self.message}"
+
+
+COLUMNS = tuple(field.name for field in fields(Finding))
+
+
+def findings_table(findings) -> pd.DataFrame:
+    """Findings as a table, one row each.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        What was found.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns `COLUMNS`; no rows where nothing was found.
+    """
+    table = pd.DataFrame([astuple(finding) for finding in findings], columns=list(COLUMNS))
+    return table.astype({"value": float, "limit": float})

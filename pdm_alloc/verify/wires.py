@@ -1,0 +1,310 @@
+"""Rules on wires: one exists for every circuit, and each row that is written down is right."""
+
+import math
+from collections import Counter
+
+from pdm_alloc.verify import strength
+from pdm_alloc.verify import strength as trip
+from pdm_alloc.verify.copper import Ways, conductors, damage_ms
+from pdm_alloc.verify.recount import Finding
+
+__all__ = ["Asked", "asked_of", "terminal_mm2", "wire_exists", "written"]
+
+# Ampacity, drop and stall are floats worked out in another order than elsewhere: 1e-9 is far above their rounding.
+GUARD = 1 + 1e-9
+TERMINAL = 1.01  # a terminal for 5.3 mm2 takes 10 AWG
+WINDOW = 1.5  # inrush window over the time the inrush takes
+
+
+def wire_exists(recount):
+    """Some size carries the setting in its ambient and bundle, keeps every drop and fits the terminal."""
+    ways: dict = {}
+    for wired in recount.wired:
+        asked = asked_of(recount, wired, ways)
+        choices = list(_choices(wired, asked))
+        if asked.trip_ma >= asked.running_ma > 0 and not any(asked.served_by(n, c) for n, c in choices):
+            yield _finding(wired, asked, choices)
+
+
+def _finding(wired, asked, choices):
+    """What is missed by the wires that are to be had: to carry the setting, to outlast a stalled motor, the drop."""
+    most_a = max((n * c.ampacity_a for n, c in choices), default=0.0)
+    if most_a * GUARD < asked.trip_ma / 1000:
+        message = f"no wire that fits carries {asked.trip_ma / 1000:g} A at {asked.ambient_c:g} deg C"
+        return Finding("wire", **wired.where, value=asked.trip_ma / 1000, limit=most_a, unit="A", message=message)
+    most_mm2 = max(n * c.area_mm2 for n, c in choices)
+    if most_mm2 * GUARD < asked.stall_mm2:
+        message = f"a stalled motor takes {asked.stall_mm2:.3g} mm2, the terminal takes {most_mm2:g}"
+        return Finding("wire", **wired.where, value=asked.stall_mm2, limit=most_mm2, unit="mm2", message=message)
+    drops = [max(asked.drops_pct(n, c).values(), key=lambda drop: drop[0] / drop[1]) for n, c in choices]
+    pct, most = min(drops, key=lambda drop: drop[0] / drop[1])
+    message = f"the drop is {pct:.3g} % on the thickest wire, {most:g} % are allowed"
+    return Finding("wire", **wired.where, value=pct, limit=most, unit="%", message=message)
+
+
+class Asked:
+    """What a circuit asks of its wire.
+
+    Parameters
+    ----------
+    recount : Recount
+        The vehicle.
+    wired : Wired
+        The circuit.
+    ways : dict
+        `Ways` by place, those found so far.
+    """
+
+    def __init__(self, recount, wired, ways):
+        settings = recount.vehicle.settings
+        self.recount, self.wired, self.settings = recount, wired, settings
+        self.running_ma, self.trip_ma = trip.widest_ma(recount, wired), trip.least_trip_ma(recount, wired)
+        self.back = 2 if wired.circuit.use == "bridge" or settings.return_path == "wire" else 1
+        self._edges = {load.name: _edges(recount, wired.unit.place, load.place, ways) for load, _ in wired.counts}
+        self.ambient_c = self._hottest()
+        self.stall_mm2 = self._stall_mm2()
+
+    def _hottest(self):
+        passed = {self.wired.unit.place, *(load.place for load, _ in self.wired.counts)}
+        for edges in self._edges.values():
+            passed.update(name for a, b, _ in edges or () for name in (a, b))
+        known = {place.name: place.ambient_c for place in self.recount.vehicle.places}
+        ambients = [known.get(name) for name in passed]
+        return max(self.settings.wire_ambient_c if c is None else c for c in ambients)
+
+    def parts(self) -> frozenset:
+        """Routes its wire lies in, as pairs of places; a route is the same in both directions."""
+        return frozenset(frozenset((a, b)) for edges in self._edges.values() for a, b, _ in edges or ())
+
+    def served_by(self, parallel: int, conductor) -> bool:
+        """Whether so many conductors of a size side by side will do."""
+        if parallel * conductor.ampacity_a * GUARD < self.trip_ma / 1000:
+            return False
+        if parallel * conductor.area_mm2 * GUARD < self.stall_mm2:
+            return False
+        return all(pct <= most * GUARD for pct, most in self.drops_pct(parallel, conductor).values())
+
+    def drops_pct(self, parallel: int, conductor) -> dict[str, tuple[float, float]]:
+        """Drop to each load whose length is known and what is allowed, per cent of the system voltage."""
+        ohm = self.back * conductor.ohm_per_m(self.running_ma / 1000 / (parallel * conductor.ampacity_a)) / parallel
+        volt = self.settings.system_v / 100
+        found = {load: self.amp_metres(load) for load, _ in self.wired.counts}
+        return {load.name: (a * ohm / volt, load.max_drop_pct) for load, a in found.items() if a is not None}
+
+    def amp_metres(self, load) -> float | None:
+        """Sum of current times length over all the way to a load, A m; None: the length is not known."""
+        edges = self._edges[load.name]
+        if edges is None:
+            return None if load.length_m is None else self._item_a(load) * load.length_m
+        end, slack = self.settings.end_allowance_m, 1 + self.settings.slack_pct / 100
+        joined = [(other, k) for other, k in self.wired.counts if self._edges[other.name] is not None]
+        total = end * self._item_a(load) + end * sum(self._item_a(other) * k for other, k in joined)
+        for other, k in joined:
+            total += slack * self._item_a(other) * k * sum(m for _, _, m in edges & self._edges[other.name])
+        return total
+
+    def _item_a(self, load):
+        return self.recount.running(load, self.recount.voltage(self.wired)) / 1000
+
+    def window_ms(self, trip_ma: float) -> float:
+        """Least inrush window for a setting, in whole 10 ms."""
+        level = trip_ma if trip_ma > self.running_ma else trip_ma + trip.step_ma(self.wired) / 2
+        return 10.0 * math.ceil(WINDOW * self.above_ms(level) / 10)
+
+    def above_ms(self, level_ma: float) -> float:
+        """How long the inrush is above a level, ms."""
+        volts, waves = self.recount.voltage(self.wired), []
+        for load, k in self.wired.counts:
+            waves.append((self.recount.excess(load, volts) * k / 1000, load.inrush_ms / 3))
+        waves = [(excess, tau) for excess, tau in waves if excess > 0 and tau > 0]
+        running = self.running_ma / 1000
+        if running + sum(excess for excess, _ in waves) <= level_ma / 1000:
+            return 0.0
+        return strength.crossing_ms(running, waves, level_ma / 1000)
+
+    def _stall_mm2(self):
+        """Area that bears its motors stuck or held back until the channel trips, mm2; 0: none can, or nothing trips."""
+        volts = self.recount.voltage(self.wired)
+        motors = [(load, k) for load, k in self.wired.counts if load.kind == "motor"]
+        over = sum(self.recount.excess(load, volts) * k for load, k in motors)
+        stuck_ma = self.running_ma + over
+        if not over or stuck_ma <= self.trip_ma or self.trip_ma < self.running_ma:
+            return 0.0
+        usable, peak, ms = strength.protection(self.recount, self.wired)
+        window, top = self.window_ms(self.trip_ma), min(peak, stuck_ma / 1000)
+        borne = max(0.0, (peak**2 - usable**2) * ms)
+        # The window's heat rises with the current, that of the channel's own trip falls: the worst is where they meet.
+        meet = math.sqrt(usable**2 + borne / window) if window else 0.0
+        heat = min(top**2 * window, usable**2 * window + borne)
+        if meet < top and self.trip_ma / 1000 > meet:
+            heat = (self.trip_ma / 1000) ** 2 * borne / ((self.trip_ma / 1000) ** 2 - usable**2)
+        return math.sqrt(heat / damage_ms(1.0, 1.0, self.settings.insulation_c))
+
+
+def asked_of(recount, wired, ways: dict) -> Asked:
+    """What a circuit asks of its wire."""
+    return Asked(recount, wired, ways)
+
+
+def terminal_mm2(wired) -> float:
+    """Largest conductor its terminals take, mm2; inf where none states it."""
+    return min((c.max_wire_mm2 for c in wired.channels if c.max_wire_mm2 is not None), default=math.inf) * TERMINAL
+
+
+def _edges(recount, start, end, ways):
+    if start is None or end is None:
+        return None
+    if start not in ways:
+        ways[start] = Ways(recount.vehicle, start)
+    return ways[start].edges(end)
+
+
+def _choices(wired, asked):
+    settings, most = asked.settings, terminal_mm2(wired)
+    known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, settings.bundle_wires)
+    for parallel in _parallels(wired, asked, most, known):
+        for conductor in known:
+            if conductor.area_mm2 <= most:
+                yield parallel, conductor
+
+
+def _parallels(wired, asked, most, known):
+    """One conductor a channel at least, one a pin at most; as many as it takes where no terminal is known."""
+    pins = wired.shares * min(max(1, len(channel.pins)) for channel in wired.channels)
+    if most == math.inf and known:
+        least = max(asked.trip_ma / 1000 / known[-1].ampacity_a, asked.stall_mm2 / known[-1].area_mm2)
+        pins = max(pins, wired.shares * math.ceil(least / wired.shares))
+    return range(wired.shares, pins + 1, wired.shares)
+
+
+ROUNDED_GUARD = 1 + 1e-6  # tables are rounded
+SPLIT = "split its bundle"
+
+
+def written(recount, wires, settings):
+    """Every circuit has a row of wire and of setting, and they hold.
+
+    Parameters
+    ----------
+    recount : Recount
+        Vehicle, units and circuits.
+    wires, settings : pandas.DataFrame
+        As the allocation gives them: a row a circuit.
+
+    Yields
+    ------
+    Finding
+    """
+    ways: dict = {}
+    wire_of, setting_of = _by_channel(wires), _by_channel(settings)
+    rows = [_Row(Asked(recount, w, ways), wire_of.get(_key(w), {}), setting_of.get(_key(w), {})) for w in recount.wired]
+    together = _together(recount, [row for row in rows if row.is_whole])
+    for row in rows:
+        if not row.is_whole:
+            message = "it has no wire or no setting in the tables"
+            yield Finding("wire list", **row.wired.where, message=message)
+            continue
+        yield from row.findings(together.get(_key(row.wired), 1))
+
+
+def _key(wired):
+    return wired.unit.label, wired.circuit.channel
+
+
+def _by_channel(table):
+    return {(row["module"], row["channel"]): row for row in table.to_dict("records")}
+
+
+class _Row:
+    """One circuit with what is written about it."""
+
+    def __init__(self, asked: Asked, wire: dict, setting: dict):
+        self.asked, self.wired, self.wire, self.setting = asked, asked.wired, wire, setting
+
+    @property
+    def is_whole(self) -> bool:
+        return self.wire.get("trip_a", 0) > 0 and self.setting.get("trip_a", 0) > 0
+
+    def findings(self, together: int):
+        yield from self._trip()
+        yield from self._window()
+        yield from self._bundle(together)
+        yield from self._conductors()
+
+    def _finding(self, what, value, limit, unit, message):
+        return Finding(what, **self.wired.where, value=value, limit=limit, unit=unit, message=message)
+
+    def _trip(self):
+        least = self.asked.trip_ma
+        most = float(trip.rated_ma(self.asked.recount, self.wired))
+        own = round(1000 * self.setting["trip_a"] * self.wired.shares)
+        if own % trip.step_ma(self.wired) or not least <= own <= most * ROUNDED_GUARD:
+            message = f"the setting is {own / 1000:g} A, it has to be {least / 1000:g} A to {most / 1000:g} A in steps"
+            yield self._finding("setting", own / 1000, least / 1000, "A", message)
+        if round(1000 * self.wire["trip_a"]) != own:
+            message = f"the wire is for {self.wire['trip_a']:g} A and the channel set to {own / 1000:g} A"
+            yield self._finding("setting", self.wire["trip_a"], own / 1000, "A", message)
+
+    def _window(self):
+        need, own = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]
+        if own * ROUNDED_GUARD < need:
+            yield self._finding("window", own, need, "ms", f"the window is {own:g} ms, the inrush takes {need:g} ms")
+
+    def _bundle(self, together):
+        own = self.wire["bundle_wires"]
+        if own < together and SPLIT not in self.wire["note"]:
+            message = f"{together} loaded wires lie together, the wire is chosen for {own:g}"
+            yield self._finding("bundle", own, together, "", message)
+
+    def _conductors(self):
+        settings, area, parallel = self.asked.settings, self.wire["area_mm2"], int(self.wire["parallel"])
+        known = conductors(
+            settings.wire_sizes, settings.insulation_c, self.asked.ambient_c, int(self.wire["bundle_wires"])
+        )
+        size = next((c for c in known if abs(c.area_mm2 - area) < 1e-3), None)
+        if size is None:
+            yield self._finding("wire", area, None, "mm2", f"{area:g} mm2 is no size of wire")
+            return
+        yield from self._fits(size, parallel)
+        yield from self._serves(size, parallel)
+
+    def _fits(self, size, parallel):
+        most = terminal_mm2(self.wired)
+        if size.area_mm2 > most:
+            message = f"the terminal takes {most:.3g} mm2, the wire has {size.area_mm2:.3g}"
+            yield self._finding("terminal", size.area_mm2, most, "mm2", message)
+        pins = self.wired.shares * min(max(1, len(channel.pins)) for channel in self.wired.channels)
+        if parallel % self.wired.shares or (parallel > pins and most < float("inf")):
+            yield self._finding("terminal", parallel, pins, "", f"{parallel} conductors for {pins} pins")
+
+    def _serves(self, size, parallel):
+        carries = parallel * size.ampacity_a
+        if carries * ROUNDED_GUARD < self.wire["trip_a"]:
+            message = f"the wire carries {carries:.3g} A and is to carry {self.wire['trip_a']:g} A"
+            yield self._finding("ampacity", carries, self.wire["trip_a"], "A", message)
+        if parallel * size.area_mm2 * ROUNDED_GUARD < self.asked.stall_mm2:
+            message = f"a stuck motor takes {self.asked.stall_mm2:.3g} mm2"
+            yield self._finding("stall", parallel * size.area_mm2, self.asked.stall_mm2, "mm2", message)
+        for load, (pct, most) in self.asked.drops_pct(parallel, size).items():
+            if pct > most * ROUNDED_GUARD:
+                message = f"{load} loses {pct:.3g} %, {most:g} % are allowed"
+                yield self._finding("drop", pct, most, "%", message)
+
+
+def _together(recount, rows):
+    """Loaded conductors in the fullest bundle of each circuit while it is on; none where no way is known."""
+    on = {_key(row.wired): _states(recount, row.wired) for row in rows}
+    number: Counter = Counter()
+    for row in rows:
+        for part in row.asked.parts():
+            for state in on[_key(row.wired)]:
+                number[state, part] += int(row.wire["parallel"]) * row.asked.back
+    return {
+        _key(row.wired): max(number[state, part] for part in row.asked.parts() for state in on[_key(row.wired)])
+        for row in rows
+        if row.asked.parts() and on[_key(row.wired)]
+    }
+
+
+def _states(recount, wired):
+    return [state.name for state in recount.vehicle.states if state.is_on(wired.circuit.command)]
