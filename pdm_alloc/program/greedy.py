@@ -30,13 +30,14 @@ def greedy(merged: Merged, book: CircuitBook, clock: Clock, split: bool) -> tupl
     tuple of Column or None
         Circuits on classes before merging; None where the heuristic failed or time ran out.
     """
-    ways = (_Heuristic(merged, book, clock, sign, split) for sign in (1, -1))
-    allocation = next((way for way in ways if way.run()), None)
-    if allocation is None:
+    ways = [_Heuristic(merged, book, clock, sign, split) for sign in (1, -1)]
+    complete = [way for n, way in enumerate(ways) if way.order not in [w.order for w in ways[:n]] and way.run()]
+    if not complete:
         return None
+    best = max(complete, key=lambda way: way.left)
     if split:
-        allocation.split()
-    return tuple(column for column, _ in allocation.circuits)
+        best.split()
+    return tuple(column for column, _ in best.circuits)
 
 
 class _Heuristic:

@@ -7,17 +7,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook, Counts, OutOfTime, TooManyCircuits, usable_for
+from pdm_alloc.circuits.columns import CircuitBook, Counts, OutOfTime, usable_for
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
-from pdm_alloc.program.stages import minimise, objectives, packed
+from pdm_alloc.program.stages import minimise, objectives, packed, strength_of
 from pdm_alloc.program.task import Column, Task, columns_of
 
 __all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 
-_MOST_COLUMNS = 5_000  # of one command on all classes: above, its circuits are priced
-_MOST_SUBSETS = 40_000  # sets of items by current alone: above, listing takes longer than pricing
+_MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
 
 _BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
 
@@ -98,27 +97,12 @@ def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
     """
     columns: list[Column] = []
     priced = []
-    for command in task.types:
-        try:
-            own = _listed(task, command, book, clock)
-        except OutOfTime:
-            raise
-        except TooManyCircuits:
+    for command, types in task.types.items():
+        if not types[0].together and _subsets(task, command) > _MOST_SUBSETS:
             priced.append(command)
         else:
-            columns += own
+            columns += columns_of(task, command, book, clock.is_over)
     return Listing(tuple(columns), tuple(priced))
-
-
-def _listed(task: Task, command: str, book: CircuitBook, clock: Clock) -> list[Column]:
-    columns: list[Column] = []
-    if _subsets(task, command) > _MOST_SUBSETS:
-        raise TooManyCircuits(command)
-    for column in columns_of(task, command, book, clock.is_over):
-        columns.append(column)
-        if len(columns) > _MOST_COLUMNS and not task.types[command][0].together:
-            raise TooManyCircuits(command)
-    return columns
 
 
 def _subsets(task: Task, command: str) -> float:
@@ -246,7 +230,7 @@ def optimise_priced(
     """
     pricing = Pricing(task, commands, strategy, book, clock)
     pricing.add([replace(c, most=task.upper(c.command, c.counts, c.channel_class)) for c in known or ()])
-    if known is None and pricing.bound(-1, (), clock) > 0:
+    if known is None and pricing.bound(-1, (), task.channels(), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
     names = [name for name, _ in objectives(task, strategy)]
     held: list[tuple[float, float]] = []
@@ -255,8 +239,11 @@ def optimise_priced(
     for k in range(len(names))[:stages]:
         if clock.is_over():
             break
-        best, bound = _stage(pricing, k, held, best, rows, clock)
-        bounds.append(max(bound, _floor(task, names[k])))
+        try:
+            best, bound = _stage(pricing, k, held, best, rows, clock)
+        except OutOfTime:
+            break
+        bounds.append(bound)
         if best is None:
             break
         held.append((bound if names[k] in _BY_CLASS else -math.inf, _cost(pricing.task, best, strategy, k)))
@@ -280,13 +267,48 @@ def _floor(task: Task, name: str) -> float:
 
 def _stage(pricing: Pricing, k: int, held, best, rows, clock: Clock) -> tuple[Sequence[Column] | None, float]:
     """The best solution of one objective and the bound on it, the ones before it held."""
-    bound = pricing.bound(k, held, clock.part(0.5))
+    names = [name for name, _ in objectives(replace(pricing.task, columns=()), pricing.strategy)]
+    trivial = _floor(pricing.task, names[k])
+    if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= trivial:
+        return best, trivial
+    bound = max(trivial, pricing.bound(k, held, _circuits(pricing, names, k, held, best), clock.part(0.5)))
+    bound = _attainable(pricing.task, names, k, held, bound)
+    best = _dived(pricing, k, bound, best, clock.part(0.4))
     best, _ = _restricted(pricing, k, held, bound, best, rows, clock.part(0.4))
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
-    if math.isfinite(value) and value > bound and pricing.add_near(k, held, value):
+    if math.isfinite(value) and value > bound and pricing.add_near(value):
         best, proved = _restricted(pricing, k, held, bound, best, rows, clock.part(0.6))
         bound = max(bound, proved)
     return best, bound
+
+
+def _attainable(task: Task, names: Sequence[str], k: int, held, bound: float) -> float:
+    """The least sum over whole channels that is not below a bound, where the objective depends on the class alone."""
+    if names[k] != "strength" or not math.isfinite(bound):
+        return bound
+    sums = {(0, 0)}
+    for c in task.classes:
+        width, strength = c.width, strength_of(c)
+        sums |= {(w + n * width, s + n * strength) for w, s in sums for n in range(1, len(c.slots) + 1)}
+    least, most = held[names.index("channels")]
+    return min((s for w, s in sums if least <= w <= most and s >= bound), default=bound)
+
+
+def _circuits(pricing: Pricing, names: Sequence[str], k: int, held, best) -> int:
+    """Most circuits of any solution that is of interest."""
+    at = names.index("channels")
+    if k > at:
+        return round(held[at][1])
+    if k == at and best is not None:
+        return round(_cost(pricing.task, best, pricing.strategy, k))
+    return pricing.task.channels()
+
+
+def _dived(pricing: Pricing, k: int, bound: float, best, clock: Clock):
+    """The better of a solution and what a dive finds."""
+    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
+    dived = pricing.dive(clock) if value > bound else None
+    return dived if dived is not None and _cost(pricing.task, dived, pricing.strategy, k) < value else best
 
 
 def _restricted(pricing: Pricing, k: int, held, bound: float, best, rows, clock: Clock):

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from math import gcd
+from typing import NamedTuple
 
 import highspy
 import numpy as np
@@ -24,13 +25,43 @@ from pdm_alloc.program.task import Column, Task, is_allowed, peak_slack_ma
 
 __all__ = ["Knapsack", "Pricing"]
 
-_TABLE = 4_000_000  # entries of a knapsack's table
+_TABLE = 500_000  # entries of a knapsack's table
 _NODES = 2_000
 _ASK_EVERY = 64  # nodes
 _NEAR = 2_000  # circuits of one command on one class that are listed to close a gap
 _EPSILON = 1e-6
+_NEVER = -math.inf
 _HEADROOM = "even headroom"
+_NEAR_WHOLE = 0.7  # fractions that a dive rounds up at once
+_ROUNDS = 4  # of pricing between two roundings of a dive
 _MISSING = -1  # cost of the first phase: items in no circuit
+
+
+class Resource(NamedTuple):
+    """What the items of a circuit share: current, peak at switch-on, the sum of both shares; in whole steps.
+
+    Parameters
+    ----------
+    step : int
+        Rounded down to multiples of it.
+    limit : int
+        Steps there are.
+    weights : array of int, shape (copies,)
+        Steps that each item takes.
+    """
+
+    step: int
+    limit: int
+    weights: np.ndarray
+
+
+class _Node(NamedTuple):
+    """Items chosen so far, what they leave of each resource, their worth, and a bound on any circuit with them."""
+
+    copies: tuple[int, ...]
+    left: tuple[int, ...]
+    value: float
+    promise: float
 
 
 class Knapsack:
@@ -64,10 +95,18 @@ class Knapsack:
         self.type_of = np.array([n for n in fitting for _ in range(self.types[n].count)], np.int64)
         self.rank = np.array([k for n in fitting for k in range(self.types[n].count)], np.int64)
         running = [self.types[n].running_ma for n in self.type_of.tolist()]
-        steps = max(500, _TABLE // (len(running) + 1))
-        # Exact where the currents have a common divisor that is coarse enough; else they are rounded down.
-        self.step = max(gcd(*running) if running else 1, -(-self.usable // steps), 1)
-        self.weights = np.array(running, np.int64) // self.step
+        peaks = [t.running_ma + t.excess_ma for t in (self.types[n] for n in self.type_of.tolist())]
+        self.steps = max(500, _TABLE // (len(running) + 1))
+        self.resources = [self._resource(running, self.usable)]
+        if any(p * self.usable > r * self.rating.peak_ma for p, r in zip(peaks, running, strict=True)):
+            both = [p * self.usable + r * self.rating.peak_ma for p, r in zip(peaks, running, strict=True)]
+            self.resources.append(self._resource(peaks, self.rating.peak_ma))
+            self.resources.append(self._resource(both, 2 * self.usable * self.rating.peak_ma))
+
+    def _resource(self, amounts: Sequence[int], limit: int) -> Resource:
+        """Exact where the amounts have a common divisor that is coarse enough; else they are rounded down."""
+        step = max(gcd(*amounts) if amounts else 1, -(-limit // self.steps), 1)
+        return Resource(step, limit // step, np.array([amount // step for amount in amounts], np.int64))
 
     def fit(self, counts: Counts) -> Fit | None:
         """Physics of a circuit; None: not allowed, nor with more on it."""
@@ -85,7 +124,13 @@ class Knapsack:
         return Column(self.command, counts, self.number, fit, self.task.upper(self.command, counts, self.number))
 
     def search(
-        self, worth: np.ndarray, bonus: np.ndarray, use_share: float, above: float, every: int = 0
+        self,
+        worth: np.ndarray,
+        bonus: np.ndarray,
+        use_share: float,
+        above: float,
+        every: int = 0,
+        left: np.ndarray | None = None,
     ) -> tuple[float, list[Column]]:
         """Circuits of most worth, less a cost by their use.
 
@@ -99,6 +144,8 @@ class Knapsack:
             Circuits of no more worth are of no interest.
         every : int
             More than 0: all circuits of more worth, up to so many, items worth nothing included.
+        left : array of int, shape (types,), optional
+            No more items of each type than these.
 
         Returns
         -------
@@ -108,31 +155,35 @@ class Knapsack:
             Circuits worth more than `above`, best last.
         """
         values = worth[self.type_of] + np.where(self.rank == 0, bonus[self.type_of], 0.0)
-        loads = np.arange(self.usable // self.step, -1, -1) * self.step
-        table = self._table(values, -use_share * self._by_use(loads))
+        values = np.where(self.rank < self._left(left), values, _NEVER)
+        tables = self._tables(values, use_share)
         columns: list[Column] = []
-        best, nodes, floor = above, 0, -math.inf if every or above < 0 else 0.0
-        stack: list[tuple[tuple[int, ...], int, float]] = [((), table.shape[1] - 1, 0.0)]
+        best, nodes, floor = above, 0, _NEVER if every or above < 0 else 0.0
+        stack = [_Node((), tuple(r.limit for r in self.resources), 0.0, min(t[0, -1] for t in tables))]
         while stack and nodes < self._most_nodes(bool(columns), every) and (not every or len(columns) <= every):
             if self.late and nodes % _ASK_EVERY == 0 and self.late():
                 break
-            copies, left, value = stack.pop()
-            first = copies[-1] + 1 if copies else 0
-            if value + table[first, left] <= best + _EPSILON and copies:
+            node = stack.pop()
+            if node.promise <= best + _EPSILON and node.copies:
                 continue
             nodes += 1
-            counts = tuple(sorted(Counter(self.type_of[list(copies)].tolist()).items()))
-            if copies and self.fit(counts) is None:
+            counts = tuple(sorted(Counter(self.type_of[list(node.copies)].tolist()).items()))
+            if node.copies and self.fit(counts) is None:
                 continue
-            column = self.column(counts) if copies else None
+            column = self.column(counts) if node.copies else None
             if column is not None:
-                total = value - use_share * float(self._by_use(column.fit.running_ma))
+                total = node.value - use_share * float(self._by_use(column.fit.running_ma))
                 if total > best + _EPSILON:
                     best = best if every else total
                     columns.append(column)
-            stack += self._next(copies, first, left, value, values, table, best, floor)
-        open_bound = max((value + table[c[-1] + 1 if c else 0, left] for c, left, value in stack), default=best)
+            stack += self._next(node, values, tables, best, floor)
+        open_bound = max((node.promise for node in stack), default=best)
         return (math.inf if stack and every else max(best, float(open_bound))), columns
+
+    def _left(self, left: np.ndarray | None) -> np.ndarray:
+        """How many of its type each copy may be one of."""
+        every = np.array([t.count for t in self.types], np.int64)
+        return (every if left is None else left)[self.type_of]
 
     @staticmethod
     def _most_nodes(any_column: bool, every: int) -> int:
@@ -140,25 +191,42 @@ class Knapsack:
             return _NODES + 4 * every
         return _NODES // 50 if any_column else _NODES
 
-    def _table(self, values: np.ndarray, end: np.ndarray) -> np.ndarray:
-        """Most that the copies from each on can add: shape (copies + 1, steps left + 1)."""
-        table = np.empty((len(values) + 1, len(end)))
-        table[-1] = end
+    def _tables(self, values: np.ndarray, use_share: float) -> list[np.ndarray]:
+        """Most that the copies from each on can add, by what is left of each resource: shape (copies + 1, left + 1)."""
+        return [self._table(r, values, use_share if n == 0 else 0.0) for n, r in enumerate(self.resources)]
+
+    def _table(self, resource: Resource, values: np.ndarray, use_share: float) -> np.ndarray:
+        table = np.zeros((len(values) + 1, resource.limit + 1))
+        if use_share:
+            table[-1] = -use_share * self._by_use(np.arange(resource.limit, -1, -1) * resource.step)
         for k in range(len(values) - 1, -1, -1):
-            weight = int(self.weights[k])
+            weight = int(resource.weights[k])
             table[k] = table[k + 1]
-            if values[k] > 0 and weight < len(end):
-                np.maximum(table[k, weight:], table[k + 1, : len(end) - weight] + values[k], out=table[k, weight:])
+            if values[k] > 0 and weight <= resource.limit:
+                end = resource.limit + 1 - weight
+                np.maximum(table[k, weight:], table[k + 1, :end] + values[k], out=table[k, weight:])
         return table
 
-    def _next(self, copies, first: int, left: int, value: float, values, table, best: float, floor: float):
+    def _next(self, node: _Node, values, tables, best: float, floor: float) -> list[_Node]:
         """Copies to add, the most promising last; each only after the one before it of its type."""
-        weights, ready = self.weights[first:], self.rank[first:] == 0
-        ready[:1] |= bool(copies)
-        at = np.nonzero(ready & (weights <= left) & (values[first:] > floor))[0]
-        promise = value + values[first + at] + table[first + at + 1, left - weights[at]]
-        at = at[np.argsort(promise, kind="stable")][np.sort(promise) > best + _EPSILON]
-        return [((*copies, int(first + a)), int(left - weights[a]), value + float(values[first + a])) for a in at]
+        first = node.copies[-1] + 1 if node.copies else 0
+        ready = (self.rank[first:] == 0) & (values[first:] > floor)
+        ready[:1] = values[first : first + 1] > floor if node.copies else ready[:1]
+        for resource, left in zip(self.resources, node.left, strict=True):
+            ready &= resource.weights[first:] <= left
+        at = first + np.nonzero(ready)[0]
+        rests = [left - r.weights[at] for r, left in zip(self.resources, node.left, strict=True)]
+        promise = node.value + values[at] + np.min([t[at + 1, rest] for t, rest in zip(tables, rests, strict=True)], 0)
+        order = [n for n in np.argsort(promise, kind="stable").tolist() if promise[n] > best + _EPSILON]
+        return [
+            _Node(
+                (*node.copies, int(at[n])),
+                tuple(int(rest[n]) for rest in rests),
+                node.value + float(values[at[n]]),
+                float(promise[n]),
+            )
+            for n in order
+        ]
 
     def _by_use(self, running_ma):
         return unevenness(1_000_000 * running_ma / float(self.rating.rated_ma))
@@ -218,7 +286,7 @@ class Pricing:
                 weights[v][r] = weight
         return ((weights[v], [cost.get(v, 0) for cost in costs]) for v in range(len(columns)))
 
-    def bound(self, objective: int, held: Sequence[tuple[float, float]], clock: Clock) -> float:
+    def bound(self, objective: int, held: Sequence[tuple[float, float]], circuits: int, clock: Clock) -> float:
         """Bound on an objective with the ones before it held; -inf where time ran out before there is one.
 
         Parameters
@@ -227,6 +295,8 @@ class Pricing:
             Its number; -1: the items that are in no circuit.
         held : sequence of (float, float)
             Lower and upper limits of the objectives before it.
+        circuits : int
+            Solutions of more circuits are of no interest.
         clock : Clock
             When to stop.
 
@@ -235,56 +305,95 @@ class Pricing:
         float
             Rounded up to a whole number.
         """
-        program = _Linear([*self.bounds, *held], self._items, objective == _MISSING)
-        best, new, self.duals = -math.inf, list(self.columns), None
+        self.objective, self.held, self.duals, new = objective, held, None, list(self.columns)
+        self.program = _Linear([*self.bounds, *held], self._items if objective == _MISSING else 0)
+        best = -math.inf
         while not clock.is_over():
-            for weights, costs in self._entries(new):
-                cost = 0.0 if objective == _MISSING else costs[objective]
-                program.column(cost, self._with_held(weights, costs, held))
-            if not program.solve(clock):
+            self._extend(new)
+            if not self.program.solve(clock):
                 return best
-            value, priced = self._priced(objective, held, program.duals, clock)
-            best = max(best, _ceil(program.objective + value))
+            value, priced = self._priced(circuits, clock)
+            best = max(best, _ceil(self.program.objective + value))
             new = self.add(priced)
             if not new and value > -math.inf:
-                self.duals, self.value = program.duals, program.objective + value
-            if not new or best >= program.objective - _EPSILON:
+                self.duals, self.value = self.program.duals, self.program.objective + value
+            if not new or best >= self.program.objective - _EPSILON:
+                self._extend(new)
                 return best
         return best
+
+    def dive(self, clock: Clock) -> list[Column] | None:
+        """A solution from the linear program of the last bound: the largest fractions rounded up, priced again.
+
+        Returns
+        -------
+        list of Column or None
+            A column as often as it is chosen; None where the heuristic ended in a dead end or time ran out.
+        """
+        order, least, rounds = self.program.order, Counter(), 0
+        while not clock.is_over() and self.program.solve(clock):
+            _, priced = self._priced(0, clock, self._rest(least))
+            new, rounds = self.add(priced), rounds + 1
+            self._extend(new)
+            if new and rounds < _ROUNDS:
+                continue
+            rounds = 0
+            values = self.program.values
+            if (np.abs(values - np.rint(values)) < _EPSILON).all():
+                return [order[v] for v, x in enumerate(np.rint(values)) for _ in range(int(x))]
+            for v in _rounded_up(values):
+                least[v] = math.ceil(values[v] - _EPSILON)
+                self.program.at_least(v, least[v])
+        return None
+
+    def _rest(self, least: Counter[int]) -> dict[str, np.ndarray]:
+        """Items of each type that no fixed column takes."""
+        rest = {command: np.array([t.count for t in types], np.int64) for command, types in self.task.types.items()}
+        for v, times in least.items():
+            for n, k in self.program.order[v].counts:
+                rest[self.program.order[v].command][n] -= k * times
+        return rest
+
+    def _extend(self, columns: Sequence[Column]) -> None:
+        for column, (weights, costs) in zip(columns, self._entries(columns), strict=True):
+            cost = 0.0 if self.objective == _MISSING else costs[self.objective]
+            self.program.column(cost, self._with_held(weights, costs), column)
 
     @property
     def _items(self) -> int:
         return sum(map(len, self.task.types.values()))
 
-    def _with_held(self, weights: dict[int, float], costs, held) -> dict[int, float]:
-        return weights | {len(self.bounds) + h: costs[h] for h in range(len(held)) if costs[h]}
+    def _with_held(self, weights: dict[int, float], costs) -> dict[int, float]:
+        return weights | {len(self.bounds) + h: costs[h] for h in range(len(self.held)) if costs[h]}
 
-    def _priced(self, objective: int, held, duals: np.ndarray, clock: Clock) -> tuple[float, list[Column]]:
+    def _priced(self, circuits: int, clock: Clock, rest=None) -> tuple[float, list[Column]]:
         """How far the bound is below the linear program, not above 0, and columns of negative reduced cost."""
         priced: list[Column] = []
         least = np.zeros(len(self.task.classes))
-        for sack, fixed, ask in self._asks(objective, held, duals):
+        for sack, fixed, ask in self._asks(self.program.duals):
             if clock.is_over():
                 return -math.inf, priced
-            bound, columns = ask(fixed + _EPSILON)
+            bound, columns = ask(fixed + _EPSILON, left=None if rest is None else rest[sack.command])
             least[sack.number] = min(least[sack.number], fixed - bound + _EPSILON)
             priced += columns
-        return float(sum(len(c.slots) * low for c, low in zip(self.task.classes, least, strict=True))), priced
+        lowest = sorted(low for c, low in zip(self.task.classes, least, strict=True) for _ in c.slots)
+        return float(sum(lowest[:circuits])), priced
 
-    def _asks(self, objective: int, held, duals: np.ndarray):
+    def _asks(self, duals: np.ndarray):
         """Each knapsack, the cost of any circuit in it at these duals, and its search."""
         names = [name for name, _ in objectives(replace(self.task, columns=()), self.strategy)]
-        share = float(objective == names.index(_HEADROOM))
-        if len(held) > names.index(_HEADROOM):
+        share = float(self.objective == names.index(_HEADROOM))
+        if len(self.held) > names.index(_HEADROOM):
             share -= duals[len(self.bounds) + names.index(_HEADROOM)]
         for sack, (weights, costs) in zip(self.sacks, self._stubs, strict=True):
-            entries = self._with_held(weights, costs, held)
-            fixed = (0.0 if objective == _MISSING else costs[objective]) - sum(duals[r] * w for r, w in entries.items())
+            entries = self._with_held(weights, costs)
+            cost = 0.0 if self.objective == _MISSING else costs[self.objective]
             first = self.first[sack.command]
             worth = duals[first : first + len(sack.types)]
+            fixed = cost - sum(duals[r] * w for r, w in entries.items())
             yield sack, fixed, partial(sack.search, worth, self._bonus(sack, duals), max(0.0, share))
 
-    def add_near(self, objective: int, held: Sequence[tuple[float, float]], value: float) -> bool:
+    def add_near(self, value: float) -> bool:
         """Add every column that can be in a solution cheaper than `value`; True where that is all of them.
 
         Needs the duals of a bound that was closed: no solution has a column whose reduced cost is above its
@@ -293,7 +402,7 @@ class Pricing:
         if self.duals is None:
             return False
         slack = value - 1 - self.value + 1e-9 * abs(value) + 10 * _EPSILON
-        for _, fixed, ask in self._asks(objective, held, self.duals):
+        for _, fixed, ask in self._asks(self.duals):
             bound, columns = ask(fixed - slack, every=_NEAR)
             if self.clock.is_over() or bound == math.inf:
                 return False
@@ -320,27 +429,40 @@ def _ceil(value: float) -> float:
     return math.ceil(value - _EPSILON) if math.isfinite(value) else value
 
 
+def _rounded_up(values: np.ndarray) -> list[int]:
+    """Columns to round up at once: those nearly a whole more, else the one of the largest fraction."""
+    parts = values - np.floor(values + _EPSILON)
+    near = np.nonzero(parts > _NEAR_WHOLE)[0].tolist()
+    return near or [int(np.argmax(parts))]
+
+
 class _Linear:
     """A linear program that grows by columns and goes on from the last basis; HiGHS, one thread."""
 
-    def __init__(self, bounds: Sequence[tuple[float, float]], items: int, first_phase: bool):
+    def __init__(self, bounds: Sequence[tuple[float, float]], missing: int):
         silence_banner()
         self._highs = highspy.Highs()
+        self.order: list[Column] = []
         for name, value in (("output_flag", False), ("threads", 1), ("random_seed", 1), ("presolve", "off")):
             self._highs.setOptionValue(name, value)
         for least, most in bounds:
             self._highs.addRow(least, most, 0, np.zeros(0, np.int32), np.zeros(0))
-        for row in range(items if first_phase else 0):
-            self.column(1.0, {row: 1.0})
+        for row in range(missing):
+            self.column(1.0, {row: 1.0}, None)
 
-    def column(self, cost: float, entries: dict[int, float]) -> None:
+    def column(self, cost: float, entries: dict[int, float], column: Column | None) -> None:
         rows = np.fromiter(entries, np.int32, len(entries))
         self._highs.addCol(float(cost), 0.0, highspy.kHighsInf, len(rows), rows, np.fromiter(entries.values(), float))
+        self.order.append(column)
+
+    def at_least(self, number: int, least: int) -> None:
+        self._highs.changeColBounds(number, float(least), highspy.kHighsInf)
 
     def solve(self, clock: Clock) -> bool:
-        """Solve; True where an optimum was reached: then `objective` and `duals` are of it."""
+        """Solve; True where an optimum was reached: then `objective`, `values` and `duals` are of it."""
         self._highs.setOptionValue("time_limit", self._highs.getRunTime() + max(0.01, clock.left_s))
         self._highs.run()
         self.objective = self._highs.getInfo().objective_function_value
-        self.duals = np.array(self._highs.getSolution().row_dual)
+        solution = self._highs.getSolution()
+        self.values, self.duals = np.array(solution.col_value), np.array(solution.row_dual)
         return self._highs.getModelStatus() == highspy.HighsModelStatus.kOptimal

@@ -6,11 +6,21 @@ from dataclasses import replace
 
 import numpy as np
 
+from pdm_alloc.circuits.classes import ChannelClass
 from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock, Program, Solution, solve_program
 from pdm_alloc.program.task import Column, Task
 
-__all__ = ["STRATEGIES", "channels_used", "minimise", "objectives", "packed", "strength_used", "unevenness"]
+__all__ = [
+    "STRATEGIES",
+    "channels_used",
+    "minimise",
+    "objectives",
+    "packed",
+    "strength_of",
+    "strength_used",
+    "unevenness",
+]
 
 _EPSILON = 1e-6
 _LARGEST = 10_000_000  # a sum of costs beyond this would lose its last digit to the solver's tolerance
@@ -234,8 +244,12 @@ def _width(task: Task, v: int, column: Column) -> int:
 
 
 def _strength(task: Task, v: int, column: Column) -> int:
+    return strength_of(task.classes[column.channel_class])
+
+
+def strength_of(channel_class: ChannelClass) -> int:
     """Derated rating taken from the channels that could have stayed free, A/10 rounded up."""
-    return -(-task.classes[column.channel_class].rating.rated_ma // 100)
+    return -(-channel_class.rating.rated_ma // 100)
 
 
 def _mass(task: Task, v: int, column: Column) -> int:

@@ -22,10 +22,10 @@ SLOW = settings(max_examples=120, deadline=None, suppress_health_check=list(Heal
 
 
 @contextmanager
-def way(merged=True, most_columns=optimum._MOST_COLUMNS, with_greedy=True):
-    """Classes merged or not; commands with more columns than that are priced; a greedy allocation to begin with."""
-    before = optimum._MOST_COLUMNS, optimum._MOST_SUBSETS, solve.merge, solve.greedy
-    optimum._MOST_COLUMNS, optimum._MOST_SUBSETS = most_columns, max(most_columns, optimum._MOST_SUBSETS)
+def way(merged=True, most_subsets=optimum._MOST_SUBSETS, with_greedy=True):
+    """Classes merged or not; commands of more sets of items are priced; a greedy allocation to begin with."""
+    before = optimum._MOST_SUBSETS, solve.merge, solve.greedy
+    optimum._MOST_SUBSETS = most_subsets
     if not merged:
         solve.merge = unmerged
     if not with_greedy:
@@ -33,7 +33,7 @@ def way(merged=True, most_columns=optimum._MOST_COLUMNS, with_greedy=True):
     try:
         yield
     finally:
-        optimum._MOST_COLUMNS, optimum._MOST_SUBSETS, solve.merge, solve.greedy = before
+        optimum._MOST_SUBSETS, solve.merge, solve.greedy = before
 
 
 def unmerged(vehicle, units):
@@ -53,12 +53,12 @@ def solved(vehicle, units, strategy):
 
 @SLOW
 @given(cases(), st.sampled_from(("spare", "isolate")), st.sampled_from((10**9, 0)), st.booleans())
-def test_same_verdict_and_same_optimum(case, strategy, most_columns, with_greedy):
+def test_same_verdict_and_same_optimum(case, strategy, most_subsets, with_greedy):
     """Enough or not, and every objective: merged or not, listed or priced, with or without a greedy allocation."""
     vehicle, units = case
-    with way(merged=False, most_columns=10**9):
+    with way(merged=False, most_subsets=10**9):
         full = solved(vehicle, units, strategy)
-    with way(most_columns=most_columns, with_greedy=with_greedy):
+    with way(most_subsets=most_subsets, with_greedy=with_greedy):
         merged = solved(vehicle, units, strategy)
     assert (full is None) == (merged is None)
     if full is None or merged is None:

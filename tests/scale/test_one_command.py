@@ -59,9 +59,9 @@ def solved(seed, strategy):
 @pytest.mark.parametrize("strategy", ["spare", "isolate"])
 def test_priced_as_listed(seed, strategy):
     """Every objective but the tie between equals."""
-    with way(most_columns=10**9):
+    with way(most_subsets=10**9):
         full = solved(seed, strategy)
-    with way(most_columns=0):
+    with way(most_subsets=0):
         priced = solved(seed, strategy)
     assert (full is None) == (priced is None)
     if full is not None and priced is not None:
