@@ -12,7 +12,7 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Channel, Module, Unit
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
-from pdm_alloc.program.pricing import Knapsack
+from pdm_alloc.program.knapsack import Knapsack
 from pdm_alloc.program.task import merge
 from pdm_alloc.result.refusals import NotEnough
 from tests.scale.test_merged import way
