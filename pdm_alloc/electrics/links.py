@@ -41,6 +41,8 @@ FUSE_GATES = (
     (600.0, 0.02, 0.1),
 )
 
+_LOWEST_C = -20.0
+
 # Most of its rating a fuse should carry for long: common practice, no source.
 FUSE_LOADING = 0.8
 
@@ -135,7 +137,7 @@ class Source:
 
     volts: float
     ohm: float
-    lowest_c: float = -20.0
+    lowest_c: float = _LOWEST_C
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,10 +184,10 @@ class Link:
         Rating of its fuse, A; None: it has none.
     wire : WireChoice or str
         Its cable; or a reason word of `choose_wire`, or ``fuse`` where no standard fuse is large enough.
-    fault_a : float
-        Current of a short at its near end, A: the least the fuse must be able to break.
+    fault_a : float or None
+        Current of a short at its near end, A: the least the fuse must be able to break; None: source not known.
     end_fault_a : float or None
-        Current of a short at its far end, A; None: no length or no cable.
+        Current of a short at its far end, A; None: no length, no cable or source not known.
     opens_s : float or None
         Longest time the fuse takes to open on a short at the far end, s; None: no fuse, or not known.
     cold_ohm, hot_ohm : float or None
@@ -197,7 +199,7 @@ class Link:
     name: str
     fuse_a: float | None
     wire: WireChoice | str
-    fault_a: float
+    fault_a: float | None
     end_fault_a: float | None
     opens_s: float | None
     cold_ohm: float | None
@@ -248,7 +250,7 @@ def short_time_mm2(current_a: float, seconds: float, start_c: float, limit_c: fl
     return current_a * (1000 * seconds / damage_ms(1.0, 1.0, start_c, limit_c)) ** 0.5
 
 
-def size_link(demand: LinkDemand, rules: WireRules, source: Source) -> Link:
+def size_link(demand: LinkDemand, rules: WireRules, source: Source | None) -> Link:
     """Fuse and cable of one link, and what a short on it does.
 
     Parameters
@@ -257,8 +259,8 @@ def size_link(demand: LinkDemand, rules: WireRules, source: Source) -> Link:
         Currents, times, length.
     rules : WireRules
         Sizes, insulation, ambient, return, voltage, rule pack.
-    source : Source
-        What drives a fault.
+    source : Source or None
+        What drives a fault; None: not known, no fault current is given.
 
     Returns
     -------
@@ -271,11 +273,12 @@ def size_link(demand: LinkDemand, rules: WireRules, source: Source) -> Link:
     """
     fuse = main_fuse_a(demand.running_a, demand.peak_a, demand.peak_s) if demand.fused else None
     wire = "fuse" if demand.fused and fuse is None else _cable(demand, rules, fuse)
-    cold, hot = (_loop_ohm(wire, demand.length_m, rules, c) for c in (source.lowest_c, rules.insulation_c))
-    end = None if cold is None else fault_current_a(source.volts, source.ohm, cold)
+    lowest_c = _LOWEST_C if source is None else source.lowest_c
+    cold, hot = (_loop_ohm(wire, demand.length_m, rules, c) for c in (lowest_c, rules.insulation_c))
+    fault = None if source is None else fault_current_a(source.volts, source.ohm)
+    end = None if source is None or cold is None else fault_current_a(source.volts, source.ohm, cold)
     opens = None if fuse is None or end is None else fuse_latest_s(100 * end / fuse)
     within = None if fuse is None else RULE_PACKS[rules.pack].fuse_m
-    fault = fault_current_a(source.volts, source.ohm)
     return Link(demand.name, fuse, wire, fault, end, opens, cold, hot, within)
 
 

@@ -1,21 +1,36 @@
-"""The feed from the battery to a module: fuse, cable, mass."""
+"""Cables from the battery to isolator, modules, starter and alternator: fuse, size, mass."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
-from pdm_alloc.electrics.links import main_fuse_a
+from pdm_alloc.electrics.battery import estimated_ohm
+from pdm_alloc.electrics.links import FUSE_LOADING, Link, LinkDemand, Source, main_fuse_a, short_time_mm2, size_link
 from pdm_alloc.electrics.voltage import inrush_excess_ma
 from pdm_alloc.electrics.wire import mass_g_per_m, resistance_ohm_per_m
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice, WireRules, choose_wire
 from pdm_alloc.harness.paths import Lengths, lengths_of
 from pdm_alloc.harness.supply import StateSupply
 
-__all__ = ["FEED_DROP_PCT", "Feeder", "MainFeed", "as_constant_s", "feed_mass_g", "main_feed", "surges"]
+__all__ = [
+    "FEED_DROP_PCT",
+    "STARTER_DROP_PCT",
+    "Feeder",
+    "Laid",
+    "MainFeed",
+    "as_constant_s",
+    "feed_mass_g",
+    "links",
+    "main_feed",
+    "surges",
+]
 
 # Drop allowed in a main feed, per cent: ABYC E-11, panel and switchboard main feeders.
 FEED_DROP_PCT = 3.0
+
+# Drop allowed in a cable while the starter turns, per cent: 0.5 V of 12 V; common practice, no source.
+STARTER_DROP_PCT = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,12 +132,18 @@ class Feeder:
             1,
             settings.return_path,
             settings.system_v,
+            pack=settings.rules,
         )
         self.surges = surges(self.vehicle)
 
+    @property
+    def hub(self) -> str | None:
+        """Where feeds, starter and alternator cables begin: the isolator where its place is known, or the battery."""
+        return self.vehicle.settings.isolator_place or self.vehicle.settings.battery_place
+
     def length_m(self, place: str | None) -> float | None:
-        """Battery to a place along the shortest route, allowances in, m; None: not known."""
-        return self.lengths.wire_m(self.vehicle.settings.battery_place, place)
+        """From the isolator (or the battery) along the shortest route, allowances in, m; None: not known."""
+        return self.lengths.wire_m(self.hub, place)
 
     def feed(self, running_ma: int, place: str | None, state: str = "") -> MainFeed:
         """Fuse and cable for a running current.
@@ -140,11 +161,11 @@ class Feeder:
         -------
         MainFeed
         """
-        running, (excess, seconds) = running_ma / 1000, self._worst_surge(running_ma)
+        running, (excess, seconds) = running_ma / 1000, self.worst_surge(running_ma)
         one = StateSupply(state, 0.0, running, running, running + excess / 1000, None, 0.0, None, None)
-        return main_feed([one], seconds, self.length_m(place), self._rules(place))
+        return main_feed([one], seconds, self.length_m(place), self.rules_to(place))
 
-    def _worst_surge(self, running_ma: int) -> tuple[int, float]:
+    def worst_surge(self, running_ma: int) -> tuple[int, float]:
         """The inrush that asks for the largest fuse; of those the largest."""
 
         def fuse(surge):
@@ -153,9 +174,9 @@ class Feeder:
 
         return max(self.surges, key=fuse, default=(0, 0.0))
 
-    def _rules(self, place: str | None) -> WireRules:
-        hottest = self.lengths.hottest_c(self.vehicle.settings.battery_place, [place])
-        return replace(self.rules, ambient_c=hottest)
+    def rules_to(self, place: str | None, start: str | None = None) -> WireRules:
+        """What a cable from the isolator (or from `start`) to a place is chosen by: the hottest place on its way."""
+        return replace(self.rules, ambient_c=self.lengths.hottest_c(start or self.hub, [place]))
 
     def mass_g(self, running_ma: int, place: str | None) -> float | None:
         """Mass of the feed's cable, the way back where it is a wire included, g; None: no length or no cable."""
@@ -194,3 +215,131 @@ def _excess_ma(load: Load, state: State, vehicle: Vehicle) -> int:
     if not state.is_on(load.command):
         return 0
     return inrush_excess_ma(load.inrush_ma, load.running_ma, state.supply_v, vehicle.settings.reference_v)
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """One cable past the modules, where it lies and what it is made for.
+
+    Parameters
+    ----------
+    demand : LinkDemand
+        Its name, currents and length.
+    module : str
+        Label of the module it feeds; empty for the others.
+    start, end : str or None
+        Places; None: not known.
+    link : Link or None
+        Fuse and cable; None: its current is not known.
+    mass_g : float or None
+        g; None: no length or no cable.
+    """
+
+    demand: LinkDemand
+    module: str
+    start: str | None
+    end: str | None
+    link: Link | None
+    mass_g: float | None
+
+
+def links(vehicle: Vehicle, feeds: Sequence[tuple[str, str | None, int]]) -> tuple[Laid, ...]:
+    """Every cable between battery, isolator, modules, starter and alternator.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Its places are in the settings; starter current and charging current in its states.
+    feeds : sequence of (str, str or None, int)
+        Label, place and current of each module's feed, mA.
+
+    Returns
+    -------
+    tuple of Laid
+        Battery to isolator where the isolator has a place; a feed per module; starter and alternator where a place or
+        a current is known. A cable that carries the starter has no fuse; all others begin at theirs.
+    """
+    feeder = Feeder(vehicle)
+    trunk = _isolator(feeder, [ma for _, _, ma in feeds]) if vehicle.settings.isolator_place else ()
+    source = _behind(_battery_source(vehicle), trunk)
+    made = [_feed(feeder, source, *feed) for feed in feeds]
+    return (*trunk, *made, *_starter(feeder, source), *_alternator(feeder, source))
+
+
+def _battery_source(vehicle: Vehicle) -> Source | None:
+    settings = vehicle.settings
+    if settings.battery_mohm is not None:
+        ohm = settings.battery_mohm / 1000
+    elif settings.battery_ah is not None:
+        ohm = estimated_ohm(settings.battery_ah, settings.system_v)
+    else:
+        return None
+    return Source(max(max(state.span_v) for state in vehicle.states), ohm, settings.lowest_ambient_c)
+
+
+def _behind(source: Source | None, trunk: Sequence[Laid]) -> Source | None:
+    """The source as it is past the isolator's cable."""
+    ohm = sum(one.link.cold_ohm or 0.0 for one in trunk if one.link is not None)
+    return None if source is None else replace(source, ohm=source.ohm + ohm)
+
+
+def _laid(feeder: Feeder, source: Source | None, demand: LinkDemand, end: str | None, module="", start=None) -> Laid:
+    link = size_link(demand, feeder.rules_to(end, start), source) if demand.running_a > 0 else None
+    mass = None if link is None else feed_mass_g(link.wire, demand.length_m, feeder.rules)
+    return Laid(demand, module, start or feeder.hub, end, link, mass)
+
+
+def _feed(feeder: Feeder, source: Source | None, label: str, place: str | None, carried_ma: int) -> Laid:
+    excess, seconds = feeder.worst_surge(carried_ma)
+    amps = (carried_ma / 1000, (carried_ma + excess) / 1000, seconds)
+    return _laid(feeder, source, LinkDemand("feed", *amps, feeder.length_m(place), FEED_DROP_PCT), place, label)
+
+
+def _isolator(feeder: Feeder, feeds_ma: Sequence[int]) -> tuple[Laid, ...]:
+    """Battery to isolator: it bears all feeds or all charging for good, and the starter for its time."""
+    settings, fed = feeder.vehicle.settings, sum(feeds_ma)
+    start, end = settings.battery_place, settings.isolator_place
+    length, turned = feeder.lengths.wire_m(start, end), _starting(feeder.vehicle)
+    running, (excess, seconds) = max(fed / 1000, _charging_a(feeder.vehicle)), feeder.worst_surge(fed)
+    if turned is not None:  # without a fuse of its own the fuses behind it protect it, all of them together
+        fuses = [feeder.feed(ma, None).fuse_a or 0.0 for ma in feeds_ma]
+        running = max(running, FUSE_LOADING * sum(fuses))
+    demands = [LinkDemand("isolator", running, running + excess / 1000, seconds, length, fused=turned is None)]
+    demands += [] if turned is None else [_short("isolator", *turned, length)]
+    source = _battery_source(feeder.vehicle)
+    return (max((_laid(feeder, source, demand, end, start=start) for demand in demands), key=_area_mm2),)
+
+
+def _area_mm2(one: Laid) -> float:
+    wire = None if one.link is None else one.link.wire
+    return wire.size.area_mm2 * wire.parallel if isinstance(wire, WireChoice) else math.inf
+
+
+def _starter(feeder: Feeder, source: Source | None) -> tuple[Laid, ...]:
+    place, turned = feeder.vehicle.settings.starter_place, _starting(feeder.vehicle)
+    if place is None and turned is None:
+        return ()
+    return (_laid(feeder, source, _short("starter", *(turned or (0.0, None)), feeder.length_m(place)), place),)
+
+
+def _short(name: str, current_a: float, seconds: float | None, length_m: float | None) -> LinkDemand:
+    return LinkDemand(name, current_a, current_a, 0.0, length_m, STARTER_DROP_PCT, fused=False, seconds=seconds)
+
+
+def _starting(vehicle: Vehicle) -> tuple[float, float | None] | None:
+    """Current past the modules and for how long, s, of the state that asks for the thickest cable; None: none."""
+    turns = [(s.other_ma / 1000, None if s.minutes is None else 60 * s.minutes) for s in vehicle.states if s.other_ma]
+    return max(
+        turns, key=lambda turn: (turn[1] is None, short_time_mm2(turn[0], turn[1] or 0.0, 20, 200)), default=None
+    )
+
+
+def _alternator(feeder: Feeder, source: Source | None) -> tuple[Laid, ...]:
+    place, amps = feeder.vehicle.settings.alternator_place, _charging_a(feeder.vehicle)
+    if place is None and not amps:
+        return ()
+    return (_laid(feeder, source, LinkDemand("alternator", amps, amps, 0.0, feeder.length_m(place)), place),)
+
+
+def _charging_a(vehicle: Vehicle) -> float:
+    return max((state.charging_a or 0.0 for state in vehicle.states), default=0.0)

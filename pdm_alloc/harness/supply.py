@@ -1,13 +1,23 @@
 """What each operating state takes from battery and alternator, and the voltage left at each load."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from pdm_alloc.domain.kinds import CHEMISTRIES
+from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
-from pdm_alloc.electrics.battery import battery_minutes
+from pdm_alloc.electrics.battery import Battery, Leg, LegCharge, carry_charge
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 
-__all__ = ["LoadVoltage", "StateSupply", "load_voltages", "state_supply", "supply", "voltage_at_load"]
+__all__ = [
+    "LoadVoltage",
+    "StateSupply",
+    "battery_of",
+    "load_voltages",
+    "state_supply",
+    "supply",
+    "voltage_at_load",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,21 +29,26 @@ class StateSupply:
     state : str
         Its name.
     supply_v : float
-        Supply voltage, V.
+        Sustained supply voltage, V.
     mean_a : float
-        Sum of running currents times duty, A.
+        Sum of running currents times duty at `supply_v`, A.
     running_a : float
-        Sum of running currents of everything on, without duty, A.
+        Sum of running currents of everything on, without duty, at whichever end of the span of voltage it is larger, A.
     peak_a : float
-        `running_a` and the largest inrush above running that one command brings, A.
+        `running_a` and the largest inrush above running that one command brings, at either end, A.
     charging_a : float or None
         Charging current, A; None where the tables do not say, counted as none.
     balance_a : float
-        Charging less mean current, A; negative: the battery gives.
+        Charging less mean current and what is drawn past the modules, A; negative: the battery gives.
     minutes : float or None
         How long the state lasts, min.
     floor_minutes : float or None
-        Minutes until a full battery is at its floor, inf where it is not drained; None: battery not known.
+        Minutes from the start of the state until the battery is at its floor, inf where it is not drained; None:
+        battery not known.
+    other_a : float
+        Drawn from the battery past the modules (a starter motor), A.
+    start_ah, end_ah : float or None
+        Charge at the start and at the end of the state, Ah; None: battery not known.
     """
 
     state: str
@@ -45,10 +60,13 @@ class StateSupply:
     balance_a: float
     minutes: float | None
     floor_minutes: float | None
+    other_a: float = 0.0
+    start_ah: float | None = None
+    end_ah: float | None = None
 
     @property
     def used_ah(self) -> float | None:
-        """Charge the battery gives while the state lasts, Ah (negative: takes); None: length not known."""
+        """What is drawn less what is charged while the state lasts, Ah, neither Peukert nor losses counted."""
         return None if self.minutes is None else -self.balance_a * self.minutes / 60
 
     @property
@@ -61,8 +79,16 @@ class StateSupply:
         return self.floor_minutes >= self.minutes
 
 
+def battery_of(settings: Settings) -> Battery | None:
+    """The battery as the settings describe it; None: its capacity is not known."""
+    if settings.battery_ah is None:
+        return None
+    exponent = CHEMISTRIES[settings.battery_chemistry] if settings.peukert is None else settings.peukert
+    return Battery(settings.battery_ah, settings.battery_floor_pct, settings.battery_rate_h, exponent)
+
+
 def supply(vehicle: Vehicle, counts: Mapping[str, int] | None = None) -> tuple[StateSupply, ...]:
-    """What every operating state takes and gets, in the order of the vehicle's states.
+    """What every operating state takes and gets, one after the other: each starts with the charge the last has left.
 
     Parameters
     ----------
@@ -74,12 +100,14 @@ def supply(vehicle: Vehicle, counts: Mapping[str, int] | None = None) -> tuple[S
     Returns
     -------
     tuple of StateSupply
+        In the order of the vehicle's states; the battery is full before the first.
     """
-    return tuple(state_supply(vehicle, state, counts) for state in vehicle.states)
+    alone = [_taken(vehicle, state, counts) for state in vehicle.states]
+    return _carried(battery_of(vehicle.settings), alone)
 
 
 def state_supply(vehicle: Vehicle, state: State, counts: Mapping[str, int] | None = None) -> StateSupply:
-    """What one operating state takes and gets.
+    """What one operating state takes and gets, from a full battery.
 
     Parameters
     ----------
@@ -94,46 +122,46 @@ def state_supply(vehicle: Vehicle, state: State, counts: Mapping[str, int] | Non
     -------
     StateSupply
     """
+    return _carried(battery_of(vehicle.settings), [_taken(vehicle, state, counts)])[0]
+
+
+def _carried(battery: Battery | None, states: list[StateSupply]) -> tuple[StateSupply, ...]:
+    if battery is None:
+        return tuple(states)
+    legs = [Leg(one.state, one.mean_a + one.other_a, one.charging_a or 0.0, one.minutes) for one in states]
+    return tuple(map(_charged, states, carry_charge(battery, legs)))
+
+
+def _charged(one: StateSupply, leg: LegCharge) -> StateSupply:
+    return replace(one, floor_minutes=leg.floor_minutes, start_ah=leg.start_ah, end_ah=leg.end_ah)
+
+
+def _taken(vehicle: Vehicle, state: State, counts: Mapping[str, int] | None) -> StateSupply:
+    """Currents of one state, the battery not looked at."""
     reference = vehicle.settings.reference_v
     on = [(load, _count(load, counts)) for load in vehicle.loads if state.is_on(load.command)]
-    running = {load.name: _running_ma(load, state, reference) * count for load, count in on}
-    mean = sum(running[load.name] * state.duty_ppm[load.command] for load, _ in on) / 1e9
-    total = sum(running.values())
-    peak = total + _largest_excess_ma(on, state, reference)
-    balance = (state.charging_a or 0.0) - mean
-    minutes = _floor_minutes(vehicle.settings, -balance)
-    return StateSupply(
-        state.name,
-        state.supply_v,
-        mean,
-        total / 1000,
-        peak / 1000,
-        state.charging_a,
-        balance,
-        state.minutes,
-        minutes,
-    )
-
-
-def _floor_minutes(settings, draw_a):
-    if settings.battery_ah is None:
-        return None
-    return battery_minutes(settings.battery_ah, settings.battery_floor_pct, draw_a)
+    mean = sum(_running_ma(x, state.supply_v, reference) * n * state.duty_ppm[x.command] for x, n in on) / 1e9
+    running = {volts: sum(_running_ma(x, volts, reference) * n for x, n in on) for volts in state.span_v}
+    peak = max(ma + _largest_excess_ma(on, volts, reference) for volts, ma in running.items())
+    other = state.other_ma / 1000
+    balance = (state.charging_a or 0.0) - mean - other
+    currents = (mean, max(running.values()) / 1000, peak / 1000, state.charging_a, balance)
+    return StateSupply(state.name, state.supply_v, *currents, state.minutes, None, other)
 
 
 def _count(load: Load, counts):
     return load.count if counts is None else counts.get(load.name, 0)
 
 
-def _running_ma(load: Load, state: State, reference):
-    return running_at_voltage_ma(load.running_ma, load.volt_exponent, state.supply_v, reference)
+def _running_ma(load: Load, volts: float, reference: float) -> int:
+    return running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, reference)
 
 
-def _largest_excess_ma(on, state, reference):
+def _largest_excess_ma(on, volts: float, reference: float) -> int:
     """Largest inrush of one command: it switches all its loads together, whatever channels they are on."""
     excess: dict[str, int] = {}
     for load, count in on:
-        one = inrush_excess_ma(load.inrush_ma, load.running_ma, state.supply_v, reference)
+        one = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, reference)
         excess[load.command] = excess.get(load.command, 0) + one * count
     return max(excess.values(), default=0)
 

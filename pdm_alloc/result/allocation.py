@@ -12,6 +12,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.result import channel_tables as tables
 from pdm_alloc.result.care_rules import CAUTION, CIRCUIT_RULES, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
 from pdm_alloc.result.channel_tables import settings_table, voltages, voltages_table
+from pdm_alloc.result.link_tables import heat_table, links_table, parked_table
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
 from pdm_alloc.result.supply_tables import drops_table, feeds_table, segments_table, supply_table, wires_table
 
@@ -192,7 +193,7 @@ class Allocation:
 
     @handed_out
     def supply(self) -> pd.DataFrame:
-        """A row an operating state: average and peak current against charging (A), minutes the battery lasts."""
+        """One row per operating state: average and peak current against charging (A), charge carried on (Ah)."""
         return supply_table(self.vehicle)
 
     @handed_out
@@ -214,6 +215,21 @@ class Allocation:
     def feeds(self) -> pd.DataFrame:
         """One row per unit: main fuse (A), cable from the battery, drop (per cent), mass (g)."""
         return feeds_table(self.vehicle, self.units, self.wired)
+
+    @handed_out
+    def links(self) -> pd.DataFrame:
+        """One row per battery cable (isolator, module feeds, starter, alternator): fuse, size, fault current (A)."""
+        return links_table(self.vehicle, self.units, self.wired)
+
+    @handed_out
+    def heat(self) -> pd.DataFrame:
+        """One row per module and state: heat it gives off (W), on average and with everything on."""
+        return heat_table(self.vehicle, self.units, self.circuits)
+
+    @handed_out
+    def parked(self) -> pd.DataFrame:
+        """What the parked vehicle draws (mA), and the days until the battery is at its floor."""
+        return parked_table(self.vehicle, self.units)
 
     def pin_map(self) -> pd.DataFrame:
         """Table to wire by: one row per circuit, with the loads' ``x_`` columns at the end."""

@@ -26,6 +26,7 @@ __all__ = [
     "SUPPLY",
     "WIRES",
     "drops_table",
+    "feeds_asked",
     "feeds_table",
     "segments_table",
     "supply_table",
@@ -152,9 +153,12 @@ SUPPLY = (
     "running_a",
     "peak_a",
     "charging_a",
+    "other_a",
     "balance_a",
     "minutes",
     "used_ah",
+    "start_ah",
+    "end_ah",
     "floor_minutes",
     "carried",
 )
@@ -163,29 +167,21 @@ SUPPLY = (
 def supply_table(vehicle: Vehicle) -> pd.DataFrame:
     """A row a state, in the columns `SUPPLY`.
 
-    Currents in A; balance_a is charging less mean; used_ah is what the battery gives while the state
-    lasts, Ah; floor_minutes is how long a full battery lasts, min, empty where it is not drained or
-    not known; carried is whether the state is, empty where that cannot be said.
+    Currents in A; balance_a is charging less mean_a and other_a (drawn past the modules); used_ah is what is drawn
+    less what is charged while the state lasts, Ah; start_ah and end_ah are the charge, carried from state to state;
+    floor_minutes is the time from the start of the state until the battery is at its floor, min, empty where it is not
+    drained or not known; carried is whether the state is, empty where that cannot be said.
     """
     table = pd.DataFrame([_supply_table_row(one) for one in supply(vehicle)], columns=list(SUPPLY))
     return table.astype(dict.fromkeys(SUPPLY[1:-1], float)).astype({"carried": "boolean"})
 
 
 def _supply_table_row(one: StateSupply) -> tuple[object, ...]:
-    used, lasts = one.used_ah, one.floor_minutes
-    return (
-        one.state,
-        one.supply_v,
-        round(one.mean_a, 3),
-        one.running_a,
-        one.peak_a,
-        one.charging_a,
-        round(one.balance_a, 3),
-        one.minutes,
-        None if used is None else round(used, 3),
-        None if lasts is None or lasts == math.inf else round(lasts, 1),
-        one.carried,
-    )
+    lasts = one.floor_minutes
+    currents = (round(one.mean_a, 3), one.running_a, one.peak_a, one.charging_a, one.other_a, round(one.balance_a, 3))
+    charge = (None if ah is None else round(ah, 3) for ah in (one.used_ah, one.start_ah, one.end_ah))
+    left = None if lasts is None or lasts == math.inf else round(lasts, 1)
+    return (one.state, one.supply_v, *currents, one.minutes, *charge, left, one.carried)
 
 
 SEGMENTS = ("start", "end", "length_m", "circuits", "wires", "loaded_wires", "bundle_mm", "mass_g")
@@ -235,23 +231,30 @@ def _segment_row(s: Segment) -> tuple[object, ...]:
 
 
 def feeds_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> pd.DataFrame:
-    """A row a unit, in the columns `FEEDS`: main fuse (A) and cable from the battery.
+    """One row per unit, in the columns `FEEDS`: main fuse (A) and cable from the battery.
 
     state is that in which its loads draw most, all duties taken as 1: running_a. carries_a is what the
     feed is made to carry for long, as of `feed_currents_ma`; the fuse is at least running_a, and bears
     the inrush of any command on top.
     """
-    feeder, every = Feeder(vehicle), draws_ma(vehicle, load_types(vehicle))
+    feeder = Feeder(vehicle)
+    asked = zip(units, feeds_asked(vehicle, units, wired), strict=True)
+    return pd.DataFrame([_feed_row(feeder, unit, *one) for unit, one in asked], columns=list(FEEDS))
+
+
+def feeds_asked(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> list[tuple[int, str, int]]:
+    """What each unit's feed is made to carry for long, mA; the state its loads draw most in, and what they draw, mA."""
+    every = draws_ma(vehicle, load_types(vehicle))
     carried = feed_currents_ma(vehicle, units, max(every, default=0))
     rows = []
     for unit, ma in zip(units, carried, strict=True):
         own = [pair for w in wired if w.circuit.unit == unit.label for pair in w.some]
-        rows.append(_feed_row(feeder, unit, ma, *_worst_state(vehicle, own)))
-    return pd.DataFrame(rows, columns=list(FEEDS))
+        state, running = _worst_state(vehicle, own)
+        rows.append((max(ma, for_at_once_ma(running)), state, running))
+    return rows
 
 
-def _feed_row(feeder: Feeder, unit: Unit, carried_ma: int, state: str, running_ma: int) -> dict[str, object]:
-    carries = max(carried_ma, for_at_once_ma(running_ma))
+def _feed_row(feeder: Feeder, unit: Unit, carries: int, state: str, running_ma: int) -> dict[str, object]:
     feed, length = feeder.feed(carries, unit.place, state), feeder.length_m(unit.place)
     mass = feed_mass_g(feed.wire, length, feeder.rules)
     row = {

@@ -12,6 +12,7 @@ from pdm_alloc.verify import strength
 from pdm_alloc.verify import strength as sums
 from pdm_alloc.verify import strength as trip
 from pdm_alloc.verify import wires as wiring
+from pdm_alloc.verify.battery_cables import cables_hold
 from pdm_alloc.verify.recount import Finding, Recount, findings_table
 from pdm_alloc.verify.wires import written
 
@@ -109,7 +110,9 @@ def _written(allocation):
     named = {name for circuit in allocation.circuits for name in circuit.loads}
     if len(recount.wired) < len(allocation.circuits) or not named <= set(recount.loads):
         return []  # names that mean nothing have findings of their own, and no wire
-    return list(written(recount, allocation.wires, allocation.settings)) if hasattr(allocation, "wires") else []
+    if not hasattr(allocation, "wires"):
+        return []
+    return [*written(recount, allocation.wires, allocation.settings), *cables_hold(recount, allocation.links)]
 
 
 def _circuits(vehicle, units, assignments):

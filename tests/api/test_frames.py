@@ -11,7 +11,7 @@ from tests.api.demo import DATA, allocation, car, catalogue
 LOADS = pd.DataFrame({"load": ["lamp", "horn"], "command": ["light", "horn"], "running_a": [1.5, 4]})
 TABLES = (
     *("channels", "assignments", "spare", "headroom", "wires", "settings", "drops"),
-    *("supply", "voltages", "warnings", "segments", "feeds"),
+    *("supply", "voltages", "warnings", "segments", "feeds", "links", "heat", "parked"),
 )
 
 

@@ -209,8 +209,8 @@ def test_state_not_carried():
     def parked(charging, minutes, **settings):
         return replace(with_settings(**settings), states=(State("parked", 12.0, ON, charging, minutes),))
 
-    assert "of 180 min" in one("C13", parked(0.0, 180, battery_ah=60.0)).sentence
-    assert "C13" not in codes(parked(0.0, 60, battery_ah=60.0))
+    assert "of 180 min" in one("C13", parked(0.0, 180, battery_ah=60.0, peukert=1.0)).sentence
+    assert "C13" not in codes(parked(0.0, 60, battery_ah=60.0, peukert=1.0))
     assert "9.2 A more" in one("C13", parked(10.0, None)).sentence
     assert "C13" not in codes(parked(None, None)) + codes(parked(20.0, 600, battery_ah=1.0))
 

@@ -20,7 +20,7 @@ __all__ = ["Run", "check_allocation", "check_refusal", "made", "run", "several"]
 
 STRATEGIES = ("isolate", "spare")
 TABLES = ("channels", "assignments", "spare", "headroom", "wires", "settings", "drops", "supply", "warnings")
-HARNESS = ("segments", "feeds")
+HARNESS = ("segments", "feeds", "links", "heat", "parked")
 
 
 @dataclass

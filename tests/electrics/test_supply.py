@@ -1,15 +1,19 @@
 """Supply by state and battery duration."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pdm_alloc.domain.kinds import CHEMISTRIES
+from pdm_alloc.domain.module import Module, Unit
 from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Command, Load, State, Vehicle
 from pdm_alloc.electrics.battery import battery_minutes
-from pdm_alloc.harness.supply import state_supply, supply
+from pdm_alloc.harness.supply import battery_of, state_supply, supply
+from pdm_alloc.result.link_tables import always_on, parked_draws, parked_for_days
 
 LAMP = Load("lamp", "lights", 5_000, count=2, kind="filament", inrush_ma=60_000, inrush_ms=60, volt_exponent=1)
 ECU = Load("ecu", "run", 4_000, inrush_ma=12_000, inrush_ms=2, volt_exponent=-1)
@@ -45,7 +49,7 @@ def test_voltage_counts():
 def test_engine_off_drains():
     """No charging stated counts as none: 14 A from 40 Ah to half is 85.7 min, too short for two hours."""
     parked = state(minutes=120, lights=1, run=1)
-    row = state_supply(vehicle(parked, battery_ah=40.0), parked)
+    row = state_supply(vehicle(parked, battery_ah=40.0, peukert=1.0), parked)
     assert row.charging_a is None and row.balance_a == -14.0
     assert row.floor_minutes == pytest.approx(20 * 60 / 14)
     assert row.carried is False and row.used_ah == pytest.approx(28)
@@ -140,3 +144,68 @@ def test_battery_is_a_count_of_ampere_hours(ah, floor, draw, spent):
     usable = ah * (1 - floor / 100) * 60
     assert minutes * draw == pytest.approx(max(0.0, usable - spent), abs=1e-6)
     assert battery_minutes(ah, floor, 0.0) == math.inf
+
+
+def test_the_charge_is_carried_from_state_to_state():
+    """40 Ah: an hour of 14 A leaves 26, half an hour of 6 A stores 85 % of 3 Ah, then 8.55 Ah last 36.6 min."""
+    states = (
+        replace(state(minutes=60, lights=1, run=1), name="camp"),
+        replace(state(charging=20.0, minutes=30, lights=1, run=1), name="road"),
+        replace(state(minutes=60, lights=1, run=1), name="camp again"),
+    )
+    rows = supply(vehicle(*states, battery_ah=40.0, peukert=1.0))
+    assert [row.end_ah for row in rows] == pytest.approx([26.0, 28.55, 14.55])
+    assert [row.start_ah for row in rows] == pytest.approx([40.0, 26.0, 28.55])
+    assert rows[2].floor_minutes == pytest.approx(8.55 / 14 * 60) and rows[2].carried is False
+    assert rows[0].carried and rows[1].carried
+
+
+def test_peukert_shortens_what_a_battery_gives():
+    """40 Ah over 20 h are 2 A: 14 A with an exponent of 1.2 count as 14 x 7**0.2 A; the default is by chemistry."""
+    camp = state(minutes=60, lights=1, run=1)
+    row = state_supply(vehicle(camp, battery_ah=40.0, peukert=1.2), camp)
+    assert row.floor_minutes == pytest.approx(20 * 60 / (14 * 7**0.2))
+    assert row.end_ah == pytest.approx(40 - 14 * 7**0.2)
+    agm = Settings(battery_ah=40.0, battery_chemistry="agm")
+    assert battery_of(agm).exponent == CHEMISTRIES["agm"] and battery_of(replace(agm, peukert=1.3)).exponent == 1.3
+    assert battery_of(Settings()) is None
+
+
+def test_the_starter_motor_counts_past_the_modules():
+    """180 A of starter beside 4 A: the battery gives 184 A, the modules carry 4 A."""
+    crank = State("crank", 10.0, {"run": 1_000_000}, None, 0.2, None, 180_000)
+    row = state_supply(vehicle(crank, loads=(replace(ECU, volt_exponent=0),), battery_ah=60.0, peukert=1.0), crank)
+    assert (row.running_a, row.mean_a, row.other_a, row.balance_a) == (4.0, 4.0, 180.0, -184.0)
+    assert row.end_ah == pytest.approx(60 - 184 * 0.2 / 60)
+
+
+def test_both_ends_of_the_span_count():
+    """At 9 to 12 V lamps and fan draw most at the top, an engine computer at the bottom; the mean is at 9 V."""
+    span = State("s", 9.0, {"lights": 1_000_000, "run": 1_000_000}, None, None, 12.0)
+    row = state_supply(vehicle(span), span)
+    assert row.running_a == pytest.approx(14.0) and row.mean_a == pytest.approx(7.5 + 16 / 3, abs=1e-3)
+    ecu = state_supply(vehicle(span, loads=(ECU,)), span)
+    assert ecu.running_a == pytest.approx(16 / 3, abs=1e-3)
+
+
+BOX = Module("box", 60_000, 200_000, (), quiescent_ma=8.0)
+
+
+def test_days_parked_from_modules_and_loads_always_on():
+    """8 mA of module and 4 mA of an alarm that is on with every input off: 20 Ah last 69 days at 12 mA."""
+    alarm = Load("alarm", "watch", 4, volt_exponent=0)
+    loads = (alarm, ECU)
+    car = vehicle(state(run=1), loads=loads, battery_ah=40.0)
+    car = replace(car, commands=(Command("watch", "not disarm"), Command("run", "key")))
+    draws = parked_draws(car, (Unit("box", BOX),))
+    assert [(one.name, one.draw_ma) for one in draws] == [("box", 8.0), ("alarm", 4)]
+    assert parked_for_days(car, (Unit("box", BOX),)) == pytest.approx(20 / 0.012 / 24)
+    assert parked_for_days(car, (Unit("box", replace(BOX, quiescent_ma=None)),)) is None
+    assert parked_for_days(vehicle(state(), loads=loads), (Unit("box", BOX),)) is None
+
+
+def test_what_counts_as_always_on():
+    """Without a condition only what every state of a table keeps on all the time: one duty below 1 and it is off."""
+    states = (state(run=1, lights=1), replace(state(run=1, lights=0.5), name="t"))
+    assert [x.name for x in always_on(replace(vehicle(*states), states_given=True))] == ["ecu"]
+    assert always_on(vehicle(*states)) == ()

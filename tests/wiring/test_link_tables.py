@@ -1,0 +1,173 @@
+"""Battery cables, heat and the parked vehicle: tables by hand, and each broken row found by the recount."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import pdm_alloc as pa
+from pdm_alloc.domain.vehicle import PPM, Load, State
+from pdm_alloc.electrics.trip import damage_ms
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.link_tables import HEAT, LINKS, PARKED
+from pdm_alloc.result.placed import PlacedCircuit
+from tests.wiring import small
+
+HEATER = Load("heater", "heat", 20_000, kind="heater", inrush_ma=20_000, place="left", volt_exponent=1.0)
+ECU = Load("ecu", "run", 5_000, place="right", volt_exponent=0.0)
+ON = {"heat": PPM // 2, "run": PPM}
+STATES = (
+    State("drive", 12.0, ON, 60.0, 60.0),
+    State("crank", 10.0, {"heat": 0, "run": PPM}, None, 0.1, 12.6, 240_000),
+)
+PLACED = {"battery_place": "source", "isolator_place": "joint", "starter_place": "left", "alternator_place": "right"}
+CAR = small.forked(HEATER, ECU, states=STATES, battery_ah=60.0, **PLACED)
+
+
+def allocation(vehicle=CAR, **channel):
+    """Heater and computer on two channels of a module at the right."""
+    circuits = (
+        PlacedCircuit("box", ("1",), "single", "heat", (("heater", 1),)),
+        PlacedCircuit("box", ("2",), "single", "run", (("ecu", 1),)),
+    )
+    return Allocation(vehicle, (small.unit(place="right", **channel),), circuits)
+
+
+def rows(vehicle=CAR):
+    table = allocation(vehicle).links
+    assert tuple(table.columns) == LINKS
+    return table.set_index("link")
+
+
+def test_every_cable_begins_at_the_isolator():
+    """Battery to isolator, from there to module, starter and alternator; lengths are routes, 5 % and two ends."""
+    table = rows()
+    assert list(table.index) == ["battery to isolator", "module feed", "starter", "alternator"]
+    assert table["from"].tolist() == ["source", "joint", "joint", "joint"]
+    assert table["to"].tolist() == ["joint", "right", "left", "right"]
+    assert table.length_m.tolist() == pytest.approx([2.4, 3.45, 1.35, 3.45])
+
+
+def test_fuses_of_the_links():
+    """25 A of loads take a 35 A fuse, 60 A of charging 80 A; what the starter flows through has none."""
+    table = rows()
+    assert table.fuse_a["module feed"] * 0.8 >= 20.0 and table.fuse_a["alternator"] == 80.0
+    assert table.fuse_a[["battery to isolator", "starter"]].isna().all()
+    assert (table.ampacity_a >= table.fuse_a)[["module feed", "alternator"]].all()
+    assert table.fuse_within_m["module feed"] == 0.3 and "common practice" in table.note["module feed"]
+    boat = rows(replace(CAR, settings=replace(CAR.settings, rules="boat")))
+    assert boat.fuse_within_m["module feed"] == 0.178 and "33 CFR 183.455" in boat.note["module feed"]
+
+
+def test_a_starter_cable_outlasts_the_turn_and_keeps_its_drop():
+    """240 A for 6 s stay within the insulation's class; at most 4 % are lost on the way."""
+    row = rows().loc["starter"]
+    assert (row.running_a, row.seconds) == (240.0, 6.0) and row.drop_pct <= row.limit_pct == 4.0
+    assert damage_ms(240, row.area_mm2, 30, 105) >= 6_000
+    assert "no fuse" in row.note
+
+
+def test_fault_currents_shrink_on_the_way():
+    """60 Ah are taken for 8.3 milliohm: 12.6 V drive 1512 A at the battery, less behind each cable."""
+    table = rows()
+    assert table.fault_a["battery to isolator"] == pytest.approx(12.6 / (0.5 / 60), abs=1)
+    assert (table.fault_a[1:] == table.end_fault_a["battery to isolator"]).all()
+    assert (table.end_fault_a < table.fault_a).all() and table.opens_s["module feed"] < 1
+    stated = rows(replace(CAR, settings=replace(CAR.settings, battery_mohm=4.0)))
+    assert stated.fault_a["battery to isolator"] == pytest.approx(12.6 / 0.004, abs=1)
+    unknown = rows(replace(CAR, settings=replace(CAR.settings, battery_ah=None)))
+    assert unknown.fault_a.isna().all() and "battery_mohm" in unknown.note["starter"]
+
+
+def test_without_a_starter_the_isolator_cable_has_the_main_fuse():
+    """Nothing flows past the modules: the cable to the isolator begins at a fuse that bears charging and loads."""
+    calm = replace(CAR, states=STATES[:1], settings=replace(CAR.settings, starter_place=None))
+    table = rows(calm)
+    assert list(table.index) == ["battery to isolator", "module feed", "alternator"]
+    assert table.fuse_a["battery to isolator"] == 80.0
+
+
+def test_a_current_nobody_stated_is_asked_for():
+    """A starter or an alternator with a place and no current is a row that says which column to fill."""
+    silent = replace(CAR, states=(State("drive", 12.0, ON),))
+    table = rows(silent)
+    assert table.running_a[["starter", "alternator"]].isna().all()
+    assert "other_a" in table.note["starter"] and "charging_a" in table.note["alternator"]
+    bare = small.forked(HEATER, ECU)
+    assert list(rows(bare).index) == ["module feed"] and "length not known" in rows(bare).note["module feed"]
+
+
+def test_heat_by_hand():
+    """20 A through 5 milliohm half of the time and 5 A all the time: 1.125 W on average, 2.125 W with both on."""
+    table = allocation(on_mohm=5.0).heat.set_index("state")
+    assert tuple(allocation().heat.columns) == HEAT
+    assert (table.mean_w["drive"], table.top_w["drive"]) == (
+        pytest.approx(1.12, abs=0.01),
+        pytest.approx(2.12, abs=0.01),
+    )
+    unknown = allocation().heat.set_index("state")
+    assert unknown.mean_w.isna().all() and unknown.unknown_channels["drive"] == 2
+
+
+def test_parked_by_hand():
+    """A module of 10 mA: 30 Ah above the floor last 125 days; one that states nothing leaves the days empty."""
+    unit = small.unit(place="right")
+    known = replace(unit, module=replace(unit.module, quiescent_ma=10.0))
+    table = Allocation(CAR, (known,), ()).parked
+    assert tuple(table.columns) == PARKED
+    assert table.draws.tolist() == ["box", "all together"] and table.days.iloc[-1] == pytest.approx(125.0)
+    silent = Allocation(CAR, (unit,), ()).parked.iloc[-1]
+    assert pd.isna(silent.days) and "box" in silent.note
+
+
+def test_nothing_wrong_before_a_cable_is_broken():
+    """What is altered below is right as it is."""
+    assert pa.verify(pa.allocate(CAR, small.unit(place="right"))).empty
+
+
+@pytest.mark.parametrize(
+    ("link", "column", "value", "words"),
+    [
+        ("module feed", "fuse_a", 20.0, "the fuse is 20 A"),
+        ("module feed", "fuse_a", None, "it has no fuse"),
+        ("module feed", "fuse_within_m", 0.5, "the rules allow 0.3 m"),
+        ("module feed", "area_mm2", 1.0, "is to carry"),
+        ("module feed", "area_mm2", 1.1, "no size"),
+        ("alternator", "fuse_a", 70.0, "the fuse is 70 A"),
+        ("alternator", "area_mm2", 4.0, "are allowed"),
+        ("starter", "fuse_a", 250.0, "the starter would open"),
+        ("starter", "area_mm2", 4.0, "the starter's current takes"),
+        ("battery to isolator", "area_mm2", 2.5, "is to carry"),
+        ("battery to isolator", "area_mm2", 10.0, "are allowed"),
+    ],
+)
+def test_every_wrong_cable_is_found(link, column, value, words):
+    """One number of one row is altered, and the recount says so for that cable."""
+    made = pa.allocate(CAR, small.unit(place="right"))
+    broken = made.links.copy()
+    broken.loc[broken.link == link, column] = value
+    made.__dict__["links"] = broken
+    wrong = pa.verify(made)
+    assert set(wrong.rule) == {"battery cable"} and set(wrong.subject) == {link}
+    assert wrong.message.str.contains(words).any(), wrong.message.tolist()
+
+
+def test_a_cable_nobody_wrote_down_is_found():
+    """An isolator, a starter or a module without its row cannot be wired."""
+    made = pa.allocate(CAR, small.unit(place="right"))
+    for link in made.links.link:
+        made.__dict__["links"] = rows().reset_index().query("link != @link")
+        assert link in set(pa.verify(made).subject)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(1_000, 60_000), st.floats(5, 200), st.integers(0, 400_000), st.sampled_from(["metric", "awg"]))
+def test_the_recount_agrees_on_random_vehicles(heater_ma, charging, other_ma, sizes):
+    """Whatever loads, charging and starter draw: every cable that is found passes the recount."""
+    states = (State("drive", 12.0, ON, charging, 60.0), State("crank", 10.0, ON, None, 0.1, 12.6, other_ma))
+    car = replace(CAR, loads=(replace(HEATER, running_ma=heater_ma), ECU), states=states)
+    car = replace(car, settings=replace(CAR.settings, wire_sizes=sizes))
+    findings = pa.verify(allocation(car, continuous_ma=100_000))
+    assert "battery cable" not in set(findings.rule), findings.message.tolist()
