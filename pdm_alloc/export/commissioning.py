@@ -166,30 +166,44 @@ def _to_measure(allocation: Allocation, circuit: PlacedCircuit) -> Row:
 
 DEAD_CHECKS = ("number", "check", "must_be", "found", "done")
 
+# Voltage between the ground of a working load and the battery's negative post, V: common practice, no source. A
+# resistance of 0.1 ohm is no measure: it passes on a meter and costs a load of 10 A a whole volt.
+GROUND_DROP_V = 0.1
+
 # Common practice, no source.
 _BEFORE = (
     ("Battery disconnected, isolator open, every other supply (charger, solar, second battery) off", "no voltage"),
     ("Vehicle chocked, out of gear; extinguisher at hand", "yes"),
-    ("Main fuse at the battery: its rating, and the size of the feed wire behind it", "as designed"),
-    ("Every module fixed, cooled and upright as its maker asks; its ground on clean metal", "yes"),
+    ("Main fuse at the battery: its rating, and the size of the feed cable behind it", "as in battery cables"),
+    ("Every module fixed, cooled and upright as its maker requires; its ground on clean metal", "yes"),
 )
 
 _AFTER = (
     ("Supply stud of every module to chassis, connectors unplugged", "no short"),
     ("Wire sizes, labels and lengths", "as in the wire list"),
-    ("Wires held and protected where they pass metal, heat, edges or moving parts", "yes"),
-    ("Grounds of all loads to battery minus", "below 0.1 ohm"),
-    ("Trip settings and inrush windows entered in every module, before the first power", "as in channel settings"),
+    ("Wires secured and protected where they pass metal, heat, edges or moving parts", "yes"),
+    ("Trip settings and inrush windows entered in every module, before the first power-up", "as in channel settings"),
     (
-        "First power through a small fuse or a current-limited supply, all commands off",
+        "First power-up through a small fuse or a current-limited supply, all commands off",
         "below 0.5 A; then the fuse",
     ),
-    ("Isolator opened under power: everything dies", "yes"),
+)
+
+# With power on: a ground shows itself only under its load, and an isolator only against a running alternator.
+_POWERED = (
+    (
+        "Ground of every load, the load switched on: voltage between its ground point and battery negative",
+        f"at most {GROUND_DROP_V:g} V",
+    ),
+    (
+        "Isolator opened with the engine running: the engine stops and everything switches off, the alternator too",
+        "yes",
+    ),
 )
 
 
 def dead_checks(allocation: Allocation) -> pd.DataFrame:
-    """Check list to go through before the first power.
+    """Check list to go through before the first power-up, and two checks with the power on at its end.
 
     Parameters
     ----------
@@ -201,7 +215,7 @@ def dead_checks(allocation: Allocation) -> pd.DataFrame:
     DataFrame
         Columns `DEAD_CHECKS`; ``found`` and ``done`` are for the person who checks.
     """
-    lines = [*_BEFORE, *_connectors(allocation), *_spares(allocation), *_AFTER, *_moving(allocation)]
+    lines = [*_BEFORE, *_connectors(allocation), *_spares(allocation), *_AFTER, *_moving(allocation), *_POWERED]
     rows = [(number, check, must_be, "", "") for number, (check, must_be) in enumerate(lines, 1)]
     return pd.DataFrame(rows, columns=list(DEAD_CHECKS))
 
@@ -212,7 +226,7 @@ def _connectors(allocation: Allocation) -> list[tuple[str, str]]:
         for name in dict.fromkeys(channel.connector for channel in unit.module.channels):
             where = f"{unit.label}, connector {name}" if name else unit.label
             checks.append((f"{where}: every wire from its pin to its load", "continuous, on the pin of the pin map"))
-            checks.append((f"{where}: every pin to chassis and to its neighbours, loads plugged in", "no dead short"))
+            checks.append((f"{where}: every pin to chassis and to its neighbours, loads unplugged", "no continuity"))
     return checks
 
 
@@ -224,5 +238,5 @@ def _spares(allocation: Allocation) -> list[tuple[str, str]]:
 
 
 def _moving(allocation: Allocation) -> list[tuple[str, str]]:
-    names = [load.name for load in allocation.vehicle.loads if load.kind in ("motor", "solenoid")]
+    names = [load.name for load in allocation.vehicle.loads if load.kind in ("motor", "fan", "solenoid")]
     return [(f"Hands, tools and people clear of what will move: {'; '.join(names)}", "yes")] if names else []

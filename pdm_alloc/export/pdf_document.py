@@ -146,11 +146,11 @@ _ROOM_FOR_A_START = 110.0  # points: heading, note, headings of the table and tw
 
 _AFTER_PIN_MAP = (
     *("Wire list", "Circuit wires", "Channel settings", "Input list", "Spares"),
-    *("Supply check", "Limits by state", "Assumptions", "Dead circuit checks"),
+    *("Supply check", "Battery cables", "Parked", "Limits by state", "Assumptions", "Dead circuit checks"),
 )
 
 # These go on where the one before them ends, if there is room.
-_GO_ON = ("Spares", "Supply check", "Limits by state")
+_GO_ON = ("Spares", "Supply check", "Battery cables", "Parked", "Limits by state")
 
 
 def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:

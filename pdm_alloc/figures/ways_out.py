@@ -249,9 +249,9 @@ def supply(result: Any, axes: "Axes | None" = None) -> "Axes":
     Parameters
     ----------
     result : Allocation or DataFrame
-        The table `supply`: state, mean_a, peak_a, charging_a (A; empty where not known), optional floor_minutes
-        (until a
-        full battery is at its floor, min; empty or infinite where it never is).
+        The table `supply`: state, mean_a, peak_a, charging_a (A; empty where not known), optional other_a (drawn past
+        the modules, A), floor_minutes (from the start of the state until the battery is at its floor, min; empty or
+        infinite where it never is) and end_ah (charge at the end of the state, Ah).
     axes : matplotlib Axes, optional
         Where to draw; a new sheet if absent.
 
@@ -267,8 +267,8 @@ def supply(result: Any, axes: "Axes | None" = None) -> "Axes":
     table = require(table_of(result, "supply"), "state", "mean_a", "peak_a", "charging_a").reset_index(drop=True)
     axes = style.need_axes(axes, 9.5, 2.0 + 0.5 * max(len(table), 1))
     rows = table.index.to_numpy(float)
-    axes.barh(rows, table["mean_a"], 0.5, color=style.RUNNING, label="mean taken")
-    axes.hlines(rows, table["mean_a"], table["peak_a"], color=style.RUNNING, linewidth=2, label="up to the peak")
+    axes.barh(rows, table["mean_a"], 0.5, color=style.RUNNING, label="average draw")
+    axes.hlines(rows, table["mean_a"], table["peak_a"], color=style.RUNNING, linewidth=2, label="peak draw")
     axes.plot(table["peak_a"], rows, "|", color=style.RUNNING, markersize=11, markeredgewidth=2)
     _charging(axes, table, rows)
     for y, row in enumerate(rows_of(table)):
@@ -280,21 +280,24 @@ def supply(result: Any, axes: "Axes | None" = None) -> "Axes":
 def _charging(axes: "Axes", table: pd.DataFrame, rows: Any) -> None:
     gives = table["charging_a"].to_numpy(float)
     look: dict[str, Any] = {"marker": "D", "markersize": 9, "linestyle": "none", "markeredgecolor": style.INK}
-    axes.plot(gives, rows, color=style.INRUSH, label="charging gives", zorder=4, clip_on=False, **look)
+    axes.plot(gives, rows, color=style.INRUSH, label="charging current", zorder=4, clip_on=False, **look)
 
 
 def _short(row: Any) -> bool:
-    return bool(pd.notna(row.charging_a) and row.charging_a < row.mean_a)
+    return bool(pd.notna(row.charging_a) and _net(row) < 0)
+
+
+def _net(row: Any) -> float:
+    """Charging less what modules and starter draw, A."""
+    return float(row.charging_a - row.mean_a - getattr(row, "other_a", 0.0))
 
 
 def _balance(row: Any) -> str:
-    if pd.isna(row.charging_a):
-        return "charging not stated"
-    words = f"{row.charging_a - row.mean_a:+.1f} A".replace("-", "−")
-    lasts = getattr(row, "floor_minutes", float("nan"))
-    return (
-        f"{words}, battery lasts {_time(lasts)}" if _short(row) and pd.notna(lasts) and lasts < float("inf") else words
-    )
+    words = ["charging not stated" if pd.isna(row.charging_a) else f"{_net(row):+.1f} A".replace("-", "−")]
+    lasts, end_ah = (getattr(row, name, float("nan")) for name in ("floor_minutes", "end_ah"))
+    if _short(row) and pd.notna(lasts) and lasts < float("inf"):
+        words.append(f"battery lasts {_time(lasts)}")
+    return ", ".join([*words, *([f"ends at {end_ah:.0f} Ah"] if pd.notna(end_ah) else [])])
 
 
 def _time(minutes: float) -> str:

@@ -117,5 +117,23 @@ def test_dead_checks_name_connectors_spares_and_what_moves(made):
             assert f"{unit.label}, connector {connector}" in text
     for row in allocation.spare.itertuples():
         assert f"{row.module} {row.channel}" in text
+    (moving,) = [check for check in checks.check if "clear of what will move" in check]
     for load in allocation.vehicle.loads:
-        assert (load.name in checks.check.iloc[-1]) == (load.kind in ("motor", "solenoid")) or load.kind == "filament"
+        assert (load.name in moving) == (load.kind in ("motor", "fan", "solenoid")) or load.kind == "filament"
+
+
+def test_dead_checks_measure_what_would_fail(made):
+    """A ground of 0.1 ohm costs a load of 10 A a whole volt: grounds are judged by drop under load, 0.1 V at most.
+
+    A filament is nearly a dead short when cold, so shorts are tested with loads unplugged; an isolator that leaves the
+    alternator connected stops nothing, so it is opened with the engine running (common practice, no source).
+    """
+    checks = dead_checks(made[0])
+    must_be = dict(zip(checks.check, checks.must_be, strict=True))
+    (ground,) = [check for check in must_be if "Ground of every load" in check]
+    assert must_be[ground] == "at most 0.1 V" and "switched on" in ground
+    assert not any("ohm" in words for words in must_be.values())
+    shorts = [check for check in must_be if "to its neighbours" in check]
+    assert shorts and all("loads unplugged" in check and must_be[check] == "no continuity" for check in shorts)
+    (isolator,) = [check for check in must_be if check.startswith("Isolator")]
+    assert "engine running" in isolator and "alternator" in isolator

@@ -112,6 +112,12 @@ def test_supply_says_how_long_the_battery_lasts_where_charging_is_not_enough():
     assert "charging not stated" in texts
 
 
+def test_supply_counts_the_starter_and_names_the_charge_at_the_end():
+    """28 A of loads and 180 A of starter are 208 A; the charge carried on stands beside."""
+    table = samples.supply().iloc[[1]].assign(other_a=180.0, end_ah=55.85, floor_minutes=2.8)
+    assert "−208.0 A, battery lasts 3 min, ends at 56 Ah" in _texts(supply(table))
+
+
 def test_supply_bars_are_the_mean_and_the_mark_is_charging():
     """Bar, line and mark are where the numbers are."""
     axes = supply(samples.supply().iloc[[4]])

@@ -68,7 +68,7 @@ def test_drops_by_hand():
 
 
 def test_supply_by_hand():
-    """9 A in a state of half duty for the motor: 7 A mean; as 7 x (7 / 3)**0.25 A, 30 Ah above the floor last 208 min."""
+    """9 A in a state of half duty for the motor: 7 A mean, which Peukert counts as 7 x (7 / 3)**0.25 A."""
     states = (State("day", 12.0, {"light": PPM, "run": PPM // 2}, None, 60.0),)
     row = placed(replace(TWO, states=states)).supply.iloc[0]
     assert tuple(placed(TWO).supply.columns) == SUPPLY
