@@ -5,6 +5,7 @@ import contextlib
 import signal
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,7 @@ DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 
 TERMINATED = 143  # as the shell numbers this signal
 _SHOWN = 12  # choices of modules and places
+_EVERY_S = 15.0  # between lines of progress where there is no terminal
 
 
 def run(options: argparse.Namespace) -> int:
@@ -298,11 +300,12 @@ def _ended_cleanly() -> Iterator[None]:
 
 
 class _progress:
-    """A bar on standard error while someone is watching, and silence otherwise."""
+    """A bar on standard error while someone is watching; otherwise a line now and then once it takes long."""
 
-    def __init__(self, total: int | None, quiet: bool, unit: str = "module"):
-        self._shown = not quiet and sys.stderr.isatty()
-        self._total, self._unit = total, unit
+    def __init__(self, total: int | None, quiet: bool, unit: str = "module", every_s: float = _EVERY_S):
+        self._quiet, self._shown = quiet, not quiet and sys.stderr.isatty()
+        self._total, self._unit, self._every_s = total, unit, every_s
+        self._count, self._said_s = 0, time.monotonic()
         self._bar: Any = None
 
     def __enter__(self):
@@ -316,6 +319,11 @@ class _progress:
         if self._bar is not None:
             self._bar.set_description(what)
             self._bar.update()
+        elif not self._quiet and time.monotonic() - self._said_s >= self._every_s:
+            total = "" if self._total is None else f" of {self._total}"
+            print(f"pdm-alloc: {self._unit} {self._count + 1}{total}: {what}", file=sys.stderr, flush=True)
+            self._said_s = time.monotonic()
+        self._count += 1
 
     def __exit__(self, *_):
         if self._bar is not None:

@@ -9,7 +9,7 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from pdm_alloc.domain.kinds import KINDS
-from pdm_alloc.domain.module import Channel, Module, Unit, units_of
+from pdm_alloc.domain.module import Channel, Module, Unit, natural_key, units_of
 from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, Lock, Place, Route, State, Vehicle
 
@@ -219,9 +219,17 @@ def locked_cases(draw, **sizes):
     """As `cases`, with one or two loads already wired to a channel."""
     vehicle, units = draw(cases(**sizes))
     spots = [(unit, channel.name) for unit in units for channel in unit.module.channels]
+    spots += [(unit, name) for unit in units for name in _doubles(unit.module)]
     names = draw(st.lists(st.sampled_from([load.name for load in vehicle.loads]), min_size=1, max_size=2, unique=True))
     rows = [_lock(draw, name, spots) for name in names]
     return replace(vehicle, locked=tuple(rows)), units
+
+
+def _doubles(module):
+    """Names of the channels that can be used two together, ``1+2``."""
+    for label_of in (lambda c: c.pair, lambda c: c.bridge):
+        for label in sorted({label_of(c) for c in module.channels} - {None, ""}):
+            yield "+".join(sorted((c.name for c in module.channels if label_of(c) == label), key=natural_key))
 
 
 def _lock(draw, load, spots: list[tuple[Unit, str]]):

@@ -20,6 +20,7 @@ __all__ = [
     "inputs_wanted",
     "item_types",
     "load_types",
+    "held_channels",
     "locked_channels",
     "running_in_state_ma",
     "state_load",
@@ -120,11 +121,34 @@ def locked_channels(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[
     return {load: tuple(sorted(places)) for load, places in found.items()}
 
 
+def held_channels(vehicle: Vehicle, units: Sequence[Unit]) -> set[tuple[int, str]]:
+    """Unit number and name of every channel that a locked row names, alone or joined with another.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With its locked rows.
+    units : sequence of Unit
+        Fitted.
+
+    Returns
+    -------
+    set of (int, str)
+    """
+    spots = {spot for spots in locked_channels(vehicle, units).values() for spot in spots}
+    return {(number, name) for number, spot in spots for name in _channels_named(spot, units[number])}
+
+
+def _channels_named(name: str, unit: Unit) -> list[str]:
+    """The channel of that name, or else the two that it joins with a plus sign, in natural order."""
+    if any(channel.name == name for channel in unit.module.channels):
+        return [name]
+    return sorted((part.strip() for part in name.split("+")), key=natural_key)
+
+
 def _channel_name(name: str, unit: Unit) -> str:
     """The name as circuits have it: of two channels joined, the first in natural order first."""
-    if any(channel.name == name for channel in unit.module.channels):
-        return name
-    return "+".join(sorted((part.strip() for part in name.split("+")), key=natural_key))
+    return "+".join(_channels_named(name, unit))
 
 
 def _unit_number(name, units):

@@ -21,6 +21,7 @@ from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, are_not_enoug
 
 __all__ = ["MOST_SETS", "Explanation", "explain"]
 
+_STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit, and no one or two kinds of limit were found that could grow instead"
 
 
@@ -39,12 +40,15 @@ class Explanation:
     left_open : str
         Why there may be more sets than these; empty where it is proved that there are not, or there
         are as many as were asked for.
+    is_stopped : bool
+        Whether time ran out, or someone stopped it, before all limits were looked at.
     """
 
     refusal: NotEnough = field(compare=False)
     shorts: tuple[Short, ...] = ()
     concession_sets: tuple[ConcessionSet, ...] = ()
     left_open: str = ""
+    is_stopped: bool = False
 
     @property
     def outcome(self) -> str:
@@ -73,7 +77,7 @@ class Explanation:
 
     def why(self) -> str:
         """The easiest way out of the shortfall, in words."""
-        return in_words_short(self.first) or _NOT_NAMED
+        return in_words_short(self.first) or (_STOPPED if self.is_stopped else _NOT_NAMED)
 
     def sentence(self) -> str:
         """One line: which units, and what is short."""
@@ -136,9 +140,11 @@ def explain(
         raise TypeError(f"explain takes the NotEnough that allocate raised, not {type(refusal).__name__}")
     setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
     clock = Clock(setting_s if time_limit_s is None else time_limit_s, stop)
-    shorts = _shorts(refusal, Clock(clock.left_s / (2 if sets else 1), stop), book, every_limit)
+    half = clock.part(1 / 2 if sets else 1)
+    shorts = _shorts(refusal, half, book, every_limit)
+    is_stopped = half.is_over()
     study = _ways(refusal, sets, clock.left_s, stop)
-    return Explanation(refusal, tuple(shorts), study.sets, study.left_open)
+    return Explanation(refusal, tuple(shorts), study.sets, study.left_open, is_stopped)
 
 
 def _shorts(refusal: NotEnough, clock: Clock, book: CircuitBook | None, every_limit: bool) -> list[Short]:

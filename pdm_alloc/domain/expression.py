@@ -116,14 +116,18 @@ class Token(NamedTuple):
 
 def scan(text: str, inputs: frozenset[str]) -> Iterator[Token]:
     """Split the text; the last token is the end."""
-    odd = _odd_lengths(inputs)
+    return _scan(text, inputs, _odd_lengths(inputs))
+
+
+def _scan(text: str, inputs: frozenset[str], odd: tuple[int, ...], without: str = "") -> Iterator[Token]:
+    """As `scan`, with the lengths of odd names known, and one of the inputs left out."""
     at, stop = 0, len(text.rstrip())
     while at < stop:
         at += len(text[at:]) - len(text[at:].lstrip()) if odd else 0
         parts = (text[at : at + length] for length in odd)
-        name = next((part for part in parts if part in inputs and _stands_at(part, text, at)), None)
+        name = next((part for part in parts if part != without and part in inputs and _stands_at(part, text, at)), None)
         if name is not None:
-            _refuse_ambiguous(text, at, name, inputs)
+            _refuse_ambiguous(text, at, name, inputs, odd)
             yield Token("name", name, at + 1, bare=True)
             at += len(name)
             continue
@@ -148,14 +152,14 @@ def _stands_at(name: str, text: str, at: int) -> bool:
     return odd and not (_PLAIN.match(name[-1]) and _PLAIN.match(text[end : end + 1]))
 
 
-def _refuse_ambiguous(text: str, at: int, name: str, inputs: frozenset[str]) -> None:
+def _refuse_ambiguous(text: str, at: int, name: str, inputs: frozenset[str], odd: tuple[int, ...]) -> None:
     """``not used`` is an input of that name, or the input ``used`` denied, where there are both."""
     try:
-        tokens = list(scan(name, inputs - {name}))
+        tokens = list(_scan(name, inputs, odd, without=name))
     except ConditionError:
         return
     parts = [token.text for token in tokens if token.sort == "name"]
-    if len(tokens) - 1 > len(parts) and set(parts) <= inputs:
+    if len(tokens) - 1 > len(parts) and inputs.issuperset(parts):
         hint = f'write "{name}" in quotes for the input of that name, or put parentheses round {parts[-1]}'
         raise ConditionError(text, at + 1, f"'{name}', which can be read in two ways", "one meaning", hint)
 

@@ -3,9 +3,10 @@
 from collections.abc import Callable, Iterable, Sequence
 from difflib import get_close_matches
 from html import escape
-from typing import Any, overload
+from typing import TYPE_CHECKING, Any, overload
 
-import pandas as pd
+if TYPE_CHECKING:  # help and blank tables must not wait for pandas
+    import pandas as pd
 
 __all__ = ["MOST_ROWS", "UnknownName", "chosen_word", "counted", "handed_out", "headline_table"]
 
@@ -21,7 +22,7 @@ class handed_out:
         Method that makes the table.
     """
 
-    def __init__(self, work_out: Callable[[Any], pd.DataFrame]):
+    def __init__(self, work_out: "Callable[[Any], pd.DataFrame]"):
         self._work_out = work_out
         self._key = f"_{work_out.__name__}_frame"
         self.__doc__ = work_out.__doc__
@@ -30,7 +31,7 @@ class handed_out:
     def __get__(self, instance: None, owner: type) -> "handed_out": ...
 
     @overload
-    def __get__(self, instance: object, owner: type) -> pd.DataFrame: ...
+    def __get__(self, instance: object, owner: type) -> "pd.DataFrame": ...
 
     def __get__(self, instance: object | None, owner: type) -> "handed_out | pd.DataFrame":
         if instance is None:
@@ -38,7 +39,7 @@ class handed_out:
         kept = instance.__dict__
         if self._key not in kept:
             kept[self._key] = self._work_out(instance)
-        table: pd.DataFrame = kept[self._key].copy()
+        table: "pd.DataFrame" = kept[self._key].copy()
         return table
 
 

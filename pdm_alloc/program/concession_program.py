@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import Counts, Fit, circuits_of, fit, may_share
-from pdm_alloc.circuits.items import ItemType, duty_step, load_types, locked_channels, total_limit_ma
+from pdm_alloc.circuits.items import ItemType, duty_step, held_channels, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.concession_options import Option, coil_of, softened
 from pdm_alloc.domain.module import Unit
@@ -150,8 +150,7 @@ def concession_model(
     program = Program()
     chosen = [program.variable(1) for _ in offered]
     model = Model(program, tuple(offered), chosen, Wiring(vehicle), vehicle.settings.tolerance_loads, late)
-    held = {place for places in locked_channels(vehicle, [unit]).values() for place in places}
-    classes, capacities = channel_classes(vehicle, [unit], held)
+    classes, capacities = channel_classes(vehicle, [unit], held_channels(vehicle, [unit]))
     kinds, rows = merged(classes, capacities)
     by_command = _variants(vehicle, unit, model)
     for command, variants in by_command.items():
@@ -220,7 +219,7 @@ def _add_circuit(model: Model, variants, counts: Counts, number: int, kind: Chan
 
 
 def _where_locked(item: ItemType, kind: ChannelClass) -> bool:
-    return not item.locked or any(name in item.locked[0][1] for slot in kind.slots for name in slot)
+    return not item.locked or any("+".join(slot) in item.locked[0][1] for slot in kind.slots)
 
 
 def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:

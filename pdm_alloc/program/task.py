@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
-from pdm_alloc.circuits.items import ItemType, item_types, locked_channels, running_in_state_ma
+from pdm_alloc.circuits.items import ItemType, held_channels, item_types, locked_channels, running_in_state_ma
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 
@@ -61,7 +61,8 @@ class Task:
     columns : tuple of Column
         Canonical order.
     locked : tuple of frozenset of (int, str)
-        Unit number and name of the locked channels in each class.
+        Unit number and name of the locked channels in each class, ``1+2`` of two used together: a row that
+        names channel 1 is not met by them, nor the reverse.
     """
 
     vehicle: Vehicle
@@ -129,11 +130,9 @@ def task_of(
 
 def empty_task(vehicle: Vehicle, units: Sequence[Unit], apart: Mapping[Place, str] | None = None) -> Task:
     """Task without columns: item types, channel classes and capacities."""
-    held = {place for places in locked_channels(vehicle, units).values() for place in places}
-    classes, capacities = channel_classes(vehicle, units, held, apart)
-    locked = tuple(
-        frozenset((c.unit, name) for slot in c.slots for name in slot if (c.unit, name) in held) for c in classes
-    )
+    spots = {spot for spots in locked_channels(vehicle, units).values() for spot in spots}
+    classes, capacities = channel_classes(vehicle, units, held_channels(vehicle, units), apart)
+    locked = tuple(frozenset(spots & {(c.unit, "+".join(slot)) for slot in c.slots}) for c in classes)
     return Task(vehicle, tuple(units), item_types(vehicle, units), classes, capacities, locked=locked)
 
 

@@ -83,14 +83,15 @@ def each_item_once(recount):
 def locked_stay(recount):
     """A locked load is on the channels its rows name and on no other, with something on each.
 
-    Two channels used together are where a row says if it names either, or both as ``3+4``. Rows that name no unit
-    here are of no concern here.
+    Two channels used together are where a row says if it names both as ``3+4``, not if it names either. Rows that
+    name no unit here are of no concern here.
     """
     wanted = defaultdict(list)
     for lock in recount.vehicle.locked:
         label = _label(recount, lock.module)
         if label is not None:
-            wanted[lock.load].append((label, lock.channel))
+            names = _names(lock.channel, recount.units[label].module)
+            wanted[lock.load].append((label, lock.channel, names))
     for load, spots in wanted.items():
         circuits = [circuit for circuit in recount.circuits if load in circuit.loads]
         yield from _not_there(load, spots, circuits)
@@ -104,23 +105,25 @@ def _label(recount, module):
 
 
 def _not_there(load, spots, circuits):
-    taken = set().union(*map(_names, circuits))
-    for label, channel in spots:
-        if (label, channel) not in taken:
+    taken = {(circuit.unit, frozenset(circuit.channels)) for circuit in circuits}
+    for label, channel, names in spots:
+        if (label, names) not in taken:
             message = f"{load} is locked to channel {channel} of {label} and nothing of it is there"
             yield Finding("locked", label, channel, subject=load, message=message)
 
 
 def _elsewhere(load, spots, circuits):
     for c in circuits:
-        if not _names(c) & set(spots):
-            places = ", ".join(f"channel {channel} of {label}" for label, channel in spots)
+        if (c.unit, frozenset(c.channels)) not in {(label, names) for label, _, names in spots}:
+            places = ", ".join(f"channel {channel} of {label}" for label, channel, _ in spots)
             message = f"{load} is on channel {c.channel} of {c.unit} and locked to {places}"
             yield Finding("locked", c.unit, c.channel, subject=load, message=message)
 
 
-def _names(circuit):
-    return {(circuit.unit, name) for name in (circuit.channel, *circuit.channels)}
+def _names(channel, module):
+    """The channel of that name, or else those that it joins with a plus sign."""
+    is_one = any(each.name == channel for each in module.channels)
+    return frozenset([channel] if is_one else [part.strip() for part in channel.split("+")])
 
 
 def one_command(recount):

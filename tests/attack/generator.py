@@ -239,9 +239,22 @@ def tiny(seed):
     _coupled(tables, chooser)
     _bounded(tables, chooser)
     if chooser.random() < 0.15:
-        load, channel = tables.rows["loads"][0]["load"], chooser.randint(1, len(tables.rows["channels"]))
-        tables.rows["locked"] = [{"load": load, "module": "module 0", "channel": channel}]
+        _wired(tables, chooser)
+    for row in tables.rows["loads"]:
+        if not row["inrush_ms"]:  # an inrush that takes no time is refused as an input
+            row["inrush_a"] = row["running_a"]
     return tables
+
+
+def _wired(tables, chooser):
+    """One load is on a channel already, at times on two that are used together."""
+    load, channel = tables.rows["loads"][0], str(chooser.randint(1, len(tables.rows["channels"])))
+    first, second, *_ = tables.rows["channels"]
+    if chooser.random() < 0.4 and any(first[kind] and first[kind] == second[kind] for kind in ("pair", "bridge")):
+        channel = "1+2"
+    if load["share"] == "no":  # each of its items would need a row
+        load["count"] = 1
+    tables.rows["locked"] = [{"load": load["load"], "module": "module 0", "channel": channel}]
 
 
 def _coupled(tables, chooser):

@@ -129,7 +129,7 @@ def test_two_at_once(tmp_path):
 
 WRITER = """
 import sys
-from pdm_alloc.tables.whole import write_files
+from pdm_alloc.files.atomic import write_files
 for n in range(40):
     write_files(sys.argv[1], {f"{i % 3}/{i}": f"{sys.argv[2]} {n}".encode() for i in range(12)})
 """

@@ -3,12 +3,16 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
+import pdm_alloc as pa
 from pdm_alloc.cli import main
+from pdm_alloc.commands import _progress
+from pdm_alloc.diagnose.explain import _STOPPED
 
 DATA = Path(__file__).parent.parent.parent / "data"
 COUPE = str(DATA / "rally_coupe")
@@ -119,6 +123,33 @@ def test_no_time_is_no_answer(capsys):
     code, _, err = said(capsys, "allocate", COUPE, "--module", "middle-42", "--time-limit", "0")
     assert code == 3
     assert "no answer in time" in err
+
+
+def test_a_study_without_a_terminal_says_where_it_is(capsys):
+    """Five hundred modules would else print nothing for minutes: a line now and then, none for machines."""
+    with _progress(500, quiet=False, every_s=0.0) as step:
+        step("first")
+        step("second")
+    assert capsys.readouterr().err.splitlines() == [
+        "pdm-alloc: module 1 of 500: first",
+        "pdm-alloc: module 2 of 500: second",
+    ]
+    with _progress(500, quiet=True, every_s=0.0) as step:
+        step("first")
+    with _progress(500, quiet=False) as step:
+        step("at once")
+    assert capsys.readouterr().err == ""
+
+
+def test_stopped_explanations_do_not_say_that_nothing_was_found(capsys):
+    """Without time nothing is known of the limits, which is not the same as that no one or two of them are short."""
+    vehicle, catalogue = pa.read_vehicle(COUPE), pa.read_catalogue(DATA / "catalogue")
+    with pytest.raises(pa.NotEnough) as refused:
+        pa.allocate(vehicle, catalogue["compact-31"])
+    stopped = pa.explain(refused.value, stop=lambda: True)
+    assert "no one or two" not in stopped.why()
+    assert replace(stopped, shorts=()).why() == _STOPPED
+    assert replace(stopped, shorts=(), is_stopped=False).why() != _STOPPED
 
 
 @pytest.mark.parametrize("text", ["soon", "-1", "nan", "1e99"])

@@ -58,7 +58,7 @@ def test_a_folder_without_a_name(capsys, words):
 TERMINATED = """
 import os, signal, sys
 from pdm_alloc.cli import main
-from pdm_alloc.tables import journal
+from pdm_alloc.files import journal
 put = journal.put
 def slow(file, content):
     put(file, content)

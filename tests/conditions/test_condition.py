@@ -130,7 +130,7 @@ def test_inputs_needed_counts_names_without_an_inputs_table():
 
 def test_no_library_is_needed():
     """Names, tree and value come from one parser; neither boolean.py nor pandas is asked for."""
-    code = "import sys; from pdm_alloc.tables.condition import parse_condition as p"
+    code = "import sys; from pdm_alloc.domain.condition import parse_condition as p"
     code += "; assert p('a and b').evaluate({'a', 'b'})"
     code += "; assert not {'boolean', 'pandas', 'scipy'} & set(sys.modules)"
     subprocess.run([sys.executable, "-c", code], check=True)

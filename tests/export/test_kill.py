@@ -21,7 +21,7 @@ SETS = {word: {f"{'saved/' if n % 3 else ''}{n}.csv": f"{word} {n}".encode() * 2
 KILLS = """
 import os, random, signal, sys, time
 from pathlib import Path
-from pdm_alloc.tables.whole import write_files
+from pdm_alloc.files.atomic import write_files
 from tests.export.test_kill import SETS, state
 folder, kills, chance = Path(sys.argv[1]), int(sys.argv[2]), random.Random(int(sys.argv[3]))
 write_files(folder, SETS["A"])

@@ -88,7 +88,7 @@ def test_read_only_folder(tmp_path):
 
 WRITER = """
 import sys
-from pdm_alloc.tables.whole import write_files
+from pdm_alloc.files.atomic import write_files
 size = 3_000_000
 n = 0
 while True:

@@ -88,10 +88,11 @@ class Textbook:
         for load in {lock.load for lock in self.vehicle.locked}:
             spots = {(lock.module, lock.channel) for lock in self.vehicle.locked if lock.load == load}
             for s, slot in enumerate(self.slots):
-                if not {(slot.unit.label, name) for name in slot.names} & spots:
+                if (slot.unit.label, "+".join(slot.names)) not in spots:
                     self.model.add(self.count[load, s] == 0)
             for label, name in spots:
-                there = [s for s, slot in enumerate(self.slots) if slot.unit.label == label and name in slot.names]
+                here = (label, name)
+                there = [s for s, slot in enumerate(self.slots) if (slot.unit.label, "+".join(slot.names)) == here]
                 self.model.add(sum(self.count[load, s] for s in there) >= 1)
 
     def _sums(self):
@@ -136,7 +137,7 @@ class Textbook:
     def _in_order(self):
         """Single channels nothing tells apart are filled in falling order, or the solver permutes them at will."""
         digits = [4**n for n in range(len(self.vehicle.loads))]
-        held = {(lock.module, lock.channel) for lock in self.vehicle.locked}
+        held = {(lock.module, name) for lock in self.vehicle.locked for name in lock.channel.split("+")}
         last = {}
         for s, slot in enumerate(self.slots):
             channel = slot.channels[0]

@@ -74,6 +74,14 @@ def locks():
     assert len(names) == 1
     assert found == [({0: 1}, 1, INF)]
 
+    # A lock on 1+2 is met by the two paralleled alone, one on 1 by the channel alone.
+    pair = replace(CHANNEL, pair="p")
+    for name, use in (("1+2", "pair"), ("2+1", "pair"), ("1", "single")):
+        vehicle = replace(vehicle_of(replace(LAMP, count=1)), locked=(Lock("lamp", "m", name),))
+        names, found = built(rows._locks, vehicle, module_of(pair, pair, CHANNEL))
+        assert [n[2] for n in names] == [use]
+        assert found == [({0: 1}, 1, INF)]
+
 
 def banks():
     """Bank b: lamps of 3 A at half duty, in steps of half a milliamp and halves of a current, within 4 A."""

@@ -15,7 +15,8 @@ HEADER = row(1, "load", "command", "running_a")
 MEASURE = """
 import json, re, sys
 from pathlib import Path
-from pdm_alloc.tables import InputError, read_vehicle
+from pdm_alloc.files import InputError
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
 try:
     read_vehicle(sys.argv[1])
     said = "read"

@@ -180,8 +180,8 @@ WIRING = [
     broken("locked", "more channels than its rows", vehicle=case.locked(("marker", "compact", "1")), where="2"),
     broken(
         "locked",
-        "neither of a pair",
-        vehicle=case.locked(("heater", "compact", "5"), ("heater", "compact", "10")),
+        "two paralleled and one more",
+        vehicle=case.locked(("heater", "compact", "5+6"), ("heater", "compact", "10")),
         where="10",
     ),
 ]
