@@ -39,7 +39,7 @@ class handed_out:
         kept = instance.__dict__
         if self._key not in kept:
             kept[self._key] = self._work_out(instance)
-        table: "pd.DataFrame" = kept[self._key].copy()
+        table: pd.DataFrame = kept[self._key].copy()
         return table
 
 
