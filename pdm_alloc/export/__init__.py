@@ -15,24 +15,23 @@ if TYPE_CHECKING:
     from pdm_alloc.files.traces import read_trace as read_trace
 
 _WHERE = {
-    "Measurements": "measurement",
-    "read_allocation": "saved_file",
-    "read_measurements": "measurement",
-    "read_trace": "trace_file",
-    "steps_of": "steps",
-    "write_documents": "documents",
-    "write_pin_map": "pin_map",
-    "write_rework": "revision",
+    "Measurements": "export.measurements",
+    "WriteError": "files.atomic",
+    "read_allocation": "export.read_saved",
+    "read_measurements": "export.measurements",
+    "read_trace": "files.traces",
+    "steps_of": "export.steps",
+    "write_documents": "export.documents",
+    "write_pin_map": "export.lists",
+    "write_rework": "export.documents",
 }
 
-__all__ = ["WriteError", *_WHERE]
+__all__ = [*_WHERE]
 
 
 def __getattr__(name: str) -> Any:
-    if name == "WriteError":
-        return importlib.import_module("pdm_alloc.files.atomic").WriteError
     if name in _WHERE:
-        return getattr(importlib.import_module(f"{__name__}.{_WHERE[name]}"), name)
+        return getattr(importlib.import_module(f"pdm_alloc.{_WHERE[name]}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

@@ -6,9 +6,9 @@ from playwright.sync_api import expect
 CELL = """
 import dataclasses
 import ipywidgets
-from pdm_alloc.panel.load_columns import load_columns
+from pdm_alloc.panel.grid_cells import load_columns
 from pdm_alloc.panel.load_grid import LoadGrid
-from pdm_alloc.vehicle import Command, Load, Place, Vehicle
+from pdm_alloc.domain.vehicle import Command, Load, Place, Vehicle
 
 loads = tuple(Load(f"lamp {n}", "lights", 4600, kind="filament") for n in range(1, 41))
 vehicle = Vehicle("test", loads, (Command("lights"), Command("horn")), (), places=(Place("nose"), Place("tail")))

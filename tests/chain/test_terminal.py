@@ -74,7 +74,8 @@ def test_letters_the_terminal_does_not_have(car, encoding):
 
 INTERRUPTED = """
 import os, signal, sys
-from pdm_alloc import cli, sizing
+from pdm_alloc import cli
+from pdm_alloc.studies import sizing
 sizing.size = lambda *a, **k: os.kill(os.getpid(), signal.SIGINT)
 sys.exit(cli.main(sys.argv[1:]))
 """

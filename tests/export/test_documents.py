@@ -177,7 +177,7 @@ def test_kill_while_writing(allocation, folder, tmp_path, delay):
 def test_importing_is_light():
     """Importing the documents loads none of the libraries of the extra."""
     code = (
-        "import sys, pdm_alloc.export.documents, pdm_alloc.export.saved_file, pdm_alloc.export.measurement;"
+        "import sys, pdm_alloc.export.documents, pdm_alloc.export.read_saved, pdm_alloc.export.measurements;"
         "print([m for m in ('reportlab', 'xlsxwriter', 'scipy', 'matplotlib') if m in sys.modules])"
     )
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "[]"

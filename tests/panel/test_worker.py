@@ -119,7 +119,7 @@ def test_handlers_and_deliveries_exclude_each_other(delivered):
 # Twenty equal-looking knapsacks at once: the solver is still in there after a second, and is told to leave after two.
 HARD_SOLVE = """
 import highspy, random
-from pdm_alloc.panel.worker import Worker
+from pdm_alloc.panel.screen import Worker
 
 def work(question, stop):
     yield "begun"
