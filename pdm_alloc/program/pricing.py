@@ -142,10 +142,25 @@ class Pricing:
             values = self.program.values
             if (np.abs(values - np.rint(values)) < EPSILON).all():
                 return [self.order[v] for v, x in enumerate(np.rint(values)) for _ in range(int(x))]
-            for v in _rounded_up(values):
-                least[v] = math.ceil(values[v] - EPSILON)
-                self.program.at_least(v, least[v])
+            if not self._round_up(values, least):
+                return None
         return None
+
+    def _round_up(self, values: np.ndarray, least: Counter[int]) -> bool:
+        """Fix columns that are nearly a whole more, else the one of the largest fraction; False where none can be."""
+        rest, parts, fixed = self._rest(least), values - np.floor(values + EPSILON), False
+        for v in np.argsort(-parts, kind="stable").tolist():
+            if parts[v] < (_NEAR_WHOLE if fixed else EPSILON):
+                break
+            column, times = self.order[v], math.ceil(values[v] - EPSILON) - least[v]
+            left = rest[column.command]
+            if all(left[n] >= k * times for n, k in column.counts):
+                for n, k in column.counts:
+                    left[n] -= k * times
+                least[v] += times
+                self.program.at_least(v, least[v])
+                fixed = True
+        return fixed
 
     def _rest(self, least: Counter[int]) -> dict[str, np.ndarray]:
         """Items of each type that no fixed column takes."""
@@ -156,7 +171,7 @@ class Pricing:
         return rest
 
     def _extend(self, columns: Sequence[Column]) -> None:
-        for column, (weights, costs) in zip(columns, self._entries(columns), strict=True):
+        for weights, costs in self._entries(columns):
             cost = 0.0 if self.objective == _MISSING else costs[self.objective]
             self.program.column(cost, self._with_held(weights, costs))
         self.order += columns
@@ -229,13 +244,6 @@ class Pricing:
 
 def _ceil(value: float) -> float:
     return math.ceil(value - EPSILON) if math.isfinite(value) else value
-
-
-def _rounded_up(values: np.ndarray) -> list[int]:
-    """Columns to round up at once: those nearly a whole more, else the one of the largest fraction."""
-    parts = values - np.floor(values + EPSILON)
-    near = np.nonzero(parts > _NEAR_WHOLE)[0].tolist()
-    return near or [int(np.argmax(parts))]
 
 
 class _Linear:
