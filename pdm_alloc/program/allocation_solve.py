@@ -17,13 +17,16 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import MOVES, Handed, NoSolution, Wired, hand_out, keeping
 from pdm_alloc.program.optimum import Optimum, listed, optimise, optimise_priced
-from pdm_alloc.program.packing import pack
+from pdm_alloc.program.packing import Bins, pack
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Solution
 from pdm_alloc.program.stages import objectives
-from pdm_alloc.program.task import Column, Merged, Task, merge
+from pdm_alloc.program.task import Column, Listing, Merged, Task, merge
 
 __all__ = ["Solved", "is_enough", "solve"]
+
+
+_LISTING = 0.5  # of the time, at most: commands that are not listed by then are priced
 
 
 @dataclass(frozen=True)
@@ -106,17 +109,18 @@ def _solved(
 ) -> Solved:
     """Solve on merged classes; on the classes before merging where packing fails."""
     merged = merge(vehicle, units)
-    start = greedy(merged, book, clock, strategy == "isolate")
+    bins, listing = Bins(merged), listed(merged.task, book, clock.part(_LISTING))
+    start = greedy(bins, listing, book, clock, strategy == "isolate")
     if start is not None and stages:
         return _answer(merged, strategy, start, 1.0)
     try:
-        coarse = _coarse(merged, strategy, clock, book, start, stages)
+        coarse = _coarse(merged, listing, strategy, clock, book, start, stages)
     except OutOfTime:
         return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, 1.0)
     if coarse.outcome in (NOT_ENOUGH, FAILED):
         return Solved(coarse.outcome)
     answers = [] if start is None else [_answer(merged, strategy, start, coarse.gap(merged.coarse(start)))]
-    packing = _packed(merged, coarse, clock)
+    packing = _packed(bins, coarse, clock)
     if packing is not None:
         answers.append(_answer(merged, strategy, packing, coarse.gap(merged.coarse(packing))))
     is_last = packing is not None and Counter(merged.coarse(packing)) == Counter(
@@ -136,9 +140,8 @@ def _order(solved: Solved) -> tuple:
     return [value for _, value in solved.objectives], solved.gap
 
 
-def _coarse(merged: Merged, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
+def _coarse(merged: Merged, listing: Listing, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
     """Objectives minimised on merged classes."""
-    listing = listed(merged.task, book, clock)
     task = replace(merged.task, columns=listing.columns)
     rows = partial(partition, limits=merged.is_exact, late=clock.is_over)
     if listing.priced:
@@ -166,11 +169,11 @@ def _of_fine(merged: Merged, strategy: str, coarse: Optimum, fine: Optimum) -> l
     return [_answer(merged, strategy, columns, min(gaps))]
 
 
-def _packed(merged: Merged, coarse: Optimum, clock: Clock) -> tuple[Column, ...] | None:
+def _packed(bins: Bins, coarse: Optimum, clock: Clock) -> tuple[Column, ...] | None:
     """The best solution on merged classes that can be packed to banks and units."""
     for values in reversed(coarse.values):
         columns = _chosen(coarse.task, values)
-        packing = columns if merged.is_exact else pack(merged, columns, clock)
+        packing = columns if bins.merged.is_exact else pack(bins, columns, clock)
         if packing is not None:
             return packing
     return None

@@ -4,20 +4,22 @@ from collections.abc import Iterator
 
 from pdm_alloc.circuits.columns import CircuitBook, Counts
 from pdm_alloc.circuits.items import ItemType
-from pdm_alloc.program.packing import Bins, Draw, draw_of, room
+from pdm_alloc.program.packing import Bins, Draw, room
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, Merged, is_allowed, peak_slack_ma
+from pdm_alloc.program.task import Column, Listing, is_allowed, peak_slack_ma
 
 __all__ = ["greedy"]
 
 
-def greedy(merged: Merged, book: CircuitBook, clock: Clock, split: bool) -> tuple[Column, ...] | None:
+def greedy(bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, split: bool) -> tuple[Column, ...] | None:
     """Allocate by best-fit decreasing; no proof of anything.
 
     Parameters
     ----------
-    merged : Merged
-        Channel classes.
+    bins : Bins
+        Channels, banks and units; emptied.
+    listing : Listing
+        Circuits of the commands that are listed.
     book : CircuitBook
         Asked for the physics of each circuit.
     clock : Clock
@@ -30,12 +32,13 @@ def greedy(merged: Merged, book: CircuitBook, clock: Clock, split: bool) -> tupl
     tuple of Column or None
         Circuits on classes before merging; None where the heuristic failed or time ran out.
     """
-    ways = [_Heuristic(merged, book, clock, sign, split) for sign in (1, -1)]
+    ways = [_Heuristic(bins, listing, book, clock, sign, split) for sign in (1, -1)]
     complete = [way for n, way in enumerate(ways) if way.order not in [w.order for w in ways[:n]] and way.run()]
     if not complete:
         return None
     best = max(complete, key=lambda way: way.left)
     if split:
+        best.load()
         best.split()
     return tuple(column for column, _ in best.circuits)
 
@@ -46,9 +49,10 @@ class _Heuristic:
     With `alone` an item gets a channel of its own as long as there are enough for all that follow.
     """
 
-    def __init__(self, merged: Merged, book: CircuitBook, clock: Clock, sign: int, alone: bool):
-        self.merged, self.task, self.book, self.clock = merged, merged.task, book, clock
-        self.wiring, self.bins = book.wiring(merged.task.vehicle), Bins(merged)
+    def __init__(self, bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, sign: int, alone: bool):
+        self.bins, self.listing, self.book, self.clock = bins, listing, book, clock
+        merged = self.merged = bins.merged
+        self.task, self.wiring = merged.task, book.wiring(merged.task.vehicle)
         self.circuits: list[tuple[Column, Draw]] = []
         self.of_command: dict[str, list[int]] = {command: [] for command in self.task.types}
         self.slack = {command: peak_slack_ma(self.task, command) for command in self.task.types}
@@ -61,7 +65,14 @@ class _Heuristic:
 
     def run(self) -> bool:
         """Place every item; False where one finds no channel."""
+        self.bins.clear()
         return all(not self.clock.is_over() and self._place(*step) for step in self._steps())
+
+    def load(self) -> None:
+        """Put the circuits back on their channels, after another heuristic used them."""
+        self.bins.clear()
+        for column, draw in self.circuits:
+            self.bins.put(column.channel_class, draw)
 
     def _steps(self) -> Iterator[tuple[str, Counts, tuple[int, str] | None]]:
         """Locked items, then whole commands that stay together, then single items, largest first."""
@@ -136,12 +147,20 @@ class _Heuristic:
         """A circuit on a merged class, and its load; None where it is not allowed."""
         key = (command, counts, m)
         if key not in self._known:
-            allowed = is_allowed(self.task, command, counts, m, self.slack[command])
-            rating = self.task.classes[m].rating
-            fit = self.book.one(self.task.types[command], counts, rating, self.wiring) if allowed else None
-            column = Column(command, counts, m, fit, 1) if fit is not None and fit.made is not None else None
-            self._known[key] = None if column is None else (column, draw_of(self.task, column))
+            column = self._column(*key)
+            self._known[key] = None if column is None else (column, self.bins.draw(command, counts))
         return self._known[key]
+
+    def _column(self, command: str, counts: Counts, m: int) -> Column | None:
+        if command not in self.listing.priced:
+            return self.listing.by_key.get((command, counts, m))
+        allowed = is_allowed(self.task, command, counts, m, self.slack[command])
+        fit = (
+            self.book.one(self.task.types[command], counts, self.task.classes[m].rating, self.wiring)
+            if allowed
+            else None
+        )
+        return Column(command, counts, m, fit, 1) if fit is not None and fit.made is not None else None
 
     def split(self) -> None:
         """Move items out of shared circuits to free channels of their own, as far as there are any."""

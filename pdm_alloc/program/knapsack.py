@@ -80,8 +80,9 @@ class Knapsack:
         self.usable = usable_for(self.rating, self.types[0].headroom_pct)
         fitting = [n for n in range(len(self.types)) if self.fit(((n, 1),)) is not None]
         fitting.sort(key=lambda n: (-self.types[n].running_ma, n))
-        self.type_of = np.array([n for n in fitting for _ in range(self.types[n].count)], np.int64)
-        self.rank = np.array([k for n in fitting for k in range(self.types[n].count)], np.int64)
+        copies = {n: min(self.types[n].count, self.usable // max(1, self.types[n].running_ma)) for n in fitting}
+        self.type_of = np.array([n for n in fitting for _ in range(copies[n])], np.int64)
+        self.rank = np.array([k for n in fitting for k in range(copies[n])], np.int64)
         running = [self.types[n].running_ma for n in self.type_of.tolist()]
         peaks = [t.running_ma + t.excess_ma for t in (self.types[n] for n in self.type_of.tolist())]
         self.steps = max(500, _TABLE // (len(running) + 1))

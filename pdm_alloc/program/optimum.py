@@ -7,20 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook, Counts, OutOfTime, usable_for
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, usable_for
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise, objectives, packed, strength_of
-from pdm_alloc.program.task import Column, Task, columns_of
+from pdm_alloc.program.task import Column, Listing, Task, columns_of, key_of
 
-__all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
+__all__ = ["Optimum", "listed", "optimise", "optimise_priced"]
 
 _MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
 
 _BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
-
-Key = tuple[str, Counts, int]
 
 
 @dataclass(frozen=True)
@@ -66,42 +64,17 @@ class Optimum:
         return 0.0 if len(self.bounds) == len(self.costs) else 1.0
 
 
-def key_of(column: Column) -> Key:
-    """Identity of a column in a task."""
-    return column.command, column.counts, column.channel_class
-
-
-@dataclass(frozen=True)
-class Listing:
-    """Columns of a task as far as they can be listed.
-
-    Parameters
-    ----------
-    columns : tuple of Column
-        Every circuit of the commands that are listed.
-    priced : tuple of str
-        Commands with too many circuits to list.
-    """
-
-    columns: tuple[Column, ...]
-    priced: tuple[str, ...]
-
-
 def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
-    """List the circuits of every command, or leave it to pricing: the one place that decides.
-
-    Raises
-    ------
-    OutOfTime
-        The clock ran out.
-    """
+    """List the circuits of every command, or leave it to pricing: the one place that decides."""
     columns: list[Column] = []
     priced = []
     for command, types in task.types.items():
-        if not types[0].together and _subsets(task, command) > _MOST_SUBSETS:
-            priced.append(command)
-        else:
+        try:
+            if not types[0].together and _subsets(task, command) > _MOST_SUBSETS:
+                raise TooManyCircuits(command)
             columns += columns_of(task, command, book, clock.is_over)
+        except TooManyCircuits:
+            priced.append(command)
     return Listing(tuple(columns), tuple(priced))
 
 

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pdm_alloc.circuits.columns import Counts
 from pdm_alloc.circuits.items import bank_limit_ma, duty_step, total_limit_ma
 from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, Merged, Task
+from pdm_alloc.program.task import Column, Merged
 
-__all__ = ["Bins", "Draw", "draw_of", "pack", "room"]
+__all__ = ["Bins", "Draw", "pack", "room"]
 
 _NEVER = 2**62  # limit of the row that stands where a class has no more rows of its own
 
@@ -37,21 +38,6 @@ class Draw:
     excess: np.ndarray
 
 
-def draw_of(task: Task, column: Column) -> Draw:
-    """Load of a circuit on the limits of banks and units."""
-    types = task.types[column.command]
-    times = np.array([s.duty_ppm.get(column.command, 0) // duty_step(s) for s in task.vehicle.states], np.int64)
-    on = np.zeros(len(times), np.int64)
-    rises, excess = {}, 0
-    for n, k in column.counts:
-        on += np.array(types[n].state_ma, np.int64) * k
-        excess += types[n].excess_ma * k
-        rise = times * np.array(types[n].state_deviation_ma, np.int64) * k
-        if rise.any():
-            rises[column.command, n] = rise
-    return Draw(times * on, rises, on, excess * (times > 0))
-
-
 class Bins:
     """Channels, banks and units of a vehicle, and the load on each.
 
@@ -72,6 +58,7 @@ class Bins:
             for bank in unit.module.bank_ma:
                 self._bank_rows[n, bank] = len(units) + len(self._bank_rows)
         self.limit = self._limits()
+        self._divisor = np.maximum(self.limit, 1)
         self.peak = np.array([unit.module.total_peak_ma for unit in units], np.int64)[:, None]
         self.unit = np.array([own.unit for own in merged.fine.classes])
         self.rows, self.halves = _padded([self._weights(own) for own in merged.fine.classes], len(self.limit) - 1)
@@ -81,7 +68,30 @@ class Bins:
                 capacities[n].append((k, weight))
         self.capacities, self.widths = _padded(capacities, len(merged.fine.capacities))
         self.at_once = vehicle.settings.tolerance_loads
+        self._draws: dict[tuple[str, Counts], Draw] = {}
+        self._steps = {
+            command: np.array([s.duty_ppm.get(command, 0) // duty_step(s) for s in vehicle.states], np.int64)
+            for command in merged.task.types
+        }
         self.clear()
+
+    def draw(self, command: str, counts: Counts) -> Draw:
+        """Load of a circuit on the limits of banks and units."""
+        if (command, counts) not in self._draws:
+            self._draws[command, counts] = self._drawn(command, counts)
+        return self._draws[command, counts]
+
+    def _drawn(self, command: str, counts: Counts) -> Draw:
+        types, times = self.merged.task.types[command], self._steps[command]
+        on = np.zeros(len(times), np.int64)
+        rises, excess = {}, 0
+        for n, k in counts:
+            on += np.array(types[n].state_ma, np.int64) * k
+            excess += types[n].excess_ma * k
+            rise = times * np.array(types[n].state_deviation_ma, np.int64) * k
+            if rise.any():
+                rises[command, n] = rise
+        return Draw(times * on, rises, on, excess * (times > 0))
 
     def _limits(self) -> np.ndarray:
         units, vehicle = self.merged.task.units, self.merged.task.vehicle
@@ -108,11 +118,10 @@ class Bins:
     def use(self, numbers: np.ndarray, draw: Draw) -> np.ndarray:
         """Highest share of any limit in use with a circuit on each of some classes; inf where no channel is free."""
         rows, unit = self.rows[numbers], self.unit[numbers]
-        load = self.load[rows] + self.halves[numbers][:, :, None] * draw.mean
-        peak = self.on[unit] + draw.on + np.maximum(self.tallest[unit], draw.excess)
-        use = np.maximum(_share(load, self.limit[rows]).max(axis=(1, 2)), _share(peak, self.peak[unit]).max(axis=1))
+        load = (self.load[rows] + self.halves[numbers][:, :, None] * draw.mean) / self._divisor[rows]
+        peak = (self.on[unit] + draw.on + np.maximum(self.tallest[unit], draw.excess)) / self.peak[unit]
         free = (self.free[self.capacities[numbers]] >= self.widths[numbers]).all(axis=1)
-        return np.where(free, use, np.inf)
+        return np.where(free, np.maximum(load.max(axis=(1, 2)), peak.max(axis=1)), np.inf)
 
     def bears(self, number: int, draw: Draw) -> bool:
         """Whether a class with a free channel takes a circuit within every limit, tolerance included."""
@@ -134,13 +143,16 @@ class Bins:
 
     def put(self, number: int, draw: Draw) -> None:
         """Put a circuit on a class."""
-        self.held[self.unit[number]].append(draw)
+        unit = self.unit[number]
+        self.held[unit].append(draw)
+        self.tallest[unit] = np.maximum(self.tallest[unit], draw.excess)
         self._move(number, draw, 1)
 
     def take(self, number: int, draw: Draw) -> None:
         """Take a circuit off a class."""
         held = self.held[self.unit[number]]
         held.pop(next(n for n, other in enumerate(held) if other is draw))
+        self.tallest[self.unit[number]] = np.max([other.excess for other in held], axis=0, initial=0)
         self._move(number, draw, -1)
 
     def _move(self, number: int, draw: Draw, sign: int) -> None:
@@ -148,16 +160,9 @@ class Bins:
         self.load[rows] += sign * halves[:, None] * draw.mean
         self.on[unit] += sign * draw.on
         self.free[self.capacities[number]] -= sign * self.widths[number]
-        self.tallest[unit] = np.max([other.excess for other in self.held[unit]], axis=0, initial=0)
         for row, share in zip(rows.tolist(), halves.tolist(), strict=True):
             for load, rise in draw.rises.items() if share else ():
                 self.rises[row][load] = self.rises[row].get(load, 0) + sign * share * rise
-
-
-def _share(amount: np.ndarray, limit: np.ndarray) -> np.ndarray:
-    """Amount over limit; above 1 exactly where the amount is above the limit."""
-    share = amount / np.maximum(limit, 1)
-    return np.where(amount > limit, np.maximum(share, 1 + 1e-9), np.minimum(share, 1.0))
 
 
 def _padded(pairs: list[list[tuple[int, int]]], filler: int) -> tuple[np.ndarray, np.ndarray]:
@@ -171,13 +176,13 @@ def _padded(pairs: list[list[tuple[int, int]]], filler: int) -> tuple[np.ndarray
 _ROUNDS = 12
 
 
-def pack(merged: Merged, columns: Sequence[Column], clock: Clock) -> tuple[Column, ...] | None:
+def pack(bins: Bins, columns: Sequence[Column], clock: Clock) -> tuple[Column, ...] | None:
     """Assign circuits on merged classes to classes before merging: first-fit decreasing with repair.
 
     Parameters
     ----------
-    merged : Merged
-        Classes before and after merging.
+    bins : Bins
+        Channels, banks and units; emptied.
     columns : sequence of Column
         Circuits on merged classes, one a channel or double.
     clock : Clock
@@ -188,11 +193,10 @@ def pack(merged: Merged, columns: Sequence[Column], clock: Clock) -> tuple[Colum
     tuple of Column or None
         The circuits in order, on classes before merging; None where the heuristic failed, which proves nothing.
     """
-    bins = Bins(merged)
-    draws = [draw_of(merged.task, column) for column in columns]
+    merged, draws = bins.merged, [bins.draw(c.command, c.counts) for c in columns]
     order = _by_size(bins, columns, draws)
     for _ in range(_ROUNDS):
-        places, homeless = _place(bins, merged, columns, draws, order)
+        places, homeless = _place(bins, merged, columns, draws, order, clock)
         if not homeless:
             return tuple(replace(c, channel_class=places[n], most=1) for n, c in enumerate(columns))
         if clock.is_over():
@@ -210,12 +214,14 @@ def _by_size(bins: Bins, columns: Sequence[Column], draws: Sequence[Draw]) -> li
     return sorted(range(len(columns)), key=lambda n: (width[n], size[n], n))
 
 
-def _place(bins: Bins, merged: Merged, columns, draws, order) -> tuple[dict[int, int], list[int]]:
-    """Class of each circuit that found one, and the circuits that found none."""
+def _place(bins: Bins, merged: Merged, columns, draws, order, clock: Clock) -> tuple[dict[int, int], list[int]]:
+    """Class of each circuit that found one, and the circuits that found none; all of them where time ran out."""
     bins.clear()
     places: dict[int, int] = {}
     homeless = []
     for n in order:
+        if clock.is_over():
+            return places, list(order)
         number = room(bins, merged.members[columns[n].channel_class], draws[n])
         if number is None:
             number = _made_room(bins, merged, columns, draws, places, n)

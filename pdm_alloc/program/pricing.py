@@ -15,7 +15,7 @@ from functools import partial
 import highspy
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
 from pdm_alloc.program.knapsack import EPSILON, Knapsack
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, silence_banner
@@ -55,6 +55,8 @@ class Pricing:
         self.task, self.strategy, self.clock = task, strategy, clock
         self.sacks = []
         for command in commands:
+            if clock.is_over():
+                raise OutOfTime(command)
             self.sacks += [Knapsack(task, command, m, book, clock.is_over) for m in range(len(task.classes))]
         self.columns: list[Column] = []
         self._keys: set[tuple[str, Counts, int]] = set()
@@ -148,19 +150,19 @@ class Pricing:
 
     def _round_up(self, values: np.ndarray, least: Counter[int]) -> bool:
         """Fix columns that are nearly a whole more, else the one of the largest fraction; False where none can be."""
-        rest, parts, fixed = self._rest(least), values - np.floor(values + EPSILON), False
+        rest, parts, fixed = self._rest(least), values - np.floor(values + EPSILON), 0
         for v in np.argsort(-parts, kind="stable").tolist():
             if parts[v] < (_NEAR_WHOLE if fixed else EPSILON):
                 break
             column, times = self.order[v], math.ceil(values[v] - EPSILON) - least[v]
             left = rest[column.command]
-            if all(left[n] >= k * times for n, k in column.counts):
-                for n, k in column.counts:
-                    left[n] -= k * times
-                least[v] += times
-                self.program.at_least(v, least[v])
-                fixed = True
-        return fixed
+            fits = all(left[n] >= k * times for n, k in column.counts)
+            for n, k in column.counts if fits else ():
+                left[n] -= k * times
+            least[v] += times if fits else 0
+            self.program.between(v, least[v], math.inf if fits else math.floor(values[v]))
+            fixed += 1
+        return bool(fixed)
 
     def _rest(self, least: Counter[int]) -> dict[str, np.ndarray]:
         """Items of each type that no fixed column takes."""
@@ -263,8 +265,8 @@ class _Linear:
         rows = np.fromiter(entries, np.int32, len(entries))
         self._highs.addCol(float(cost), 0.0, highspy.kHighsInf, len(rows), rows, np.fromiter(entries.values(), float))
 
-    def at_least(self, number: int, least: int) -> None:
-        self._highs.changeColBounds(number, float(least), highspy.kHighsInf)
+    def between(self, number: int, lower: float, upper: float) -> None:
+        self._highs.changeColBounds(number, float(lower), min(upper, highspy.kHighsInf))
 
     def solve(self, clock: Clock) -> bool:
         """Solve; True where an optimum was reached: then `objective`, `values` and `duals` are of it."""

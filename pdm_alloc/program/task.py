@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
@@ -10,7 +11,19 @@ from pdm_alloc.circuits.items import ItemType, held_channels, item_types, locked
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 
-__all__ = ["Column", "Merged", "Task", "columns_of", "empty_task", "is_allowed", "merge", "peak_slack_ma", "task_of"]
+__all__ = [
+    "Column",
+    "Listing",
+    "Merged",
+    "Task",
+    "columns_of",
+    "empty_task",
+    "is_allowed",
+    "key_of",
+    "merge",
+    "peak_slack_ma",
+    "task_of",
+]
 
 Place = tuple[int, str]
 
@@ -40,6 +53,35 @@ class Column:
     channel_class: int
     fit: Fit
     most: int
+
+
+Key = tuple[str, Counts, int]
+
+
+def key_of(column: Column) -> Key:
+    """Identity of a column in a task."""
+    return column.command, column.counts, column.channel_class
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Columns of a task as far as they are listed.
+
+    Parameters
+    ----------
+    columns : tuple of Column
+        Every circuit of the commands that are listed.
+    priced : tuple of str
+        Commands with too many circuits to list.
+    """
+
+    columns: tuple[Column, ...]
+    priced: tuple[str, ...]
+
+    @cached_property
+    def by_key(self) -> dict[Key, Column]:
+        """The columns by command, counts and class."""
+        return {key_of(c): c for c in self.columns}
 
 
 @dataclass(frozen=True)
