@@ -65,15 +65,7 @@ def key_of(column: Column) -> Key:
 
 @dataclass(frozen=True)
 class Listing:
-    """Columns of a task as far as they are listed.
-
-    Parameters
-    ----------
-    columns : tuple of Column
-        Every circuit of the commands that are listed.
-    priced : tuple of str
-        Commands with too many circuits to list.
-    """
+    """Every circuit of the commands that are listed as columns, and the commands whose circuits are priced."""
 
     columns: tuple[Column, ...]
     priced: tuple[str, ...]
