@@ -7,6 +7,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -171,9 +172,11 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
         print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
     if options.json:
-        printed.print_json({"best": study.best and study.best.label, "choices": printed.records(study.choices)})
+        plain = {"choices": printed.records(study.choices), "warnings": [asdict(w) for w in study.warnings]}
+        printed.print_json({"best": study.best and study.best.label, **plain})
     else:
         print(printed.text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
+        print(*printed.dangers(study.warnings), sep="\n")
         print("", study.conventional_summary(), sep="\n")
     if study.is_enough:
         return DONE

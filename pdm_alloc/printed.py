@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-__all__ = ["care", "print_json", "records", "refusal_json", "study_json", "text", "why", "written"]
+__all__ = ["care", "dangers", "print_json", "records", "refusal_json", "study_json", "text", "why", "written"]
 
 
 def study_json(study, everything: bool) -> dict:
@@ -62,6 +62,11 @@ def care(warnings: pd.DataFrame):
     said = " and ".join(f"{n} {name}{'s' * (n != 1)}" for name, n in counts if n)
     if said:
         yield f"{said}: in the documents (--out) and in --json. Have a qualified person check the wiring."
+
+
+def dangers(warnings):
+    """Every danger among rules of care, a line each."""
+    return [f"danger, {w.code}: {w.sentence} {w.remedy}" for w in warnings if w.severity == "danger"]
 
 
 def written(paths: list[Path], folder: Path) -> str:

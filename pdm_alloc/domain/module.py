@@ -41,6 +41,10 @@ class Channel:
         Current one pin bears, mA; None: not known, so every pin has its own wire.
     on_mohm : float or None
         Resistance of the closed output, milliohm; None: not known, its heat is not judged.
+    contact_c : float or None
+        Temperature its contact bears, deg C; None: not known, not judged.
+    turn_off_mj : float or None
+        Energy a coil may give back to it at turn-off, mJ; None: not known, not judged.
     """
 
     name: str
@@ -57,6 +61,8 @@ class Channel:
     share_pct: Fraction = Fraction(60)
     contact_ma: int | None = None
     on_mohm: float | None = None
+    contact_c: float | None = None
+    turn_off_mj: float | None = None
     extra: tuple[tuple[str, str], ...] = ()
 
 

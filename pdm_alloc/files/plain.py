@@ -270,6 +270,8 @@ def _channel(module, channel) -> dict[str, str]:
         "share_pct": "" if channel.share_pct == _USUAL_SHARE else decimal(channel.share_pct),
         "contact_a": _thousandths(channel.contact_ma),
         "on_mohm": decimal(channel.on_mohm),
+        "contact_c": decimal(channel.contact_c),
+        "turn_off_mj": decimal(channel.turn_off_mj),
         **dict(channel.extra),
     }
 

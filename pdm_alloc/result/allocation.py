@@ -10,8 +10,9 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.result import channel_tables as tables
-from pdm_alloc.result.care_rules import CAUTION, CIRCUIT_RULES, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
-from pdm_alloc.result.channel_tables import settings_table, voltages, voltages_table
+from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
+from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
+from pdm_alloc.result.channel_tables import settings_table, voltages_table
 from pdm_alloc.result.link_tables import heat_table, links_table, parked_table
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
 from pdm_alloc.result.supply_tables import drops_table, feeds_table, segments_table, supply_table, wires_table
@@ -26,7 +27,6 @@ __all__ = [
     "care",
     "tightest",
     "warnings_table",
-    "wire_warnings",
 ]
 
 
@@ -53,69 +53,27 @@ def care(
     found += [warning for rule in UNIT_RULES for warning in rule(vehicle, units)]
     if circuits:
         found += [warning for rule in CIRCUIT_RULES for warning in rule(vehicle, units, circuits)]
-    return tuple(sorted(found, key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject))))
+    return tuple(_gravest_first(found))
 
 
 WARNINGS = tuple(field.name for field in fields(CareWarning))
 
 
 def warnings_table(vehicle: Vehicle, units: Sequence[Unit] = (), wired: Sequence[WiredCircuit] = ()) -> pd.DataFrame:
-    """A row a warning, gravest first: code, severity, subject, sentence, remedy."""
+    """One row per rule that warns, gravest first: code, severity, subject, sentence, remedy."""
     found = all_warnings(vehicle, units, wired)
     return pd.DataFrame([astuple(w) for w in found], columns=list(WARNINGS))
 
 
 def all_warnings(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> list[CareWarning]:
-    """Rules of care and what the wires show, gravest first."""
-    found = [*care(vehicle, units, [w.circuit for w in wired]), *wire_warnings(wired), *_starved(vehicle, wired)]
+    """Rules of care and what wires and battery cables show, gravest first."""
+    found = [*care(vehicle, units, [w.circuit for w in wired])]
+    found += [warning for rule in WIRE_RULES for warning in rule(vehicle, units, wired)]
+    return _gravest_first(found)
+
+
+def _gravest_first(found: Sequence[CareWarning]) -> list[CareWarning]:
     return sorted(found, key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject)))
-
-
-def wire_warnings(wired: Sequence[WiredCircuit]) -> Iterator[CareWarning]:
-    """What wires in their bundles show.
-
-    Parameters
-    ----------
-    wired : sequence of WiredCircuit
-        All of the harness.
-
-    Yields
-    ------
-    CareWarning
-        ``C16`` a bundle too full for a wire; ``C17`` a circuit that cannot be wired.
-    """
-    for w in wired:
-        where = f"{w.circuit.unit} {w.circuit.channel}"
-        if isinstance(w.made, str):
-            yield CareWarning(
-                "C17",
-                "danger",
-                where,
-                "No wire and trip setting go together on this channel.",
-                "Move its loads, or take another channel: see the table of wires.",
-            )
-        elif w.most_together > w.bundle_wires:
-            yield CareWarning(
-                "C16",
-                "warning",
-                where,
-                f"It lies in a bundle of {w.most_together} loaded wires, and the wire that fits its terminal may lie "
-                f"with {w.bundle_wires} at most.",
-                "Split the bundle, or lead this wire apart from it.",
-            )
-
-
-def _starved(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> Iterator[CareWarning]:
-    """Loads that the supply would satisfy in a state and the end of their wire does not."""
-    for one in voltages(vehicle, wired):
-        if one.enough is False and one.min_v is not None and one.module_v >= one.min_v:
-            yield CareWarning(
-                "C18",
-                "danger" if one.importance == "vital" else "warning",
-                one.load,
-                f"{one.load} needs {one.min_v:g} V and has {one.load_v:.2f} V in {one.state}.",
-                "Give it a lower max_drop_pct, so that its wire is thicker.",
-            )
 
 
 _SHOWN = ("module", "channel", "command", "loads", "running_a", "limit_a", "headroom_pct")

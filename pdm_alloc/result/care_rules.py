@@ -1,29 +1,25 @@
 """Rules of care: what a person should look at before a wire is cut, as warnings with a code of our own."""
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.vehicle import Place, Vehicle
-from pdm_alloc.electrics.thermal import derating_factor
-from pdm_alloc.electrics.trip import TRIP_MARGIN
-from pdm_alloc.electrics.voltage import running_at_voltage_ma
+from pdm_alloc.domain.vehicle import Load, Place, Vehicle
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.harness.supply import supply
-from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.link_tables import parked_for_days
 
 __all__ = [
     "CAUTION",
-    "CIRCUIT_RULES",
     "SEVERITIES",
     "UNIT_RULES",
     "VEHICLE_RULES",
     "CareWarning",
     "ambient_c",
+    "fuel_beside",
+    "gathered",
     "listed",
 ]
 
@@ -48,7 +44,7 @@ class CareWarning:
     severity : str
         A word of `SEVERITIES`.
     subject : str
-        Load, circuit, place, state or module.
+        Loads, circuits, places, states or modules it is about.
     sentence : str
         What is the matter.
     remedy : str
@@ -70,9 +66,43 @@ def listed(names: Iterable[str], most: int = 6) -> str:
     return " and ".join(([", ".join(words[:-1])] if words[1:] else []) + words[-1:])
 
 
+def gathered(
+    code: str, severity: str, cases: Sequence[tuple[str, str]], one: str, several: str, remedy: str
+) -> Iterator[CareWarning]:
+    """One warning for all cases of a rule.
+
+    Parameters
+    ----------
+    code, severity : str
+        As in `CareWarning`.
+    cases : sequence of (str, str)
+        Subject and detail of each; none: no warning.
+    one, several : str
+        Sentence for one case, with ``{subject}`` and ``{detail}``; for more, with ``{count}`` and ``{names}``: the
+        subjects with their details in brackets.
+    remedy : str
+        What to do about it.
+
+    Yields
+    ------
+    CareWarning
+    """
+    if not cases:
+        return
+    subjects = [subject for subject, _ in cases]
+    named = [f"{subject} ({detail})" if detail else subject for subject, detail in cases]
+    words = one if len(cases) == 1 else several
+    sentence = words.format(subject=subjects[0], detail=cases[0][1], count=len(cases), names=listed(named, _NAMED))
+    yield CareWarning(code, severity, listed(subjects, _NAMED), sentence, remedy)
+
+
+_NAMED = 12  # beyond so many the rest of a group is only counted; ours
+
 _GUESSED_PCT = 15  # tolerance from which a current counts as guessed; ours
 
 _GUESS = re.compile(r"\b(guess\w*|estimat\w*|assum\w*)\b", re.IGNORECASE)
+
+_PARKED_DAYS = 14.0  # least days parked that pass without a note; ours
 
 
 def ambient_c(vehicle: Vehicle, unit: Unit) -> float:
@@ -82,37 +112,36 @@ def ambient_c(vehicle: Vehicle, unit: Unit) -> float:
 
 
 def _fuel_and_battery(vehicle: Vehicle) -> Iterator[CareWarning]:
-    batteries, tanks = _compartments(vehicle, "battery"), _compartments(vehicle, "fuel")
-    for compartment in sorted(batteries & tanks, key=natural_key):
-        yield CareWarning(
-            "C01",
-            "danger",
-            compartment,
-            f"Battery and fuel tank are in one compartment, {compartment}.",
-            "Move one of them, or part them by a sealed bulkhead and vent the battery outside.",
-        )
+    """C01: a battery gives off hydrogen and sparks when it is connected (common practice, no source)."""
+    batteries = [p for p in vehicle.places if "battery" in p.contains or p.name == vehicle.settings.battery_place]
+    rooms = {p.compartment or p.name for p in batteries if fuel_beside(vehicle, p)}
+    yield from gathered(
+        "C01",
+        "danger",
+        [(room, "") for room in sorted(rooms, key=natural_key)],
+        "Battery and fuel tank are in one compartment, {subject}.",
+        "Battery and fuel tank are together in {count} compartments: {names}.",
+        "Move one of them, or separate them with a sealed bulkhead and vent the battery outside.",
+    )
 
 
-def _compartments(vehicle: Vehicle, what: str) -> set[str]:
-    places = [p for p in vehicle.places if what in p.contains or _holds_battery(vehicle, p, what)]
-    return {place.compartment for place in places if place.compartment}
-
-
-def _holds_battery(vehicle: Vehicle, place: Place, what: str) -> bool:
-    return what == "battery" and place.name == vehicle.settings.battery_place
+def fuel_beside(vehicle: Vehicle, place: Place) -> bool:
+    """Whether there is fuel at a place or in its compartment."""
+    tanks = [p for p in vehicle.places if "fuel" in p.contains]
+    return any(p.name == place.name or (p.compartment and p.compartment == place.compartment) for p in tanks)
 
 
 def _hot_places(vehicle: Vehicle) -> Iterator[CareWarning]:
     limit = vehicle.settings.insulation_c
-    for place in vehicle.places:
-        if place.ambient_c is not None and place.ambient_c >= limit:
-            yield CareWarning(
-                "C06",
-                "danger",
-                place.name,
-                f"{place.name} is at {place.ambient_c:g} deg C, and the wire's insulation is made for {limit:g} deg C.",
-                "Use wire of a higher class there, shield the run from the heat, or lead it another way.",
-            )
+    hot = [p for p in vehicle.places if p.ambient_c is not None and p.ambient_c >= limit]
+    yield from gathered(
+        "C06",
+        "danger",
+        [(p.name, f"{p.ambient_c:g} deg C") for p in hot],
+        f"{{subject}} is at {{detail}}, and the wire's insulation is rated to {limit:g} deg C.",
+        f"{{count}} places are as hot as the {limit:g} deg C the wire's insulation is rated to, or hotter: {{names}}.",
+        "Use wire of a higher class there, shield the run from the heat, or reroute it.",
+    )
 
 
 def _assumed_inrush(vehicle: Vehicle) -> Iterator[CareWarning]:
@@ -123,50 +152,53 @@ def _assumed_inrush(vehicle: Vehicle) -> Iterator[CareWarning]:
                 "C08",
                 "note",
                 kind.name,
-                f"The inrush of {listed(names)} is taken from the kind {kind.name} "
+                f"The inrush of {listed(names)} is estimated from the kind {kind.name} "
                 f"({kind.inrush_multiple:g} times running for {kind.inrush_ms:g} ms), not measured.",
                 "Measure peak and length with a current clamp, the largest loads first, and enter them.",
             )
 
 
 def _guessed_current(vehicle: Vehicle) -> Iterator[CareWarning]:
-    for load in vehicle.loads:
-        if load.tolerance_pct >= _GUESSED_PCT or _GUESS.search(load.note):
-            yield CareWarning(
-                "C09",
-                "warning",
-                load.name,
-                f"The running current of {load.name}, {load.running_ma / 1000:g} A, is a guess by its own row.",
-                "Measure it at the reference voltage before the module is ordered.",
-            )
+    guesses = [x for x in vehicle.loads if x.tolerance_pct >= _GUESSED_PCT or _GUESS.search(x.note)]
+    yield from gathered(
+        "C09",
+        "warning",
+        [(x.name, f"{x.running_ma / 1000:g} A") for x in guesses],
+        "The running current of {subject}, {detail}, is marked as a guess in the load table.",
+        "The running currents of {count} loads are marked as guesses in the load table: {names}.",
+        "Measure them at the reference voltage before the module is ordered.",
+    )
 
 
 def _too_low(vehicle: Vehicle) -> Iterator[CareWarning]:
-    for load in vehicle.loads:
-        states = [s for s in vehicle.states if s.is_on(load.command)]
-        low = [s.name for s in states if load.min_v is not None and s.supply_v < load.min_v]
-        if low:
-            yield CareWarning(
-                "C12",
-                "danger" if load.importance == "vital" else "warning",
-                load.name,
-                f"{load.name} needs {load.min_v:g} V and the supply is below that in {listed(low)}.",
-                "Feed it otherwise in that state, fit a stronger battery, or take a load that works on less.",
-            )
+    low = [(x, states) for x in vehicle.loads if (states := _starving(vehicle, x))]
+    for vital in (True, False):
+        yield from gathered(
+            "C12",
+            "danger" if vital else "warning",
+            [(x.name, f"{x.min_v:g} V, in {listed(s)}") for x, s in low if (x.importance == "vital") == vital],
+            "{subject} needs {detail}: the supply is below that.",
+            "The supply is below what {count} loads need: {names}.",
+            "Feed it otherwise in that state, fit a stronger battery, or take a load that works on less.",
+        )
+
+
+def _starving(vehicle: Vehicle, load: Load) -> list[str]:
+    """States in which the supply is below what a load needs."""
+    on = [state for state in vehicle.states if state.is_on(load.command)]
+    return [state.name for state in on if load.min_v is not None and state.supply_v < load.min_v]
 
 
 def _not_carried(vehicle: Vehicle) -> Iterator[CareWarning]:
     for row in supply(vehicle) if vehicle.states_given else ():
         drained = row.carried is None and row.charging_a
         if row.carried is False or drained:
-            ends = (
-                "" if drained else f": the battery is at its floor after {row.floor_minutes:.0f} of {row.minutes:g} min"
-            )
+            floor = "" if drained else f": battery at its floor after {row.floor_minutes:.0f} of {row.minutes:g} min"
             yield CareWarning(
                 "C13",
                 "warning",
                 row.state,
-                f"In {row.state} {-row.balance_a:.1f} A more are drawn than charged{ends}.",
+                f"In {row.state} loads draw {-row.balance_a:.1f} A more than charging supplies{floor}.",
                 "Shorten the state, switch loads off in it, or fit a larger battery or alternator.",
             )
 
@@ -186,6 +218,30 @@ def _lowest_unknown(vehicle: Vehicle) -> Iterator[CareWarning]:
         )
 
 
+_SPEEDS = re.compile(r"\b(slow|fast|low|high|half|full|first|second|speed|winding|stage|[12])\b", re.IGNORECASE)
+
+
+def _two_speeds(vehicle: Vehicle) -> Iterator[CareWarning]:
+    """C20: a motor turned by one winding is a generator on the other (common practice, no source)."""
+    motors: dict[tuple[str, str | None], list[Load]] = {}
+    for load in vehicle.loads:
+        name = re.sub(r"\W+", " ", _SPEEDS.sub(" ", load.name)).strip().casefold()
+        if load.kind in ("motor", "fan") and name and _SPEEDS.search(load.name):
+            motors.setdefault((name, load.place), []).append(load)
+    pairs = [loads for loads in motors.values() if len({x.command for x in loads}) > 1]
+    yield from gathered(
+        "C20",
+        "warning",
+        [(listed(x.name for x in loads), "") for loads in pairs],
+        "{subject} look like two windings of one motor (kind, place, and names that differ by a word of speed alone): "
+        "while one runs, the idle one feeds back into its channel.",
+        "{count} motors look like motors of two windings (kind, place, names that differ by a word of speed alone): "
+        "{names}; while one winding runs, the idle one feeds back into its channel.",
+        "Ask the module's maker whether an output that is off bears voltage from outside; if not, fit a change-over "
+        "relay. If they are motors of their own, give them names of their own.",
+    )
+
+
 def _hot_units(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]:
     for unit in units:
         table, ambient = unit.module.derating, ambient_c(vehicle, unit)
@@ -197,6 +253,19 @@ def _hot_units(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]
                 f"{unit.label} sits at {ambient:g} deg C, and its ratings are known up to {table[-1][0]:g} deg C.",
                 "Mount it in a cooler place.",
             )
+
+
+def _beside_fuel(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]:
+    """C19: in a compartment with petrol, what may spark is to be ignition-protected (33 CFR 183.410, from memory)."""
+    placed = [(unit, vehicle.place(unit.place)) for unit in units if unit.place]
+    yield from gathered(
+        "C19",
+        "danger",
+        [(unit.label, place.compartment or place.name) for unit, place in placed if fuel_beside(vehicle, place)],
+        "{subject} is in one compartment with fuel, {detail}.",
+        "{count} modules are in one compartment with fuel: {names}.",
+        "Mount it elsewhere, or separate it from the fuel with a sealed bulkhead; connectors and main fuse too.",
+    )
 
 
 def _drop_not_judged(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]:
@@ -212,6 +281,18 @@ def _drop_not_judged(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWa
         )
 
 
+def _soon_flat(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]:
+    days = parked_for_days(vehicle, tuple(units)) if units else None
+    if days is not None and days < _PARKED_DAYS:
+        yield CareWarning(
+            "C25",
+            "note",
+            listed([unit.label for unit in units]),
+            f"Parked, the battery is at its floor after {days:.1f} days: see the table parked.",
+            "Open the isolator when parked, keep the battery on a charger, or switch off what is always on.",
+        )
+
+
 VEHICLE_RULES = (
     _fuel_and_battery,
     _hot_places,
@@ -220,131 +301,7 @@ VEHICLE_RULES = (
     _too_low,
     _not_carried,
     _lowest_unknown,
+    _two_speeds,
 )
 
-UNIT_RULES = (_hot_units, _drop_not_judged)
-
-
-Circuits = Sequence[PlacedCircuit]
-
-_LAMPS = ("filament", "led")
-
-_MIRROR = {"left": "right", "right": "left", "lh": "rh", "rh": "lh"}
-
-
-def _vital_shares(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    for circuit in circuits:
-        vital = [name for name in circuit.loads if vehicle.load(name).importance == "vital"]
-        if vital and len(circuit.loads) > 1:
-            yield CareWarning(
-                "C02",
-                "warning",
-                _where(circuit),
-                f"{listed(circuit.loads)} share a channel: a fault in one stops all, "
-                f"and {listed(vital)} {'is' if len(vital) == 1 else 'are'} vital.",
-                "Set share to no for what is vital, if channels allow.",
-            )
-
-
-def _lamp_pair(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    for circuit in circuits:
-        pair = sorted(_pair(vehicle, circuit))
-        if pair:
-            yield CareWarning(
-                "C03",
-                "warning",
-                _where(circuit),
-                f"{listed(pair)}: the pair is on one channel, and one fault makes both sides dark.",
-                "Give the two sides one label in the column separate, or set share to no.",
-            )
-
-
-def _pair(vehicle: Vehicle, circuit: PlacedCircuit) -> set[str]:
-    """Lamps of a circuit that are both items of one load, or loads whose names differ by the side only."""
-    loads = [vehicle.load(name) for name, _ in circuit.items]
-    counts = Counter(load.name for load in loads if load.kind in _LAMPS and load.importance != "comfort")
-    twins = {name for name, number in counts.items() if number == vehicle.load(name).count == 2}
-    return twins | {name for name in counts if _mirrored(name) in counts}
-
-
-def _mirrored(name: str) -> str | None:
-    other = [_MIRROR.get(word, word) for word in name.split()]
-    return " ".join(other) if other != name.split() else None
-
-
-def _apart_given_up(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    for circuit in circuits:
-        labels = Counter(label for name in circuit.loads if (label := vehicle.load(name).separate))
-        for label in (label for label, number in labels.items() if number > 1):
-            names = [name for name in circuit.loads if vehicle.load(name).separate == label]
-            yield CareWarning(
-                "C04",
-                "warning",
-                _where(circuit),
-                f"{listed(names)} are to be kept apart ({label}) and share a channel.",
-                "Take a module with a channel more, or accept that one fault stops both.",
-            )
-
-
-def _no_spare(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    used = {(circuit.unit, name) for circuit in circuits for name in circuit.channels}
-    if sum(len(unit.module.channels) for unit in units) == len(used):
-        yield CareWarning(
-            "C05",
-            "warning",
-            listed([unit.label for unit in units]),
-            "No channel is spare: the first load that was forgotten has no place to go.",
-            "Ask for spare_channels, and see what the next larger module costs.",
-        )
-
-
-def _little_margin(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    by_label = {unit.label: unit for unit in units}
-    for circuit in circuits:
-        running, rated = _running_ma(vehicle, circuit), _rated_ma(vehicle, by_label[circuit.unit], circuit)
-        if rated < TRIP_MARGIN * running:
-            yield CareWarning(
-                "C10",
-                "warning",
-                _where(circuit),
-                f"The trip setting can be no more than {float(rated / running):.2f} times the running current; "
-                "1.25 is usual, and headroom_pct below 20 takes it away.",
-                "Ask for 20 per cent of headroom, or expect it to trip on a warm day.",
-            )
-
-
-def _paralleled(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    for circuit in (circuit for circuit in circuits if circuit.use == "pair"):
-        yield CareWarning(
-            "C14",
-            "note",
-            _where(circuit),
-            f"Two channels feed {listed(circuit.loads)} in parallel and share evenly only through equal wires.",
-            "Make both wires of one size and length, and join them at the load.",
-        )
-
-
-def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
-    """At the highest voltage it is on at, the worst loads at the top of their tolerance, mA."""
-    reference = vehicle.settings.reference_v
-    volts = max((s.supply_v for s in vehicle.states if s.is_on(circuit.command)), default=reference)
-    rises: Counter[str] = Counter()
-    running = 0
-    for load in (vehicle.load(name) for name, _ in circuit.items):
-        one = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, reference)
-        running += one
-        rises[load.name] += -(-one * load.tolerance_pct // 100)
-    return running + sum(sorted(rises.values(), reverse=True)[: vehicle.settings.tolerance_loads])
-
-
-def _rated_ma(vehicle: Vehicle, unit: Unit, circuit: PlacedCircuit) -> Fraction:
-    least = min(unit.module.channel(name).continuous_ma for name in circuit.channels)
-    factor = derating_factor(unit.module.derating, ambient_c(vehicle, unit))
-    return (2 if circuit.use == "pair" else 1) * least * factor
-
-
-def _where(circuit: PlacedCircuit) -> str:
-    return f"{circuit.unit} {circuit.channel}"
-
-
-CIRCUIT_RULES = (_vital_shares, _lamp_pair, _apart_given_up, _no_spare, _little_margin, _paralleled)
+UNIT_RULES = (_hot_units, _beside_fuel, _drop_not_judged, _soon_flat)

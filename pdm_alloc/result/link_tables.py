@@ -8,7 +8,7 @@ import pandas as pd
 
 from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import Command, Load, State, Vehicle
+from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.ampacity import RULE_PACKS
 from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.thermal import module_heat_w
@@ -201,28 +201,21 @@ class ParkedDraw:
 
 
 def always_on(vehicle: Vehicle) -> tuple[Load, ...]:
-    """Loads that draw with the vehicle parked.
+    """Loads that draw with the vehicle parked: those whose command's condition holds with every input off.
 
     Parameters
     ----------
     vehicle : Vehicle
-        Checked tables.
+        Checked tables; a command without a condition is a switch of its own, off when parked.
 
     Returns
     -------
     tuple of Load
-        Those whose command's condition holds with every input off; without a condition those whose command is on all
-        the time in every state of a vehicle that has a table of states.
+        In the order of the table.
     """
-    commands = {command.name for command in vehicle.commands if _never_off(vehicle, command)}
-    return tuple(load for load in vehicle.loads if load.command in commands)
-
-
-def _never_off(vehicle: Vehicle, command: Command) -> bool:
-    if command.condition.strip():
-        return parse_condition(command.condition).evaluate(frozenset())
-    duties = {state.duty_ppm.get(command.name, 0) for state in vehicle.states}
-    return vehicle.states_given and duties == {1_000_000}
+    conditions = {command.name: command.condition for command in vehicle.commands if command.condition.strip()}
+    on = {name for name, text in conditions.items() if parse_condition(text).evaluate(frozenset())}
+    return tuple(load for load in vehicle.loads if load.command in on)
 
 
 def parked_draws(vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[ParkedDraw, ...]:

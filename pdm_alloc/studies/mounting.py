@@ -11,7 +11,8 @@ from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
-from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.allocation import Allocation, all_warnings, care
+from pdm_alloc.result.care_rules import CareWarning, fuel_beside
 from pdm_alloc.result.refusals import Unsolved
 from pdm_alloc.studies.conventional import Conventional, conventional
 from pdm_alloc.studies.module_choices import Choice, Found, Objective, choices, known_price, mount_places, objective_of
@@ -30,6 +31,7 @@ CHOICES = (
     "feed_g",
     "bound_g",
     "outcome",
+    "care",
 )
 
 _NOT_TRIED = "not tried"
@@ -107,7 +109,7 @@ class Mounting:
 
         mass_g is modules, wires and feeds together, g, empty where the choice was not solved; bound_g is
         what it cannot be lighter than. An outcome ``passed over`` means that this bound is enough to
-        know it is not better.
+        know it is not better. care says where a module would be in one compartment with fuel.
         """
         table = pd.DataFrame([self._row(choice) for choice in self.all_choices], columns=list(CHOICES))
         numbers = ["price", "mass_g", "module_g", "wire_g", "feed_g", "bound_g"]
@@ -127,11 +129,23 @@ class Mounting:
             "module_g": choice.module_g,
             "bound_g": None if judged.outcome == NOT_ENOUGH else (module_dg(choice) + bound) / 10,
             "outcome": judged.outcome,
+            "care": "in one compartment with fuel" if self._beside_fuel(choice) else "",
         }
         if solved:
             row |= {"wire_g": judged.wire_dg / 10, "feed_g": judged.feed_dg / 10}
             row["mass_g"] = (module_dg(choice) + judged.harness_dg) / 10
         return row
+
+    def _beside_fuel(self, choice: Choice) -> bool:
+        places = [self.vehicle.place(unit.place) for unit in choice.units if unit.place]
+        return any(fuel_beside(self.vehicle, place) for place in places)
+
+    @property
+    def warnings(self) -> tuple[CareWarning, ...]:
+        """Rules of care on the best choice, gravest first; where there is none, on the vehicle alone."""
+        if self.allocation is not None:
+            return tuple(all_warnings(self.vehicle, self.allocation.units, self.allocation.wired))
+        return care(self.vehicle, self.best.units if self.best else ())
 
     def _order(self, choice: Choice) -> tuple:
         judged = self.judged.get(choice.number)
@@ -199,6 +213,7 @@ class Mounting:
         return (
             f"{best.label}: {price}{row.mass_g / 1000:.2f} kg, of which {row.wire_g / 1000:.2f} kg is wire and "
             f"{row.feed_g / 1000:.2f} kg feeds ({sure}; {solved} of {len(self.all_choices)} choices solved).{laid}"
+            + (" Careful: this is in one compartment with fuel." if self._beside_fuel(best) else "")
         )
 
     def __repr__(self) -> str:

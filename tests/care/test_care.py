@@ -8,9 +8,10 @@ import pytest
 from pdm_alloc.domain.module import Channel, Module, Unit
 from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Command, Load, Place, State, Vehicle
-from pdm_alloc.result.allocation import care
+from pdm_alloc.result.allocation import Allocation, care
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, listed
 from pdm_alloc.result.placed import PlacedCircuit
+from tests.wiring import small
 
 ON = {"run": 1_000_000, "beam": 1_000_000}
 ECU = Load("ecu", "run", 4_000, importance="vital", min_v=7.0, length_m=1.0)
@@ -59,9 +60,11 @@ def one(code, *args, **kwargs):
     return found
 
 
-def test_a_careful_vehicle_has_no_warning():
-    """Every load known and apart, one channel free, nothing hot: nothing to say."""
-    assert care(VEHICLE, (UNIT,), APART) == ()
+def test_a_careful_vehicle_has_one_warning():
+    """Every load known and apart, one channel free, nothing hot: only retries of the vital load are to be set."""
+    (warning,) = care(VEHICLE, (UNIT,), APART)
+    assert (warning.code, warning.subject) == ("C23", "ecu")
+    assert care(with_load(ECU, importance="needed"), (UNIT,), APART) == ()
 
 
 def places(*pairs):
@@ -74,6 +77,7 @@ def test_battery_and_fuel_in_one_compartment():
     assert (one("C01", both).severity, one("C01", both).subject) == ("danger", "boot")
     assert "C01" not in codes(replace(VEHICLE, places=places(("box", "nose", ["battery"]), ("tank", "boot", ["fuel"]))))
     assert "C01" not in codes(replace(VEHICLE, places=places(("box", "", ["battery"]), ("tank", "", ["fuel"]))))
+    assert one("C01", replace(VEHICLE, places=places(("shelf", "", ["battery", "fuel"])))).subject == "shelf"
 
 
 def test_battery_named_in_the_settings_counts():
@@ -117,7 +121,7 @@ def test_lamp_pair_by_count():
 def test_kept_apart_and_sharing():
     """C04 where two loads with one label share, as after a concession."""
     vehicle = replace(VEHICLE, loads=(replace(ECU, separate="x"), replace(PUMP, separate="x"), LEFT, RIGHT))
-    assert "(x)" in one("C04", vehicle, (UNIT,), (circuit("1", "ecu", "pump"), *APART[2:])).sentence
+    assert "label x" in one("C04", vehicle, (UNIT,), (circuit("1", "ecu", "pump"), *APART[2:])).sentence
     assert "C04" not in codes(vehicle)
 
 
@@ -211,7 +215,7 @@ def test_state_not_carried():
 
     assert "of 180 min" in one("C13", parked(0.0, 180, battery_ah=60.0, peukert=1.0)).sentence
     assert "C13" not in codes(parked(0.0, 60, battery_ah=60.0, peukert=1.0))
-    assert "9.2 A more" in one("C13", parked(10.0, None)).sentence
+    assert "loads draw 9.2 A more than charging" in one("C13", parked(10.0, None)).sentence
     assert "C13" not in codes(parked(None, None)) + codes(parked(20.0, 600, battery_ah=1.0))
 
 
@@ -221,6 +225,120 @@ def test_lowest_voltage_unknown():
     assert "9.6 V" in one("C15", unknown).sentence
     assert "C15" not in codes(cranking(9.6))
     assert "C15" not in [w.code for w in care(replace(unknown, states=VEHICLE.states))]
+
+
+@pytest.mark.parametrize("place", ["tank", "shelf"])
+def test_module_in_a_compartment_with_fuel(place):
+    """C19: danger at the tank's place and anywhere in its compartment (33 CFR 183.410, from memory); not elsewhere."""
+    where = places(("tank", "boot", ["fuel"]), ("shelf", "boot", []), ("dash", "cabin", []), ("hook", "", []))
+    vehicle = replace(VEHICLE, places=where)
+    warning = one("C19", vehicle, (replace(UNIT, place=place),))
+    assert (warning.severity, warning.subject) == ("danger", "box") and "boot" in warning.sentence
+    assert "C19" not in codes(vehicle, (replace(UNIT, place="dash"),)) + codes(vehicle, (replace(UNIT, place="hook"),))
+
+
+SLOW = replace(PUMP, name="wiper, slow winding", command="slow", place="scuttle")
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({"name": "wiper, fast winding"}, True),
+        ({"name": "Wiper high speed", "kind": "fan"}, True),
+        ({"name": "wiper, fast winding", "place": "tail"}, False),
+        ({"name": "wiper, fast winding", "command": "slow"}, False),
+        ({"name": "wiper, fast winding", "kind": "heater"}, False),
+        ({"name": "rear wiper, fast winding"}, False),
+        ({"name": "wiper"}, False),
+    ],
+)
+def test_a_motor_of_two_windings(changes, expected):
+    """C20 where kind, place and the rest of the name agree and commands differ; the warning says what it rests on."""
+    vehicle = replace(VEHICLE, loads=(SLOW, replace(SLOW, **{"command": "fast", **changes})))
+    found = [warning for warning in care(vehicle) if warning.code == "C20"]
+    assert bool(found) is expected
+    assert all("names that differ by a word of speed" in warning.sentence for warning in found)
+
+
+VALVE = replace(PUMP, name="valve", kind="solenoid", running_ma=3_000)
+
+
+def test_inductive_turn_off():
+    """C21: 12 V x 3 A rising in 20 ms give back about 120 mJ; a note where the catalogue is silent, none for lamps."""
+    vehicle = replace(VEHICLE, loads=(ECU, VALVE, LEFT, RIGHT))
+    circuits = (circuit("2", "valve"),)
+
+    def box(mj):
+        channels = tuple(replace(channel, turn_off_mj=mj) for channel in CHANNELS)
+        return (replace(UNIT, module=replace(UNIT.module, channels=channels)),)
+
+    warning = one("C21", vehicle, box(119.0), circuits)
+    assert warning.severity == "warning" and "120 mJ" in warning.sentence
+    assert "C21" not in codes(vehicle, box(120.0), circuits)
+    note = one("C21", vehicle, (UNIT,), circuits)
+    assert note.severity == "note" and "valve" in note.sentence
+    assert "C21" not in codes(circuits=APART)
+
+
+def test_parked_for_less_than_two_weeks():
+    """C25: 30 Ah above the floor at 100 mA are 12.5 days; at 50 mA it is silent, and so without a battery."""
+
+    def box(ma):
+        return (replace(UNIT, module=replace(UNIT.module, quiescent_ma=ma)),)
+
+    flat = with_settings(battery_ah=60.0)
+    assert "12.5 days" in one("C25", flat, box(100.0)).sentence
+    assert "C25" not in codes(flat, box(50.0)) + codes(VEHICLE, box(100.0)) + codes(flat, (UNIT,))
+
+
+def test_equal_lines_are_one():
+    """Eleven guesses are one warning with the count and every name; two severities of one rule stay apart."""
+    guesses = tuple(replace(PUMP, name=f"pump {n}", tolerance_pct=Fraction(20)) for n in range(11))
+    warning = one("C09", replace(VEHICLE, loads=guesses))
+    assert "of 11 loads" in warning.sentence and all(load.name in warning.sentence for load in guesses)
+    mixed = replace(cranking(6.5), loads=(ECU, replace(PUMP, min_v=9.0), replace(ECU, name="spare ecu")))
+    found = [w for w in care(mixed) if w.code == "C12"]
+    assert [w.severity for w in found] == ["danger", "warning"]
+    assert "2 loads" in found[0].sentence and "spare ecu (7 V, in cranking)" in found[0].sentence
+
+
+HEATERS = tuple(
+    Load(f"h{n}", "run", 14_000, kind="heater", inrush_ma=14_000, place="left", volt_exponent=1.0) for n in range(2)
+)
+
+
+def fitted(contact_c=None, **settings):
+    """Two heaters on two channels whose contacts bear a temperature."""
+    circuits = tuple(PlacedCircuit("box", (str(n + 1),), "single", "run", ((f"h{n}", 1),)) for n in range(2))
+    return Allocation(
+        small.forked(*HEATERS, battery_place="source", **settings),
+        (small.unit(place="source", contact_c=contact_c),),
+        circuits,
+    )
+
+
+def test_contact_cooler_than_its_wire():
+    """C22 names both contacts whose wire runs hotter, once; silent where the contact bears it or states nothing."""
+    table = fitted(60.0).warnings.set_index("code")
+    assert table.severity["C22"] == "warning" and "2 wires" in table.sentence["C22"]
+    assert "contact to 60" in table.sentence["C22"]
+    for contact_c in (105.0, None):
+        assert "C22" not in set(fitted(contact_c).warnings.code)
+
+
+def test_a_short_that_opens_no_fuse():
+    """C24: a battery of 100 milliohm drives 120 A, too little to open a fuse of 35 A within 5 s behind long cable."""
+    weak = fitted(battery_ah=60.0, battery_mohm=300.0).warnings.set_index("code")
+    assert weak.severity["C24"] == "danger" and "within 5 s" in weak.sentence["C24"]
+    assert "C24" not in set(fitted(battery_ah=60.0).warnings.code)
+
+
+def test_a_cable_that_cannot_be_had():
+    """C26: 600 A take more than the largest standard fuse."""
+    huge = fitted()
+    vehicle = replace(huge.vehicle, loads=tuple(replace(x, running_ma=300_000) for x in huge.vehicle.loads))
+    assert "C26" in set(replace(huge, vehicle=vehicle).warnings.code)
+    assert "C26" not in set(huge.warnings.code)
 
 
 def test_order_and_shape():

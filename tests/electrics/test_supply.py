@@ -205,7 +205,7 @@ def test_days_parked_from_modules_and_loads_always_on():
 
 
 def test_what_counts_as_always_on():
-    """Without a condition only what every state of a table keeps on all the time: one duty below 1 and it is off."""
-    states = (state(run=1, lights=1), replace(state(run=1, lights=0.5), name="t"))
-    assert [x.name for x in always_on(replace(vehicle(*states), states_given=True))] == ["ecu"]
-    assert always_on(vehicle(*states)) == ()
+    """What a condition keeps on with every input off; a command without a condition is a switch, off when parked."""
+    commands = (Command("run", "not (key or door)"), Command("lights"), Command("cool", "key and not door"))
+    car = replace(vehicle(state(run=1, lights=1, cool=1)), commands=commands, states_given=True)
+    assert [load.name for load in always_on(car)] == ["ecu"]

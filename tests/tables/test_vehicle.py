@@ -183,7 +183,7 @@ def test_what_a_module_says_of_its_own_accuracy_heat_and_pins(tmp_path):
     more = (",trip_error_pct,settle_s,quiescent_ma", ",3,60,2.5", ",,,")
     files["modules.csv"] = "\n".join(a + b for a, b in zip(head, more, strict=True))
     head = files["channels.csv"].splitlines()
-    more = (",share_pct,contact_a,on_mohm", ",55,13.0007,4", *[",,,"] * (len(head) - 2))
+    more = (",share_pct,contact_a,on_mohm,contact_c,turn_off_mj", ",55,13.0007,4,105,80", *[",,,,,"] * (len(head) - 2))
     files["channels.csv"] = "\n".join(a + b for a, b in zip(head, more, strict=True))
     catalogue = read_catalogue(write_files(tmp_path / "c", files))
     large, small = catalogue.modules
@@ -191,6 +191,7 @@ def test_what_a_module_says_of_its_own_accuracy_heat_and_pins(tmp_path):
     assert (large.trip_error_pct, large.settle_s, large.quiescent_ma) == (0, 0, None)
     first, second = small.channels[:2]
     assert (first.share_pct, first.contact_ma, first.on_mohm) == (55, 13_000, 4)
+    assert (first.contact_c, first.turn_off_mj, second.contact_c, second.turn_off_mj) == (105, 80, None, None)
     assert (second.share_pct, second.contact_ma, second.on_mohm) == (60, None, None)
     assert read_catalogue(write_catalogue(catalogue, tmp_path / "d")).modules == catalogue.modules
 

@@ -116,6 +116,12 @@ class ChannelRow(Row):
     on_mohm: Annotated[float | None, Number("mΩ", 0, 10_000)] = column(
         "resistance of the closed output", "", "not known: its heat is not judged"
     )
+    contact_c: Annotated[float | None, Number("°C", 20, 300)] = column(
+        "temperature its contact bears", "", "not known: not judged"
+    )
+    turn_off_mj: Annotated[float | None, Number("mJ", 0, 1_000_000)] = column(
+        "energy a coil may give back to it at turn-off", "", "not known: not judged"
+    )
 
 
 class BankRow(Row):

@@ -209,6 +209,8 @@ def _channel(line) -> Channel:
         share_pct=row.share_pct,
         contact_ma=row.contact_a,
         on_mohm=row.on_mohm,
+        contact_c=row.contact_c,
+        turn_off_mj=row.turn_off_mj,
         extra=line.extra,
     )
 
