@@ -111,7 +111,7 @@ KINDS: dict[str, Kind] = {kind.name: kind for kind in _ALL}
 
 IMPORTANCES = ("vital", "needed", "comfort")
 
-NEEDS = ("pwm", "reversing")
+NEEDS = ("pwm", "reversing", "twisted", "screened")
 
 ACTIONS = ("steady", "flash", "pwm")
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TypeVar
 
+from pdm_alloc.domain.bench import Ground, MassItem, Part, WireColour
 from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.showing import UnknownName, counted, headline_table
 from pdm_alloc.domain.signals import Message, Signal
@@ -241,6 +242,11 @@ class Vehicle:
     table_hashes: tuple[tuple[str, str], ...] = ()
     signals: tuple[Signal, ...] = ()
     messages: tuple[Message, ...] = ()
+    grounds: tuple[Ground, ...] = ()
+    wire_colours: tuple[WireColour, ...] = ()
+    parts: tuple[Part, ...] = ()
+    removed: tuple[MassItem, ...] = ()
+    fitted: tuple[MassItem, ...] = ()
 
     def load(self, name: str) -> Load:
         """The load of that name; `UnknownName`, a KeyError, where there is none."""

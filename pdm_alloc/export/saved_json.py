@@ -21,7 +21,7 @@ from pdm_alloc.result.placed import PlacedCircuit
 __all__ = ["SCHEMA_VERSION", "allocation_digest", "allocation_json", "allocation_schema", "from_json"]
 
 # Raise it with every change that a reader of the older form would not understand.
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 _FORMAT = "pdm_alloc allocation"
 
 _OF_THE_DOCUMENT = ("format", "version", "digest")
@@ -36,7 +36,7 @@ class _Saved(BaseModel):
     model_config = ConfigDict(extra="forbid", title="Allocation")
 
     format: Literal["pdm_alloc allocation"]
-    version: Literal[2]
+    version: Literal[3]
     digest: str = Field(description="SHA-256 of everything else in the document, see `allocation_digest`.")
     outcome: Literal["proven best", "best so far"]
     strategy: Literal["isolate", "spare"]

@@ -14,6 +14,7 @@ from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.files.grids import is_free
 from pdm_alloc.files.rows import unmistakable
 from pdm_alloc.files.sources import number_columns
+from pdm_alloc.files.tables.bench_rows import bench_plain
 from pdm_alloc.files.tables.signal_tables import decimal, signal_catalogue_plain, signal_vehicle_plain
 from pdm_alloc.files.tables.signal_tables import thousandths as _thousandths
 
@@ -59,6 +60,7 @@ def vehicle_plain(vehicle: Vehicle) -> Plain:
         "concessions": [_concession(c) for c in vehicle.concessions],
         "settings": _settings(vehicle.settings),
         **signal_vehicle_plain(vehicle),
+        **bench_plain(vehicle),
     }
     return {table: _lean(table, rows) for table, rows in tables.items() if rows}
 

@@ -10,11 +10,19 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.result import channel_tables as tables
+<<<<<<< HEAD
 from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
 from pdm_alloc.result.channel_tables import settings_table, voltages_table
+=======
+from pdm_alloc.result.care_rules import CAUTION, CIRCUIT_RULES, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
+from pdm_alloc.result.channel_tables import settings_table, voltages, voltages_table
+from pdm_alloc.result.cut_list import Cut, cut_table, cuts
+from pdm_alloc.result.ground_plan import ReturnWire, ground_plan_table, ground_points_table, returns
+>>>>>>> 7eb6e60 (Cut list, ground plan and shopping list; tables grounds, wire colours, parts, removed and fitted; studs, splices and fuses recounted)
 from pdm_alloc.result.link_tables import heat_table, links_table, parked_table
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
+from pdm_alloc.result.shopping_list import shopping_table
 from pdm_alloc.result.supply_tables import drops_table, feeds_table, segments_table, supply_table, wires_table
 
 __all__ = [
@@ -188,6 +196,36 @@ class Allocation:
     def parked(self) -> pd.DataFrame:
         """What the parked vehicle draws (mA), and the days until the battery is at its floor."""
         return parked_table(self.vehicle, self.units)
+
+    @cached_property
+    def returns(self) -> tuple[ReturnWire, ...]:
+        """Returns and the ground points they go to; empty without a table ``grounds``."""
+        return returns(self.vehicle, self.wired)
+
+    @cached_property
+    def cuts(self) -> tuple[Cut, ...]:
+        """Every piece of wire once."""
+        return cuts(self.vehicle, self.units, self.wired, self.feeds, self.returns)
+
+    @handed_out
+    def cut_list(self) -> pd.DataFrame:
+        """One row per piece of wire: label, both ends, size, colour, length (m), parts, mass (g)."""
+        return cut_table(self.vehicle, self.cuts)
+
+    @handed_out
+    def shopping(self) -> pd.DataFrame:
+        """One row per thing to buy: wire with 10 % for waste (m), ends, splices, fuses, sleeves."""
+        return shopping_table(self.vehicle, self.units, self.cuts, self.feeds, self.segments)
+
+    @handed_out
+    def ground_plan(self) -> pd.DataFrame:
+        """One row per return: load, ground point, length (m), worst current (A), voltage drop (per cent)."""
+        return ground_plan_table(self.returns)
+
+    @handed_out
+    def ground_points(self) -> pd.DataFrame:
+        """One row per ground point: its returns, and its worst current (A) against what it bears."""
+        return ground_points_table(self.vehicle, self.returns)
 
     def pin_map(self) -> pd.DataFrame:
         """Table to wire by: one row per circuit, with the loads' ``x_`` columns at the end."""

@@ -13,6 +13,7 @@ from pdm_alloc.verify import strength as sums
 from pdm_alloc.verify import strength as trip
 from pdm_alloc.verify import wires as wiring
 from pdm_alloc.verify.battery_cables import cables_hold
+from pdm_alloc.verify.copper import bench
 from pdm_alloc.verify.recount import Finding, Recount, findings_table
 from pdm_alloc.verify.wires import written
 
@@ -112,7 +113,8 @@ def _written(allocation):
         return []  # names that mean nothing have findings of their own, and no wire
     if not hasattr(allocation, "wires"):
         return []
-    return [*written(recount, allocation.wires, allocation.settings), *cables_hold(recount, allocation.links)]
+    tables = written(recount, allocation.wires, allocation.settings)
+    return [*tables, *cables_hold(recount, allocation.links), *bench(allocation)]
 
 
 def _circuits(vehicle, units, assignments):

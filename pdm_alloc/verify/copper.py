@@ -22,8 +22,10 @@ from pdm_alloc.electrics.wire_tables import (
     SAE_LEAST_SHARE,
     SHORT_TIME_C,
 )
+from pdm_alloc.verify.arithmetic import running_ma
+from pdm_alloc.verify.recount import Finding
 
-__all__ = ["Conductor", "Ways", "conductors", "damage_ms"]
+__all__ = ["Conductor", "Ways", "bench", "conductors", "damage_ms"]
 
 
 class Conductor:
@@ -169,3 +171,100 @@ def _length(route, start, end):
     if None in (start.x_m, start.y_m, end.x_m, end.y_m):
         return math.inf
     return math.dist((start.x_m, start.y_m), (end.x_m, end.y_m))
+
+
+def bench(allocation):
+    """Ground points, splices and main fuses of an allocation against what they bear, counted from its tables.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With its tables `ground_plan`, `cut_list` and `feeds`.
+
+    Yields
+    ------
+    Finding
+    """
+    yield from _studs(allocation.vehicle, allocation.ground_plan.to_dict("records"))
+    yield from _splices(allocation.vehicle, allocation.cut_list.to_dict("records"))
+    for row in allocation.feeds.to_dict("records"):
+        yield from _main_fuse(row)
+
+
+def _studs(vehicle, plan):
+    for ground in vehicle.grounds:
+        here = [row for row in plan if row["ground"] == ground.name]
+        for row in here:
+            if row["use"] != ground.use:
+                message = f"the {row['use']} return of {row['load']} is on a {ground.use} ground"
+                yield Finding("ground use", subject=ground.name, message=message)
+        wires = sum(row["items"] * _conductors(row["size"]) for row in here)
+        if ground.max_wires is not None and wires > ground.max_wires:
+            message = f"{wires} returns on it, {ground.max_wires} at most"
+            yield Finding("ground wires", "", "", "", ground.name, wires, ground.max_wires, "", message)
+        yield from _stud_current(vehicle, ground, here)
+
+
+def _conductors(size: str) -> int:
+    return int(size.split(" x ")[0]) if " x " in size else 1
+
+
+def _stud_current(vehicle, ground, here):
+    for state in vehicle.states if ground.max_ma is not None else ():
+        ma = sum(row["items"] * _returned_ma(vehicle, row, state) for row in here if row["use"] == "power")
+        if ma > ground.max_ma:
+            message = f"{ma / 1000:.2f} A in {state.name}, {ground.max_ma / 1000:g} A at most"
+            yield Finding(
+                "ground current", "", "", state.name, ground.name, ma / 1000, ground.max_ma / 1000, "A", message
+            )
+
+
+def _returned_ma(vehicle, row, state):
+    """What one return carries: a load's, or where returns are wires those of all loads of its circuit."""
+    if vehicle.settings.return_path == "wire":
+        return math.floor(1000 * row["worst_a"])
+    load = vehicle.load(row["load"])
+    if not state.duty_ppm.get(load.command, 0):
+        return 0
+    return running_ma(load.running_ma, load.volt_exponent, state.supply_v, vehicle.settings.reference_v)
+
+
+def _splices(vehicle, cuts):
+    """A splice joins two pieces at least, and the conductors on it are no more than its part takes."""
+    ends = [(row[side], row[f"{side}_part"], row) for row in cuts for side in ("from", "to")]
+    largest = {part.part: part.most for part in vehicle.parts if part.item == "splice" and part.most is not None}
+    for name in sorted({end for end, _, row in ends if end in _splice_names(row)}):
+        here = [(part, row) for end, part, row in ends if end == name]
+        if len(here) < 2:
+            yield Finding("splice", subject=name, message="only one piece of wire is on it")
+        area = sum(_area_mm2(row["size"]) for _, row in here)
+        most = min((largest[part] for part, _ in here if part in largest), default=math.inf)
+        if area > most * 1.01:
+            message = f"{area:g} mm2 of conductors on it, {most:g} mm2 at most"
+            yield Finding("splice", "", "", "", name, area, most, "", message)
+
+
+def _splice_names(row):
+    """A piece's ends that are splices: pins, loads, studs and points have other names."""
+    return [row[side] for side in ("from", "to") if row[f"{side}_is"] == "splice"]
+
+
+def _area_mm2(size):
+    number = size.split()[0]
+    return float(number) if size.endswith("mm2") else _awg_mm2(_gauge(number))
+
+
+def _gauge(number):
+    return 1 - int(number.split("/")[0]) if "/" in number else int(number)
+
+
+def _main_fuse(row):
+    fuse, carries, ampacity = row["fuse_a"], row["running_a"], row.get("ampacity_a")
+    if fuse is None or fuse != fuse:
+        return
+    if carries > 0.8 * fuse + 1e-6:
+        message = f"its main fuse of {fuse:g} A carries {carries:.1f} A, more than 80 % of its rating"
+        yield Finding("main fuse", row["module"], value=carries, limit=0.8 * fuse, unit="A", message=message)
+    if ampacity is not None and ampacity == ampacity and fuse > ampacity + 0.05:
+        message = f"its cable bears {ampacity:g} A, less than its main fuse of {fuse:g} A"
+        yield Finding("main fuse", row["module"], value=fuse, limit=ampacity, unit="A", message=message)

@@ -27,7 +27,7 @@ from tests.strategies import vehicles
 from tests.tables.random_tables import vehicles_as_tables
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
-GOLDEN = Path(__file__).with_name("allocation_schema_v2.json")
+GOLDEN = Path(__file__).with_name("allocation_schema_v3.json")
 
 
 def _write(tables, folder):

@@ -85,6 +85,13 @@ def vehicles_as_tables(draw) -> Tables:
     if draw(st.booleans()):
         tables["locked"] = [{"load": loads[0]["load"], "module": draw(names(1))[0], "channel": draw(names(1))[0]}]
         tables["concessions"] = [{"kind": "leave_out", "subject": loads[-1]["load"], "weight": "never"}]
+        tables["wire_colours"] = [{"by": "load", "subject": loads[0]["load"], "colour": draw(names(1))[0]}]
+        tables["parts"] = [{"item": "terminal", "least": "0.5", "most": "2.5", "part": draw(names(1))[0]}]
+        tables["removed"] = [{"part": draw(names(1))[0], "mass_g": draw(_decimals(0, 5000)), "count": "2"}]
+        tables["fitted"] = [{"part": draw(names(1))[0], "mass_g": draw(_decimals(0, 5000)), "note": "weighed"}]
+        tables["grounds"] = [
+            {"ground": "G1", "place": places[0], "use": "sensor", "stud": "M6", "max_a": "40.5", "max_wires": "9"}
+        ] * bool(places)
     return tables
 
 

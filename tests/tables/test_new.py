@@ -24,7 +24,7 @@ def test_blank_tables_make_a_vehicle(tmp_path):
     assert all(path.is_file() for path in written)
     vehicle = read_vehicle(tmp_path / "deep" / "mine")
     assert vehicle.name == "mine"
-    for table in ("loads", "commands", "inputs", "states", "places", "routes", "concessions"):
+    for table in ("loads", "commands", "inputs", "states", "places", "routes", "concessions", "grounds", "removed"):
         assert getattr(vehicle, table), table
     assert vehicle.states_given
     assert not vehicle.locked

@@ -31,6 +31,11 @@ def vehicle(
     routes: "pd.DataFrame | None" = None,
     locked: "pd.DataFrame | None" = None,
     concessions: "pd.DataFrame | None" = None,
+    grounds: "pd.DataFrame | None" = None,
+    wire_colours: "pd.DataFrame | None" = None,
+    parts: "pd.DataFrame | None" = None,
+    removed: "pd.DataFrame | None" = None,
+    fitted: "pd.DataFrame | None" = None,
     settings: Mapping[str, object] | None = None,
     name: str = "vehicle",
 ) -> Vehicle:
@@ -38,9 +43,13 @@ def vehicle(
 
     Parameters
     ----------
-    loads, commands, inputs, states, supply, places, routes, locked, concessions : DataFrame
-        Columns and units as in the files; only `loads` is required. Missing values are empty cells. A
-        named index counts as a column.
+    loads : DataFrame
+        Required.
+    commands, inputs, states, supply, places, routes, locked, concessions : DataFrame, optional
+        The other tables of the vehicle.
+    grounds, wire_colours, parts, removed, fitted : DataFrame, optional
+        The tables of the bench. Columns and units of all as in the files; missing values are empty cells. A named
+        index counts as a column.
     settings : mapping of str to object, optional
         Values by setting, as in ``settings.toml``.
     name : str
@@ -69,6 +78,11 @@ def vehicle(
         "routes": routes,
         "locked": locked,
         "concessions": concessions,
+        "grounds": grounds,
+        "wire_colours": wire_colours,
+        "parts": parts,
+        "removed": removed,
+        "fitted": fitted,
     }
     faults = Faults()
     source = _source(name, tables, faults)

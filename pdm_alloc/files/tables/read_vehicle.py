@@ -16,6 +16,7 @@ from pdm_alloc.files.grids import Grid
 from pdm_alloc.files.plain import Plain, headers, vehicle_hashes
 from pdm_alloc.files.rows import Line, columns_of, read_lines
 from pdm_alloc.files.sources import Source, open_source
+from pdm_alloc.files.tables.bench_rows import bench_of, check_bench
 from pdm_alloc.files.tables.references import check_references, check_routes
 from pdm_alloc.files.tables.settings_file import read_settings
 from pdm_alloc.files.tables.settings_rows import SettingRow, SettingsRow
@@ -85,7 +86,7 @@ def vehicle_of(source: Source, faults: Faults) -> Vehicle:
     """
     source.require("loads", "a vehicle needs a row in the table loads for each load", faults)
     tables = _lines_of(source, faults)
-    for check in (check_references, check_conditions, check_rules, check_routes, check_signals):
+    for check in (check_references, check_conditions, check_rules, check_routes, check_signals, check_bench):
         check(tables, faults)
     faults.raise_if_any()
     return _build(source, tables)
@@ -120,6 +121,7 @@ def _build(source: Source, tables: VehicleLines) -> Vehicle:
         states_given=bool(tables.matrix.duties),
         signals=signals_of(rows["signals"]),
         messages=messages_of(rows["messages"]),
+        **bench_of(rows),
     )
     return vehicle_hashes(vehicle)
 

@@ -35,7 +35,10 @@ def refuse_two_spellings(lines: list[Line], table: str, column: str, faults: Fau
             faults.add(table, line.number, column, name, f"is written '{first}' in row {row}", "spell a name one way")
 
 
-_PLACES = (("loads", "place"), ("inputs", "place"), ("signals", "place"), ("routes", "start"), ("routes", "end"))
+_PLACES = (
+    *(("loads", "place"), ("inputs", "place"), ("signals", "place"), ("grounds", "place")),
+    *(("routes", "start"), ("routes", "end")),
+)
 
 
 def check_references(tables: VehicleLines, faults: Faults) -> None:

@@ -8,6 +8,7 @@ from pdm_alloc.domain.kinds import ACTIONS, IMPORTANCES, INPUT_KINDS, KINDS, NEE
 from pdm_alloc.domain.signals import READERS
 from pdm_alloc.files.cells import Name, Number, Text, Weight, Word, Words, YesNo, milliamps, whole
 from pdm_alloc.files.rows import Line, Row, column
+from pdm_alloc.files.tables.bench_rows import BENCH_ROWS
 from pdm_alloc.files.tables.settings_rows import SettingsRow
 from pdm_alloc.files.tables.signal_rows import SIGNAL_VEHICLE_ROWS
 from pdm_alloc.files.tables.states import Matrix
@@ -201,10 +202,14 @@ class ConcessionRow(Row):
     weight: Annotated[int | None, Weight()] = column("how dear it is; never: not to be given up", "never")
 
 
-VEHICLE_ROWS: dict[str, type[Row]] = {
-    model.table: model
-    for model in (LoadRow, CommandRow, InputRow, SupplyRow, PlaceRow, RouteRow, LockRow, ConcessionRow)
-} | SIGNAL_VEHICLE_ROWS
+VEHICLE_ROWS: dict[str, type[Row]] = (
+    {
+        model.table: model
+        for model in (LoadRow, CommandRow, InputRow, SupplyRow, PlaceRow, RouteRow, LockRow, ConcessionRow)
+    }
+    | SIGNAL_VEHICLE_ROWS
+    | BENCH_ROWS
+)
 
 
 @dataclass

@@ -1,0 +1,322 @@
+"""The cut list: every piece of wire once, with both its ends."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from pdm_alloc.circuits.wiring import Wiring
+from pdm_alloc.domain.bench import colour_of, part_for
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, wire_sizes
+from pdm_alloc.harness.splices import PIN, End, Node, Piece, pieces
+from pdm_alloc.result.ground_plan import ReturnWire
+from pdm_alloc.result.placed import WiredCircuit
+
+__all__ = ["CUT_LIST", "ENDS_OF", "Cut", "Spot", "cut_table", "cuts", "part_at", "run_labels", "sides_of"]
+
+CUT_LIST = (
+    *("label", "role", "module", "channel", "from", "from_place", "to", "to_place", "size", "colour", "length_m"),
+    *("from_part", "to_part", "loads", "note", "mass_g", "from_is", "to_is"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One end of a piece of wire.
+
+    Parameters
+    ----------
+    kind : str
+        ``pin``, ``splice``, ``load``, ``ground``, ``battery``, ``fuse``, ``stud`` or ``input``.
+    name : str
+        As it is written: ``west w12``, ``S12``, ``fog lamp #2``, ``G1``.
+    place : str
+        Where it is; empty where that is not known.
+    at : str
+        What its part is chosen for: the connector, the load, the ground point.
+    """
+
+    kind: str
+    name: str
+    place: str = ""
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One piece of wire: its label, its two ends, size, length (m; None: to be measured), what it serves."""
+
+    label: str
+    role: str
+    module: str
+    channel: str
+    start: Spot
+    end: Spot
+    size: WireSize
+    length_m: float | None
+    loads: tuple[str, ...] = ()
+    note: str = ""
+    colour: str = ""
+
+
+def run_labels(units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> dict[tuple[str, str], str]:
+    """Run label of every channel that is used: its name, the number of the unit in front where there are several."""
+    numbers = {unit.label: f"{n}-" for n, unit in enumerate(units, 1)} if len(units) > 1 else {}
+    return {
+        (w.circuit.unit, name): f"{numbers.get(w.circuit.unit, '')}{name}" for w in wired for name in w.circuit.channels
+    }
+
+
+def cuts(
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    wired: Sequence[WiredCircuit],
+    feeds: pd.DataFrame,
+    plan: Iterable[ReturnWire],
+) -> tuple[Cut, ...]:
+    """Every piece of wire of a vehicle once.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    wired : sequence of WiredCircuit
+        Circuits with their wires.
+    feeds : DataFrame
+        As `pdm_alloc.result.supply_tables.feeds_table` makes it.
+    plan : iterable of ReturnWire
+        Returns with the ground points they go to.
+
+    Returns
+    -------
+    tuple of Cut
+        Feeds, then circuits in the order of their channels with the returns beside them, then sensor returns; no two
+        labels are alike. Together the circuits' pieces weigh what their wires weigh.
+    """
+    marks, wiring = run_labels(units, wired), Wiring(vehicle)
+    made = [*_feeds(vehicle, units, feeds)]
+    by_circuit: dict[tuple[str, str], list[ReturnWire]] = defaultdict(list)
+    for one in plan:
+        by_circuit[one.module, one.channel].append(one)
+    for w in wired:
+        if isinstance(w.made, Protected):
+            run = list(_circuit(vehicle, wiring, w, w.made, marks))
+            made += [*run, *_returns(by_circuit[w.circuit.unit, w.circuit.channel], run)]
+    made += _sensor_returns(by_circuit["", ""])
+    return tuple(_coloured(vehicle, _unlike(made)))
+
+
+def _unlike(made: Sequence[Cut]) -> Iterator[Cut]:
+    """Names of channels are free, so that labels made of them may meet."""
+    seen: Counter[str] = Counter()
+    for cut in made:
+        seen[cut.label] += 1
+        yield cut if seen[cut.label] == 1 else replace(cut, label=f"{cut.label}*{seen[cut.label]}")
+
+
+def _coloured(vehicle: Vehicle, made: Iterable[Cut]) -> Iterator[Cut]:
+    for cut in made:
+        loads = [vehicle.load(name) for name in cut.loads]
+        role = "return" if "return" in cut.role else "feed" if cut.role == "feed" else ""
+        yield replace(cut, colour=colour_of(vehicle.wire_colours, loads, role))
+
+
+def _circuit(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit, made: Protected, marks) -> Iterator[Cut]:
+    """Out on every leg; and back where returns are wires."""
+    back = vehicle.settings.return_path == "wire" and w.circuit.use != "bridge"
+    laid = _laid(wiring, w)
+    for leg in _legs(w, made):
+        yield from _leg(vehicle, w, made, laid, leg, marks[w.circuit.unit, leg.channel], back=False)
+    if back:
+        label = marks[w.circuit.unit, w.circuit.channels[0]] + "G"
+        yield from _leg(vehicle, w, made, laid, _Leg("", (), made.wire.parallel, ""), label, back=True)
+
+
+@dataclass(frozen=True, slots=True)
+class _Leg:
+    """Conductors of a circuit that leave the module at one potential."""
+
+    channel: str
+    pins: tuple[tuple[str, str], ...]
+    conductors: int
+    direction: str
+
+
+def _legs(w: WiredCircuit, made: Protected) -> Iterator[_Leg]:
+    every = [(c.name, tuple((c.connector, pin) for pin in c.pins)) for c in w.place.channels]
+    if w.circuit.use == "bridge":
+        for (name, pins), word in zip(every, ("forward", "reverse"), strict=True):
+            yield _Leg(name, pins, made.wire.parallel, f"positive in {word}")
+        return
+    share = -(-made.wire.parallel // len(every))
+    pins = tuple(pin for _, own in every for pin in _spread(own, share))
+    yield _Leg(every[0][0], pins, made.wire.parallel, "")
+
+
+def _spread(pins: Sequence[tuple[str, str]], conductors: int) -> list[tuple[str, str]]:
+    return [pins[n % len(pins)] for n in range(conductors)] if pins else []
+
+
+def _laid(wiring: Wiring, w: WiredCircuit) -> tuple[Piece, ...]:
+    ends = [End(f"{load}\n{item}", t.place, t.length_m) for t, load, item in _items(w)]
+    unit = w.place.unit
+    return pieces(unit.place, wiring.lengths.tree(unit.place), ends, wiring.lengths.slack, wiring.lengths.end_m)
+
+
+def _items(w: WiredCircuit):
+    types = {t.load: t for t, _ in w.some}
+    return [(types[load], load, item) for load, item in w.circuit.items]
+
+
+def _leg(vehicle, w: WiredCircuit, made: Protected, laid, leg: _Leg, label: str, back: bool) -> Iterator[Cut]:
+    several = len(laid) > 1
+    reached = _reached(laid)
+    for number, piece in enumerate(laid, 1):
+        loads = tuple(dict.fromkeys(key.split("\n")[0] for key in reached[piece.end]))
+        text = f"{label}.{number}" if several else label
+        note = "; ".join(x for x in (leg.direction, _together(vehicle, loads, w)) if x)
+        for n in range(leg.conductors):
+            mark = f"{text}/{n + 1}" if leg.conductors > 1 else text
+            start, end = (_spot(vehicle, w, node, label, leg, n) for node in (piece.start, piece.end))
+            start, end = (end, start) if back else (start, end)
+            role = "return" if back else "circuit"
+            ends = (w.circuit.unit, w.circuit.channel, start, end)
+            yield Cut(mark, role, *ends, made.wire.size, piece.length_m, loads, note)
+
+
+def _reached(laid: Sequence[Piece]) -> dict[Node, list[str]]:
+    """Keys of the ends behind every node."""
+    reached: dict[Node, list[str]] = {}
+    for piece in reversed(laid):
+        if piece.end[0] == "end":
+            reached[piece.end] = [piece.end[1]]
+        behind = reached.setdefault(piece.end, [])
+        reached[piece.start] = [*behind, *reached.get(piece.start, [])]
+    return reached
+
+
+def _together(vehicle: Vehicle, loads: Sequence[str], w: WiredCircuit) -> str:
+    words = sorted({word for name in loads for word in vehicle.load(name).needs & {"twisted", "screened"}})
+    other = "the other wire of its motor" if w.circuit.use == "bridge" else "its return"
+    return " and ".join(words) + f" with {other}" if words else ""
+
+
+def _spot(vehicle: Vehicle, w: WiredCircuit, node: Node, label: str, leg: _Leg, n: int) -> Spot:
+    kind, name = node
+    place = w.place.unit.place or ""
+    if node == PIN:
+        return _pin(w, leg, n) if leg.pins or leg.channel else Spot("ground", f"return of {w.circuit.unit}", place)
+    if kind == "splice":
+        return Spot("splice", f"S{label}{' ' + name if name else ''}", name)
+    load, item = name.split("\n")
+    one = vehicle.load(load)
+    return Spot("load", load if one.count == 1 else f"{load} #{item}", one.place or "", load)
+
+
+def _pin(w: WiredCircuit, leg: _Leg, n: int) -> Spot:
+    if not leg.pins:
+        return Spot("pin", f"channel {leg.channel}", w.place.unit.place or "")
+    connector, pin = leg.pins[n % len(leg.pins)]
+    return Spot("pin", f"{connector} {pin}".strip(), w.place.unit.place or "", connector)
+
+
+def _returns(plan: Sequence[ReturnWire], run: Sequence[Cut]) -> Iterator[Cut]:
+    """From every load of a circuit to its ground point; of return wires what lies beyond the module."""
+    label_of = {cut.end.name: cut.label.split("/")[0] for cut in run if cut.role == "circuit"}
+    back = any(cut.role == "return" for cut in run)
+    for one in plan:
+        for item in one.items:
+            start = _return_start(one, item, run, back)
+            label = f"{label_of.get(start.name, run[0].label)}{'GX' if back else 'G'}"
+            if back and one.ground is not None and one.length_m is not None and one.length_m < 1e-9:
+                continue
+            yield from _return(one, start, label)
+
+
+def _return_start(one: ReturnWire, item: int, run: Sequence[Cut], back: bool) -> Spot:
+    if back:
+        return next(cut.end for cut in run if cut.end.kind == "ground")
+    names = (one.name, f"{one.name} #{item}")
+    return next(cut.end for cut in run if cut.end.kind == "load" and cut.end.at == one.name and cut.end.name in names)
+
+
+def _return(one: ReturnWire, start: Spot, label: str) -> Iterator[Cut]:
+    end = Spot("ground", one.ground.name, one.ground.place, one.ground.name) if one.ground else Spot("ground", "?")
+    for n in range(one.conductors):
+        mark = f"{label}/{n + 1}" if one.conductors > 1 else label
+        loads = () if one.use == "sensor" else (one.name,) if start.kind == "load" else tuple(one.name.split("; "))
+        role = "sensor return" if one.use == "sensor" else "ground return"
+        yield Cut(mark, role, one.module, one.channel, start, end, one.size, one.length_m, loads, one.note)
+
+
+def _sensor_returns(plan: Sequence[ReturnWire]) -> Iterator[Cut]:
+    for one in plan:
+        yield from _return(one, Spot("input", one.name, one.place or "", one.name), f"{one.name} G")
+
+
+def _feeds(vehicle: Vehicle, units: Sequence[Unit], feeds: pd.DataFrame) -> Iterator[Cut]:
+    battery = vehicle.settings.battery_place or ""
+    sizes = {size.name: size for size in wire_sizes(vehicle.settings.wire_sizes)}
+    for number, (unit, row) in enumerate(zip(units, feeds.to_dict("records"), strict=True), 1):
+        size = sizes.get(str(row.get("size")))
+        if size is not None:
+            yield from _feed(vehicle, unit, row, size, f"F{number}", battery)
+
+
+def _feed(vehicle: Vehicle, unit: Unit, row, size: WireSize, label: str, battery: str) -> Iterator[Cut]:
+    count, length = int(row["parallel"]), row["length_m"]
+    metres = None if length is None or length != length else float(length)
+    fuse, note = f"main fuse {row['fuse_a']:g} A", "cut it at the fuse, as near to the battery as the rules require"
+    for n in range(count):
+        mark = f"{label}/{n + 1}" if count > 1 else label
+        stud = Spot("stud", f"{unit.label} supply", unit.place or "", unit.label)
+        start = Spot("battery", f"battery + over {fuse}", battery, f"{row['fuse_a']:g}")
+        yield Cut(mark, "feed", unit.label, "", start, stud, size, metres, (), note)
+        if vehicle.settings.return_path == "wire":
+            back = Spot("stud", f"{unit.label} return", unit.place or "", unit.label)
+            yield Cut(
+                f"{mark}G", "feed return", unit.label, "", back, Spot("battery", "battery -", battery), size, metres
+            )
+
+
+def cut_table(vehicle: Vehicle, made: Sequence[Cut]) -> pd.DataFrame:
+    """A row per piece of wire, in the columns `CUT_LIST`: length with allowances, m; mass, g."""
+    sides = sides_of(made)
+    return pd.DataFrame([_cut_row(vehicle, cut, sides) for cut in made], columns=list(CUT_LIST))
+
+
+def sides_of(made: Sequence[Cut]) -> dict[str, float]:
+    """Conductors at every splice together, mm2."""
+    sums: dict[str, float] = defaultdict(float)
+    for cut in made:
+        for spot in (cut.start, cut.end):
+            if spot.kind == "splice":
+                sums[spot.name] += cut.size.area_mm2
+    return sums
+
+
+def _cut_row(vehicle: Vehicle, cut: Cut, sides: dict[str, float]) -> tuple[object, ...]:
+    mass = (
+        None if cut.length_m is None else cut.length_m * mass_g_per_m(cut.size.area_mm2, vehicle.settings.insulation_c)
+    )
+    ends = (cut.start.name, cut.start.place, cut.end.name, cut.end.place, cut.size.name, cut.colour, cut.length_m)
+    kinds = (cut.start.kind, cut.end.kind)
+    parts = (part_at(vehicle, cut, cut.start, sides), part_at(vehicle, cut, cut.end, sides))
+    return (cut.label, cut.role, cut.module, cut.channel, *ends, *parts, "; ".join(cut.loads), cut.note, mass, *kinds)
+
+
+ENDS_OF = {"pin": ("terminal", "seal"), "load": ("load_terminal",), "input": ("load_terminal",), "ground": ("ring",)}
+ENDS_OF |= {"stud": ("ring",), "splice": ("splice",), "battery": ("ring",)}
+
+
+def part_at(vehicle: Vehicle, cut: Cut, spot: Spot, sides: dict[str, float]) -> str:
+    """Part numbers for one end of a piece of wire, from the table parts."""
+    size = sides[spot.name] if spot.kind == "splice" else cut.size.area_mm2
+    found = [part_for(vehicle.parts, item, spot.at or "*", size) for item in ENDS_OF[spot.kind]]
+    return " + ".join(part for part in found if part)
