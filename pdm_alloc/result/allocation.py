@@ -205,7 +205,7 @@ class Allocation:
     @cached_property
     def cuts(self) -> tuple[Cut, ...]:
         """Every piece of wire once."""
-        return cuts(self.vehicle, self.units, self.wired, self.feeds, self.returns)
+        return cuts(self.vehicle, self.units, self.wired, self.links, self.returns)
 
     @handed_out
     def cut_list(self) -> pd.DataFrame:
@@ -215,7 +215,7 @@ class Allocation:
     @handed_out
     def shopping(self) -> pd.DataFrame:
         """One row per thing to buy: wire with 10 % for waste (m), ends, splices, fuses, sleeves."""
-        return shopping_table(self.vehicle, self.units, self.cuts, self.feeds, self.segments)
+        return shopping_table(self.vehicle, self.units, self.cuts, self.links, self.segments)
 
     @handed_out
     def ground_plan(self) -> pd.DataFrame:

@@ -75,7 +75,7 @@ def cuts(
     vehicle: Vehicle,
     units: Sequence[Unit],
     wired: Sequence[WiredCircuit],
-    feeds: pd.DataFrame,
+    links: pd.DataFrame,
     plan: Iterable[ReturnWire],
 ) -> tuple[Cut, ...]:
     """Every piece of wire of a vehicle once.
@@ -88,8 +88,8 @@ def cuts(
         What is fitted.
     wired : sequence of WiredCircuit
         Circuits with their wires.
-    feeds : DataFrame
-        As `pdm_alloc.result.supply_tables.feeds_table` makes it.
+    links : DataFrame
+        Battery cables, as `pdm_alloc.result.link_tables.links_table` gives them.
     plan : iterable of ReturnWire
         Returns with the ground points they go to.
 
@@ -100,7 +100,7 @@ def cuts(
         labels are alike. Together the circuits' pieces weigh what their wires weigh.
     """
     marks, wiring = run_labels(units, wired), Wiring(vehicle)
-    made = [*_feeds(vehicle, units, feeds)]
+    made = [*_feeds(vehicle, links)]
     by_circuit: dict[tuple[str, str], list[ReturnWire]] = defaultdict(list)
     for one in plan:
         by_circuit[one.module, one.channel].append(one)
@@ -260,29 +260,39 @@ def _sensor_returns(plan: Sequence[ReturnWire]) -> Iterator[Cut]:
         yield from _return(one, Spot("input", one.name, one.place or "", one.name), f"{one.name} G")
 
 
-def _feeds(vehicle: Vehicle, units: Sequence[Unit], feeds: pd.DataFrame) -> Iterator[Cut]:
-    battery = vehicle.settings.battery_place or ""
+_LINK_ENDS = {"battery to isolator": "isolator", "starter": "starter motor", "alternator": "alternator"}
+
+
+def _feeds(vehicle: Vehicle, links: pd.DataFrame) -> Iterator[Cut]:
     sizes = {size.name: size for size in wire_sizes(vehicle.settings.wire_sizes)}
-    for number, (unit, row) in enumerate(zip(units, feeds.to_dict("records"), strict=True), 1):
-        size = sizes.get(str(row.get("size")))
+    rows = links.to_dict("records")
+    isolated = any(row["link"] == "battery to isolator" for row in rows)
+    for number, row in enumerate(rows, 1):
+        size = sizes.get(str(row["size"]))
         if size is not None:
-            yield from _feed(vehicle, unit, row, size, f"F{number}", battery)
+            yield from _feed(vehicle, row, size, f"F{number}", isolated)
 
 
-def _feed(vehicle: Vehicle, unit: Unit, row, size: WireSize, label: str, battery: str) -> Iterator[Cut]:
-    count, length = int(row["parallel"]), row["length_m"]
-    metres = None if length is None or length != length else float(length)
-    fuse, note = f"main fuse {row['fuse_a']:g} A", "cut it at the fuse, as near to the battery as the rules require"
+def _feed(vehicle: Vehicle, row, size: WireSize, label: str, isolated: bool) -> Iterator[Cut]:
+    metres = None if row["length_m"] is None or row["length_m"] != row["length_m"] else float(row["length_m"])
+    far = Spot("stud", _LINK_ENDS.get(row["link"], f"{row['module']} supply"), row["to"], row["module"])
+    near = Spot("battery", "isolator" if isolated and row["link"] == "module feed" else "battery +", row["from"])
+    count = int(row["parallel"])
     for n in range(count):
         mark = f"{label}/{n + 1}" if count > 1 else label
-        stud = Spot("stud", f"{unit.label} supply", unit.place or "", unit.label)
-        start = Spot("battery", f"battery + over {fuse}", battery, f"{row['fuse_a']:g}")
-        yield Cut(mark, "feed", unit.label, "", start, stud, size, metres, (), note)
-        if vehicle.settings.return_path == "wire":
-            back = Spot("stud", f"{unit.label} return", unit.place or "", unit.label)
-            yield Cut(
-                f"{mark}G", "feed return", unit.label, "", back, Spot("battery", "battery -", battery), size, metres
-            )
+        yield Cut(mark, "feed", row["module"], "", near, far, size, metres, (), _fuse_note(row))
+        if vehicle.settings.return_path == "wire" and row["link"] != "battery to isolator":
+            back = replace(far, name=far.name.replace(" supply", "") + " return")
+            end = Spot("battery", "battery -", vehicle.settings.battery_place or "")
+            yield Cut(f"{mark}G", "feed return", row["module"], "", back, end, size, metres)
+
+
+def _fuse_note(row) -> str:
+    if row["fuse_a"] is None or row["fuse_a"] != row["fuse_a"]:
+        return "no fuse in it"
+    within = row["fuse_within_m"]
+    near = f" within {within:g} m of the source" if within is not None and within == within else ""
+    return f"fuse {row['fuse_a']:g} A{near}: cut the cable there"
 
 
 def cut_table(vehicle: Vehicle, made: Sequence[Cut]) -> pd.DataFrame:

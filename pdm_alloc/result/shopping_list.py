@@ -19,10 +19,10 @@ WASTE = 1.1  # wire bought over wire cut; common practice, no source
 
 
 def shopping_table(
-    vehicle: Vehicle, units: Sequence[Unit], made: Sequence[Cut], feeds: pd.DataFrame, segments: pd.DataFrame
+    vehicle: Vehicle, units: Sequence[Unit], made: Sequence[Cut], links: pd.DataFrame, segments: pd.DataFrame
 ) -> pd.DataFrame:
     """What to buy, in the columns `SHOPPING`: wire with 10 % for waste, m; everything else counted."""
-    rows = [*_wire(made), *_ends(vehicle, made), *_connectors(vehicle, units), *_fuses(vehicle, feeds)]
+    rows = [*_wire(made), *_ends(vehicle, made), *_connectors(vehicle, units), *_fuses(vehicle, links)]
     rows += _sleeves(vehicle, segments)
     return pd.DataFrame(rows, columns=list(SHOPPING))
 
@@ -69,8 +69,8 @@ def _connectors(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[tuple[objec
             )
 
 
-def _fuses(vehicle: Vehicle, feeds: pd.DataFrame) -> Iterator[tuple[object, ...]]:
-    for amps, count in sorted(Counter(a for a in feeds["fuse_a"] if a == a and a is not None).items()):
+def _fuses(vehicle: Vehicle, links: pd.DataFrame) -> Iterator[tuple[object, ...]]:
+    for amps, count in sorted(Counter(a for a in links["fuse_a"] if a == a and a is not None).items()):
         yield (
             "fuse holder and fuse",
             f"{amps:g} A",

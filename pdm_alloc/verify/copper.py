@@ -174,12 +174,12 @@ def _length(route, start, end):
 
 
 def bench(allocation):
-    """Ground points, splices and main fuses of an allocation against what they bear, counted from its tables.
+    """Ground points and splices of an allocation against what they bear, counted from its tables.
 
     Parameters
     ----------
     allocation : Allocation
-        With its tables `ground_plan`, `cut_list` and `feeds`.
+        With its tables `ground_plan` and `cut_list`.
 
     Yields
     ------
@@ -187,8 +187,6 @@ def bench(allocation):
     """
     yield from _studs(allocation.vehicle, allocation.ground_plan.to_dict("records"))
     yield from _splices(allocation.vehicle, allocation.cut_list.to_dict("records"))
-    for row in allocation.feeds.to_dict("records"):
-        yield from _main_fuse(row)
 
 
 def _studs(vehicle, plan):
@@ -256,15 +254,3 @@ def _area_mm2(size):
 
 def _gauge(number):
     return 1 - int(number.split("/")[0]) if "/" in number else int(number)
-
-
-def _main_fuse(row):
-    fuse, carries, ampacity = row["fuse_a"], row["running_a"], row.get("ampacity_a")
-    if fuse is None or fuse != fuse:
-        return
-    if carries > 0.8 * fuse + 1e-6:
-        message = f"its main fuse of {fuse:g} A carries {carries:.1f} A, more than 80 % of its rating"
-        yield Finding("main fuse", row["module"], value=carries, limit=0.8 * fuse, unit="A", message=message)
-    if ampacity is not None and ampacity == ampacity and fuse > ampacity + 0.05:
-        message = f"its cable bears {ampacity:g} A, less than its main fuse of {fuse:g} A"
-        yield Finding("main fuse", row["module"], value=fuse, limit=ampacity, unit="A", message=message)
