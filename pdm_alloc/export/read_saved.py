@@ -30,7 +30,7 @@ SAVED_FOLDER = "saved"
 # Sheet of a workbook: file below the folder it is read from.
 _VEHICLE = (
     *("loads", "commands", "inputs", "states", "supply", "places", "routes", "locked", "concessions", "settings"),
-    *("signals", "messages"),
+    *("signals", "messages", "grounds", "wire_colours", "parts", "removed", "fitted"),
 )
 
 _CATALOGUE = ("modules", "channels", "banks", "derating")

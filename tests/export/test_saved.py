@@ -83,7 +83,7 @@ def _edited(change):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (lambda d: d.update(version=3), "has version 3"),
+        (lambda d: d.update(version=4), "has version 4"),
         (lambda d: d.update(format="other"), "is not a saved allocation"),
         (lambda d: d.update(extra=1), "extra inputs"),
         (
@@ -126,7 +126,7 @@ def test_no_json_is_refused(content):
 @pytest.mark.parametrize(
     ("file", "old", "new", "said"),
     [
-        ("allocation.csv", '"version",2', '"version",9', "is not known here"),
+        ("allocation.csv", '"version",3', '"version",9', "is not known here"),
         ("allocation.csv", '"gap",0.0', '"gap",small', "is not a number"),
         ("allocation.csv", '"gap",0.0', '"gap",nan', "is not a number"),
         ("allocation.csv", '"gap",0.0', '"gap",0.25', "was changed after it was written"),

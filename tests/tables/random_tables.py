@@ -89,9 +89,8 @@ def vehicles_as_tables(draw) -> Tables:
         tables["parts"] = [{"item": "terminal", "least": "0.5", "most": "2.5", "part": draw(names(1))[0]}]
         tables["removed"] = [{"part": draw(names(1))[0], "mass_g": draw(_decimals(0, 5000)), "count": "2"}]
         tables["fitted"] = [{"part": draw(names(1))[0], "mass_g": draw(_decimals(0, 5000)), "note": "weighed"}]
-        tables["grounds"] = [
-            {"ground": "G1", "place": places[0], "use": "sensor", "stud": "M6", "max_a": "40.5", "max_wires": "9"}
-        ] * bool(places)
+        ground = {"ground": "G1", "use": "sensor", "stud": "M6", "max_a": "40.5", "max_wires": "9"}
+        tables["grounds"] = [ground | {"place": place} for place in places[:1]]
     return tables
 
 
