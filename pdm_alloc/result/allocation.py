@@ -10,16 +10,11 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.result import channel_tables as tables
-<<<<<<< HEAD
 from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
 from pdm_alloc.result.channel_tables import settings_table, voltages_table
-=======
-from pdm_alloc.result.care_rules import CAUTION, CIRCUIT_RULES, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
-from pdm_alloc.result.channel_tables import settings_table, voltages, voltages_table
 from pdm_alloc.result.cut_list import Cut, cut_table, cuts
 from pdm_alloc.result.ground_plan import ReturnWire, ground_plan_table, ground_points_table, returns
->>>>>>> 7eb6e60 (Cut list, ground plan and shopping list; tables grounds, wire colours, parts, removed and fitted; studs, splices and fuses recounted)
 from pdm_alloc.result.link_tables import heat_table, links_table, parked_table
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
 from pdm_alloc.result.shopping_list import shopping_table
