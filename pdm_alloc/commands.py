@@ -128,11 +128,21 @@ def _counts(vehicle: Vehicle, catalogue: Catalogue | None) -> dict:
     }
 
 
+def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:
+    """Both; what was passed over or read in one of several ways is told on standard error."""
+    notes: list = []
+    vehicle, catalogue = _inputs(options, needed=True, notes=notes)
+    assert catalogue is not None
+    if not options.json:
+        for line in _note_lines(notes):
+            print(line, file=sys.stderr)
+    return vehicle, catalogue
+
+
 def _size(options) -> int:
     from pdm_alloc.studies.sizing import size
 
-    vehicle, catalogue = _inputs(options, needed=True)
-    assert catalogue is not None
+    vehicle, catalogue = _noted_inputs(options)
     if options.places:
         return _size_places(options, vehicle, catalogue)
     with _progress(len(catalogue), options.json) as bar:
@@ -187,8 +197,7 @@ def _allocate(options) -> int:
     from pdm_alloc.allocator import allocate
     from pdm_alloc.result.refusals import NotEnough, Unsolved
 
-    vehicle, catalogue = _inputs(options, needed=True)
-    assert catalogue is not None
+    vehicle, catalogue = _noted_inputs(options)
     units = fitted(vehicle, catalogue, options.module, options.place)
     try:
         allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=options.time_limit)

@@ -122,7 +122,7 @@ def _readings(grid: Grid, places: dict[str, int], known: dict[Any, dict], faults
             remedy = "the sheet is of another allocation: read it with that one, or write the sheet anew"
             faults.add(grid.table, number, None, where, "is not a row of this sheet", remedy)
         elif key in seen_before:
-            faults.add(grid.table, number, "step", row["step"], "is there twice", "delete one of the two rows")
+            faults.add(grid.table, number, "step", row["step"], "appears twice", "delete one of the two rows")
         elif any(row.get(name) for name in FILLED[:3]):
             yield _reading(row, int(row["step"]), grid.table, number, faults)
         seen_before.add(key)

@@ -78,7 +78,7 @@ class Cell:
     def check_text(text: str) -> str:
         """The text of any cell; CellError where it is none that can be kept."""
         if has_controls(text):
-            raise CellError("has a control character in it", "type the cell anew")
+            raise CellError("has a control character in it", "retype the cell")
         if len(text) > LONGEST_TEXT:
             raise CellError(f"is longer than {LONGEST_TEXT:,} characters", "shorten it")
         return text
@@ -179,7 +179,7 @@ class Name(Cell):
             raise CellError("has a line break in it", "write it on one line; is a quotation mark left open above?")
         name = clean(text)
         if not name:
-            raise CellError("has invisible characters only", "type the name anew")
+            raise CellError("has invisible characters only", "retype the name")
         if len(name) > LONGEST_NAME:
             raise CellError(f"is longer than {LONGEST_NAME} characters", "give a shorter name")
         return name

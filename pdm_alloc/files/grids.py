@@ -1,5 +1,6 @@
 """A table before anything is known of its meaning: headers matched to columns, rows of text, row numbers."""
 
+import re
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import chain, islice
@@ -113,13 +114,20 @@ def _without_titles(table, rows, known, faults) -> Iterator[tuple[int, list[str]
     return chain(head[start:], rows)
 
 
+# "#lamp" and "# lamp" are commented out; "#1 lamp" is a name.
+_COMMENTED = re.compile(r"\s*#(?!\d)")
+
+
 def _without_remarks(table, rows, faults) -> Iterator[tuple[int, list[str]]]:
-    """Without rows that hold nothing but a remark, a single cell that starts with #."""
+    """Without rows below the header whose first cell starts with #: a remark, or a row commented out."""
+    has_header = False
     for number, record in rows:
         filled = [cell for cell in record if not _is_blank(cell)]
-        if len(filled) == 1 and not _is_blank(record[0]) and record[0].lstrip().startswith("# "):
-            faults.note(table, number, None, record[0], "is a remark and is passed over")
+        if _COMMENTED.match(record[0]) and (has_header or len(filled) == 1):
+            what = "is a remark" if len(filled) == 1 else "is commented out"
+            faults.note(table, number, None, record[0], f"{what} and is passed over")
         else:
+            has_header = True
             yield number, record
 
 
@@ -190,7 +198,7 @@ def match_header(grid: Grid, columns: Iterable[str], required: Iterable[str], fa
         name = plain if plain in known else clean(header)
         if name.casefold() in {other.casefold() for other in found}:
             faults.add(
-                grid.table, grid.header_row, clean(header), None, "is there twice", "delete one of the two columns"
+                grid.table, grid.header_row, clean(header), None, "appears twice", "delete one of the two columns"
             )
         elif plain in known or is_free(header):
             found[name] = position

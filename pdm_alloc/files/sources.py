@@ -144,7 +144,7 @@ def _take_csv(source, file, known, faults):
         faults.unknown(file.name, None, None, None, names, "is not a table known here", otherwise)
     elif table in source.grids:
         source.broken.add(table)
-        faults.add(table, None, None, file.name, "is there twice", "delete one of the two files")
+        faults.add(table, None, None, file.name, "appears twice", "delete one of the two files")
     else:
         _take_grid(source, table, read_csv(file, table, known[table], faults))
 

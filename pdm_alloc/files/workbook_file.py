@@ -86,12 +86,14 @@ def _check_parts(archive) -> bool:
         if tags > MOST_TAGS or attributes > MOST_ATTRIBUTES:
             raise CellError("has too many cells", _SMALLER)
         if b"<!" in data.replace(b"\0", b"").replace(b"<!--", b""):
-            raise CellError("has definitions in it that no spreadsheet writes", "save it anew from a spreadsheet")
+            raise CellError(
+                "has definitions in it that no spreadsheet writes", "open it in a spreadsheet and save it again"
+            )
         formula = formula or ("sheets/" in part.filename and _FORMULA.search(data) is not None)
     return formula
 
 
-_ANEW = "open it in a spreadsheet and save it as .xlsx anew"
+_ANEW = "open it in a spreadsheet and save it again as .xlsx"
 
 # Text a cell adds to its number, as the format 0 "mA" does.
 _QUOTED = re.compile(r'"([^"]*)"|\\(.)')
@@ -167,7 +169,7 @@ def _take(grids, table, grid, title, known, faults):
     if not grid.header:
         return
     if table in grids:
-        faults.add(table, None, None, title, "is there twice", "delete one of the two sheets")
+        faults.add(table, None, None, title, "appears twice", "delete one of the two sheets")
     elif table not in known and nearest(table, known, _LIKE_A_TABLE) is None:
         faults.note(title, None, None, None, "is a sheet with another name than any table has and is passed over")
     elif table not in known:

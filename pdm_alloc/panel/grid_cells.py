@@ -152,7 +152,7 @@ def _emptied(column: Column) -> str:
 
 def _plain(column: Column, text: str) -> str:
     if has_controls(text):
-        raise CellError("has a control character in it", "type the cell anew")
+        raise CellError("has a control character in it", "retype the cell")
     value = column.cell.read(text)
     if isinstance(column.cell, Number):
         return plain_number(read_number(text, column.unit))

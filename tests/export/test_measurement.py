@@ -241,7 +241,7 @@ def test_files_that_are_no_sheet(allocation, tmp_path):
         read_measurements(tmp_path / "other.csv", allocation)
     text = _filled(allocation, {})
     (tmp_path / "twice.csv").write_text(text + text.splitlines()[1] + "\n")
-    with pytest.raises(InputError, match="is there twice"):
+    with pytest.raises(InputError, match="appears twice"):
         read_measurements(tmp_path / "twice.csv", allocation)
     (tmp_path / "bomb.xlsx").write_bytes(b"PK\x03\x04 nothing")
     with pytest.raises(InputError):

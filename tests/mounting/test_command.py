@@ -72,7 +72,7 @@ def test_allocate_at_a_place(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (["--place", "attic"], "'attic' is no place of the vehicle"),
+        (["--place", "attic"], "'attic' is not in table places"),
         (["--place", "engine"], "it cannot take a module; set mount to yes"),
         (["--place", "boot", "--place", "boot"], "are 2 places, and 1 modules are named"),
     ],

@@ -57,7 +57,7 @@ def test_good_text_is_taken_in_plain_spelling(column, text, plain):
         ("needs", "pwn", "'pwn' is not a word known here; did you mean 'pwm'?"),
         ("share", "maybe", "'maybe' is neither yes nor no; write yes or no"),
         ("place", "nose lift", "'nose lift' is not known here; did you mean 'nose left'?"),
-        ("note", "a\x00b", "'a\x00b' has a control character in it; type the cell anew"),
+        ("note", "a\x00b", "'a\x00b' has a control character in it; retype the cell"),
     ],
 )  # fmt: skip
 def test_bad_text_is_refused_in_words(column, text, message):

@@ -1,5 +1,7 @@
 """What people put into tables that is no fault of theirs, and what they are told of it."""
 
+from pathlib import Path
+
 import openpyxl
 import pytest
 
@@ -10,6 +12,7 @@ from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.files.write_tables import new_tables
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
+DATA = Path(__file__).parent.parent.parent / "data"
 LOADS = "load,command,running_a\n"
 
 
@@ -92,6 +95,23 @@ def test_title_rows_remarks_and_notes_sheets_are_passed_over(tmp_path):
     assert [note.row for note in notes] == [None, 1, 2, 4]
 
 
+def test_rows_commented_out_are_no_loads(tmp_path, capsys):
+    """A # before the name takes the row out, with a note wherever it is read; #1 is a name; a header stays one."""
+    (tmp_path / "loads.csv").write_text("load,command,running_a\na,c,5\n#b,c,5\n # c,c,5\n#1 lamp,c,1\n#\n")
+    notes = []
+    assert [load.name for load in read_vehicle(tmp_path, notes).loads] == ["#1 lamp", "a"]
+    assert [(note.row, note.message) for note in notes] == [
+        (3, "is commented out and is passed over"),
+        (4, "is commented out and is passed over"),
+        (6, "is a remark and is passed over"),
+    ]
+    main(["size", str(tmp_path), "--catalogue", str(DATA / "catalogue")])
+    assert "note: loads, row 3: '#b' is commented out and is passed over" in capsys.readouterr().err
+    (tmp_path / "loads.csv").write_text("#load,command,running_a\na,c,5\n")
+    with pytest.raises(InputError, match="#load"):
+        read_vehicle(tmp_path)
+
+
 def test_workbook_of_charts_only(tmp_path):
     """A workbook without a sheet of cells is refused in words."""
     book = openpyxl.Workbook()
@@ -119,7 +139,7 @@ def test_faults_of_one_cause_are_one_line(tmp_path):
     files = {**VEHICLE, "loads.csv": LOADS + "".join(f"l{n},horn,1\n" for n in range(30)), "locked.csv": ""}
     lines = said(write_files(tmp_path / "car", {**files, "concessions.csv": ""}))
     assert [line for line in lines if "column command" in line] == [
-        "loads, row 2, column command: 'horn' is not a command of the table commands; add a row for it to the table "
+        "loads, row 2, column command: 'horn' is not in table commands; add a row for it to the table "
         "commands (so in 30 rows: 2, 3, 4, 5, 6, 7, 8, 9, ...)"
     ]
 

@@ -87,7 +87,7 @@ BOMBS = {
     many_parts: "has more than 2,000 parts; a vehicle's tables are far smaller: copy them into a new workbook",
     many_tags: "has too many cells; a vehicle's tables are far smaller: copy them into a new workbook",
     many_strings: "has too many cells; a vehicle's tables are far smaller: copy them into a new workbook",
-    entities: "has definitions in it that no spreadsheet writes; save it anew from a spreadsheet",
+    entities: "has definitions in it that no spreadsheet writes; open it in a spreadsheet and save it again",
     nested: "is not an XLSX workbook; save it as .xlsx",
     large_file: "is larger than 20 MB; a vehicle's tables are far smaller: copy them into a new workbook",
 }

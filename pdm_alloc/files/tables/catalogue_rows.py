@@ -227,7 +227,7 @@ def _check_owners(rows, faults):
         for line in rows[table]:
             name = line.values.module
             if name is not None and name not in known:
-                faults.unknown(table, line.number, "module", name, known, "is not a module of the table modules")
+                faults.unknown(table, line.number, "module", name, known, "is not in table modules")
 
 
 def _check_ownerless(rows, faults):

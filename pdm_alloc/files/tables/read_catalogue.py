@@ -246,7 +246,7 @@ def fitted(
     for name in (name for name in names if name not in modules):
         faults.unknown("modules", None, "module", name, modules, "is not in the catalogue")
     for name in (name for name in places if name not in known):
-        faults.unknown("places", None, "place", name, known, "is no place of the vehicle")
+        faults.unknown("places", None, "place", name, known, "is not in table places")
     for name in (name for name in places if name in known and not known[name].mount):
         faults.add(
             "places", None, "mount", "no", f"at {name}: it cannot take a module", "set mount to yes, or name another"

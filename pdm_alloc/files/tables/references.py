@@ -54,7 +54,7 @@ def check_references(tables: VehicleLines, faults: Faults) -> None:
     _check_commands(tables, faults)
     _check_matrix(tables, faults)
     _check_places(tables, faults)
-    _refer(tables, faults, "locked", "load", tables.known("loads", "load"), "is not a load of the table loads")
+    _refer(tables, faults, "locked", "load", tables.known("loads", "load"), "is not in table loads")
     _check_subjects(tables, faults)
     for table, column in (("loads", "separate"), ("places", "compartment")):
         refuse_two_spellings(tables.rows[table], table, column, faults)
@@ -75,7 +75,7 @@ def _refer(tables, faults, table, column, known: Iterable[str] | None, message, 
 def _check_commands(tables, faults):
     if tables.rows["commands"]:
         known, add = tables.known("commands", "command"), "add a row for it to the table commands"
-        _refer(tables, faults, "loads", "command", known, "is not a command of the table commands", add)
+        _refer(tables, faults, "loads", "command", known, "is not in table commands", add)
     else:
         refuse_two_spellings(tables.rows["loads"], "loads", "command", faults)
 
@@ -102,7 +102,7 @@ def _check_places(tables, faults):
         _check_placeless(tables, faults)
     if not places:
         return
-    message = "is not a place of the table places"
+    message = "is not in table places"
     for table, column in _PLACES:
         _refer(tables, faults, table, column, places, message)
     for setting, row, place in _setting_places(tables):

@@ -83,7 +83,7 @@ def _state_names(grid, faults) -> dict[int, str]:
                 _TABLE, grid.header_row, None, name, "is the first column already", "give the state another name"
             )
         elif name.casefold() in {other.casefold() for other in names.values()}:
-            faults.add(_TABLE, grid.header_row, None, name, "is there twice", "give the state another name")
+            faults.add(_TABLE, grid.header_row, None, name, "appears twice", "give the state another name")
         else:
             names[position] = name
     if not names:
@@ -98,7 +98,7 @@ def _name(text, row, column, faults):
         if not clean(text):
             raise CellError("is empty", "give the name of a command")
         if has_controls(text):
-            raise CellError("has a control character in it", "type the cell anew")
+            raise CellError("has a control character in it", "retype the cell")
         return Name().read(text)
     except CellError as error:
         faults.add(_TABLE, row, column, clean(text), error.message, error.remedy)
@@ -165,9 +165,7 @@ def check_supply(matrix: Matrix, supply: list[Line], faults: Faults) -> None:
     given = {line.values.state for line in supply}
     for line in supply:
         if line.values.state is not None and line.values.state not in matrix.duties:
-            faults.unknown(
-                "supply", line.number, "state", line.values.state, matrix.duties, "is not a state of the table states"
-            )
+            faults.unknown("supply", line.number, "state", line.values.state, matrix.duties, "is not in table states")
     for state in matrix.duties if None not in given else ():
         if supply and state not in given:
             faults.add("supply", None, "state", state, "is missing", "add a row for this state")

@@ -234,7 +234,7 @@ def _check(line: Line, inputs: list[str] | None, inputs_set: frozenset[str], fau
             faults.add("commands", line.number, "condition", condition, f"cannot be read ({error})", remedy)
         return
     for name in sorted(set(names) - inputs_set) if inputs else ():
-        message = f"names '{name}', which is not an input of the table inputs"
+        message = f"names '{name}', which is not in table inputs"
         faults.unknown_in("commands", line.number, "condition", condition, name, inputs, message)
 
 
