@@ -41,7 +41,7 @@ def shown():
     sizing = pa.size(car(), pa.Catalogue("one", (catalogue()["middle-36"],)))
     yield car(), "46 loads (55 items) on 28 commands, 7 operating states"
     yield catalogue(), "5 modules"
-    yield catalogue()["large-48"], "48 channels"
+    yield catalogue()["large-50"], "50 channels"
     yield allocation(), "rally_coupe on middle-36: "
     yield sizing, "middle-36 is the smallest that is enough."
     yield mounting(), "two at dash and two at dash"
@@ -60,7 +60,7 @@ def test_objects_say_what_they_are(thing, words):
     assert "table" in page.tags or isinstance(thing, pa.NotEnough)
 
 
-@pytest.mark.parametrize("thing", [pa.Unsolved("failed", "why"), pa.Unit("front", catalogue()["large-48"], "dash")])
+@pytest.mark.parametrize("thing", [pa.Unsolved("failed", "why"), pa.Unit("front", catalogue()["large-50"], "dash")])
 def test_small_things_are_short_too(thing):
     """A tuple of them stays readable."""
     assert len(repr(thing)) < 80
@@ -90,8 +90,8 @@ def test_many_rows_are_cut_short():
         (lambda: car().load("hron"), "no load 'hron': did you mean 'horn'"),
         (lambda: car().command("hron"), "did you mean 'horn'"),
         (lambda: car().place("glovebox"), "did you mean 'glove box'?"),
-        (lambda: catalogue()["large-48"].channel("490"), "no channel of large-48 '490'"),
-        (lambda: pa.allocate(car(), catalogue()["large-48"], strategy="isolte"), "did you mean 'isolate'?"),
+        (lambda: catalogue()["large-50"].channel("490"), "no channel of large-50 '490'"),
+        (lambda: pa.allocate(car(), catalogue()["large-50"], strategy="isolte"), "did you mean 'isolate'?"),
         (lambda: pa.size(car(), catalogue(), strategy="spair"), "did you mean 'spare'?"),
         (lambda: pa.mount(car(), catalogue(), "prise"), "did you mean 'price'?"),
         (lambda: pa.size(refused().vehicle, pa.Catalogue("c", ())).allocation("x"), "there is none"),

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.faults import Faults
+from pdm_alloc.files.faults import Faults, hint
 from pdm_alloc.files.grids import Grid, grid_of
 from pdm_alloc.files.sources import Source
 from pdm_alloc.files.tables.read_catalogue import CATALOGUE_COLUMNS, catalogue_of
 from pdm_alloc.files.tables.read_vehicle import vehicle_of
 from pdm_alloc.files.tables.signal_tables import decimal
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
 
 __all__ = ["catalogue", "cell_text", "vehicle"]
 
@@ -38,6 +39,7 @@ def vehicle(
     fitted: "pd.DataFrame | None" = None,
     settings: Mapping[str, object] | None = None,
     name: str = "vehicle",
+    **others: "pd.DataFrame | None",
 ) -> Vehicle:
     """A vehicle from DataFrames, checked as `pdm_alloc.read_vehicle` checks files.
 
@@ -54,6 +56,8 @@ def vehicle(
         Values by setting, as in ``settings.toml``.
     name : str
         Name of the vehicle, where the settings give it none.
+    others : DataFrame
+        The further optional tables of a vehicle, by name: signals, messages and so on.
 
     Returns
     -------
@@ -83,6 +87,7 @@ def vehicle(
         "parts": parts,
         "removed": removed,
         "fitted": fitted,
+        **_known("vehicle", others, VEHICLE_ROWS),
     }
     faults = Faults()
     source = _source(name, tables, faults)
@@ -98,6 +103,7 @@ def catalogue(
     banks: "pd.DataFrame | None" = None,
     derating: "pd.DataFrame | None" = None,
     name: str = "catalogue",
+    **others: "pd.DataFrame | None",
 ) -> Catalogue:
     """A catalogue from DataFrames, checked as `pdm_alloc.read_catalogue` checks files.
 
@@ -107,6 +113,8 @@ def catalogue(
         Columns and units as in the files; `modules` and `channels` are required.
     name : str
         Name of the catalogue.
+    others : DataFrame
+        The further optional tables of a catalogue, by name: control_units, signal_pins, keypads.
 
     Returns
     -------
@@ -119,9 +127,23 @@ def catalogue(
     TypeError
         A table is no DataFrame.
     """
-    tables = dict(zip(CATALOGUE_COLUMNS, (modules, channels, banks, derating), strict=True))
+    tables = {
+        "modules": modules,
+        "channels": channels,
+        "banks": banks,
+        "derating": derating,
+        **_known("catalogue", others, CATALOGUE_COLUMNS),
+    }
     faults = Faults()
     return catalogue_of(_source(name, tables, faults), faults)
+
+
+def _known(verb: str, others: Mapping[str, Any], tables: Iterable[str]) -> Mapping[str, Any]:
+    names = list(tables)
+    unknown = [table for table in others if table not in names]
+    if unknown:
+        raise TypeError(f"{verb}() knows no table {unknown[0]!r}: {hint(unknown[0], names)}")
+    return others
 
 
 def _source(name: str, tables: Mapping[str, Any], faults: Faults) -> Source:
@@ -152,7 +174,7 @@ def _grid(table: str, frame: Any, faults: Faults) -> Grid:
 def _settings_grid(settings: Mapping[str, object], faults: Faults) -> Grid:
     if not isinstance(settings, Mapping):
         raise TypeError(f"settings must be a mapping of setting to value, not {type(settings).__name__}")
-    rows = [[str(key), cell_text(value)] for key, value in settings.items()]
+    rows = [[str(key), cell_text(value)] for key, value in settings.items() if value is not None]
     return grid_of("settings", [["setting", "value"], *rows], faults)
 
 
