@@ -1,5 +1,6 @@
 """Options of the whole suite."""
 
+import locale
 import os
 
 import pytest
@@ -31,3 +32,7 @@ def pytest_collection_modifyitems(config, items):
 
 def pytest_configure(config):
     os.environ.setdefault("MPLBACKEND", "Agg")
+    if "LC_ALL" in os.environ:  # decimal commas in the C library too, as a host program may have set them
+        locale.setlocale(locale.LC_ALL, "")
+    if config.getoption("--nightly"):
+        os.environ.setdefault("FUZZ_TIMES", "100")  # workers of xdist inherit it

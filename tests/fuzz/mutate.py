@@ -1,10 +1,18 @@
 """Good content damaged: stretches of bytes cut, put in or doubled, values of a document replaced."""
 
 import copy
+import os
 
+from hypothesis import settings
 from hypothesis import strategies as st
 
-__all__ = ["altered_documents", "damaged"]
+__all__ = ["altered_documents", "damaged", "many"]
+
+
+def many(examples: int) -> settings:
+    """So many damaged files, a hundred times as many at night; the whole of them is some 1,000, or 100,000."""
+    return settings(max_examples=examples * int(os.environ.get("FUZZ_TIMES", "1")))
+
 
 # What readers of CSV, XML, JSON and TOML each trip over.
 TOKENS = st.sampled_from(

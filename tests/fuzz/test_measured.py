@@ -4,7 +4,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics.switch_on import TraceError
@@ -14,7 +14,7 @@ from pdm_alloc.export.measurements import read_measurements
 from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.traces import read_trace
-from tests.fuzz.mutate import TOKENS, damaged
+from tests.fuzz.mutate import TOKENS, damaged, many
 from tests.fuzz.refused import refused_in_words
 from tests.fuzz.test_saved import MADE
 
@@ -36,7 +36,7 @@ TRACE = ("time_s,current_a\n" + "".join(f"{t:.3f},{a:.3f}\n" for t, a in zip(TIM
 
 
 @given(damaged(SHEET))
-@settings(max_examples=150)
+@many(150)
 def test_damaged_sheet(content):
     """A filled sheet is judged, or refused; what is judged can be shown and gives a vehicle."""
     with tempfile.TemporaryDirectory() as folder:
@@ -60,7 +60,7 @@ def test_damaged_sheet(content):
 @example(b"time_s,time_s,current_a\n0,0,1\n1,1,1\n")
 @example(b"time_s,current_a,\n0,0,,,,,\n1,1\n")
 @example(TRACE.replace(b"0.100", b"1e300").replace(b"25.000", b"1e300"))
-@settings(max_examples=300)
+@many(300)
 def test_damaged_trace(content):
     """A trace is read and fitted, or refused in words by one of the two."""
     with tempfile.TemporaryDirectory() as folder:

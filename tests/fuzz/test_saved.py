@@ -5,7 +5,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
@@ -16,7 +16,7 @@ from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
-from tests.fuzz.mutate import altered_documents, damaged
+from tests.fuzz.mutate import altered_documents, damaged, many
 from tests.fuzz.refused import refused_in_words
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
@@ -51,7 +51,7 @@ def reads_or_refuses(read, *arguments):
 
 
 @given(altered_documents(DOCUMENT))
-@settings(max_examples=250)
+@many(250)
 def test_altered_document(document):
     """Any value of the document replaced, left out, doubled or moved."""
     reads_or_refuses(from_json, json.dumps(document).encode())
@@ -67,7 +67,7 @@ def test_names_of_two_lines_are_told_in_one():
 @given(damaged(CONTENT))
 @example(b"[" * 100_000)
 @example(CONTENT.replace(b'"gap": 0.0', b'"gap": 1e999'))
-@settings(max_examples=120)
+@many(120)
 def test_damaged_document(content):
     """Bytes of the document damaged."""
     reads_or_refuses(from_json, content)
@@ -78,7 +78,7 @@ def test_damaged_table(name):
     """Bytes of one of the saved tables damaged."""
 
     @given(damaged(TABLES[name]))
-    @settings(max_examples=12)
+    @many(12)
     def check(content):
         with tempfile.TemporaryDirectory() as folder:
             for file, good in {**TABLES, name: content}.items():
@@ -91,7 +91,7 @@ def test_damaged_table(name):
 
 
 @given(st.sampled_from(sorted(TABLES)))
-@settings(max_examples=len(TABLES))
+@many(len(TABLES))
 def test_missing_table(name):
     """One of the saved tables lost."""
     with tempfile.TemporaryDirectory() as folder:

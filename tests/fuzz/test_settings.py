@@ -3,14 +3,14 @@
 import tempfile
 from pathlib import Path
 
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.rows import columns_of
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.files.tables.settings_rows import SettingsRow
-from tests.fuzz.mutate import damaged
+from tests.fuzz.mutate import damaged, many
 from tests.fuzz.refused import refused_in_words
 from tests.tables.good import VEHICLE, write_files
 
@@ -35,14 +35,14 @@ def usable_or_refused(content: bytes) -> None:
 
 @given(st.lists(st.tuples(KEYS, VALUES), max_size=5))
 @example([("headroom_pct", "1e400"), ("time_limit_s", "nan")])
-@settings(max_examples=250)
+@many(250)
 def test_settings_of_any_type(rows):
     """Whatever type a setting has: it is used, or said to be what it cannot be."""
     usable_or_refused("".join(f"{key} = {value}\n" for key, value in rows).encode())
 
 
 @given(damaged(VEHICLE["settings.toml"].encode()))
-@settings(max_examples=120)
+@many(120)
 def test_damaged_settings(content):
     """Bytes of the file damaged."""
     usable_or_refused(content)

@@ -7,7 +7,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.export.measurements import read_measurements
@@ -17,7 +17,7 @@ from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.files.write_tables import write_catalogue, write_vehicle
-from tests.fuzz.mutate import damaged
+from tests.fuzz.mutate import damaged, many
 from tests.fuzz.refused import refused_in_words
 from tests.fuzz.test_saved import MADE, reads_or_refuses
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
@@ -78,21 +78,21 @@ def usable_or_refused(read, content: bytes) -> None:
 
 
 @given(damaged_books(VEHICLE_BOOK))
-@settings(max_examples=200)
+@many(200)
 def test_damaged_vehicle(content):
     """The workbook of a vehicle with every table."""
     usable_or_refused(read_vehicle, content)
 
 
 @given(damaged_books(CATALOGUE_BOOK))
-@settings(max_examples=80)
+@many(80)
 def test_damaged_catalogue(content):
     """The workbook of a catalogue."""
     usable_or_refused(read_catalogue, content)
 
 
 @given(damaged_books(DOCUMENT_BOOK))
-@settings(max_examples=40)
+@many(40)
 def test_damaged_documents(content):
     """The workbook of all documents, from which an allocation and a filled sheet are read back."""
     with tempfile.TemporaryDirectory() as folder:
