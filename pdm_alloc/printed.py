@@ -35,12 +35,10 @@ def why(explanation, everything: bool):
 
 
 def _shortfall_lines(shorts):
-    words = {n: [s for s in shorts if s.group == n] for n in dict.fromkeys(s.group for s in shorts)}
-    for group, together in words.items():
-        label = "missed in any case" if group == 0 else "enough with"
-        needed = ", ".join(dict.fromkeys(s.needed_by for s in together if s.needed_by))
-        by = f" (for {needed})" if needed else ""
-        yield f"  {label}: {' and '.join(s.sentence for s in together)}{by}"
+    for short in shorts:
+        label = "if everything else were met" if short.group == 0 else "enough with all of"
+        by = f" (for {short.needed_by})" if short.needed_by else ""
+        yield f"  {label}: {short.sentence}{by}"
 
 
 def _concession_lines(explanation):

@@ -14,7 +14,7 @@ from pdm_alloc.diagnose.concession_sets import (
     concessions_table,
     in_words,
 )
-from pdm_alloc.diagnose.shortfall import first_short, shortfall
+from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, are_not_enough, in_words_short
@@ -22,7 +22,7 @@ from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, are_not_enoug
 __all__ = ["MOST_SETS", "Explanation", "explain"]
 
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
-_NOT_NAMED = "no allocation keeps every limit, and no one or two kinds of limit were found that could grow instead"
+_NOT_NAMED = "no allocation keeps every limit; what would be enough was not worked out in time"
 
 
 @dataclass(frozen=True, repr=False)
@@ -33,8 +33,8 @@ class Explanation:
     ----------
     refusal : NotEnough
         What is explained.
-    shorts : tuple of Short
-        What is short: groups in order, the easiest first.
+    growth : Shortfall
+        The cheapest complete growth of the units, allocated and verified.
     concession_sets : tuple of ConcessionSet
         Cheapest sets of concessions that make the units enough, each solved again and checked.
     left_open : str
@@ -45,7 +45,7 @@ class Explanation:
     """
 
     refusal: NotEnough = field(compare=False)
-    shorts: tuple[Short, ...] = ()
+    growth: Shortfall = field(default_factory=Shortfall)
     concession_sets: tuple[ConcessionSet, ...] = ()
     left_open: str = ""
     is_stopped: bool = False
@@ -56,8 +56,13 @@ class Explanation:
         return self.refusal.outcome
 
     @property
+    def shorts(self) -> tuple[Short, ...]:
+        """What is short: group 1 is enough together, group 0 what is missed whatever else grows."""
+        return tuple(self.growth.shorts) or self.refusal.shorts
+
+    @property
     def first(self) -> tuple[Short, ...]:
-        """The easiest way out of the shortfall: all of it must grow."""
+        """The complete growth: all of it must grow."""
         return tuple(s for s in self.shorts if s.group == self.shorts[0].group)
 
     @handed_out
@@ -76,8 +81,8 @@ class Explanation:
         return in_words(self.concession_sets[0]) if self.concession_sets else ""
 
     def why(self) -> str:
-        """The easiest way out of the shortfall, in words."""
-        return in_words_short(self.first) or (_STOPPED if self.is_stopped else _NOT_NAMED)
+        """The growth that is enough, in words."""
+        return self.growth.sentence or in_words_short(self.first) or (_STOPPED if self.is_stopped else _NOT_NAMED)
 
     def sentence(self) -> str:
         """One line: which units, and what is short."""
@@ -140,19 +145,12 @@ def explain(
         raise TypeError(f"explain takes the NotEnough that allocate raised, not {type(refusal).__name__}")
     setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
     clock = Clock(setting_s if time_limit_s is None else time_limit_s, stop)
+    book = CircuitBook(refusal.vehicle.settings.tolerance_loads) if book is None else book
     half = clock.part(1 / 2 if sets else 1)
-    shorts = _shorts(refusal, half, book, every_limit)
+    growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit)
     is_stopped = half.is_over()
     study = _ways(refusal, sets, clock.left_s, stop)
-    return Explanation(refusal, tuple(shorts), study.sets, study.left_open, is_stopped)
-
-
-def _shorts(refusal: NotEnough, clock: Clock, book: CircuitBook | None, every_limit: bool) -> list[Short]:
-    """What is short; on several units no single limit can be named, and arithmetic is all that is said of them."""
-    if len(refusal.units) != 1:
-        return list(refusal.shorts)
-    study = shortfall if every_limit else first_short
-    return study(refusal.vehicle, refusal.units[0], clock, book) or list(refusal.shorts)
+    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped)
 
 
 def _ways(refusal: NotEnough, sets: int, limit_s: float, stop: Callable[[], bool] | None) -> ConcessionStudy:

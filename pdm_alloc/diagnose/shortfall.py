@@ -1,121 +1,428 @@
-"""The study of a shortfall: kinds alone, then pairs of kinds, then what is missed in any case."""
+"""The cheapest complete growth that makes units enough: computed, applied to copies, allocated and verified."""
 
-from collections.abc import Sequence
+import math
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
-from itertools import combinations
+from dataclasses import dataclass, replace
+from fractions import Fraction
 
-from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.short_channels import CHANNELS, Bridges, Channels, Pwm, Strength
-from pdm_alloc.diagnose.short_limits import TERMINALS, Banks, Inputs, Inrush, Peak, Supply, Terminals, Whole, unwired
-from pdm_alloc.diagnose.short_trial import Growth, Trial, Unproved
-from pdm_alloc.domain.module import Unit
+from pdm_alloc.allocator import allocate
+from pdm_alloc.circuits.classes import unit_ambient_c
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
+from pdm_alloc.circuits.items import bank_limit_ma, inputs_wanted
+from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, applied, in_one_phrase, joined_words, one_step_less, plain
+from pdm_alloc.diagnose.new_channels import Offer, offer_of
+from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.solver import Clock
-from pdm_alloc.result.refusals import Short, arithmetic_shorts
+from pdm_alloc.electrics.thermal import derating_factor
+from pdm_alloc.program.allocation_solve import is_enough
+from pdm_alloc.program.growth import LIMITLESS_MA, Added, Growth, NewKind, cheapest_growth
+from pdm_alloc.program.handout import NoSolution
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.refusals import NotEnough, Short, Unsolved, arithmetic_shorts
+from pdm_alloc.verify.check import violations
 
-__all__ = ["KINDS", "first_short", "growths", "shortfall"]
+__all__ = ["Shortfall", "Unproved", "is_enough_for", "shortfall"]
 
-KINDS = (Inputs(), Supply(), Whole(), Channels(), Pwm(), Bridges(), Banks(), Peak(), Terminals(), Strength(), Inrush())
+_FEW_LOADS = 3
+_SUMS = ("bank", "whole module", "whole module peak")
 
 
-def shortfall(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | None = None) -> list[Short]:
-    """For each kind of limit alone the least by which it must grow for the unit to be enough, proved.
+class Unproved(Exception):
+    """The clock ran out before an answer was proved."""
+
+
+@dataclass(frozen=True)
+class Shortfall:
+    """A growth that makes units enough.
+
+    Parameters
+    ----------
+    parts : tuple of Part
+        All of it; empty where none was found.
+    allocation : Allocation or None
+        Of the vehicle on the grown units, verified.
+    alone : tuple of Short
+        For a kind of limit the least it must grow if everything else were met.
+    lost : tuple of (str, str)
+        Loads that no growth of a module helps, and why.
+    proved : bool
+        True: no cheaper growth is enough.
+    """
+
+    parts: tuple[Part, ...] = ()
+    allocation: Allocation | None = None
+    alone: tuple[Short, ...] = ()
+    lost: tuple[tuple[str, str], ...] = ()
+    proved: bool = False
+
+    @property
+    def shorts(self) -> list[Short]:
+        """Rows of the table: group 1 is the growth, group 0 what each kind must grow if everything else were met."""
+        if self.lost:
+            words = [
+                Short("wire", load, "", 0, 1, "wires", f"{load} has no wire: {why}", load) for load, why in self.lost
+            ]
+            return [*words, *self.alone]
+        return [*(part.short() for part in self.parts), *self.alone]
+
+    @property
+    def sentence(self) -> str:
+        """The growth in one phrase, with the loads it is for; empty where there is none."""
+        if self.lost:
+            return " and ".join(f"{load} has no wire: {why}" for load, why in self.lost)
+        if not self.parts:
+            return ""
+        loads = [load for part in self.parts for load in part.loads if part.new is not None or part.names]
+        few = f" (for {joined_words(loads)})" if 0 < len(set(loads)) <= _FEW_LOADS else ""
+        return in_one_phrase(self.parts) + few
+
+
+def is_enough_for(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> bool:
+    """Whether units are enough for a vehicle.
+
+    Raises
+    ------
+    Unproved
+        Neither was proved in time.
+    """
+    if arithmetic_shorts(vehicle, units):
+        return False
+    if clock.is_over():
+        raise Unproved
+    try:
+        outcome = is_enough(vehicle, units, clock, book).outcome
+    except TooManyCircuits as why:
+        raise Unproved from why
+    if outcome in (PROVEN_BEST, BEST_SO_FAR):
+        return True
+    if outcome == NOT_ENOUGH:
+        return False
+    raise Unproved
+
+
+def shortfall(
+    vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook, *, alone: bool = True
+) -> Shortfall:
+    """Find the cheapest complete growth of units that are not enough.
 
     Parameters
     ----------
     vehicle : Vehicle
         What is wired.
-    unit : Unit
-        What is fitted, and is not enough.
+    units : sequence of Unit
+        What is fitted, and not enough.
     clock : Clock
-        When to stop; kinds that could not be proved in time are left out.
-    book : CircuitBook, optional
+        When to stop.
+    book : CircuitBook
         Circuits of this vehicle known so far.
+    alone : bool
+        True: also the least by which each kind must grow if everything else were met.
 
     Returns
     -------
-    list of Short
-        Groups in order, the least relative growth first. Where no kind alone is enough, the smallest
-        pair; where no pair is, what is missed whatever else grows (group 0).
+    Shortfall
+        Without parts where there was no time, or a load has no wire on any channel.
     """
-    trial = Trial(vehicle, book or CircuitBook(vehicle.settings.tolerance_loads), clock)
-    lost = unwired(trial, _opened(trial, unit))
-    if lost:  # no growth of any kind will do
-        return [*arithmetic_shorts(vehicle, [unit]), *lost]
-    groups = growths(trial, unit)
-    shorts = [replace(g.short, group=n + 1) for n, group in enumerate(groups) for g in group]
-    return shorts or [*arithmetic_shorts(vehicle, [unit]), *_missed_anyway(trial, unit)]
+    study = _Study(vehicle, tuple(units), clock, book)
+    try:
+        offer = offer_of(vehicle, units, book)
+        if offer.lost:
+            return Shortfall(lost=offer.lost)
+        growth = study.grown(offer)
+    except (Unproved, OutOfTime, NotEnough, Unsolved, NoSolution):
+        return Shortfall()
+    return replace(growth, alone=tuple(_if_met(growth.parts)) if alone else ())
 
 
-def first_short(vehicle: Vehicle, unit: Unit, clock: Clock, book: CircuitBook | None = None) -> list[Short]:
-    """The first group of `shortfall`, without the work on the others where channels alone will do."""
-    trial = Trial(vehicle, book or CircuitBook(vehicle.settings.tolerance_loads), clock)
-    if not arithmetic_shorts(vehicle, [unit]):
-        growth = _alone(trial, unit, Channels())
-        if growth:
-            return [replace(growth.short, group=1)]
-    return shortfall(vehicle, unit, clock, trial.book)
+def _if_met(parts: Sequence[Part]) -> Iterator[Short]:
+    """Whole-module limits, inputs and supply are missed by so much whatever else grows; one part alone says it all."""
+    fixed = ("whole module", "whole module peak", "inputs", "supply voltage")
+    if len(parts) > 1:
+        yield from (part.short(0) for part in parts if part.kind in fixed)
 
 
-def growths(trial: Trial, unit: Unit) -> list[tuple[Growth, ...]]:
-    """As `shortfall`, with the growth itself: every group makes the unit enough."""
-    kinds = [kind for kind in KINDS if kind.relevant(trial, unit)]
-    alone = [g for kind in kinds if (g := _alone(trial, unit, kind))]
-    if alone:
-        return [(g,) for g in sorted(alone, key=_order)]
-    pairs = [p for a, b in combinations(kinds, 2) if (p := _pair(trial, unit, a, b))]
-    return [min(pairs, key=lambda p: (sum(g.share for g in p), p[0].short.kind, p[1].short.kind))] if pairs else []
+@dataclass(frozen=True)
+class _Study:
+    """A vehicle, units that are not enough, and the clock."""
 
+    vehicle: Vehicle
+    units: tuple[Unit, ...]
+    clock: Clock
+    book: CircuitBook
 
-def _alone(trial: Trial, unit: Unit, kind) -> Growth | None:
-    """Least growth of one kind that makes the unit enough; None also where that was not proved in time."""
-    # What sums alone rule out stays short however much of the kind there is; the rest is proved by `least`.
-    if arithmetic_shorts(trial.vehicle, [kind.opened(trial, unit)]):
+    def enough(self, parts: Sequence[Part]) -> bool:
+        """Whether the units grown so are enough."""
+        return is_enough_for(*applied(self.vehicle, self.units, parts), self.clock, self.book)
+
+    def allocated(self, parts: Sequence[Part]) -> Allocation:
+        """The vehicle on the grown units, every limit recounted."""
+        vehicle, units = applied(self.vehicle, self.units, parts)
+        limit_s = max(0.1, self.clock.left_s)
+        return allocate(vehicle, units, strategy="spare", time_limit_s=limit_s, book=self.book)
+
+    def grown(self, offer: Offer) -> "Shortfall":
+        """Parts that are enough together, allocated on the grown units."""
+        drops = [
+            Part("drop", 0, r.load, r.have_pct, r.need_pct, loads=(r.load,), note=r.instead) for r in offer.relaxed
+        ]
+        vehicle, _ = applied(self.vehicle, self.units, drops)
+        parts = [*drops, *self._arithmetic(vehicle)]
+        growth = cheapest_growth(vehicle, self.units, offer.kinds, self.book, self.clock)
+        if not growth.circuits:
+            raise Unproved
+        channels, banks = self._channel_parts(growth, offer), self._bank_parts(growth)
+        whole, allocation = self._in_place([*channels, *banks, *parts], growth)
+        if allocation is None:
+            whole = self._reduced(self._settled([*channels, *parts]))
+            return Shortfall(tuple(whole), self.allocated(whole))
+        if growth.outcome != PROVEN_BEST:
+            lower = self._reduced(whole)
+            return Shortfall(tuple(lower), allocation if lower == whole else self.allocated(lower))
+        return Shortfall(tuple(whole), allocation, proved=True)
+
+    def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
+        """The circuits of a growth on the grown units, where a recount of every limit has no objection."""
+        vehicle, units = applied(self.vehicle, self.units, parts)
+        circuits = tuple(
+            PlacedCircuit(
+                units[h.unit].label, tuple(moved.get(name, name) for name in h.channels), h.use, h.command, h.items
+            )
+            for h in growth.circuits
+        )
+        if arithmetic_shorts(vehicle, units) or violations(vehicle, units, circuits):
+            return None
+        return Allocation(vehicle, units, circuits, "spare", BEST_SO_FAR, 1.0, ())
+
+    def _arithmetic(self, vehicle: Vehicle) -> Iterator[Part]:
+        """Inputs, supply range, and on one unit total and peak."""
+        yield from self._inputs(vehicle)
+        for number, unit in enumerate(self.units):
+            yield from _supply(vehicle, number, unit)
+        if len(self.units) == 1:
+            yield from self._total_and_peak(vehicle)
+
+    def _inputs(self, vehicle: Vehicle) -> Iterator[Part]:
+        have = [u.module.inputs for u in self.units]
+        wanted = inputs_wanted(vehicle)
+        known = sum(n for n in have if n is not None)
+        if None not in have and wanted > known:
+            own = have[0] or 0
+            yield Part("inputs", 0, "inputs", own, own + wanted - known)
+
+    def _total_and_peak(self, vehicle: Vehicle) -> Iterator[Part]:
+        module = self.units[0].module
+        kinds = {s.kind for s in arithmetic_shorts(vehicle, self.units)}
+        for kind, have in (("whole module", module.total_ma), ("whole module peak", module.total_peak_ma)):
+            if kind in kinds:
+                yield self._least(kind, have, vehicle)
+
+    def _least(self, kind: str, have: int, vehicle: Vehicle) -> Part:
+        """The least whole-module limit at which arithmetic has no objection, in steps of 0.1 A."""
+        label = self.units[0].label
+
+        def kept(steps: int) -> bool:
+            part = Part(kind, 0, label, have, have + steps * STEP_MA)
+            return kind not in {s.kind for s in arithmetic_shorts(*applied(vehicle, self.units, [part]))}
+
+        high = 1
+        while not kept(high):
+            high *= 4
+        low = high // 4
+        steps = low + bisect_left(range(low, high), True, key=kept)
+        return Part(kind, 0, label, have, have + steps * STEP_MA)
+
+    def _channel_parts(self, growth: Growth, offer: Offer) -> list[Part]:
+        parts = [self._new_part(added) for added in growth.added]
+        if growth.spares:
+            kind = min((k for k in offer.kinds if k.use == "single"), key=lambda k: k.price)
+            names = tuple(f" new spare {n + 1}" for n in range(growth.spares))
+            parts = _with_more(parts, self._new_part(Added(kind, names)))
+        return parts
+
+    def _new_part(self, added: Added) -> Part:
+        unit = self.units[added.kind.unit]
+        note = "; ".join(_extras(added.kind.channel, unit))
+        have, more = len(unit.module.channels), len(added.names) // added.kind.width
+        if added.kind.use == "bridge":
+            have = len({c.bridge for c in unit.module.channels if c.bridge})
+        kind = added.kind
+        return Part("channels", kind.unit, unit.label, have, have + more, kind, added.names, added.loads, note)
+
+    def _bank_parts(self, growth: Growth) -> list[Part]:
+        parts = []
+        for (number, bank), grown in sorted(growth.bank_ma.items(), key=lambda pair: natural_key(pair[0][1])):
+            unit = self.units[number]
+            need = _limit_for(self.vehicle, unit, bank_limit_ma(self.vehicle, unit, bank) + grown)
+            parts.append(Part("bank", number, bank, unit.module.bank_ma[bank], need))
+        return parts
+
+    def _settled(self, parts: Sequence[Part]) -> list[Part]:
+        """Limits of sums found by trial: each as low as will do while those after it are still open."""
+        parts = [part for part in parts if part.kind not in _SUMS]
+        opened = list(self._open_limits(parts))
+        if not self.enough([*parts, *opened]):
+            raise Unproved
+        for n, part in enumerate(opened):
+            opened[n] = self._lowest([*parts, *opened[:n], *opened[n + 1 :]], part)
+        return [*parts, *(part for part in opened if part.need > part.have)]
+
+    def _open_limits(self, parts: Sequence[Part]) -> Iterator[Part]:
+        for number, unit in enumerate(applied(self.vehicle, self.units, parts)[1]):
+            yield Part("whole module", number, unit.label, unit.module.total_ma, LIMITLESS_MA)
+            yield Part("whole module peak", number, unit.label, unit.module.total_peak_ma, LIMITLESS_MA)
+            for bank in sorted(unit.module.bank_ma, key=natural_key):
+                yield Part("bank", number, bank, unit.module.bank_ma[bank], LIMITLESS_MA)
+
+    def _lowest(self, others: Sequence[Part], part: Part) -> Part:
+        """The least need at which the units are enough beside the other parts, in steps of 0.1 A."""
+
+        def kept(steps: int) -> bool:
+            return self.enough([*others, replace(part, need=part.have + steps * STEP_MA)])
+
+        low, high = 0, 1
+        if kept(0):
+            return replace(part, need=part.have)
+        while not kept(high):
+            low, high = high, high * 4
+        steps = low + bisect_left(range(low, high), True, key=kept)
+        return replace(part, need=part.have + steps * STEP_MA)
+
+    def _in_place(self, parts: list[Part], growth: Growth) -> tuple[list[Part], Allocation | None]:
+        """New channels in place of channels that stay free, where every limit is kept so too."""
+        free = self._free(growth)
+        changed: list[Part] = []
+        moved: dict[str, str] = {}
+        for part in parts:
+            changed += _replacing(part, free, self.units, moved) if part.kind == "channels" else [part]
+        allocation = self.placed(changed, growth, moved) if moved else None
+        return (changed, allocation) if allocation else (parts, self.placed(parts, growth, {}))
+
+    def _free(self, growth: Growth) -> list[tuple[int, Channel]]:
+        """Channels that stay free beyond the spares wanted, weakest first; no part of a double."""
+        used = {(c.unit, name) for c in growth.circuits for name in c.channels}
+        left = [(n, c) for n, unit in enumerate(self.units) for c in unit.module.channels if (n, c.name) not in used]
+        free = [at for at in left if at[1].bridge is None and at[1].pair is None]
+        free.sort(key=lambda at: (at[1].continuous_ma, at[1].peak_ma, natural_key(at[1].name)))
+        return free[: max(0, len(left) - self.vehicle.settings.spare_channels)]
+
+    def _reduced(self, parts: list[Part]) -> list[Part]:
+        """Parts lowered step by step until no part can be."""
+        ratings = sorted({c.continuous_ma for unit in self.units for c in unit.module.channels})
+        n = 0
+        while n < len(parts):
+            lower = self._lower(parts, n, ratings)
+            if lower is None:
+                n += 1
+            else:
+                parts = lower
+        return parts
+
+    def _lower(self, parts: list[Part], n: int, ratings: Sequence[int]) -> list[Part] | None:
+        for less in one_step_less(parts[n], ratings):
+            trial = [*parts[:n], *([] if less is None else [less]), *parts[n + 1 :]]
+            with suppress(Unproved):
+                if trial and self.enough(trial):
+                    return trial
         return None
-    with suppress(Unproved):
-        growth = kind.least(trial, unit)
-        if growth and trial.enough(growth.grow(unit)):
-            return growth
-    return None
 
 
-def _order(growth: Growth):
-    """More channels first, for that is what a builder can count; then the least relative growth.
-
-    Terminals come before strength, which brings thicker terminals with it.
-    """
-    kind = growth.short.kind
-    return (kind != CHANNELS, kind != TERMINALS, growth.share, kind)
-
-
-def _pair(trial: Trial, unit: Unit, first, second) -> tuple[Growth, Growth] | None:
-    """Least of the first with the second unlimited, then least of the second with that."""
-    with suppress(Unproved):
-        if trial.enough(second.opened(trial, first.opened(trial, unit))):
-            one = first.least(trial, second.opened(trial, unit))
-            two = one and second.least(trial, one.grow(unit))
-            return (one.on(unit), two) if two else None
-    return None
+def _supply(vehicle: Vehicle, number: int, unit: Unit) -> Iterator[Part]:
+    volts = [v for state in vehicle.states for v in state.span_v]
+    low, high = unit.module.supply_min_v, unit.module.supply_max_v
+    objections = any(s.kind == "supply voltage" for s in arithmetic_shorts(vehicle, [unit]))
+    if objections and low is not None and min(volts) < low:
+        yield Part("supply voltage", number, unit.label, low, min(volts))
+    if objections and high is not None and max(volts) > high:
+        yield Part("supply voltage", number, unit.label, high, max(volts))
 
 
-def _missed_anyway(trial: Trial, unit: Unit) -> Sequence[Short]:
-    """What each kind misses even when every other kind is unlimited."""
-    known = {s.kind for s in arithmetic_shorts(trial.vehicle, [unit])}
-    kinds = [kind for kind in KINDS if kind.name not in known and kind.relevant(trial, unit)]
-    return [growth.short for kind in kinds if (growth := _anyway(trial, unit, kind))]
+def _limit_for(vehicle: Vehicle, unit: Unit, usable_ma: int) -> int:
+    """Least rating, in steps of 0.1 A, that leaves a usable limit after derating and the module headroom, mA."""
+    factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
+    rating = math.ceil(Fraction(usable_ma) / (factor * (1 - vehicle.settings.module_headroom_pct / 100)))
+    return -(-rating // STEP_MA) * STEP_MA
 
 
-def _anyway(trial: Trial, unit: Unit, kind) -> Growth | None:
-    others = _opened(trial, unit, kind)
-    with suppress(Unproved):
-        growth = None if trial.enough(others) else kind.least(trial, others)
-        return growth and growth.on(unit)
-    return None
+def _extras(channel: Channel, unit: Unit) -> Iterator[str]:
+    """What a new channel must bear that its rating does not say."""
+    there = unit.module.channels
+    alike = [c for c in there if c.continuous_ma == channel.continuous_ma]
+    ratio = max(c.peak_ma / c.continuous_ma for c in there)
+    weak = [c for c in there if c.continuous_ma >= channel.continuous_ma]
+    usual = any(c.peak_ma >= channel.peak_ma and c.peak_ms >= channel.peak_ms for c in alike)
+    if not usual and (weak or channel.peak_ma > math.ceil(channel.continuous_ma * ratio)):
+        yield f"a peak of {channel.peak_ma / 1000:g} A for {channel.peak_ms:g} ms"
+    wires = [c.max_wire_mm2 for c in there if c.max_wire_mm2 is not None]
+    if channel.max_wire_mm2 is not None and channel.max_wire_mm2 > max(wires, default=0.0):
+        yield f"a terminal for {channel.max_wire_mm2:g} mm²"
 
 
-def _opened(trial: Trial, unit: Unit, but=None) -> Unit:
-    """The unit with every kind of limit open, one excepted."""
-    for kind in KINDS:
-        unit = unit if kind is but else kind.opened(trial, unit)
-    return unit
+def _with_more(parts: list[Part], more: Part) -> list[Part]:
+    """One part per kind."""
+    same = [n for n, part in enumerate(parts) if part.new == more.new]
+    if not same:
+        return [*parts, more]
+    part = parts[same[0]]
+    merged = replace(part, need=part.need + more.number, names=(*part.names, *more.names))
+    return [*parts[: same[0]], merged, *parts[same[0] + 1 :]]
+
+
+def _replacing(part: Part, free: list[tuple[int, Channel]], units: Sequence[Unit], moved: dict[str, str]):
+    """A part of new channels, as far as can be in place of free ones; those are taken off the list."""
+    assert part.new is not None
+    if part.new.use == "bridge":
+        yield from _paired(part, free, units, moved)
+        return
+    here = [(n, c) for n, c in free if n == part.unit and _is_weaker(c, part.new)][: part.number]
+    for at in here:
+        free.remove(at)
+    names = tuple(c.name for _, c in here)
+    moved.update(zip(part.names, names, strict=False))
+    if here:
+        have = sum(_serves(c, part.new.channel) for c in units[part.unit].module.channels)
+        yield replace(part, kind="channel strength", have=have, need=have + len(here), names=names)
+    yield from _left_over(part, len(here))
+
+
+def _left_over(part: Part, fewer: int) -> Iterator[Part]:
+    """What is still to be added when so many are had otherwise, the first of its names."""
+    assert part.new is not None
+    if fewer < part.number:
+        yield replace(part, need=part.need - fewer, names=part.names[fewer * part.new.width :])
+
+
+def _is_weaker(channel: Channel, kind: NewKind) -> bool:
+    own, new = plain(channel), kind.channel
+    wider = own.max_wire_mm2 is None or (new.max_wire_mm2 is not None and new.max_wire_mm2 < own.max_wire_mm2)
+    replaced = replace(own, max_wire_mm2=new.max_wire_mm2) if wider else own
+    return replaced != new and own.continuous_ma <= new.continuous_ma and own.peak_ma <= new.peak_ma
+
+
+def _paired(part: Part, free: list[tuple[int, Channel]], units: Sequence[Unit], moved: dict[str, str]):
+    """Reversing pairs of two free channels of one kind and bank that are strong enough."""
+    assert part.new is not None
+    names: list[str] = []
+    groups: dict[tuple, list[tuple[int, Channel]]] = {}
+    for number, c in free:
+        if number == part.unit and _serves(c, part.new.channel):
+            groups.setdefault((c.bank, plain(c)), []).append((number, c))
+    for group in groups.values():
+        for pair in zip(group[::2], group[1::2], strict=False):
+            if len(names) < 2 * part.number:
+                names += [c.name for _, c in pair]
+                free[:] = [at for at in free if at not in pair]
+    moved.update(zip(part.names, names, strict=False))
+    pairs = len(names) // 2
+    if pairs:
+        have = len({c.bridge for c in units[part.unit].module.channels if c.bridge})
+        yield Part("reversing channels", part.unit, part.subject, have, have + pairs, None, tuple(names), part.loads)
+    yield from _left_over(part, pairs)
+
+
+def _serves(channel: Channel, wanted: Channel) -> bool:
+    enough = channel.continuous_ma >= wanted.continuous_ma and channel.peak_ma >= wanted.peak_ma
+    return enough and channel.peak_ms >= wanted.peak_ms and channel.features >= wanted.features

@@ -4,7 +4,6 @@ import time
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import partial
 
 import pandas as pd
 
@@ -234,11 +233,9 @@ class Others:
 def _reasons(
     answer: Answer, refusal: NotEnough, stop: Callable[[], bool], book: CircuitBook
 ) -> Generator[Answer, None, Answer]:
-    """The easiest way out first, then all that is short, which takes longer."""
-    how = partial(explain, refusal, time_limit_s=_CLOCK_S, sets=0, stop=stop, book=book)
-    answer = replace(answer, why=how(every_limit=False).why())
-    yield answer
-    answer = replace(answer, shortfall=how().shortfall)
+    """What would be enough, in words and as a table."""
+    reasons = explain(refusal, time_limit_s=_CLOCK_S, sets=0, stop=stop, book=book)
+    answer = replace(answer, why=reasons.why(), shortfall=reasons.shortfall)
     yield answer
     return answer
 

@@ -146,14 +146,15 @@ def short(answer: Answer) -> Html:
 
 def _shortfall(frame: pd.DataFrame) -> Html:
     if frame.empty:
-        return tag("p", "No single kind of limit explains it, nor does any pair of them.")
-    joins = ["", *(_join(a, b) for a, b in zip(frame["set"], frame["set"].iloc[1:], strict=False))]
+        return tag("p", "What would be enough was not worked out in time.")
+    joins = ["", *map(_join, frame["set"].iloc[1:])]
     rows = [_short_row(join, row) for join, row in zip(joins, rows_of(frame), strict=True)]
     return table(_SHORT_HEADINGS, rows, "", "limits that are short")
 
 
-def _join(before: int, after: int) -> str:
-    return "and" if before == after else "or"
+def _join(group: int) -> str:
+    """Group 0 is what is missed whatever else grows; all others belong together."""
+    return "and" if group else "alone"
 
 
 def _short_row(join: str, row) -> list[object]:

@@ -64,7 +64,7 @@ def test_nothing_is_solved_when_it_is_looked_at(monkeypatch):
     def solved(*_, **__):
         raise AssertionError("solved")
 
-    for name in ("shortfall", "first_short", "concession_study"):
+    for name in ("shortfall", "concession_study"):
         monkeypatch.setattr(room, name, solved)
     for name in (n for n in dir(refusal) if not n.startswith("__")):
         getattr(refusal, name)

@@ -9,8 +9,7 @@ from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, 
 from pdm_alloc.circuits.items import item_types
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.diagnose.concession_sets import concession_study
-from pdm_alloc.diagnose.short_channels import CHANNELS
-from pdm_alloc.diagnose.shortfall import first_short
+from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.task import task_of
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of
@@ -34,9 +33,9 @@ def test_its_circuits_cannot_be_listed(many):
 
 def test_how_many_channels_are_short_is_told_all_the_same(many):
     """From verdicts alone, each proved."""
-    (short,) = first_short(many, module_of(7), Clock(60))
-    assert (short.kind, short.have, short.need) == (CHANNELS, 7, 10)
-    assert short.sentence == "3 more channels of at least 10 A"
+    (short,) = shortfall(many, (module_of(7),), Clock(60), CircuitBook(3)).shorts
+    assert (short.kind, short.have, short.need) == ("channels", 7, 10)
+    assert short.sentence == "3 more channels of 10 A"
 
 
 def test_concessions_that_were_not_looked_for_are_not_called_none(many):

@@ -1,0 +1,238 @@
+"""Which channels a growth may add: those of the module, and for loads that none of them bears a computed one."""
+
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from pdm_alloc.circuits.classes import channel_classes, rating_of
+from pdm_alloc.circuits.columns import CircuitBook, rating_for
+from pdm_alloc.circuits.items import ItemType, item_types
+from pdm_alloc.diagnose.growth_parts import STEP_MA, plain
+from pdm_alloc.domain.module import Channel, Unit
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.wire import wire_sizes
+from pdm_alloc.program.growth import NewKind
+
+__all__ = ["Offer", "Relaxed", "offer_of"]
+
+_WIDER = 1.25  # from one rating tried to the next
+_TRIES = 24
+_PEAKS = (16, 8, 4, 2, 1)  # times the usual ratio of peak to rating
+_MOST_DROP_PCT = 10  # a load that would have to be allowed more gets a channel instead; common practice, no source
+_DROPS = 1_000  # per cent of drop, in tenths: no limit
+
+
+@dataclass(frozen=True)
+class Relaxed:
+    """A load whose wire is the cause: the drop it would have to be allowed, per cent; and what would do instead."""
+
+    load: str
+    have_pct: float
+    need_pct: float
+    instead: str
+
+
+@dataclass(frozen=True)
+class Offer:
+    """Channels that may be added, loads whose drop is the cause, and loads that nothing helps.
+
+    Parameters
+    ----------
+    kinds : tuple of NewKind
+        Of the units' own kinds, and computed ones.
+    relaxed : tuple of Relaxed
+        Drops that have to be allowed first.
+    lost : tuple of (str, str)
+        Load, and why no channel and no wire bears it.
+    """
+
+    kinds: tuple[NewKind, ...] = ()
+    relaxed: tuple[Relaxed, ...] = ()
+    lost: tuple[tuple[str, str], ...] = ()
+
+
+def offer_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Offer:
+    """What a growth may choose from.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    book : CircuitBook
+        Asked for the physics.
+
+    Returns
+    -------
+    Offer
+    """
+    types = [t for own in item_types(vehicle).values() for t in own]
+    bench = _Bench(vehicle, tuple(units), book)
+    kinds = list(_kinds_there(units, types))
+    relaxed: list[Relaxed] = []
+    lost = []
+    for t in types:
+        if bench.borne_by(t, kinds):
+            continue
+        made = [kind for number in range(len(units)) if (kind := bench.computed(t, number)) is not None]
+        has_channel = bench.has_channel(t)  # two that are paralleled, perhaps, of which there may be too few
+        drop = None if has_channel else bench.least_drop(t, kinds)
+        if drop is not None and (drop.need_pct <= _MOST_DROP_PCT or not made):
+            relaxed += [replace(drop, load=name) for name in dict.fromkeys(name for name, _ in t.items)]
+            continue
+        kinds += made
+        if not made and not has_channel:
+            lost.append((t.load, bench.why_not(t)))
+    return Offer(tuple(dict.fromkeys(kinds)), tuple(relaxed), tuple(lost))
+
+
+def _kinds_there(units: Sequence[Unit], types: Sequence[ItemType]):
+    """The channels there are, with PWM and as reversing pairs where a load asks for it."""
+    for number, unit in enumerate(units):
+        channels = list(dict.fromkeys(plain(c) for c in unit.module.channels))
+        channels.sort(key=lambda c: (c.continuous_ma, c.peak_ma, len(c.features)))
+        if any(t.pwm for t in types):
+            dimming = [replace(c, features=c.features | {"pwm"}) for c in channels]
+            channels = list(dict.fromkeys([*channels, *dimming]))
+        yield from (NewKind(number, c) for c in channels)
+        if any(t.reversing for t in types):
+            yield from (NewKind(number, c, "bridge") for c in channels)
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """Tries single items on channels."""
+
+    vehicle: Vehicle
+    units: tuple[Unit, ...]
+    book: CircuitBook
+
+    @cached_property
+    def ratings(self):
+        """Of every class there is."""
+        classes, _ = channel_classes(self.vehicle, self.units)
+        return tuple(dict.fromkeys(c.rating for c in classes))
+
+    def _bears(self, t: ItemType, rating) -> bool:
+        count = t.count if t.together else 1
+        fit = self.book.one((t,), ((0, count),), rating, self.book.wiring(self.vehicle))
+        return fit is not None and fit.made is not None
+
+    def has_channel(self, t: ItemType) -> bool:
+        """Whether an item alone is borne by a channel there is."""
+        return any(self._bears(t, rating) for rating in self.ratings)
+
+    def bears(self, t: ItemType, kind: NewKind) -> bool:
+        """Whether an item alone is borne by a kind of channel."""
+        own = rating_of(self.vehicle, self.units[kind.unit], [kind.channel] * kind.width, kind.use)
+        return self._bears(t, own)
+
+    def borne_by(self, t: ItemType, kinds: Sequence[NewKind]) -> bool:
+        """Whether an item alone is borne by one of the kinds."""
+        return any(self.bears(t, kind) for kind in kinds)
+
+    def least_drop(self, t: ItemType, kinds: Sequence[NewKind]) -> Relaxed | None:
+        """The least drop at which a channel there is, or one of the kinds, bears the item; None: no drop helps."""
+
+        def allowed(tenths: int) -> bool:
+            easier = replace(t, max_drop_pct=tenths / 10)
+            return self.has_channel(easier) or self.borne_by(easier, kinds)
+
+        if not allowed(_DROPS):
+            return None
+        low = int(t.max_drop_pct * 10) + 1
+        need = low + bisect_left(range(low, _DROPS), True, key=allowed)
+        instead = self._thicker(t)
+        return Relaxed(t.load, t.max_drop_pct, need / 10, instead)
+
+    def _thicker(self, t: ItemType) -> str:
+        made = self.computed(t, 0)
+        if made is None or made.channel.max_wire_mm2 is None:
+            return ""
+        return f"or a channel of {made.channel.continuous_ma / 1000:g} A whose terminal takes {_mm2(made.channel)}"
+
+    def computed(self, t: ItemType, number: int) -> NewKind | None:
+        """The weakest channel that bears an item: rating first, then peak, then terminal; None: none does."""
+        use = "bridge" if t.reversing else "single"
+        template = _strongest(self.units[number], t.pwm)
+
+        def tried(ma: int, peak: int, wire: float | None) -> NewKind:
+            return NewKind(number, replace(template, continuous_ma=ma, peak_ma=peak, max_wire_mm2=wire), use)
+
+        ratio = template.peak_ma / template.continuous_ma
+        for times in _PEAKS:
+            ma = self._least_rating(t, lambda ma, k=times: tried(ma, round(ma * ratio * k), None))
+            if ma is not None:
+                ma = _as_there(self.units[number], ma)
+                peak = self._least_peak(t, ma, round(ma * ratio), round(ma * ratio * times), tried)
+                kind = tried(ma, peak, None)
+                return self._with_terminal(t, kind, template.max_wire_mm2) if self.bears(t, kind) else None
+        return None
+
+    def _least_rating(self, t: ItemType, tried: Callable[[int], NewKind]) -> int | None:
+        first = max(STEP_MA, t.running_ma)
+        steps = [-(-round(first * _WIDER**n) // STEP_MA) for n in range(_TRIES)]
+        high = next((step for step in steps if self.bears(t, tried(step * STEP_MA))), None)
+        if high is None:
+            return None
+        low = first // STEP_MA
+        span = range(low, high)
+        return STEP_MA * (low + bisect_left(span, True, key=lambda step: self.bears(t, tried(step * STEP_MA))))
+
+    def _least_peak(self, t: ItemType, ma: int, usual: int, upper: int, tried) -> int:
+        if upper <= usual or self.bears(t, tried(ma, usual, None)):
+            return usual
+        low, high = usual // STEP_MA, -(-upper // STEP_MA)
+        span = range(low, high)
+        return STEP_MA * (low + bisect_left(span, True, key=lambda n: self.bears(t, tried(ma, n * STEP_MA, None))))
+
+    def _with_terminal(self, t: ItemType, kind: NewKind, usual: float | None) -> NewKind:
+        """With the smallest terminal that will do, but no smaller than the module's."""
+        if usual is None:
+            return kind
+        sizes = [s.area_mm2 for s in wire_sizes(self.vehicle.settings.wire_sizes) if s.area_mm2 > usual]
+        for area in (usual, *sizes):
+            other = replace(kind, channel=replace(kind.channel, max_wire_mm2=area))
+            if self.bears(t, other):
+                return other
+        return kind
+
+    def why_not(self, t: ItemType) -> str:
+        """Why an item has no wire even on the best of channels."""
+        strong = _strongest(self.units[0], t.pwm)
+        use = "bridge" if t.reversing else "single"
+        ma = 4 * (t.running_ma + t.deviation_ma)
+        channel = replace(strong, continuous_ma=ma, peak_ma=4 * (ma + t.excess_ma), max_wire_mm2=None)
+        width = 2 if use == "bridge" else 1
+        rating = rating_for(rating_of(self.vehicle, self.units[0], [channel] * width, use), t.headroom_pct)
+        wiring = self.book.wiring(self.vehicle)
+        rules = wiring.rules_of([(t, 1)], rating)
+        if rules.ambient_c >= rules.insulation_c:
+            return f"its wire passes {rules.ambient_c:g} °C, and its insulation is rated to {rules.insulation_c:g} °C"
+        ((_, length_m, most_pct),) = wiring.runs([(t, 1)], rating.place)
+        if wiring.protect([(t, 1)], rating, t.running_ma) == "drop":
+            return f"no wire size keeps the drop within {most_pct:g} % over {length_m or 0:.3g} m"
+        return f"no wire size carries what flows before its channel trips, at {rules.ambient_c:g} °C"
+
+
+def _mm2(channel: Channel) -> str:
+    return f"{channel.max_wire_mm2:g} mm²"
+
+
+def _as_there(unit: Unit, ma: int) -> int:
+    """The next rating the module has where there is one, else the computed one."""
+    return min((c.continuous_ma for c in unit.module.channels if c.continuous_ma >= ma), default=ma)
+
+
+def _strongest(unit: Unit, pwm: bool) -> Channel:
+    """The strongest channel of a unit, with PWM where that is asked for."""
+    wires = [c.max_wire_mm2 for c in unit.module.channels]
+    strong = max(unit.module.channels, key=lambda c: (c.continuous_ma, c.peak_ma))
+    return replace(
+        plain(strong),
+        features=frozenset({"pwm"}) if pwm else frozenset(),
+        peak_ms=max(c.peak_ms for c in unit.module.channels),
+        max_wire_mm2=None if None in wires else max(w for w in wires if w is not None),
+    )

@@ -1,0 +1,157 @@
+"""What is said to be enough is enough, allocated and recounted; one step less of any part is not."""
+
+from dataclasses import replace
+from random import Random
+
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+
+import pdm_alloc as pa
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.diagnose.growth_parts import applied, one_step_less
+from pdm_alloc.diagnose.shortfall import shortfall
+from pdm_alloc.domain.module import Channel, units_of
+from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.program.solver import Clock
+from tests.attack.generator import tiny
+from tests.attack.tables import write_tables
+from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
+from tests.strategies import cases
+
+SLOW = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+def study(vehicle, *units):
+    return shortfall(vehicle, units_of(units), Clock(60), CircuitBook(vehicle.settings.tolerance_loads))
+
+
+def is_enough(vehicle, units):
+    try:
+        return pa.verify(pa.allocate(vehicle, units, strategy="spare")).empty
+    except pa.NotEnough:
+        return False
+
+
+def check(vehicle, units):
+    """The grown units are enough; with one step less of any part they are not."""
+    growth = study(vehicle, *units)
+    if growth.lost:
+        return
+    assert growth.parts
+    assert pa.verify(growth.allocation).empty
+    assert is_enough(*applied(vehicle, units, growth.parts)), growth.sentence
+    ratings = sorted({c.continuous_ma for unit in units for c in unit.module.channels})
+    for n, part in enumerate(growth.parts):
+        for less in one_step_less(part, ratings):
+            fewer = [*growth.parts[:n], *([] if less is None else [less]), *growth.parts[n + 1 :]]
+            assert not is_enough(*applied(vehicle, units, fewer)), (growth.sentence, less)
+
+
+@SLOW
+@given(cases())
+def test_any_growth_is_enough_and_no_part_can_be_less(case):
+    """Also with wires left out, locked rows left out, spares wanted, one module."""
+    vehicle, units = case
+    assume(len(units) == 1)
+    assume(not is_enough(vehicle, units))
+    check(vehicle, units)
+
+
+@pytest.mark.parametrize("seed", [*range(30), *(pytest.param(n, marks=pytest.mark.nightly) for n in range(30, 300))])
+def test_random_refusals_are_answered_exactly(seed, tmp_path):
+    """Vehicles of a generator that knows nothing of the package, on modules cut down until they are refused."""
+    tables = tiny(seed)
+    tables.rows.pop("locked", None)
+    write_tables(tables, tmp_path / "v", tmp_path / "c")
+    vehicle, (module,) = pa.read_vehicle(tmp_path / "v"), pa.read_catalogue(tmp_path / "c")
+    random = Random(seed)
+    for _ in range(8):
+        if not is_enough(vehicle, units_of(module)):
+            break
+        module = replace(
+            module, total_ma=module.total_ma * 2 // 3, bank_ma={b: ma * 2 // 3 for b, ma in module.bank_ma.items()}
+        )
+        kept = [c for c in module.channels if c.bridge or c.pair or random.random() < 0.7] or module.channels[:1]
+        module = replace(module, channels=tuple(kept)) if len(kept) < len(module.channels) else module
+    else:
+        pytest.skip("it cannot be cut down until it is refused")
+    check(vehicle, units_of(module))
+
+
+def test_every_kind_of_limit_is_named_alone_when_only_it_is_short(one_short):
+    """A module that lacks one thing is told that thing, in words with its number."""
+    vehicle, unit, kind, words = one_short
+    growth = study(vehicle, unit)
+    assert [part.kind for part in growth.parts] == [kind]
+    assert words in growth.sentence
+
+
+def test_two_things_short_are_told_together(two_short):
+    """What is said is enough as a whole."""
+    vehicle, unit, kinds = two_short
+    growth = study(vehicle, unit)
+    assert {part.kind for part in growth.parts} == kinds
+    check(vehicle, (unit,))
+
+
+def test_a_winch_beyond_every_channel_is_told_all_that_it_takes():
+    """One load of 120 A with PWM on channels of 25 A in a bank: rating, PWM and bank in one sentence, and enough."""
+    own = tuple(Channel(str(n + 1), 25_000, 100_000, 50.0, bank="east") for n in range(55))
+    unit = module_of(55, own=own, bank_ma={"east": 60_000})
+    winch = replace(LOAD, name="winch", running_ma=120_000, inrush_ma=120_000, needs=frozenset({"pwm"}))
+    growth = study(vehicle_of(winch), unit)
+    assert growth.sentence.startswith("1 more channel of 150 A with PWM")
+    check(vehicle_of(winch), (unit,))
+
+
+def test_inputs_and_a_reversing_pair_are_told_together():
+    """Given both it is enough; given one it is not."""
+    turn = replace(LOAD, needs=frozenset({"reversing"}))
+    vehicle = vehicle_of(turn, *named(2), inputs=tuple(Input(f"i{n}") for n in range(12)))
+    unit = replace(module_of(3), module=replace(module_of(3).module, inputs=2))
+    growth = study(vehicle, unit)
+    assert "10 more inputs" in growth.sentence and "reversing pair" in growth.sentence
+    check(vehicle, (unit,))
+
+
+def test_a_drop_is_told_as_a_drop():
+    """Two loads far off on thin terminals: what they would have to be allowed, and the wire that would do instead."""
+    own = tuple(Channel(str(n + 1), 20_000, 80_000, 50.0, max_wire_mm2=4.0) for n in range(4))
+    far = [replace(x, running_ma=9_000, inrush_ma=9_000, length_m=9.0) for x in named(2)]
+    growth = study(vehicle_of(*far, LOAD), module_of(4, own=own))
+    assert {part.kind for part in growth.parts} == {"drop"} and len(growth.parts) == 2
+    assert "drop allowed to load 0 (3 % now), or a channel of 20 A whose terminal takes " in growth.sentence
+    check(vehicle_of(*far, LOAD), (module_of(4, own=own),))
+
+
+def test_a_mixture_is_told_as_a_mixture():
+    """Twelve loads that need no strong channel are not told to take strong ones because one of them does."""
+    own = (*(Channel(str(n), 5_000, 20_000, 50.0) for n in range(2)), Channel("s", 28_000, 120_000, 50.0))
+    big = [replace(LOAD, name=f"big {n}", command=f"big {n}", running_ma=20_000, inrush_ma=20_000) for n in range(2)]
+    vehicle = vehicle_of(*named(8), *big)
+    growth = study(vehicle, module_of(3, own=own))
+    assert growth.sentence.startswith("6 more channels of 5 A and 1 of 28 A")
+    check(vehicle, (module_of(3, own=own),))
+
+
+def test_spares_are_part_of_it():
+    """Channels that have to stay free are counted."""
+    vehicle = vehicle_of(*named(3))
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, spare_channels=2))
+    assert study(vehicle, module_of(3)).sentence.startswith("2 more channels of 10 A")
+    check(vehicle, (module_of(3),))
+
+
+def test_several_modules_are_told_what_to_add_and_where():
+    """Two modules without a common remedy are grown as one."""
+    units = units_of([module_of(1).module, replace(module_of(1).module, name="n")])
+    growth = study(vehicle_of(*named(4)), *units)
+    assert "2 more channels of 10 A" in growth.sentence
+    assert pa.verify(growth.allocation).empty
+
+
+def test_what_is_missed_in_any_case_is_marked():
+    """A limit that arithmetic alone misses stands in the table beside the whole."""
+    few = replace(module_of(3), module=replace(module_of(3).module, total_ma=15_000))
+    shorts = study(vehicle_of(*named(5)), few).shorts
+    assert [s.kind for s in shorts if s.group == 0] == ["whole module"]
