@@ -1,23 +1,20 @@
 """The cheapest complete growth that makes units enough: computed, applied to copies, allocated and verified."""
 
-import math
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 from pdm_alloc.allocator import allocate
-from pdm_alloc.circuits.classes import unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.items import bank_limit_ma, inputs_wanted
-from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, applied, in_one_phrase, joined_words, one_step_less, plain
+from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, applied, in_one_phrase, joined_words, one_step_less
+from pdm_alloc.diagnose.in_place import extras, limit_for, replacing, supply, with_more
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.program.allocation_solve import is_enough
-from pdm_alloc.program.growth import LIMITLESS_MA, Added, Growth, NewKind, cheapest_growth
+from pdm_alloc.program.growth import LIMITLESS_MA, Added, Growth, cheapest_growth
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation
@@ -201,7 +198,7 @@ class _Study:
         """Inputs, supply range, and on one unit total and peak."""
         yield from self._inputs(vehicle)
         for number, unit in enumerate(self.units):
-            yield from _supply(vehicle, number, unit)
+            yield from supply(vehicle, number, unit)
         if len(self.units) == 1:
             yield from self._total_and_peak(vehicle)
 
@@ -240,12 +237,12 @@ class _Study:
         if growth.spares:
             kind = min((k for k in offer.kinds if k.use == "single"), key=lambda k: k.price)
             names = tuple(f" new spare {n + 1}" for n in range(growth.spares))
-            parts = _with_more(parts, self._new_part(Added(kind, names)))
+            parts = with_more(parts, self._new_part(Added(kind, names)))
         return parts
 
     def _new_part(self, added: Added) -> Part:
         unit = self.units[added.kind.unit]
-        note = "; ".join(_extras(added.kind.channel, unit))
+        note = "; ".join(extras(added.kind.channel, unit))
         have, more = len(unit.module.channels), len(added.names) // added.kind.width
         if added.kind.use == "bridge":
             have = len({c.bridge for c in unit.module.channels if c.bridge})
@@ -256,7 +253,7 @@ class _Study:
         parts = []
         for (number, bank), grown in sorted(growth.bank_ma.items(), key=lambda pair: natural_key(pair[0][1])):
             unit = self.units[number]
-            need = _limit_for(self.vehicle, unit, bank_limit_ma(self.vehicle, unit, bank) + grown)
+            need = limit_for(self.vehicle, unit, bank_limit_ma(self.vehicle, unit, bank) + grown)
             parts.append(Part("bank", number, bank, unit.module.bank_ma[bank], need))
         return parts
 
@@ -297,7 +294,7 @@ class _Study:
         changed: list[Part] = []
         moved: dict[str, str] = {}
         for part in parts:
-            changed += _replacing(part, free, self.units, moved) if part.kind == "channels" else [part]
+            changed += replacing(part, free, self.units, moved) if part.kind == "channels" else [part]
         allocation = self.placed(changed, growth, moved) if moved else None
         return (changed, allocation) if allocation else (parts, self.placed(parts, growth, {}))
 
@@ -328,101 +325,3 @@ class _Study:
                 if trial and self.enough(trial):
                     return trial
         return None
-
-
-def _supply(vehicle: Vehicle, number: int, unit: Unit) -> Iterator[Part]:
-    volts = [v for state in vehicle.states for v in state.span_v]
-    low, high = unit.module.supply_min_v, unit.module.supply_max_v
-    objections = any(s.kind == "supply voltage" for s in arithmetic_shorts(vehicle, [unit]))
-    if objections and low is not None and min(volts) < low:
-        yield Part("supply voltage", number, unit.label, low, min(volts))
-    if objections and high is not None and max(volts) > high:
-        yield Part("supply voltage", number, unit.label, high, max(volts))
-
-
-def _limit_for(vehicle: Vehicle, unit: Unit, usable_ma: int) -> int:
-    """Least rating, in steps of 0.1 A, that leaves a usable limit after derating and the module headroom, mA."""
-    factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
-    rating = math.ceil(Fraction(usable_ma) / (factor * (1 - vehicle.settings.module_headroom_pct / 100)))
-    return -(-rating // STEP_MA) * STEP_MA
-
-
-def _extras(channel: Channel, unit: Unit) -> Iterator[str]:
-    """What a new channel must bear that its rating does not say."""
-    there = unit.module.channels
-    alike = [c for c in there if c.continuous_ma == channel.continuous_ma]
-    ratio = max(c.peak_ma / c.continuous_ma for c in there)
-    weak = [c for c in there if c.continuous_ma >= channel.continuous_ma]
-    usual = any(c.peak_ma >= channel.peak_ma and c.peak_ms >= channel.peak_ms for c in alike)
-    if not usual and (weak or channel.peak_ma > math.ceil(channel.continuous_ma * ratio)):
-        yield f"a peak of {channel.peak_ma / 1000:g} A for {channel.peak_ms:g} ms"
-    wires = [c.max_wire_mm2 for c in there if c.max_wire_mm2 is not None]
-    if channel.max_wire_mm2 is not None and channel.max_wire_mm2 > max(wires, default=0.0):
-        yield f"a terminal for {channel.max_wire_mm2:g} mm²"
-
-
-def _with_more(parts: list[Part], more: Part) -> list[Part]:
-    """One part per kind."""
-    same = [n for n, part in enumerate(parts) if part.new == more.new]
-    if not same:
-        return [*parts, more]
-    part = parts[same[0]]
-    merged = replace(part, need=part.need + more.number, names=(*part.names, *more.names))
-    return [*parts[: same[0]], merged, *parts[same[0] + 1 :]]
-
-
-def _replacing(part: Part, free: list[tuple[int, Channel]], units: Sequence[Unit], moved: dict[str, str]):
-    """A part of new channels, as far as can be in place of free ones; those are taken off the list."""
-    assert part.new is not None
-    if part.new.use == "bridge":
-        yield from _paired(part, free, units, moved)
-        return
-    here = [(n, c) for n, c in free if n == part.unit and _is_weaker(c, part.new)][: part.number]
-    for at in here:
-        free.remove(at)
-    names = tuple(c.name for _, c in here)
-    moved.update(zip(part.names, names, strict=False))
-    if here:
-        have = sum(_serves(c, part.new.channel) for c in units[part.unit].module.channels)
-        yield replace(part, kind="channel strength", have=have, need=have + len(here), names=names)
-    yield from _left_over(part, len(here))
-
-
-def _left_over(part: Part, fewer: int) -> Iterator[Part]:
-    """What is still to be added when so many are had otherwise, the first of its names."""
-    assert part.new is not None
-    if fewer < part.number:
-        yield replace(part, need=part.need - fewer, names=part.names[fewer * part.new.width :])
-
-
-def _is_weaker(channel: Channel, kind: NewKind) -> bool:
-    own, new = plain(channel), kind.channel
-    wider = own.max_wire_mm2 is None or (new.max_wire_mm2 is not None and new.max_wire_mm2 < own.max_wire_mm2)
-    replaced = replace(own, max_wire_mm2=new.max_wire_mm2) if wider else own
-    return replaced != new and own.continuous_ma <= new.continuous_ma and own.peak_ma <= new.peak_ma
-
-
-def _paired(part: Part, free: list[tuple[int, Channel]], units: Sequence[Unit], moved: dict[str, str]):
-    """Reversing pairs of two free channels of one kind and bank that are strong enough."""
-    assert part.new is not None
-    names: list[str] = []
-    groups: dict[tuple, list[tuple[int, Channel]]] = {}
-    for number, c in free:
-        if number == part.unit and _serves(c, part.new.channel):
-            groups.setdefault((c.bank, plain(c)), []).append((number, c))
-    for group in groups.values():
-        for pair in zip(group[::2], group[1::2], strict=False):
-            if len(names) < 2 * part.number:
-                names += [c.name for _, c in pair]
-                free[:] = [at for at in free if at not in pair]
-    moved.update(zip(part.names, names, strict=False))
-    pairs = len(names) // 2
-    if pairs:
-        have = len({c.bridge for c in units[part.unit].module.channels if c.bridge})
-        yield Part("reversing channels", part.unit, part.subject, have, have + pairs, None, tuple(names), part.loads)
-    yield from _left_over(part, pairs)
-
-
-def _serves(channel: Channel, wanted: Channel) -> bool:
-    enough = channel.continuous_ma >= wanted.continuous_ma and channel.peak_ma >= wanted.peak_ma
-    return enough and channel.peak_ms >= wanted.peak_ms and channel.features >= wanted.features
