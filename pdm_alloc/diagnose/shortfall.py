@@ -9,8 +9,7 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.items import bank_limit_ma, inputs_wanted
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, applied, in_one_phrase, joined_words, one_step_less
-from pdm_alloc.diagnose.in_place import extras, limit_for, replacing, supply, with_more
-from pdm_alloc.diagnose.new_channels import Offer, offer_of
+from pdm_alloc.diagnose.new_channels import Offer, extras, limit_for, offer_of, replacing, supply, with_more
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import is_enough

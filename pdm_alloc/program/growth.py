@@ -94,8 +94,8 @@ class Growth:
 
 def _limitless(unit: Unit) -> Unit:
     """The unit without limits of the whole of it."""
-    limits = {"total_ma": LIMITLESS_MA, "total_peak_ma": LIMITLESS_MA, "inputs": None}
-    return replace(unit, module=replace(unit.module, **limits))
+    module = replace(unit.module, total_ma=LIMITLESS_MA, total_peak_ma=LIMITLESS_MA, inputs=None)
+    return replace(unit, module=module)
 
 
 def cheapest_growth(

@@ -13,6 +13,7 @@ import pdm_alloc as pa
 from pdm_alloc.cli import main
 from pdm_alloc.commands import _progress
 from pdm_alloc.diagnose.explain import _STOPPED
+from pdm_alloc.diagnose.shortfall import Shortfall
 
 DATA = Path(__file__).parent.parent.parent / "data"
 COUPE = str(DATA / "rally_coupe")
@@ -148,8 +149,8 @@ def test_stopped_explanations_do_not_say_that_nothing_was_found(capsys):
         pa.allocate(vehicle, catalogue["compact-31"])
     stopped = pa.explain(refused.value, stop=lambda: True)
     assert "no one or two" not in stopped.why()
-    assert replace(stopped, shorts=()).why() == _STOPPED
-    assert replace(stopped, shorts=(), is_stopped=False).why() != _STOPPED
+    assert replace(stopped, growth=Shortfall()).why() == _STOPPED
+    assert replace(stopped, growth=Shortfall(), is_stopped=False).why() != _STOPPED
 
 
 @pytest.mark.parametrize("text", ["soon", "-1", "nan", "1e99"])
