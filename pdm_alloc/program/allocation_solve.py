@@ -7,21 +7,22 @@ before merging, with a row for every limit. A greedy allocation is there from th
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import product
 
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import greedy
-from pdm_alloc.program.handout import MOVES, Handed, NoSolution, Wired, hand_out, keeping
-from pdm_alloc.program.optimum import Optimum, listed, optimise, optimise_priced
+from pdm_alloc.program.handout import MOVES, Handed, Keeping, NoSolution, Wired, hand_out, keeping, staying, wired_task
+from pdm_alloc.program.optimum import Listing, Optimum, listed, optimise, optimise_priced
 from pdm_alloc.program.packing import Bins, pack
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Solution
 from pdm_alloc.program.stages import objectives
-from pdm_alloc.program.task import Column, Listing, Merged, Task, merge
+from pdm_alloc.program.task import Column, Merged, Task, circuit_on, key_of, merge, peak_slack_ma, unmerged
 
 __all__ = ["Solved", "is_enough", "solve"]
 
@@ -197,14 +198,51 @@ def _handed(task: Task, values: tuple[int, ...], named, gap: float, hand) -> Sol
 
 
 def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, wired) -> Solved:
-    """Before all else as few moves as can be: every wired channel is told apart, so that nothing is merged."""
-    keep = keeping(vehicle, units, book, wired, clock.is_over)
-    named, program = objectives(keep.task, strategy), partition(keep.task, late=clock.is_over)
-    named.insert(0, (MOVES, keep.cost()))
+    """Before all else as few moves as can be: every wired channel is told apart, so that nothing is merged.
+
+    Commands with too many circuits to list have the circuits that are wired, those of the greedy allocation, and
+    every item alone.
+    """
+    task, spots = wired_task(vehicle, units, wired)
+    listing, stay = listed(task, book, clock.part(_LISTING)), staying(task, spots, book)
+    bins = Bins(unmerged(task))
+    start = greedy(bins, listing, book, clock, False, tuple(stay.values())) or greedy(bins, listing, book, clock, False)
+    known = {key_of(c): c for c in (*stay.values(), *(start or ()), *_alone(task, listing.priced, book))}
+    more = (_often(task, c) for key, c in known.items() if key not in listing.by_key)
+    keep = keeping(replace(task, columns=(*listing.columns, *more)), spots)
+    named = [(MOVES, keep.cost()), *objectives(keep.task, strategy)]
+    optimum = _optimum_kept(keep, named, clock, bool(listing.priced))
+    solutions = [*optimum.values[-1:], *([] if start is None else [keep.values_of(start, stay)])]
+    if not solutions:
+        return Solved(optimum.outcome if not listing.priced else STOPPED_EMPTY)
+    answers = [
+        _handed(
+            keep.task, values, named, optimum.gap_of(dict(enumerate(values))), lambda _, values: keep.hand_out(values)
+        )
+        for values in solutions
+    ]
+    return min(answers, key=_order)
+
+
+def _optimum_kept(keep: Keeping, named, clock: Clock, is_priced: bool) -> Optimum:
+    """The optimum over the columns there are; where there may be more, moves are bounded by what has to be added."""
+    try:
+        program = partition(keep.task, late=clock.is_over)
+    except OutOfTime:
+        return Optimum(STOPPED_EMPTY, keep.task, tuple(cost for _, cost in named), (keep.least_moves(),))
     keep.hold(program)
     optimum = optimise(keep.task, program, named, clock)
-    if not optimum.values:
-        return Solved(optimum.outcome)
-    values = optimum.values[-1]
-    gap = optimum.gap_of(dict(enumerate(values)))
-    return _handed(keep.task, values, named, gap, lambda _, values: keep.hand_out(values))
+    return replace(optimum, bounds=(keep.least_moves(),)) if is_priced or not optimum.bounds else optimum
+
+
+def _alone(task: Task, commands: Sequence[str], book: CircuitBook) -> Iterator[Column]:
+    """Every item of some commands in a circuit of its own, on every class that bears it."""
+    for command in commands:
+        for n, number in product(range(len(task.types[command])), range(len(task.classes))):
+            column = circuit_on(task, command, ((n, 1),), number, book, peak_slack_ma(task, command))
+            if column is not None:
+                yield column
+
+
+def _often(task: Task, column: Column) -> Column:
+    return replace(column, most=task.upper(column.command, column.counts, column.channel_class))

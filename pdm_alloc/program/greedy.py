@@ -1,17 +1,23 @@
 """Greedy allocation: best-fit decreasing over channels, banks and units, every limit kept."""
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, Counts
 from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.program.optimum import Listing
 from pdm_alloc.program.packing import Bins, Draw, room
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, Listing, is_allowed, peak_slack_ma
+from pdm_alloc.program.task import Column, circuit_on, peak_slack_ma
 
 __all__ = ["greedy"]
 
 
-def greedy(bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, split: bool) -> tuple[Column, ...] | None:
+def greedy(
+    bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, split: bool, wired: Sequence[Column] = ()
+) -> tuple[Column, ...] | None:
     """Allocate by best-fit decreasing; no proof of anything.
 
     Parameters
@@ -26,6 +32,8 @@ def greedy(bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, split:
         When to stop.
     split : bool
         True: circuits are split in the end while there are channels for more.
+    wired : sequence of Column
+        Circuits to begin with, on classes before merging, as far as the limits bear them.
 
     Returns
     -------
@@ -33,7 +41,7 @@ def greedy(bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, split:
         Circuits on classes before merging; None where the heuristic failed or time ran out.
     """
     ways = [_Heuristic(bins, listing, book, clock, sign, split) for sign in (1, -1)]
-    complete = [way for n, way in enumerate(ways) if way.order not in [w.order for w in ways[:n]] and way.run()]
+    complete = [way for n, way in enumerate(ways) if way.order not in [w.order for w in ways[:n]] and way.run(wired)]
     if not complete:
         return None
     best = max(complete, key=lambda way: way.left)
@@ -52,21 +60,37 @@ class _Heuristic:
     def __init__(self, bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, sign: int, alone: bool):
         self.bins, self.listing, self.book, self.clock = bins, listing, book, clock
         merged = self.merged = bins.merged
-        self.task, self.wiring = merged.task, book.wiring(merged.task.vehicle)
+        self.task = merged.task
         self.circuits: list[tuple[Column, Draw]] = []
         self.of_command: dict[str, list[int]] = {command: [] for command in self.task.types}
-        self.slack = {command: peak_slack_ma(self.task, command) for command in self.task.types}
+        self.slack = {command: peak_slack_ma(self.task, command) for command in self.listing.priced}
         self.home = {number: m for m, numbers in enumerate(merged.members) for number in numbers}
         self.left = self.task.channels() - self.task.vehicle.settings.spare_channels
         self.alone, self.items = alone, sum(t.count for t in self.task.all_types())
+        self.placed: Counter[tuple[str, int]] = Counter()
         self._known: dict[tuple[str, Counts, int], tuple[Column, Draw] | None] = {}
         classes = self.task.classes
         self.order = sorted(range(len(classes)), key=lambda m: (classes[m].width, sign * classes[m].rating.rated_ma, m))
 
-    def run(self) -> bool:
+    def run(self, wired: Sequence[Column] = ()) -> bool:
         """Place every item; False where one finds no channel."""
         self.bins.clear()
+        for column in wired:
+            self._begin(column, self.bins.draw(column.command, column.counts))
         return all(not self.clock.is_over() and self._place(*step) for step in self._steps())
+
+    def _begin(self, column: Column, draw: Draw) -> None:
+        number = column.channel_class
+        if self.bins.use(np.array([number]), draw)[0] <= 1 and self.bins.bears(number, draw):
+            self._put(column, draw)
+            self.placed.update({(column.command, n): k for n, k in column.counts})
+            self.items -= sum(k for _, k in column.counts)
+
+    def _put(self, column: Column, draw: Draw) -> None:
+        self.bins.put(column.channel_class, draw)
+        self.of_command[column.command].append(len(self.circuits))
+        self.circuits.append((column, draw))
+        self.left -= self.task.classes[self.home[column.channel_class]].width
 
     def load(self) -> None:
         """Put the circuits back on their channels, after another heuristic used them."""
@@ -79,12 +103,13 @@ class _Heuristic:
         singles: list[tuple[int, int, str, int]] = []
         for command, types in self.task.types.items():
             if types[0].together:
-                yield command, tuple((n, t.count) for n, t in enumerate(types)), None
+                if not self.placed[command, 0]:
+                    yield command, tuple((n, t.count) for n, t in enumerate(types)), None
                 continue
             for n, t in enumerate(types):
-                places = [(unit, name) for unit, names in t.locked for name in names]
+                places = [(unit, name) for unit, names in t.locked for name in names][self.placed[command, n] :]
                 yield from ((command, ((n, 1),), place) for place in places)
-                singles += [(*self._rank(t), command, n)] * (t.count - len(places))
+                singles += [(*self._rank(t), command, n)] * (t.count - self.placed[command, n] - len(places))
         yield from ((command, ((n, 1),), None) for *_, command, n in sorted(singles))
 
     def _rank(self, t: ItemType) -> tuple[int, int]:
@@ -133,10 +158,7 @@ class _Heuristic:
             circuit = self._circuit(command, counts, m)
             number = None if circuit is None else room(self.bins, self.merged.members[m], circuit[1])
             if circuit is not None and number is not None:
-                self.bins.put(number, circuit[1])
-                self.of_command[command].append(len(self.circuits))
-                self.circuits.append((_on(circuit[0], number), circuit[1]))
-                self.left -= width
+                self._put(_on(circuit[0], number), circuit[1])
                 return True
         return False
 
@@ -154,13 +176,7 @@ class _Heuristic:
     def _column(self, command: str, counts: Counts, m: int) -> Column | None:
         if command not in self.listing.priced:
             return self.listing.by_key.get((command, counts, m))
-        allowed = is_allowed(self.task, command, counts, m, self.slack[command])
-        fit = (
-            self.book.one(self.task.types[command], counts, self.task.classes[m].rating, self.wiring)
-            if allowed
-            else None
-        )
-        return Column(command, counts, m, fit, 1) if fit is not None and fit.made is not None else None
+        return circuit_on(self.task, command, counts, m, self.book, self.slack[command])
 
     def split(self) -> None:
         """Move items out of shared circuits to free channels of their own, as far as there are any."""

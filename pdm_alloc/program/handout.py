@@ -1,7 +1,7 @@
 """Channels and items dealt out in canonical order, and what is built kept where it is."""
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -9,9 +9,20 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import Program
-from pdm_alloc.program.task import Column, Task, task_of
+from pdm_alloc.program.task import Column, Task, circuit_on, empty_task, key_of, peak_slack_ma
 
-__all__ = ["MOVES", "Handed", "Keeping", "NoSolution", "Wired", "hand_out", "in_columns", "keeping"]
+__all__ = [
+    "MOVES",
+    "Handed",
+    "Keeping",
+    "NoSolution",
+    "Wired",
+    "hand_out",
+    "in_columns",
+    "keeping",
+    "staying",
+    "wired_task",
+]
 
 
 class Handed(NamedTuple):
@@ -110,6 +121,8 @@ MOVES = "wires moved or added"
 
 Item = tuple[str, int]
 
+Items = tuple[Item, ...]
+
 Wired = tuple[str, tuple[str, ...], tuple[Item, ...]]
 
 """Label of a unit, channels, items on them."""
@@ -140,6 +153,25 @@ class Keeping:
         costs = {v: _moves_items(column) - self._staying(v, column) for v, column in enumerate(self.task.columns)}
         return {v: cost for v, cost in costs.items() if cost}
 
+    def least_moves(self) -> int:
+        """Items that are nowhere yet: they have to be added whatever is done."""
+        there = Counter(load for items in self.wired.values() for load, _ in items)
+        every = Counter(load for t in self.task.all_types() for load, _ in t.items)
+        return sum((every - there).values())
+
+    def values_of(self, columns: Sequence[Column], stay: Mapping[Spot, Column]) -> tuple[int, ...]:
+        """How often each column is chosen, where circuits that stay are pinned; the first of `columns` may be those."""
+        numbers = {key_of(c): v for v, c in enumerate(self.task.columns) if v not in self.pins}
+        pins = {(spot, key_of(self.task.columns[v])): v for v, spot in self.pins.items()}
+        left, values = Counter(key_of(c) for c in columns), [0] * len(self.task.columns)
+        for spot, column in stay.items():
+            if left[key_of(column)] and (spot, key_of(column)) in pins:
+                left[key_of(column)] -= 1
+                values[pins[spot, key_of(column)]] = 1
+        for key, times in left.items():
+            values[numbers[key]] += times
+        return tuple(values)
+
     def hold(self, program: Program) -> None:
         """Add the rows by which no two circuits are pinned to one channel."""
         by_spot: dict[Spot, dict[int, float]] = defaultdict(dict)
@@ -169,14 +201,8 @@ class Keeping:
         return replace(self.task, classes=tuple(classes), columns=tuple(columns))
 
 
-def keeping(
-    vehicle: Vehicle,
-    units: Sequence[Unit],
-    book: CircuitBook,
-    wired: Iterable[Wired],
-    late: Callable[[], bool] | None = None,
-) -> Keeping:
-    """A task in which what is wired can stay where it is.
+def wired_task(vehicle: Vehicle, units: Sequence[Unit], wired: Iterable[Wired]) -> tuple[Task, dict[Spot, Items]]:
+    """A task without columns that tells apart what is wired, and what is wired where.
 
     Parameters
     ----------
@@ -184,25 +210,36 @@ def keeping(
         As it is to be.
     units : sequence of Unit
         Fitted.
-    book : CircuitBook
-        Circuits of this vehicle known so far.
     wired : iterable of (str, tuple of str, tuple of (str, int))
-        What is built. Units, channels and loads are found again by name; those that are no more count for nothing.
-    late : callable, optional
-        True stops the listing of circuits.
+        What is built. Units, channels and loads are looked up by name; those that are no more count for nothing.
 
     Returns
     -------
-    Keeping
-
-    Raises
-    ------
-    TooManyCircuits
-        A command has too many different loads to list its circuits, or there was no time for it.
+    Task, dict of (int, tuple of str) to tuple of (str, int)
     """
     spots = _spots(vehicle, units, wired)
     apart = {(unit, name): name for unit, channels in spots for name in channels if _doubles(units[unit], name)}
-    task = task_of(_told_apart(vehicle, spots), units, book, apart, late)
+    return empty_task(_told_apart(vehicle, spots), units, apart), spots
+
+
+def staying(task: Task, spots: Mapping[Spot, Items], book: CircuitBook) -> dict[Spot, Column]:
+    """The circuits that are wired, as columns, where they are still allowed."""
+    type_of = {item: (c, n) for c, types in task.types.items() for n, t in enumerate(types) for item in t.items}
+    columns = {}
+    for (unit, channels), items in spots.items():
+        counts = Counter(type_of[item] for item in items if item in type_of)
+        numbers = [m for m, c in enumerate(task.classes) if c.unit == unit and channels in c.slots]
+        if len({command for command, _ in counts}) == 1 and numbers:
+            command = next(iter(counts))[0]
+            chosen = tuple(sorted((n, k) for (_, n), k in counts.items()))
+            column = circuit_on(task, command, chosen, numbers[0], book, peak_slack_ma(task, command))
+            if column is not None:
+                columns[unit, channels] = column
+    return columns
+
+
+def keeping(task: Task, spots: dict[Spot, Items]) -> Keeping:
+    """The task with a column more for every circuit that leaves something on the channel where it is."""
     pinned = list(_pinned(task, spots))
     pins = {len(task.columns) + n: spot for n, (spot, _) in enumerate(pinned)}
     return Keeping(replace(task, columns=(*task.columns, *(column for _, column in pinned))), spots, pins)

@@ -4,6 +4,7 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -12,9 +13,9 @@ from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise, objectives, packed, strength_of
-from pdm_alloc.program.task import Column, Listing, Task, columns_of, key_of
+from pdm_alloc.program.task import Column, Key, Task, columns_of, key_of
 
-__all__ = ["Optimum", "listed", "optimise", "optimise_priced"]
+__all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 
 _MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
 
@@ -62,6 +63,19 @@ class Optimum:
             if value > bound:
                 return (value - bound) / max(1.0, abs(value)) if math.isfinite(bound) else 1.0
         return 0.0 if len(self.bounds) == len(self.costs) else 1.0
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Every circuit of the commands that are listed as columns, and the commands whose circuits are priced."""
+
+    columns: tuple[Column, ...]
+    priced: tuple[str, ...]
+
+    @cached_property
+    def by_key(self) -> dict[Key, Column]:
+        """The columns by command, counts and class."""
+        return {key_of(c): c for c in self.columns}
 
 
 def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:

@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
@@ -13,9 +12,9 @@ from pdm_alloc.domain.vehicle import Vehicle
 
 __all__ = [
     "Column",
-    "Listing",
     "Merged",
     "Task",
+    "circuit_on",
     "columns_of",
     "empty_task",
     "is_allowed",
@@ -23,6 +22,7 @@ __all__ = [
     "merge",
     "peak_slack_ma",
     "task_of",
+    "unmerged",
 ]
 
 Place = tuple[int, str]
@@ -61,19 +61,6 @@ Key = tuple[str, Counts, int]
 def key_of(column: Column) -> Key:
     """Identity of a column in a task."""
     return column.command, column.counts, column.channel_class
-
-
-@dataclass(frozen=True)
-class Listing:
-    """Every circuit of the commands that are listed as columns, and the commands whose circuits are priced."""
-
-    columns: tuple[Column, ...]
-    priced: tuple[str, ...]
-
-    @cached_property
-    def by_key(self) -> dict[Key, Column]:
-        """The columns by command, counts and class."""
-        return {key_of(c): c for c in self.columns}
 
 
 @dataclass(frozen=True)
@@ -212,6 +199,16 @@ def _circuits(types, rating, book: CircuitBook, wiring, late) -> Iterable[tuple[
     return [(counts, whole)] if whole is not None and whole.made is not None else []
 
 
+def circuit_on(
+    task: Task, command: str, counts: Counts, number: int, book: CircuitBook, slack_ma: int | None
+) -> Column | None:
+    """A circuit on a class as a column, chosen once, `slack_ma` as of `is_allowed`; None where it is not allowed."""
+    if not is_allowed(task, command, counts, number, slack_ma):
+        return None
+    fit = book.one(task.types[command], counts, task.classes[number].rating, book.wiring(task.vehicle))
+    return Column(command, counts, number, fit, 1) if fit is not None and fit.made is not None else None
+
+
 def is_allowed(task: Task, command: str, counts: Counts, number: int, slack_ma: int | None) -> bool:
     """Whether locked rows, joined commands and the whole-module peak allow a circuit on a class.
 
@@ -313,6 +310,11 @@ def merge(vehicle: Vehicle, units: Sequence[Unit]) -> Merged:
     locked = tuple(fine.locked[numbers[0]] for numbers in members)
     coarse = replace(fine, classes=classes, capacities=capacities, locked=locked)
     return Merged(coarse, members, fine)
+
+
+def unmerged(task: Task) -> Merged:
+    """Every class of a task for itself."""
+    return Merged(task, tuple((n,) for n in range(len(task.classes))), task)
 
 
 def _merged_class(classes, numbers: tuple[int, ...]) -> ChannelClass:
