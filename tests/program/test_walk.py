@@ -1,0 +1,41 @@
+"""The ten steps in DEVELOPERS.md, from a load's row to its pin, are the ones an allocation goes through."""
+
+import re
+import sys
+from pathlib import Path
+
+import pdm_alloc as pa
+
+ROOT = Path(__file__).parents[2]
+PACKAGE = Path(pa.__file__).parent
+STEP = re.compile(r"^\d+\. `(?P<file>[\w/]+\.py)` `(?P<function>\w+)`:", re.MULTILINE)
+
+
+def steps():
+    """File and function of each step, in order."""
+    return [(step["file"], step["function"]) for step in STEP.finditer((ROOT / "DEVELOPERS.md").read_text())]
+
+
+def calls(work):
+    """File and function of every call into the package, in order."""
+    passed = []
+
+    def note(frame, event, _):
+        path = Path(frame.f_code.co_filename)
+        if event == "call" and path.is_relative_to(PACKAGE):
+            passed.append((path.relative_to(PACKAGE).as_posix(), frame.f_code.co_name))
+
+    sys.setprofile(note)
+    try:
+        work()
+    finally:
+        sys.setprofile(None)
+    return passed
+
+
+def test_the_ten_steps_are_passed_in_order():
+    """Traced from reading the demo's tables to its pin map: each step comes after the one before it."""
+    module = pa.read_catalogue(ROOT / "data/catalogue")["large-56"]
+    passed = iter(calls(lambda: pa.allocate(pa.read_vehicle(ROOT / "data/rally_coupe"), module)))
+    assert len(steps()) == 10
+    assert [step for step in steps() if step not in passed] == []
