@@ -60,9 +60,6 @@ _HERE = Path(__file__).parent
 # Only what the panel needs; another extension of JupyterLab may be unfit for a page, or slow.
 _EXTENSIONS = ("@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-manager8", "anywidget")
 
-# A kernel outlives the page that started it, unless it is looked after.
-_CULLING = ("cull_interval=60", "cull_idle_timeout=600", "cull_connected=False")
-
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Read the tables, then serve the page until it is interrupted.
@@ -110,7 +107,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _serve(given: argparse.Namespace) -> int:
     try:
-        from voila.app import Voila
+        from pdm_alloc.panel.page_server import PageServer
     except ModuleNotFoundError as missing:
         return _refuse(f"the page needs {missing.name}: pip install 'pdm_alloc[notebook]'")
     absolute = {
@@ -119,14 +116,12 @@ def _serve(given: argparse.Namespace) -> int:
     }
     os.environ[VARIABLE] = json.dumps({**absolute, "module": given.module})
     os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, (str(_HERE / "share"), os.environ.get("JUPYTER_PATH"))))
-    Voila.launch_instance(argv=_options(given, TEMPLATE))
+    PageServer.launch_instance(argv=_options(given, TEMPLATE))
     return 0
 
 
 def _options(given: argparse.Namespace, template: str) -> list[str]:
-    options = [str(_HERE / "page.ipynb"), f"--template={template}", f"--port={given.port}", "--Voila.ip=127.0.0.1"]
-    options += [f"--theme={'dark' if given.dark else 'light'}", "--VoilaConfiguration.attempt_fix_notebook=False"]
-    options += ["--preheat_kernel=True", "--pool_size=1"]
+    options = [str(_HERE / "page.ipynb"), f"--template={template}", f"--port={given.port}"]
+    options += [f"--theme={'dark' if given.dark else 'light'}"]
     options += [f"--VoilaConfiguration.extension_allowlist={name}" for name in _EXTENSIONS]
-    options += [f"--MappingKernelManager.{setting}" for setting in _CULLING]
     return [*options, "--no-browser"] if given.no_browser else options

@@ -201,5 +201,5 @@ def voila(tmp_path_factory, chromium):
         f"--port={free_port()}",
     ]
     server = start(arguments, private_env(folder, new_token()), folder, address_in_log)
-    yield server.url
+    yield f"{server.url}?token={server.token}"
     server.stop()

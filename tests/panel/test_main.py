@@ -22,10 +22,10 @@ HERE = Path(pdm_alloc.panel.__file__).parent
 @pytest.fixture
 def served(monkeypatch):
     """What the page server is started with, without starting it."""
-    from voila.app import Voila
+    from pdm_alloc.panel.page_server import PageServer
 
     found = []
-    monkeypatch.setattr(Voila, "launch_instance", lambda argv: found.append(argv))
+    monkeypatch.setattr(PageServer, "launch_instance", lambda argv: found.append(argv))
     for name in (page.VARIABLE, "JUPYTER_PATH"):
         monkeypatch.setenv(name, "")
     return found
@@ -52,7 +52,7 @@ def test_page_gets_vehicle_catalogue_and_module(served):
     )
     named = json.loads(os.environ[page.VARIABLE])
     assert named == {"vehicle": str(DATA / "rally_coupe"), "catalogue": None, "module": "middle-36"}
-    assert {"--port=8999", "--theme=dark", "--template=pdm_alloc", "--Voila.ip=127.0.0.1"} <= set(served[0])
+    assert {"--port=8999", "--theme=dark", "--template=pdm_alloc"} <= set(served[0])
     assert Path(served[0][0]).is_file()
 
 
