@@ -96,7 +96,7 @@ class _Kernels(AsyncMappingKernelManager):
 
 
 class PageServer(Voila):
-    """Voila for one page: token, Host and Origin are checked, no file is served, kernels speak through sockets of files.
+    """Voila for one page: token, Host and Origin are checked, no file is served, kernels use sockets of files.
 
     Notes
     -----
