@@ -8,14 +8,23 @@ import contextlib
 import errno
 import json
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from hashlib import sha256
 from pathlib import Path
 
 from pdm_alloc.files import journal
 from pdm_alloc.files.faults import InputError
 
-__all__ = ["MANIFEST", "WriteError", "changed_files", "reading", "write_file", "write_files", "write_new"]
+__all__ = [
+    "MANIFEST",
+    "WriteError",
+    "changed_files",
+    "reading",
+    "replace_files",
+    "write_file",
+    "write_files",
+    "write_new",
+]
 
 MANIFEST = "manifest.json"
 _FORMAT = "pdm_alloc manifest"
@@ -298,3 +307,26 @@ def _one_line(path: Path) -> Iterator[None]:
 def _why(error: Exception) -> str:
     code = errno.errorcode.get(getattr(error, "errno", None) or 0, "")
     return _REMEDIES.get(code) or getattr(error, "strerror", None) or str(error)
+
+
+def replace_files(folder: Path, files: Mapping[str, bytes], check: Callable[[], None]) -> None:
+    """Replace files of a folder in one step, without a manifest; others stay.
+
+    Parameters
+    ----------
+    folder : Path
+        Must exist.
+    files : mapping of str to bytes
+        Name, content.
+    check : callable
+        Called while the folder is held, before anything is written; what it raises ends the writing.
+
+    Raises
+    ------
+    WriteError
+        One could not be written; then none has been.
+    """
+    with _one_line(folder), journal.held(folder):
+        journal.settle(folder)
+        check()
+        journal.exchange(folder, files)

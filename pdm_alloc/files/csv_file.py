@@ -109,7 +109,7 @@ def read_csv(path: Path, table: str, known: Collection[str], faults: Faults) -> 
     text = read_text(path, table, faults)
     if text is None:
         return None
-    text, separator = _separator(text, known)
+    text, separator = split_directive(text, known)
     broken: list[tuple[int, csv.Error]] = []
     grid = grid_of(table, _records(text, separator, broken), faults, known=known)
     for row, error in broken:
@@ -180,7 +180,7 @@ def _bytes(path, table, faults, most):
     return data
 
 
-def _separator(text, known) -> tuple[str, str]:
+def split_directive(text, known) -> tuple[str, str]:
     """Text without the spreadsheet's own first line ``sep=;``, and the separator."""
     directive = _DIRECTIVE.match(text)
     if directive and directive[1] in _SEPARATORS:

@@ -1,0 +1,347 @@
+"""An edited vehicle saved into the files it came from, and the draft kept beside them until then."""
+
+import contextlib
+import csv
+import io
+import json
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from pdm_alloc.files.atomic import WriteError, replace_files, write_file
+from pdm_alloc.files.csv_file import csv_line, marked, read_text, split_directive
+from pdm_alloc.files.faults import Faults, InputError
+from pdm_alloc.files.grids import Grid
+from pdm_alloc.files.numbers import plain_header
+from pdm_alloc.files.plain import Plain, headers
+from pdm_alloc.files.sources import number_columns, open_source
+from pdm_alloc.files.tables.read_vehicle import VEHICLE_COLUMNS
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
+
+__all__ = ["ChangedMeanwhile", "delete_draft", "digest", "in_file_order", "read_draft", "save_back", "write_draft"]
+
+_KEYS = {"states": ("command",), "settings": ("setting",)}
+Texts = Mapping[str, str]
+
+
+class ChangedMeanwhile(InputError):
+    """Files on disk are not those that were read."""
+
+
+def digest(path: str | Path) -> str:
+    """A digest of the files of a vehicle: equal while nobody has changed them.
+
+    Parameters
+    ----------
+    path : str or Path
+        Folder or workbook.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits, over names and contents of the tables.
+    """
+    place = Path(path)
+    files = sorted(_tables_in(place)) if place.is_dir() else [place]
+    total = sha256()
+    for file in files:
+        total.update(file.name.encode() + b"\0" + sha256(file.read_bytes()).digest())
+    return total.hexdigest()
+
+
+def _tables_in(folder: Path) -> Iterator[Path]:
+    for file in folder.iterdir():
+        if file.suffix.lower() in (".csv", ".toml") and not file.name.startswith((".", "~")) and file.is_file():
+            yield file
+
+
+def in_file_order(path: str | Path, tables: Plain) -> Plain:
+    """Rows of tables in the order in which they stand in the files; rows that are in none come last."""
+    grids = open_source(path, VEHICLE_COLUMNS, Faults()).grids
+    return {name: _ordered(name, rows, grids.get(name)) for name, rows in tables.items()}
+
+
+def _ordered(table: str, rows: list[dict[str, str]], grid: Grid | None) -> list[dict[str, str]]:
+    if grid is None:
+        return rows
+    keys = _keys(table, rows)
+    place = {key: n for n, key in reversed(list(enumerate(_key(line, keys) for line in _lines(grid))))}
+    return sorted(rows, key=lambda row: place.get(_key(row, keys), len(place)))
+
+
+def _keys(table: str, rows: Iterable[Texts]) -> tuple[str, ...]:
+    """Columns that tell rows of a table apart; all of them where no column does."""
+    model = VEHICLE_ROWS.get(table)
+    return _KEYS.get(table) or (model.key if model else ()) or tuple(headers(rows))
+
+
+def _key(row: Texts, keys: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(" ".join(row.get(key, "").split()).casefold() for key in keys)
+
+
+def _names(grid: Grid) -> list[str]:
+    return [name if grid.table == "states" and n else plain_header(name) for n, name in enumerate(grid.header)]
+
+
+def _lines(grid: Grid) -> Iterator[dict[str, str]]:
+    for _, cells in grid.rows:
+        yield dict(zip(_names(grid), cells, strict=False))
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A row of a table as it is to stand: number of the row it was, None for a new one; cells to put, by column."""
+
+    number: int | None
+    cells: dict[str, str]
+
+
+def _merged(grid: Grid, before: list[dict[str, str]], after: list[dict[str, str]]) -> list[_Line]:
+    """Rows of a file after an edit: those unchanged as they were, changed cells alone in those changed."""
+    keys = _keys(grid.table, [*before, *after])
+    was = {_key(row, keys): row for row in before}
+    there = {_key(line, keys): number for (number, _), line in zip(grid.rows, _lines(grid), strict=True)}
+    lines = []
+    for row in after:
+        old = was.get(_key(row, keys), {})
+        cells = {name: row.get(name, "") for name in {**old, **row} if row.get(name, "") != old.get(name, "")}
+        number = there.get(_key(row, keys))
+        if number is not None or cells:  # what was nowhere on disk and has not changed is a default
+            lines.append(_Line(number, cells if number is not None else {**row}))
+    return lines
+
+
+def save_back(path: str | Path, before: Plain, after: Plain, expected: str) -> list[str]:
+    """Save an edited vehicle into the files it came from, whole or not at all.
+
+    Parameters
+    ----------
+    path : str or Path
+        Folder or workbook.
+    before, after : dict of str to list of dict
+        Tables as they were read and as they are to be, as `vehicle_plain` gives them.
+    expected : str
+        `digest` of the files when they were read.
+
+    Returns
+    -------
+    list of str
+        Tables written. Of the others not a byte changes; of these, rows that are the same keep their spelling, remarks,
+        order and further columns. A workbook keeps formats and remarks; charts and pictures in it are lost.
+
+    Raises
+    ------
+    ChangedMeanwhile
+        The files are no longer those that were read; nothing is written.
+    WriteError
+        They cannot be written; nothing has changed.
+    """
+    place = Path(path)
+    changed = [name for name in {**before, **after} if before.get(name, []) != after.get(name, [])]
+    if not changed:
+        return []
+    grids = open_source(place, VEHICLE_COLUMNS, Faults()).grids
+    news = {name: _merged(grids.get(name) or Grid(name), before.get(name, []), after.get(name, [])) for name in changed}
+    if place.is_dir():
+        files = dict(_file_of(place, name, grids.get(name), news[name], after.get(name, [])) for name in changed)
+        replace_files(place, files, lambda: _refuse_changed(place, expected))
+    else:
+        content = _workbook(place, grids, news)
+        _refuse_changed(place, expected)
+        write_file(place, content)
+    return changed
+
+
+def _refuse_changed(place: Path, expected: str) -> None:
+    if digest(place) != expected:
+        message = "was changed on disk since it was opened; nothing is saved"
+        remedy = "open it again, or save all the same to replace what is there"
+        raise ChangedMeanwhile.of(place.name, None, None, None, message, remedy)
+
+
+def _file_of(folder: Path, table: str, grid: Grid | None, lines: list[_Line], rows) -> tuple[str, bytes]:
+    files = {plain_header(file.stem): file for file in _tables_in(folder)}
+    if table == "settings" and (table not in files or files[table].suffix.lower() == ".toml"):
+        file = files.get(table, folder / "settings.toml")
+        return file.name, _toml(file.read_bytes() if file.exists() else b"", lines)
+    if grid is None or table not in files:
+        columns = headers(rows)
+        return f"{table}.csv", "".join(map(csv_line, [columns, *_texts(rows, columns)])).encode("utf-8-sig")
+    return files[table].name, _csv(files[table], grid, lines)
+
+
+def _texts(rows: Iterable[Texts], columns: list[str]) -> Iterator[list[str]]:
+    return ([row.get(column, "") for column in columns] for row in rows)
+
+
+def _toml(content: bytes, lines: list[_Line]) -> bytes:
+    """Settings with the values of some replaced where they stand, remarks behind them kept; new ones at the end."""
+    text = content.decode("utf-8-sig")
+    for line in (line for line in lines if "value" in line.cells):
+        name, value = line.cells.get("setting", ""), line.cells["value"]
+        written = value if re.fullmatch(r"-?\d+(\.\d+)?", value) else json.dumps(value, ensure_ascii=False)
+        pattern = re.compile(rf"^(\s*{re.escape(name)}\s*=\s*)(\"[^\"]*\"|'[^']*'|[^\s#]+)", re.MULTILINE)
+        text, times = pattern.subn(lambda match, new=written: match[1] + new, text, count=1)
+        text = text if times else f"{text.rstrip()}\n{name} = {written}\n".lstrip()
+    return text.encode()
+
+
+def _csv(file: Path, grid: Grid, lines: list[_Line]) -> bytes:
+    data = file.read_bytes()
+    text = read_text(file, grid.table, Faults()) or ""
+    body, separator = split_directive(text, VEHICLE_COLUMNS[grid.table])
+    pieces = list(_records(body, separator))
+    columns = [*_names(grid), *_further(grid, lines)]
+    writer = _Writer(separator, columns, _commas(separator, body), number_columns(grid.table), grid.table)
+    out = "".join(_put_lines(grid, pieces, lines, writer, len(columns) > len(grid.header)))
+    whole = text[: len(text) - len(body)] + out
+    mark = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig" if data[:3] == b"\xef\xbb\xbf" else ""
+    ends = "\r\n" if b"\r\n" in data else "\n"
+    return whole.replace("\n", ends).encode(mark or "utf-8")
+
+
+def _records(text: str, separator: str) -> Iterator[tuple[str, list[str]]]:
+    """Each record as it is written, with its cells."""
+    lines = list(io.StringIO(text))
+    reader, start = csv.reader(io.StringIO(text), delimiter=separator), 0
+    for cells in reader:
+        yield "".join(lines[start : reader.line_num]), cells
+        start = reader.line_num
+
+
+def _further(grid: Grid, lines: list[_Line]) -> list[str]:
+    names = _names(grid)
+    return [name for name in headers([line.cells for line in lines]) if name not in names
+            and any(line.cells.get(name) for line in lines)]  # fmt: skip
+
+
+def _commas(separator: str, text: str) -> bool:
+    """True where numbers are written with a decimal comma."""
+    return separator != "," and bool(re.search(r"\d,\d", text)) and not re.search(r"\d\.\d", text)
+
+
+@dataclass(frozen=True)
+class _Writer:
+    separator: str
+    columns: list[str]
+    commas: bool
+    numbers: frozenset[str]
+    table: str
+
+    def line(self, cells: list[str]) -> str:
+        out = io.StringIO()
+        csv.writer(out, delimiter=self.separator, lineterminator="\n").writerow(cells)
+        return out.getvalue()
+
+    def cell(self, column: str, text: str) -> str:
+        number = column in self.numbers or (self.table == "states" and column != "command")
+        return text.replace(".", ",") if number and self.commas else text if number else marked(text)
+
+    def put(self, cells: list[str], line: _Line) -> str:
+        full = [*cells, *[""] * (len(self.columns) - len(cells))]
+        pairs = zip(self.columns, full, strict=False)
+        return self.line([self.cell(c, line.cells[c]) if c in line.cells else text for c, text in pairs])
+
+
+def _put_lines(grid: Grid, pieces, lines: list[_Line], writer: _Writer, wider: bool) -> Iterator[str]:
+    """Text of the table: each kept row with the remarks above it; remarks above rows that are gone go with them."""
+    numbers = [number for number, _ in grid.rows]
+    above = dict(zip(numbers, [grid.header_row, *numbers], strict=False))
+    yield from (raw for raw, _ in pieces[: grid.header_row - 1])
+    raw, head = pieces[grid.header_row - 1]
+    yield writer.line([*head[: len(grid.header)], *writer.columns[len(grid.header) :]]) if wider else _ended(raw)
+    for line in lines:
+        if line.number is None:
+            yield writer.put([], line)
+            continue
+        yield from (_ended(raw) for raw, _ in pieces[above[line.number] : line.number - 1])
+        raw, cells = pieces[line.number - 1]
+        yield writer.put(cells, line) if line.cells or wider else _ended(raw)
+    yield from (_ended(raw) for raw, _ in pieces[numbers[-1] if numbers else grid.header_row :])
+
+
+def _ended(raw: str) -> str:
+    return raw if raw.endswith("\n") else raw + "\n"
+
+
+def _workbook(place: Path, grids: Mapping[str, Grid], news: Mapping[str, list[_Line]]) -> bytes:
+    from openpyxl import load_workbook
+
+    book = load_workbook(place)
+    for table, lines in news.items():
+        sheet = next((s for s in book.worksheets if plain_header(s.title) == table), None)
+        grid = grids.get(table)
+        if sheet is None or grid is None:
+            sheet, grid = book.create_sheet(table), Grid(table, 1, headers([line.cells for line in lines]))
+            _put_cells(sheet, 1, grid.header, dict(zip(grid.header, grid.header, strict=True)), frozenset())
+        _put_rows(sheet, grid, lines)
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def _put_rows(sheet: Any, grid: Grid, lines: list[_Line]) -> None:
+    columns = [*_names(grid), *_further(grid, lines)]
+    for n, name in enumerate(columns[len(grid.header) :], len(grid.header) + 1):
+        sheet.cell(grid.header_row, n, name)
+    stay = {line.number for line in lines}
+    rows = [number for number, _ in grid.rows]
+    shift, last = 0, grid.header_row
+    moved = {}
+    for number in rows:
+        if number in stay:
+            moved[number] = number - shift
+        else:
+            sheet.delete_rows(number - shift)
+            shift += 1
+    extra = 0
+    numbers = number_columns(grid.table) or frozenset(columns[1:] if grid.table == "states" else ())
+    for line in lines:
+        if line.number is None:
+            sheet.insert_rows(last + 1)
+            extra, last = extra + 1, last + 1
+        else:
+            last = moved[line.number] + extra
+        _put_cells(sheet, last, columns, line.cells, numbers)
+
+
+def _put_cells(sheet: Any, row: int, columns: list[str], cells: Texts, numbers: frozenset[str]) -> None:
+    for n, name in enumerate(columns, 1):
+        if name in cells:
+            cell, text = sheet.cell(row, n), cells[name]
+            cell.value = None if text == "" else float(text) if name in numbers else text
+            if cell.data_type == "f":
+                cell.data_type = "s"  # text stays text, also where it begins like a formula
+
+
+def _draft_file(path: str | Path) -> Path:
+    place = Path(path)
+    return place / ".panel_draft.json" if place.is_dir() else place.parent / f".{place.name}.panel_draft.json"
+
+
+def write_draft(path: str | Path, draft: Mapping[str, object]) -> None:
+    """Keep a draft beside the files of a vehicle; it replaces the last one.
+
+    Raises
+    ------
+    WriteError
+        It cannot be written.
+    """
+    write_file(_draft_file(path), json.dumps(draft, ensure_ascii=False, sort_keys=True).encode())
+
+
+def read_draft(path: str | Path) -> dict[str, Any] | None:
+    """The draft kept beside the files of a vehicle; None where there is none that can be read."""
+    with contextlib.suppress(OSError, ValueError, RecursionError):
+        draft = json.loads(_draft_file(path).read_bytes())
+        return draft if isinstance(draft, dict) else None
+    return None
+
+
+def delete_draft(path: str | Path) -> None:
+    """Delete the draft, where there is one."""
+    with contextlib.suppress(OSError, WriteError):
+        _draft_file(path).unlink(missing_ok=True)
