@@ -111,6 +111,9 @@ def _merged(grid: Grid, before: list[dict[str, str]], after: list[dict[str, str]
         number = there.get(_key(row, keys))
         if number is not None or cells:  # what was nowhere on disk and has not changed is a default
             lines.append(_Line(number, cells if number is not None else {**row}))
+    for number in (number for key, number in there.items() if key not in was):  # such as the vehicle's name
+        later = (n for n, line in enumerate(lines) if line.number is not None and line.number > number)
+        lines.insert(next(later, len(lines)), _Line(number, {}))
     return lines
 
 
@@ -158,7 +161,7 @@ def save_back(path: str | Path, before: Plain, after: Plain, expected: str) -> l
 def _refuse_changed(place: Path, expected: str) -> None:
     if digest(place) != expected:
         message = "was changed on disk since it was opened; nothing is saved"
-        remedy = "open it again, or save all the same to replace what is there"
+        remedy = "open it again, or save anyway to put what you changed into the file as it now is"
         raise ChangedMeanwhile.of(place.name, None, None, None, message, remedy)
 
 

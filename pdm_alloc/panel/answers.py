@@ -17,6 +17,7 @@ from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.grids import Grid
 from pdm_alloc.files.plain import Plain, headers, vehicle_plain
 from pdm_alloc.files.sources import Source
+from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.files.tables.read_vehicle import vehicle_of
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import NotEnough, Unsolved
@@ -93,21 +94,24 @@ class Wish:
     ----------
     module : Module
         The module looked at.
-    headroom_pct : int
+    headroom_pct : Fraction
         Least headroom on a channel, per cent.
     spare_channels : int
         Channels to stay free.
     strategy : str
         ``isolate`` or ``spare``.
     hold : bool
-        Whether a kept design is taken as built: as few of its wires as can be are moved.
+        Whether a kept allocation is taken as built: as few of its wires as can be are moved.
+    place : str or None
+        Where the module is mounted; None: not decided, so wires have no length.
     """
 
     module: Module
-    headroom_pct: int
+    headroom_pct: Fraction
     spare_channels: int
     strategy: str
     hold: bool = True
+    place: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +127,11 @@ class Question:
     guessed : tuple of str
         Commands that no table knows, taken as always on.
     kept : Allocation or None
-        Design to compare with.
+        Allocation to compare with.
     hold : bool
         Whether as few wires of `kept` as can be are moved.
+    place : str or None
+        Where the module is mounted.
     """
 
     vehicle: Vehicle
@@ -133,6 +139,7 @@ class Question:
     guessed: tuple[str, ...] = ()
     kept: Allocation | None = None
     hold: bool = True
+    place: str | None = None
 
 
 def question_of(
@@ -149,7 +156,7 @@ def question_of(
     wish : Wish
         What is wanted.
     kept : Allocation, optional
-        Design to compare with.
+        Allocation to compare with.
 
     Returns
     -------
@@ -164,11 +171,12 @@ def question_of(
     changed = with_loads(vehicle, rows)
     settings = replace(
         changed.settings,
-        headroom_pct=Fraction(wish.headroom_pct),
+        headroom_pct=wish.headroom_pct,
         spare_channels=wish.spare_channels,
         strategy=wish.strategy,
     )
-    return Question(replace(changed, settings=settings), wish.module, new_commands(vehicle, changed), kept, wish.hold)
+    asked = replace(changed, settings=settings)
+    return Question(asked, wish.module, new_commands(vehicle, changed), kept, wish.hold, wish.place)
 
 
 Result = Allocation | NotEnough | Unsolved
@@ -193,10 +201,10 @@ class Answer:
     why : str
         What is short, in words; empty until it is known.
     shortfall, concessions, moved : DataFrame or None
-        What is short and what could be given up, where the module is not enough; what changed since the kept design.
-        None until it is known.
+        What is short and what could be given up, where the module is not enough; what changed since the kept
+        allocation. None until it is known.
     left_open : str
-        Why there may be more ways to live with it; empty where there are none, or as many as were asked for.
+        Why there may be more ways to make it fit; empty where there are none, or as many as were asked for.
     """
 
     question: Question
@@ -287,7 +295,8 @@ class Answers:
         keep = question.kept if question.hold and module is question.module else None
         try:
             book = self._circuits(vehicle)
-            return allocate(vehicle, module, time_limit_s=_CLOCK_S, stop=stop, book=book, keep=keep)
+            units = fitted(vehicle, self._catalogue, [module.name], [question.place] if question.place else [])
+            return allocate(vehicle, units, time_limit_s=_CLOCK_S, stop=stop, book=book, keep=keep)
         except (NotEnough, Unsolved) as refusal:
             return refusal
 

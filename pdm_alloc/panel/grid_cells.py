@@ -1,7 +1,5 @@
 """Cells and columns of the editable table: what they are called and what they may hold."""
 
-import csv
-import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
@@ -11,12 +9,12 @@ from pydantic.fields import FieldInfo
 
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.cells import Cell, Number, Word, Words, YesNo
-from pdm_alloc.files.faults import hint
+from pdm_alloc.files.faults import hint, nearest
 from pdm_alloc.files.numbers import CellError, clean, has_controls, read_number
 from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.vehicle_rows import LoadRow
 
-__all__ = ["BadCell", "Column", "Known", "heading", "load_columns", "plain_number", "read_cell", "read_clipboard"]
+__all__ = ["BadCell", "Column", "Known", "load_columns", "plain_number", "read_cell"]
 
 
 @dataclass(frozen=True)
@@ -68,6 +66,8 @@ class Column:
         True: shown only on request.
     width : float
         Width of the cell, em.
+    asks : bool
+        Whether a text that is none of `choices` is asked about before it is taken.
     """
 
     key: str
@@ -81,6 +81,7 @@ class Column:
     meaning: str = ""
     more: bool = False
     width: float = 6.0
+    asks: bool = False
 
     @property
     def unit(self) -> str:
@@ -111,7 +112,21 @@ class Column:
 
 
 class BadCell(ValueError):
-    """A text that its column does not accept; the message says why and what would be right."""
+    """A text that its column does not accept; the message says why and what would be right.
+
+    Parameters
+    ----------
+    message : str
+        In words.
+    near : str, optional
+        The known name most like the text; empty where none is like it.
+    may_be_new : bool
+        Whether the text is taken once somebody says so.
+    """
+
+    def __init__(self, message: str, near: str = "", may_be_new: bool = False):
+        super().__init__(message)
+        self.near, self.may_be_new = near, may_be_new
 
 
 def read_cell(column: Column, text: str) -> str:
@@ -141,7 +156,8 @@ def read_cell(column: Column, text: str) -> str:
         return _plain(column, text)
     except CellError as bad:
         remedy = f"; {bad.remedy}" if bad.remedy else ""
-        raise BadCell(f"'{_short(text)}' {bad.message}{remedy}") from None
+        near = nearest(clean(text), column.cell.names) if isinstance(column.cell, Known) else None
+        raise BadCell(f"'{_short(text)}' {bad.message}{remedy}", near or "") from None
 
 
 def _emptied(column: Column) -> str:
@@ -160,7 +176,17 @@ def _plain(column: Column, text: str) -> str:
         return " ".join(word for word in column.choices if word in value)
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return str(value)
+    return _known_or_new(column, str(value)) if column.asks else str(value)
+
+
+def _known_or_new(column: Column, name: str) -> str:
+    """The name as it is known; BadCell for one that is new, for it may be a slip."""
+    for known in column.choices:
+        if known.casefold() == name.casefold():
+            return known
+    near = nearest(name, column.choices) or ""
+    question = f"; did you mean '{near}'?" if near else ""
+    raise BadCell(f"'{_short(name)}' is a new {column.title}{question}", near, may_be_new=True)
 
 
 def plain_number(value) -> str:
@@ -183,56 +209,6 @@ def plain_number(value) -> str:
 def _short(text: str, most: int = 40) -> str:
     line = clean(text)
     return line if len(line) <= most else line[: most - 3] + "..."
-
-
-def read_clipboard(text: str) -> list[list[str]]:
-    """Rows of cells from tab-separated text with quoted cells, as spreadsheets copy it.
-
-    Parameters
-    ----------
-    text : str
-        Cells divided by tabs, rows by line ends of any kind; a cell with a tab, a line end or a quote in it
-        is quoted, quotes inside doubled.
-
-    Returns
-    -------
-    list of list of str
-        One list a row; a last empty line is no row.
-    """
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter="\t", strict=True))
-    except csv.Error:
-        # A text that merely begins with a quote is no quoted cell: take it as it stands.
-        rows = [line.split("\t") for line in text.splitlines()]
-    return [row or [""] for row in _without_last_blank(rows)]
-
-
-def _without_last_blank(rows: list[list[str]]) -> list[list[str]]:
-    while rows and not any(rows[-1]):
-        rows = rows[:-1]
-    return rows
-
-
-def heading(row: list[str], columns: tuple[Column, ...]) -> list[str | None] | None:
-    """Which column each cell of a heading line names.
-
-    Parameters
-    ----------
-    row : list of str
-        First line of what was pasted.
-    columns : tuple of Column
-        Columns of the table.
-
-    Returns
-    -------
-    list of str or None, or None
-        Column keys, None for a cell that names no column; None if the line is no heading: fewer than two of
-        its cells, or fewer than half, name a column.
-    """
-    known = {name.casefold(): column.key for column in columns for name in (column.key, column.title)}
-    keys = [known.get(cell.strip().casefold()) for cell in row]
-    found = len(keys) - keys.count(None)
-    return keys if found >= 2 and found * 2 >= len(keys) else None
 
 
 _WIDTHS = {
@@ -284,6 +260,7 @@ def _column(name: str, info: FieldInfo, vehicle: Vehicle) -> Column:
         meaning=_meaning(info),
         more=name in _RARE,
         width=_WIDTHS.get(name, 6.0),
+        asks=name == "command",
     )
 
 

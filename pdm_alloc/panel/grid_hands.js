@@ -76,6 +76,11 @@ class Hands {
   keydown(ev) {
     ev.stopPropagation(); // or the notebook takes Enter, arrows and letters for its own
     const e = ev.target;
+    if ((ev.ctrlKey || ev.metaKey) && ev.key.toLowerCase() === 's') {
+      ev.preventDefault();
+      if (e.dataset.col) this.settle(e);
+      return this.send({op: 'save'});
+    }
     if (!e.dataset.col) return;
     const act = this.shortcut(ev, e) || this.movement(ev, e);
     if (!act) return;

@@ -29,7 +29,10 @@ class Grid {
     this.notice.setAttribute('aria-live', 'polite');
     this.faults = make('ul', 'pdm-grid-faults');
     this.faults.setAttribute('aria-label', 'cells to put right');
-    this.root.append(this.buildBar(), wrap, this.notice, this.faults, ...this.buildLists());
+    this.question = make('div', 'pdm-grid-question');
+    this.question.setAttribute('role', 'alertdialog');
+    this.question.hidden = true;
+    this.root.append(this.buildBar(), this.question, wrap, this.notice, this.faults, ...this.buildLists());
     el.append(this.root);
   }
 
@@ -59,11 +62,11 @@ class Grid {
     };
     button('add', 'Add row', 'a new row below this one (Alt+Enter)', () => this.hands.add());
     button('copy', 'Copy row', 'the same row again, below (Alt+Shift+Down)', () => this.hands.copy());
-    button('delete', 'Delete row', 'this row goes (Alt+Delete)', () => this.hands.remove());
+    button('delete', 'Delete row', 'delete this row (Alt+Delete)', () => this.hands.remove());
     button('undo', 'Undo', 'one step back (Ctrl+Z)', () => this.hands.send({op: 'undo'}));
     button('redo', 'Redo', 'one step forward (Ctrl+Y)', () => this.hands.send({op: 'redo'}));
     button('take', 'Copy table', 'the whole table to the clipboard, for a spreadsheet', () => this.hands.take());
-    if (this.columns.some((c) => c.more)) button('wide', 'More columns', 'show or hide the rarer columns', () => this.widen());
+    if (this.columns.some((c) => c.more)) button('wide', 'More columns', 'show or hide the less-used columns', () => this.widen());
     return bar;
   }
 
@@ -104,6 +107,8 @@ class Grid {
     keys.forEach((key, i) => this.paintRow(key, i));
     this.paintBar();
     this.paintFaults(keys);
+    this.paintQuestion();
+    this.paintTitle();
     this.restore(focus, fresh, keys);
   }
 
@@ -161,8 +166,48 @@ class Grid {
     const kept = column.key in drafts && good !== '' ? '; until then ' + good + ' counts' : '';
     link.textContent = '\u26a0 row ' + (i + 1) + ', ' + column.title + ': ' + mark + kept;
     link.addEventListener('click', () => this.goTo(key, column.key));
-    line.append(link);
+    line.append(link, ...this.answers(this.model.get('asked')[key]?.[column.key], column));
     return line;
+  }
+
+  // A name that may be a slip: take the nearest known one, or keep it as new.
+  answers(asked, column) {
+    if (!asked) return [];
+    const answer = (words, name) => this.choice(words, () => this.hands.send({op: 'answer', column: column.key, text: asked.text, name}));
+    return [
+      ...(asked.near ? [answer('Use ' + asked.near, asked.near)] : []),
+      ...(asked.new ? [answer('Keep ' + asked.new + ' as new', asked.new)] : []),
+    ];
+  }
+
+  choice(words, act) {
+    const b = make('button', 'pdm-grid-choice', words);
+    b.type = 'button';
+    b.addEventListener('click', act);
+    return b;
+  }
+
+  // What a paste would replace is said before anything is.
+  paintQuestion() {
+    const {words, message} = this.model.get('question');
+    if ((words || '') === (this.question.dataset.words || '')) return;
+    this.question.dataset.words = words || '';
+    this.question.hidden = !words;
+    if (!words) return this.question.replaceChildren();
+    const say = (how) => () => { this.hands.send({...message, how}); this.focus(this.cell(message.key, message.column)); };
+    const no = () => { this.hands.send({op: 'forget'}); this.focus(this.cell(message.key, message.column)); };
+    this.question.replaceChildren(
+      make('span', '', words), this.choice('Replace', say('replace')), this.choice('Insert as new rows', say('below')),
+      this.choice('Cancel', no));
+    this.question.setAttribute('aria-label', words);
+    this.question.onkeydown = (ev) => { if (ev.key === 'Escape') no(); };
+    this.question.querySelector('button').focus();
+  }
+
+  // On a page of its own the tab of the browser says which vehicle this is.
+  paintTitle() {
+    const title = this.model.get('title');
+    if (title && !document.querySelector('.jp-LabShell')) document.title = title;
   }
 
   // ---- focus ----

@@ -10,6 +10,7 @@ import anywidget
 import traitlets
 
 from pdm_alloc.panel.grid_cells import Column
+from pdm_alloc.panel.markup import plural
 from pdm_alloc.panel.sheet import Sheet, sheet_of
 
 __all__ = ["History", "LoadGrid"]
@@ -83,6 +84,14 @@ class LoadGrid(anywidget.AnyWidget):
         What the last change did, for screen readers and the line under the table.
     heard : int
         Number of the last message from the browser that has been dealt with.
+    asked : dict
+        Row key (as text) to column key to a question about a refused text: ``text``, ``near`` name, ``new`` name.
+    question : dict
+        What a paste would replace, in ``words``, with the ``message`` that asked for it; empty without one.
+    title : str
+        Of the page, where the grid is on a page of its own.
+    saves : int
+        How often saving was asked for from the keyboard.
     """
 
     _esm = "\n".join((_HERE / name).read_text("utf-8") for name in ("grid_cells.js", "grid_hands.js", "load_grid.js"))
@@ -97,6 +106,10 @@ class LoadGrid(anywidget.AnyWidget):
     can: traitlets.Dict = traitlets.Dict().tag(sync=True)
     notice = traitlets.Unicode().tag(sync=True)
     heard = traitlets.Int().tag(sync=True)
+    asked: traitlets.Dict = traitlets.Dict().tag(sync=True)
+    question: traitlets.Dict = traitlets.Dict().tag(sync=True)
+    title = traitlets.Unicode().tag(sync=True)
+    saves = traitlets.Int()
 
     def __init__(self, rows: Iterable[Mapping[str, str]], columns: Iterable[Column]) -> None:
         sheet = sheet_of(rows, columns)
@@ -115,6 +128,13 @@ class LoadGrid(anywidget.AnyWidget):
         """Texts of the rows that count."""
         return self.sheet.complete
 
+    def begin(self, rows: Iterable[Mapping[str, str]], drafts: Iterable[tuple[int, str, str]] = ()) -> None:
+        """Begin with other rows, and refused texts by number of row and column; nothing before it can be undone."""
+        with self._lock:
+            fresh = sheet_of(rows, self.sheet.columns, first_key=self.sheet.next_key)
+            edits = [(fresh.rows[n].key, column, text) for n, column, text in drafts if n < len(fresh.rows)]
+            self._show(History(fresh.edited(edits)), "")
+
     def replace(self, rows: Iterable[Mapping[str, str]]) -> None:
         """Put other rows in place of all of them, as one step that undo takes back."""
         with self._lock:
@@ -127,12 +147,27 @@ class LoadGrid(anywidget.AnyWidget):
         Parameters
         ----------
         message : mapping
-            ``op`` (edit, revert, paste, add, copy, delete, undo, redo) and what it needs: ``edits``, ``key``,
-            ``column``, ``text``, ``after``. A message about a row that is gone changes nothing.
+            ``op`` (edit, revert, paste, answer, add, copy, delete, undo, redo, save) and what it needs: ``edits``,
+            ``key``, ``column``, ``text``, ``name``, ``after``, ``how`` (replace or below). A message about a row
+            that is gone changes nothing.
         """
         with self._lock:
             if {message.get("key"), message.get("after")} <= {None, *self.order}:
-                self._show(*_step(self._history, message))
+                self.question = {}
+                self._do(message)
+
+    def _do(self, message: Mapping[str, Any]) -> None:
+        if message["op"] == "save":
+            self.saves += 1
+            return
+        history, notice = _step(self._history, message)
+        asks = message["op"] == "paste" and "how" not in message
+        replaced = self.sheet.replaced(history.present) if asks else []
+        if replaced:
+            plain = {name: message[name] for name in ("op", "key", "column", "text")}
+            self.question = {"words": _replacing(replaced), "message": plain}
+        elif message["op"] != "forget":
+            self._show(history, notice)
 
     def _heard(self, _: object, message: Mapping[str, Any], __: object) -> None:
         with self.hold_sync():
@@ -155,8 +190,15 @@ def _state(history: History[Sheet]) -> dict[str, Any]:
         "shown": [[row.values[c.key] for c in sheet.columns] for row in sheet.rows],
         "drafts": {str(row.key): dict(row.drafts) for row in sheet.rows if row.drafts},
         "marks": {str(key): marks for key, marks in sheet.marks.items()},
+        "asked": {str(key): questions for key, questions in sheet.asked.items()},
         "can": {"undo": bool(history.past), "redo": bool(history.future)},
     }
+
+
+def _replacing(numbers: list[int]) -> str:
+    rows = list(dict.fromkeys(numbers))
+    where = f"row {rows[0]}" if len(rows) == 1 else f"{len(rows)} rows, {rows[0]} to {rows[-1]}"
+    return f"This paste replaces what stands in {plural(len(numbers), 'filled cell')} of {where}."
 
 
 Step = tuple[History[Sheet], str]
@@ -178,9 +220,15 @@ def _revert(history: History[Sheet], message: Mapping[str, Any]) -> Step:
 
 
 def _paste(history: History[Sheet], message: Mapping[str, Any]) -> Step:
-    after = history.present.pasted(message["key"], message["column"], message["text"])
+    paste = history.present.pasted_below if message.get("how") == "below" else history.present.pasted
+    after = paste(message["key"], message["column"], message["text"])
     more = len(after.rows) - len(history.present.rows)
     return history.then(after), f"pasted; rows added: {more}" if more else "pasted"
+
+
+def _answer(history: History[Sheet], message: Mapping[str, Any]) -> Step:
+    column, text, name = message["column"], message["text"], message["name"]
+    return history.then(history.present.answered(column, text, name)), f"{name} taken"
 
 
 def _add(history: History[Sheet], message: Mapping[str, Any]) -> Step:
@@ -203,13 +251,15 @@ def _undo(history: History[Sheet], message: Mapping[str, Any]) -> Step:
 
 
 def _redo(history: History[Sheet], message: Mapping[str, Any]) -> Step:
-    return history.redo(), "done again"
+    return history.redo(), "redone"
 
 
 _OPS: dict[str, Callable[[History[Sheet], Mapping[str, Any]], Step]] = {
     "edit": _edit,
     "revert": _revert,
     "paste": _paste,
+    "answer": _answer,
+    "forget": lambda history, _: (history, ""),
     "add": _add,
     "copy": _copy,
     "delete": _delete,

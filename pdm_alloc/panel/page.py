@@ -51,8 +51,8 @@ def page() -> object:
         Without the picture for a saved notebook: a page is not saved.
     """
     named = json.loads(os.environ[VARIABLE])
-    vehicle, catalogue = read_both(named["vehicle"], named["catalogue"])
-    return Panel(vehicle, catalogue, named["module"]).box
+    _, catalogue = read_both(named["vehicle"], named["catalogue"])
+    return Panel.open(named["vehicle"], catalogue, named["module"]).box
 
 
 _HERE = Path(__file__).parent

@@ -1,85 +1,32 @@
 """The panel: a table of loads, what is wanted, and at once the verdict."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
 
 import ipywidgets as widgets
 from IPython.display import HTML, DisplayHandle, display
 
-from pdm_alloc.domain.module import Catalogue, Module
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import InputError
-from pdm_alloc.files.plain import vehicle_plain
+from pdm_alloc.files.plain import Plain, vehicle_plain
 from pdm_alloc.panel import verdicts as heads
-from pdm_alloc.panel.answers import Answer, Answers, Others, Question, Wish, question_of
+from pdm_alloc.panel.answers import Answer, Answers, Others, Question, question_of
+from pdm_alloc.panel.controls import Controls, settings_shown
 from pdm_alloc.panel.grid_cells import load_columns
 from pdm_alloc.panel.load_grid import LoadGrid
-from pdm_alloc.panel.markup import Html
+from pdm_alloc.panel.markup import Html, plural
 from pdm_alloc.panel.screen import Failure, Screen, Stop, Worker, static
+from pdm_alloc.panel.sheet import Sheet
 from pdm_alloc.panel.verdicts import moved, notes, others
 from pdm_alloc.panel.views import channels, short, states, warnings
+from pdm_alloc.panel.workplace import FilesBar, Home
 from pdm_alloc.result.allocation import Allocation, all_warnings
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["Controls", "Panel"]
-
-_STRATEGIES = (("isolate (few loads a channel)", "isolate"), ("spare (few channels)", "spare"))
-
-
-class Controls:
-    """Controls in a row.
-
-    Parameters
-    ----------
-    catalogue : Catalogue
-        Modules to choose from.
-    settings : Settings
-        What is wanted to begin with.
-    module : str
-        Module to begin with.
-    """
-
-    def __init__(self, catalogue: Catalogue, settings: Settings, module: str):
-        options = [(_described(m), m.name) for m in sorted(catalogue, key=size_key)]
-        self._catalogue = catalogue
-        self.module = widgets.Dropdown(options=options, value=module, description="module")
-        self.headroom = widgets.BoundedIntText(
-            value=round(settings.headroom_pct), min=0, max=90, description="headroom, %"
-        )
-        self.spares = widgets.BoundedIntText(value=settings.spare_channels, min=0, max=99, description="spare channels")
-        self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
-        self.keep = widgets.Button(description="Keep this design", tooltip="compare what comes next with this design")
-        self.hold = widgets.Checkbox(value=True, description="then move few wires", indent=False)
-        self.hold.tooltip = "take the kept design as built: as few of its wires as can be are moved"
-        self.box = widgets.HBox([*self._inputs[:-1], self.keep, self.hold])
-        self._dress()
-
-    @property
-    def _inputs(self) -> tuple[widgets.Widget, ...]:
-        return self.module, self.headroom, self.spares, self.strategy, self.hold
-
-    @property
-    def wish(self) -> Wish:
-        """What is wanted now."""
-        module = self._catalogue[self.module.value]
-        return Wish(module, self.headroom.value, self.spares.value, self.strategy.value, self.hold.value)
-
-    def observe(self, heard) -> None:
-        """Have `heard` called when anything wanted changes."""
-        for control in self._inputs:
-            control.observe(lambda _: heard(), "value")
-
-    def _dress(self) -> None:
-        for control in self._inputs:
-            control.style.description_width = "initial"
-            control.layout.width = "auto"
-        self.headroom.layout.width, self.spares.layout.width = "11em", "12em"
-        self.box.add_class("pdm-controls")
-
-
-def _described(module: Module) -> str:
-    return f"{module.name}: {len(module.channels)} channels, {module.total_ma / 1000:g} A"
+__all__ = ["Panel"]
 
 
 class Panel:
@@ -93,21 +40,25 @@ class Panel:
         Modules to choose from.
     module : str, optional
         Module to begin with; default: the smallest with a channel for each command.
+    home : Home, optional
+        Where the vehicle came from, so that it can be saved; `Panel.open` gives it.
 
     Attributes
     ----------
     answer : Answer or None
         The latest answer; None before the first and while the table contradicts itself.
     kept : Allocation or None
-        The design kept for comparison.
+        The allocation kept for comparison.
     """
 
-    def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None):
-        self._vehicle, self._catalogue = vehicle, catalogue
+    def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None, *, home: Home | None = None):
+        self._vehicle, self._catalogue, self._home = vehicle, catalogue, home
         self.answer: Answer | None = None
         self.kept: Allocation | None = None
-        self.grid = LoadGrid(vehicle_plain(vehicle).get("loads", []), load_columns(vehicle))
-        self.controls = Controls(catalogue, vehicle.settings, module or _beginning(vehicle, catalogue))
+        self.grid = LoadGrid(self._tables().get("loads", []), load_columns(vehicle))
+        self.controls = Controls(catalogue, vehicle, module or _beginning(vehicle, catalogue))
+        self.files = FilesBar(home, vehicle.name, self.save, self.reopen, lambda: self.allocation)
+        self.grid.title = f"{vehicle.name}: pdm_alloc"
         self._screen = Screen()
         self._answers = 0
         self._saved: DisplayHandle | None = None
@@ -118,6 +69,31 @@ class Panel:
         self.box = self._laid_out()
         self._begin()
 
+    @classmethod
+    def open(cls, path: str | Path, catalogue: Catalogue, module: str | None = None) -> "Panel":
+        """A panel of the vehicle in a folder or workbook, which it can save.
+
+        Parameters
+        ----------
+        path : str or Path
+            Folder of CSV files, or an XLSX workbook. What an earlier panel had not saved comes back.
+        catalogue : Catalogue
+            Modules to choose from.
+        module : str, optional
+            Module to begin with.
+
+        Returns
+        -------
+        Panel
+
+        Raises
+        ------
+        InputError
+            The tables cannot be used.
+        """
+        home = Home(path)
+        return cls(home.vehicle, catalogue, module, home=home)
+
     @property
     def vehicle(self) -> Vehicle:
         """The vehicle as it stands in the table; InputError where the table contradicts itself."""
@@ -125,15 +101,79 @@ class Panel:
 
     @property
     def allocation(self) -> Allocation | None:
-        """The design as it stands; None where there is none."""
+        """The allocation as it stands; None where there is none."""
         return self.answer.allocation if self.answer else None
 
     def keep(self) -> None:
-        """Keep the present design: what moves from now on is shown against it."""
+        """Keep the present allocation: what moves from now on is shown against it."""
         with self._worker.lock:
             self.kept = self.allocation or self.kept
             if self.answer is not None:
                 self._screen.put("moved", moved(self.answer, self.kept))
+
+    def save(self, anyway: bool = False) -> None:
+        """Save the vehicle as it stands into the files it came from; what came of it is said beside the buttons.
+
+        Parameters
+        ----------
+        anyway : bool
+            Also where somebody else changed the files meanwhile: what was edited here is put into them.
+        """
+        with self._worker.lock, self.files.refusing():
+            self._save_files(anyway)
+
+    def _save_files(self, anyway: bool) -> None:
+        if self._home is None:
+            return
+        changed = self._home.save(self.vehicle, [row.values["load"] for row in self.grid.sheet.rows], anyway)
+        left = _left_out(self.grid.sheet)
+        if anyway:  # what somebody else had saved comes in
+            self._vehicle = self._home.vehicle
+            self.grid.begin(self._home.tables.get("loads", []))
+            self._home.drop()
+        self.files.show(saved=not left)
+        self.files.say(f"Saved: {', '.join(changed)}.{left}" if changed else f"Nothing to save.{left}")
+        if left:
+            self._home.keep(self._draft())
+
+    def reopen(self) -> None:
+        """Read the files again and drop what is not saved."""
+        with self._worker.lock, self.files.refusing():
+            self._reopen()
+
+    def _reopen(self) -> None:
+        if self._home is None:
+            return
+        self._home.read()
+        self._vehicle = self._home.vehicle
+        self.grid.begin(self._home.tables.get("loads", []))
+        self.controls.restore(settings_shown(self._vehicle.settings))
+        self._home.drop()
+        self.files.show(saved=True)
+        self.files.say("Opened again, as it is on disk.")
+
+    def _restore(self, draft: Mapping[str, Any]) -> None:
+        rows = [{str(k): str(v) for k, v in row.items()} for row in draft["rows"] if isinstance(row, dict)]
+        drafts = [(n, column, text) for n, column, text in draft.get("drafts", ())]
+        self.grid.begin(rows, drafts)
+        self.controls.restore(draft.get("wish", {}))
+        old = " The files were changed after it was made: Open again shows them as they are." if draft["is_old"] else ""
+        self.files.say(f"Your draft of {draft.get('time', 'before')} is back.{old}", is_fault=bool(old))
+        self.files.show(saved=False)
+
+    def _draft(self) -> dict[str, object]:
+        rows = self.grid.sheet.rows
+        drafts = [(n, column, text) for n, row in enumerate(rows) for column, text in row.drafts.items()]
+        return {"rows": [row.values for row in rows], "drafts": drafts, "wish": self.controls.state}
+
+    def _touched(self) -> None:
+        """Keep what is not saved yet."""
+        if self._home is not None:
+            self.files.show(saved=False)
+            self._home.keep(self._draft())
+
+    def _tables(self) -> Plain:
+        return self._home.tables if self._home else vehicle_plain(self._vehicle)
 
     def _ipython_display_(self) -> None:
         display(self.box)
@@ -145,20 +185,32 @@ class Panel:
 
     def _laid_out(self) -> widgets.VBox:
         screen = self._screen
-        box = widgets.VBox([screen.style, self.controls.box, screen.head, self.grid, screen.body, screen.foot])
+        work = widgets.Box([self.grid, screen.head, screen.body])
+        work.add_class("pdm-work")
+        self.grid.add_class("pdm-left")
+        box = widgets.VBox([screen.style, self.files.box, self.controls.box, work, screen.foot])
         box.add_class("pdm-panel")
         return box
 
     def _begin(self) -> None:
-        self.grid.observe(lambda _: self._changed(), "rows")
+        draft = self._home.draft() if self._home else None
+        if draft is not None:
+            self._restore(draft)
+        self.grid.observe(lambda _: self._edited(), "rows")
+        self.grid.observe(lambda _: self._touched(), "drafts")
+        self.grid.observe(lambda _: self.save(), "saves")
         self.grid.observe(lambda _: self._marked(), "marks")
-        self.controls.observe(self._changed)
+        self.controls.observe(self._edited)
         self.controls.keep.on_click(lambda _: self.keep())
         # The first answer comes before anything is shown, so that a notebook run by a machine has it too.
         self._changed(now=True)
 
     def _question(self) -> Question:
         return question_of(self._vehicle, self.grid.sheet.numbered, self.controls.wish, self.kept)
+
+    def _edited(self) -> None:
+        self._changed()
+        self._touched()
 
     def _changed(self, now: bool = False) -> None:
         with self._worker.lock:
@@ -224,7 +276,9 @@ class Panel:
 
     def _head(self) -> str:
         assert self.answer is not None
-        return heads.verdict(self.answer, self._answers, notes(self.answer.question, self.grid.sheet))
+        undecided = _UNDECIDED if self._vehicle.places and self.answer.question.place is None else ()
+        said = (*self.controls.faults, *notes(self.answer.question, self.grid.sheet), *undecided)
+        return heads.verdict(self.answer, self._answers, said)
 
     def _sections(self, answer: Answer) -> dict[str, str]:
         result, design = answer.result, answer.allocation
@@ -244,3 +298,14 @@ def _beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
     modules = sorted(catalogue, key=size_key)
     wide = [module for module in modules if len(module.channels) >= len(vehicle.commands)]
     return (wide or modules[-1:])[0].name
+
+
+_UNDECIDED = ("Where the module is mounted is not decided: wire lengths and voltage drop are not judged.",)
+
+
+def _left_out(sheet: Sheet) -> str:
+    """What is in the table and not in the files."""
+    rows = len(sheet.rows) - len(sheet.numbered)
+    cells = sum(len(row.drafts) for row in sheet.rows if not row.missing(sheet.columns))
+    left = [f"{plural(n, word)}" for n, word in ((rows, "unfilled row"), (cells, "refused cell")) if n]
+    return f" Not saved: {', '.join(left)}." if left else ""

@@ -1,12 +1,13 @@
 """The table behind the grid: every change gives a new sheet, good values are never lost to bad ones."""
 
-import re
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from pdm_alloc.panel.grid_cells import BadCell, Column, heading, read_cell, read_clipboard
+from pdm_alloc.files.numbers import clean
+from pdm_alloc.panel.grid_cells import BadCell, Column, read_cell
+from pdm_alloc.panel.grid_texts import free_name, heading, read_clipboard
 
-__all__ = ["ROW_LIMIT", "Row", "Sheet", "free_name", "new_row", "settled", "sheet_of", "twin_of"]
+__all__ = ["ROW_LIMIT", "Row", "Sheet", "new_row", "settled", "sheet_of", "twin_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,32 +154,6 @@ def _clash(rows: tuple[Row, ...], column: Column, taken: set[int]) -> set[int]:
     return found & taken
 
 
-def free_name(name: str, taken: Container) -> str:
-    """The first of "name 2", "name 3", ... that is not taken; a number at the end of the name counts on.
-
-    Parameters
-    ----------
-    name : str
-        Name of what is copied.
-    taken : container
-        Names in use.
-
-    Returns
-    -------
-    str
-        A name that is not in use.
-    """
-    stem, number = _split(name)
-    while f"{stem} {number}" in taken:
-        number += 1
-    return f"{stem} {number}"
-
-
-def _split(name: str) -> tuple[str, int]:
-    match = re.fullmatch(r"(.*\D) (\d{1,6})", name, re.ASCII)
-    return (match[1], int(match[2]) + 1) if match else (name, 2)
-
-
 ROW_LIMIT = 5000
 
 """More rows than any vehicle has, few enough for a browser."""
@@ -222,6 +197,14 @@ class Sheet:
                 rows[key] = rows[key].with_draft(self.column(column), text)
         return self._with_rows(tuple(rows.values()))
 
+    def answered(self, column: str, text: str, name: str) -> "Sheet":
+        """A sheet in which a refused text has become a name, in every row; the name is known from now on."""
+        wanted = self.column(column)
+        known = wanted if name in wanted.choices else replace(wanted, choices=(*wanted.choices, name))
+        columns = tuple(known if c.key == column else c for c in self.columns)
+        edits = [(row.key, column, name) for row in self.rows if row.drafts.get(column) == text]
+        return replace(self, columns=columns).edited(edits)
+
     def reverted(self, key: int, column: str) -> "Sheet":
         """A sheet in which the last good value of a cell stands again."""
         rows = (row.without_draft(column) if row.key == key else row for row in self.rows)
@@ -255,6 +238,36 @@ class Sheet:
         cells = (zip(keys, line, strict=False) for line in lines)
         return grown.edited((row.key, k, t) for row, line in zip(targets, cells, strict=False) for k, t in line if k)
 
+    def pasted_below(self, key: int, column: str, text: str) -> "Sheet":
+        """A sheet with cells from the clipboard put into new rows below a row, so that nothing is replaced."""
+        return self.added(key).pasted(self.next_key, column, text)
+
+    def replaced(self, after: "Sheet") -> list[int]:
+        """Numbers of the rows in which a later sheet holds something else where this one is filled, once a cell."""
+        later = {row.key: row for row in after.rows}
+        rows = ((number, row, later[row.key]) for number, row in enumerate(self.rows, 1) if row.key in later)
+        return [
+            number
+            for number, row, new in rows
+            for column in self.columns
+            if _text(row, column) not in ("", column.default) and _text(row, column) != _text(new, column)
+        ]
+
+    @property
+    def asked(self) -> dict[int, dict[str, dict[str, str]]]:
+        """Row key to column key to the refused text, the name nearest to it, and the name it would be if it is new."""
+        asked = {row.key: dict(self._questions(row)) for row in self.rows if row.drafts}
+        return {key: questions for key, questions in asked.items() if questions}
+
+    def _questions(self, row: Row) -> Iterator[tuple[str, dict[str, str]]]:
+        for column in (c for c in self.columns if c.key in row.drafts):
+            try:
+                row.wanted(column)
+            except BadCell as bad:
+                text = row.drafts[column.key]
+                if bad.near or bad.may_be_new:
+                    yield column.key, {"text": text, "near": bad.near, "new": clean(text) if bad.may_be_new else ""}
+
     @property
     def numbered(self) -> tuple[tuple[int, Mapping[str, str]], ...]:
         """Number and texts of the rows that count: those with every required cell filled."""
@@ -273,7 +286,7 @@ class Sheet:
         return {key: marks for key, marks in found.items() if marks}
 
     def _row_marks(self, row: Row) -> dict[str, str]:
-        lacking = {c.key: f"{c.title} is needed before the row counts" for c in row.missing(self.columns)}
+        lacking = {c.key: f"fill in {c.title} to include this row" for c in row.missing(self.columns)}
         refused = {c.key: self._refusal(row, c) for c in self.columns if c.key in row.drafts}
         return {**lacking, **refused}
 
@@ -303,6 +316,10 @@ class Sheet:
         return free_name(name, {row.values[column.key] for row in self.rows}) if name else ""
 
 
+def _text(row: Row, column: Column) -> str:
+    return row.drafts.get(column.key, row.values[column.key])
+
+
 def sheet_of(rows: Iterable[Mapping[str, str]], columns: Iterable[Column], first_key: int = 1) -> Sheet:
     """A sheet of rows whose texts are good.
 
@@ -320,6 +337,13 @@ def sheet_of(rows: Iterable[Mapping[str, str]], columns: Iterable[Column], first
     Sheet
         Without drafts.
     """
-    columns = tuple(columns)
+    rows, columns = list(rows), tuple(columns)
+    columns = tuple(_knowing(column, rows) for column in columns)
     made = tuple(Row(i, {**new_row(i, columns).values, **row}) for i, row in enumerate(rows, start=first_key))
     return Sheet(columns, made, first_key + len(made))
+
+
+def _knowing(column: Column, rows: list[Mapping[str, str]]) -> Column:
+    """A column that asks about new names knows those that the rows begin with."""
+    names = dict.fromkeys((*column.choices, *(row.get(column.key, "") for row in rows)))
+    return replace(column, choices=tuple(filter(None, names))) if column.asks else column

@@ -145,31 +145,31 @@ def _word(result) -> str:
 
 
 def moved(answer: Answer, kept: Allocation | None) -> Html:
-    """A row a change: loads that are elsewhere, then settings, wires and currents that are different.
+    """One row per change: loads that are elsewhere, then settings, wires and currents that are different.
 
     Parameters
     ----------
     answer : Answer
         The latest.
     kept : Allocation or None
-        The design kept; None before one was.
+        The allocation kept; None before one was.
 
     Returns
     -------
     Html
     """
-    return section("What moved since the kept design", _body(answer, kept), "pdm-moved")
+    return section("What moved since the kept allocation", _body(answer, kept), "pdm-moved")
 
 
 def _body(answer: Answer, kept: Allocation | None) -> Html:
     if kept is None:
         return tag(
-            "p", "No design is kept yet. Keep one, change something, and see here what would have to be rewired."
+            "p", "No allocation is kept yet. Keep one, change something, and see here what would have to be rewired."
         )
     if answer.allocation is None:
-        return tag("p", "There is no design to compare: the module is not enough.")
+        return tag("p", "There is no allocation to compare: the module is not enough.")
     if answer.allocation == kept:
-        return tag("p", "Nothing: this is the kept design.")
+        return tag("p", "Nothing: this is the kept allocation.")
     return tag("p", "\u2026 being worked out") if answer.moved is None else _changes(answer.moved)
 
 

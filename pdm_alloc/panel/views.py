@@ -11,11 +11,11 @@ from pdm_alloc.result.care_rules import CareWarning
 
 __all__ = ["channels", "short", "states", "warnings"]
 
-_CHANNELS_HEADINGS = ("channel", "pins", "command", "loads", "running ", "of ", "used of the limit", "headroom ")
+_CHANNELS_HEADINGS = ("channel", "pins", "command", "loads", "running ", "limit ", "used of the limit", "headroom ")
 
 
 def channels(allocation: Allocation) -> Html:
-    """A row a circuit: where it is, what is on it, its running current and inrush against what the channel bears.
+    """One row per circuit: where it is, what is on it, its running current and inrush against what the channel bears.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ def channels(allocation: Allocation) -> Html:
 
 
 def _legend(wanted: float) -> list[Html]:
-    keys = [("use", "running current of the channel's limit"), ("inrush", "inrush of what the channel lets pass")]
+    keys = [("use", "running current, % of the channel's limit"), ("inrush", "inrush, % of what the channel allows")]
     marks = [Html(f'<svg class="pdm-key" width="14" height="10"><rect class="pdm-{c}" width="14" height="10"/></svg>')
              for c, _ in keys]  # fmt: skip
     words = [tag("span", [mark, " ", text], "pdm-item") for mark, (_, text) in zip(marks, keys, strict=True)]
@@ -43,7 +43,7 @@ def _legend(wanted: float) -> list[Html]:
 
 def _row(row, wanted: float) -> list[object]:
     use = 100 - row.headroom_pct
-    label = f"running {use:.0f} % of the limit, inrush {row.inrush_use_pct:.0f} % of what passes"
+    label = f"running {use:.0f} % of the limit, inrush {row.inrush_use_pct:.0f} % of what the channel allows"
     return [
         tag("strong", row.channel),
         tag("span", row.pins, "pdm-amount"),
@@ -58,7 +58,7 @@ def _row(row, wanted: float) -> list[object]:
 
 def _spare(allocation: Allocation) -> Html:
     free = [f"{row.channel} ({amount(row.continuous_a, 'A')})" for row in rows_of(allocation.spare)]
-    words = f"{plural(len(free), 'channel')} free: {', '.join(free)}" if free else "no channel is free"
+    words = f"{plural(len(free), 'channel')} spare: {', '.join(free)}" if free else "no channel is spare"
     return tag("p", words, "pdm-legend")
 
 
@@ -66,7 +66,7 @@ _FULL = 90
 
 
 def states(allocation: Allocation) -> Html:
-    """A row a state, a column a limit: how much of it is used.
+    """One row per state, one column per limit: how much of it is used.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ _SIGNS = {"danger": "\u26a0 danger", "warning": "\u26a0 warning", "note": "\u213
 
 
 def warnings(found: Sequence[CareWarning]) -> Html:
-    """A line a warning, gravest first, with what to do about it.
+    """One line per warning, gravest first, with what to do about it.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ _SHORT_HEADINGS = ("", "what is short", "there is ", "it takes ", "used of the l
 
 
 def short(answer: Answer) -> Html:
-    """Shortfall by kind of limit, and the ways to live with it; a word where they are still being worked out.
+    """Shortfall by kind of limit, and the ways to make it fit; a word where they are still being worked out.
 
     Parameters
     ----------
@@ -139,7 +139,7 @@ def short(answer: Answer) -> Html:
     ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions, answer.left_open)
     parts = [
         section("What is short", lacking, "pdm-shortfall"),
-        section("Ways to live with it", ways, "pdm-concessions"),
+        section("Ways to make it fit", ways, "pdm-concessions"),
     ]
     return Html("".join(parts))
 
@@ -172,5 +172,5 @@ def _ways(frame: pd.DataFrame, left_open: str) -> Html:
 
 
 def _way(frame: pd.DataFrame) -> Html:
-    weight = f"together weight {frame['set_weight'].iloc[0]}"
+    weight = f"total weight {frame['set_weight'].iloc[0]}"
     return tag("li", [tag("ul", [tag("li", row.detail) for row in rows_of(frame)]), tag("p", weight, "pdm-legend")])

@@ -71,8 +71,9 @@ def chromium():
     lacking = _lacking()
     if lacking:
         (pytest.fail if os.environ.get("CI") else pytest.skip)(lacking)
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=20_000)
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS, headless=True)
         yield browser
@@ -192,14 +193,16 @@ def _configure_lab(env: dict[str, str]) -> None:
 def voila(tmp_path_factory, chromium):
     """The panel served as a page; its address."""
     folder = tmp_path_factory.mktemp("voila")
+    shutil.copytree(ROOT / "data", folder / "data")
     arguments = [
         "-m",
         "pdm_alloc",
         "panel",
-        str(ROOT / "data" / "rally_coupe"),
+        str(folder / "data" / "rally_coupe"),
         "--no-browser",
         f"--port={free_port()}",
     ]
     server = start(arguments, private_env(folder, new_token()), folder, address_in_log)
-    yield f"{server.url}?token={server.token}"
+    server.vehicle = folder / "data" / "rally_coupe"
+    yield server
     server.stop()

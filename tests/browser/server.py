@@ -51,6 +51,12 @@ class Server:
     url: str
     token: str
     log: Path
+    vehicle: Path | None = None
+
+    @property
+    def page(self) -> str:
+        """Address with the token."""
+        return f"{self.url}?token={self.token}"
 
     def stop(self) -> None:
         """Ask it to end, with its kernels; then tell it to; then end it."""

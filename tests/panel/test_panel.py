@@ -101,8 +101,8 @@ def test_contradiction_is_no_verdict(panel):
 
 def test_wishes_are_asked_for(panel):
     """Headroom, spares, strategy and module reach the question."""
-    panel.controls.headroom.value = 35
-    panel.controls.spares.value = 3
+    panel.controls.headroom.value = "35"
+    panel.controls.spares.value = "3"
     panel.controls.strategy.value = "spare"
     panel.controls.module.value = "large-56"
     answered(panel, 2)
@@ -140,7 +140,7 @@ def test_kept_design_is_compared_with(panel):
     """What `compare` finds between the kept design and the present one is on the screen."""
     panel.keep()
     kept = panel.allocation
-    assert "this is the kept design" in section(panel, "moved")
+    assert "this is the kept allocation" in section(panel, "moved")
     edit(panel, "instruments", "running_a", "9")
     for _ in range(WAIT_S * 20):
         if panel.answer.moved is not None:

@@ -57,7 +57,7 @@ def test_nothing_edited_writes_nothing(folder):
 
 
 def test_one_cell_changes_and_no_other_byte(folder):
-    """Remarks, order, mark, line ends, separator and odd spelling stay; the number is written as the file writes them."""
+    """Remarks, order, mark, line ends, separator and odd spelling stay; a number is written as others are."""
     before = (folder / "loads.csv").read_bytes()
     assert saved(folder, edited(plain(folder), "pump", running_a="9.25")) == ["loads"]
     assert (folder / "loads.csv").read_bytes() == before.replace(b"8,5", b"9,25")

@@ -1,0 +1,208 @@
+"""The files behind the panel: saving a vehicle back, its draft, its documents, and the line of buttons for them."""
+
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.export.documents import write_documents
+from pdm_alloc.files.atomic import WriteError
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.plain import Plain, vehicle_plain
+from pdm_alloc.files.save_back import (
+    ChangedMeanwhile,
+    delete_draft,
+    digest,
+    in_file_order,
+    read_draft,
+    save_back,
+    write_draft,
+)
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.panel.markup import Html, tag
+from pdm_alloc.result.allocation import Allocation
+
+__all__ = ["FilesBar", "Home"]
+
+_DRAFT_S = 0.4
+
+
+class Home:
+    """Where a vehicle came from.
+
+    Parameters
+    ----------
+    path : str or Path
+        Folder or workbook.
+
+    Attributes
+    ----------
+    vehicle : Vehicle
+        As it stands on disk.
+    tables : dict of str to list of dict
+        The same as texts, rows in the order of the files.
+    """
+
+    def __init__(self, path: str | Path):
+        self.path = Path(path).resolve()
+        self._timer: threading.Timer | None = None
+        self._turn = threading.Lock()
+        self.read()
+
+    def read(self) -> None:
+        """Read the files again; InputError where they cannot be used."""
+        self._digest = digest(self.path)
+        self.vehicle: Vehicle = read_vehicle(self.path)
+        self.tables: Plain = in_file_order(self.path, vehicle_plain(self.vehicle))
+
+    def after(self, vehicle: Vehicle, loads: list[str]) -> Plain:
+        """Tables of an edited vehicle, loads in the order given, all else in the order of the files."""
+        tables = in_file_order(self.path, vehicle_plain(vehicle))
+        place = {name: n for n, name in enumerate(loads)}
+        tables["loads"].sort(key=lambda row: place.get(row["load"], len(place)))
+        return tables
+
+    def save(self, vehicle: Vehicle, loads: list[str], anyway: bool = False) -> list[str]:
+        """Save an edited vehicle; names of the tables written.
+
+        Parameters
+        ----------
+        vehicle : Vehicle
+            As it is to be.
+        loads : list of str
+            Names of its loads in the order shown.
+        anyway : bool
+            Also where the files were changed by somebody else meanwhile: what was edited here is put into them.
+
+        Raises
+        ------
+        ChangedMeanwhile, WriteError
+            Nothing is written.
+        """
+        expected = digest(self.path) if anyway else self._digest
+        changed = save_back(self.path, self.tables, self.after(vehicle, loads), expected)
+        self.drop()
+        self.read()
+        return changed
+
+    def export(self, allocation: Allocation) -> Path:
+        """Write all documents of an allocation; the folder they are in."""
+        folder = self.path / "documents" if self.path.is_dir() else self.path.with_name(f"{self.path.stem}_documents")
+        write_documents(allocation, folder)
+        return folder
+
+    def draft(self) -> dict[str, Any] | None:
+        """The draft of an earlier panel, ``is_old`` where the files were changed since; None without a usable one."""
+        draft = read_draft(self.path)
+        if draft is None or not isinstance(draft.get("rows"), list):
+            return None
+        return {**draft, "is_old": draft.get("digest") != self._digest}
+
+    def keep(self, draft: Mapping[str, object]) -> None:
+        """Keep a draft beside the files, soon; drafts close together are one."""
+        whole = {**draft, "digest": self._digest, "time": time.strftime("%H:%M")}
+        with self._turn:
+            if self._timer is not None:
+                self._timer.cancel()
+            self._timer = threading.Timer(_DRAFT_S, self._write, (whole,))
+            self._timer.daemon = True
+            self._timer.start()
+
+    def drop(self) -> None:
+        """Drop the draft."""
+        with self._turn:
+            if self._timer is not None:
+                self._timer.cancel()
+            self._timer = None
+            delete_draft(self.path)
+
+    def _write(self, draft: Mapping[str, object]) -> None:
+        with self._turn:
+            if self._timer is not threading.current_thread():
+                return  # overtaken while it waited
+            try:
+                write_draft(self.path, draft)
+            except (WriteError, InputError):
+                return  # a folder that cannot be written: saving says so, a draft need not
+
+
+class FilesBar:
+    """Name of the vehicle and of its file, with what can be done to the file.
+
+    Parameters
+    ----------
+    home : Home or None
+        None: the vehicle comes from no file, so there is a name alone.
+    name : str
+        Of the vehicle.
+    save, reopen : callable
+        Called when asked for; ``save`` with True to save over what somebody else changed.
+    allocation : callable
+        Gives the present allocation, or None.
+    """
+
+    def __init__(
+        self,
+        home: Home | None,
+        name: str,
+        save: Callable[[bool], None],
+        reopen: Callable[[], None],
+        allocation: Callable[[], Allocation | None],
+    ):
+        self._home, self._name, self._allocation = home, name, allocation
+        self._title, self._notice = widgets.HTML(), widgets.HTML()
+        self._anyway = _button("Save anyway", "put what you changed into the file as it now is", lambda: save(True))
+        buttons = [
+            _button("Save", "back into the file it came from (Ctrl+S in the table)", lambda: save(False)),
+            self._anyway,
+            _button("Open again", "read the file again; what is not saved is dropped", reopen),
+            _button("Export documents", "pin map, binder and workbook", self._export),
+        ]
+        self.box = widgets.HBox([self._title, *(buttons if home else []), self._notice])
+        self.box.add_class("pdm-files")
+        self.show(saved=True)
+
+    def show(self, saved: bool) -> None:
+        """Show whether all is saved."""
+        place = f"{self._home.path.parent.name}/{self._home.path.name}" if self._home else "no file"
+        mark = "" if saved or self._home is None else "not saved"
+        parts = [tag("strong", self._name), " ", tag("span", place, "pdm-soft"), " ", tag("em", mark, "pdm-unsaved")]
+        self._title.value = Html(tag("div", parts, "pdm-title"))
+
+    def say(self, words: str, is_fault: bool = False, offer: bool = False) -> None:
+        """Say what came of it; with `offer`, saving all the same is offered."""
+        self._anyway.layout.display = "" if offer else "none"
+        sign = "\u26a0 " if is_fault else ""
+        css = "pdm-said pdm-refusal" if is_fault else "pdm-said"
+        self._notice.value = tag("div", f"{sign}{words}", css, role="status", aria_live="polite")
+
+    @contextmanager
+    def refusing(self) -> Iterator[None]:
+        """Say why files could not be read or written."""
+        try:
+            yield
+        except (InputError, OSError) as fault:
+            self.say(str(fault), is_fault=True, offer=isinstance(fault, ChangedMeanwhile))
+
+    def _export(self) -> None:
+        allocation = self._allocation()
+        if allocation is None or self._home is None:
+            self.say("There is no allocation to export: the module is not enough.", is_fault=True)
+            return
+        with self.refusing():
+            folder = self._home.export(allocation)
+            self.say(f"Documents are in {folder.parent.name}/{folder.name}.")
+
+
+def _button(words: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
+    button = widgets.Button(description=words, tooltip=tooltip)
+    button.layout.width = "auto"
+    button.on_click(lambda _: act())
+    if words == "Save anyway":
+        button.layout.display = "none"
+    return button

@@ -1,0 +1,213 @@
+"""The panel as a place to work: files, drafts, questions before something is taken or replaced."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+import pdm_alloc as pa
+from pdm_alloc.files.save_back import read_draft
+from pdm_alloc.files.write_tables import write_vehicle
+from pdm_alloc.panel import workplace
+from pdm_alloc.panel.panel import Panel
+
+DATA = Path(__file__).parents[2] / "data"
+CATALOGUE = pa.read_catalogue(DATA / "catalogue")
+LOADS = """\
+# two lamps and a pump
+load,command,running_a,kind,place,x_tag
+lamp left,lights,4.6,filament,nose,a
+lamp right,lights,4.6,filament,nose,b
+pump,fuel pump,6,motor,,c
+"""
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """A small vehicle on disk; drafts are written at once."""
+    monkeypatch.setattr(workplace, "_DRAFT_S", 0)
+    (tmp_path / "car").mkdir()
+    (tmp_path / "car" / "loads.csv").write_text(LOADS)
+    (tmp_path / "car" / "places.csv").write_text("place,x_m,y_m,mount\nnose,0,0,no\ndash,2,0,yes\nboot,4,0,yes\n")
+    (tmp_path / "car" / "routes.csv").write_text("from,to,length_m\nnose,dash,2\ndash,boot,9\n")
+    return tmp_path / "car"
+
+
+def opened(folder, module="middle-36"):
+    panel = Panel.open(folder, CATALOGUE, module)
+    assert panel.wait(60)
+    return panel
+
+
+def edit(panel, row, column, text):
+    panel.grid.act({"op": "edit", "edits": [[panel.grid.order[row], column, text]]})
+    assert panel.wait(60)
+
+
+def kept(panel):
+    """Wait until the draft is on disk."""
+    if panel._home._timer is not None:
+        panel._home._timer.join(20)
+
+
+def said(panel):
+    return panel.files._notice.value
+
+
+def test_saving_writes_the_edit_and_nothing_else(folder):
+    """Remarks, order, free columns and other tables stay; the draft goes."""
+    panel = opened(folder)
+    edit(panel, 2, "running_a", "7.5")
+    kept(panel)
+    assert read_draft(folder)["rows"][2]["running_a"] == "7.5"
+    assert "not saved" in panel.files._title.value
+    panel.save()
+    assert (folder / "loads.csv").read_text() == LOADS.replace("pump,6", "pump,7.5")
+    assert "Saved: loads." in said(panel)
+    assert "not saved" not in panel.files._title.value
+    assert read_draft(folder) is None
+    panel.save()
+    assert "Nothing to save" in said(panel)
+
+
+def test_a_new_panel_begins_with_the_draft(folder):
+    """After a reload or a killed kernel the edits are back, refused texts and controls too; Open again drops them."""
+    panel = opened(folder)
+    edit(panel, 0, "running_a", "5")
+    edit(panel, 1, "running_a", "bright")
+    panel.controls.headroom.value = "120"
+    panel.controls.place.value = "boot"
+    kept(panel)
+    again = opened(folder)
+    assert [row["running_a"] for row in again.grid.rows] == ["5", "4.6", "6"]
+    assert list(again.grid.drafts.values()) == [{"running_a": "bright"}]
+    assert (again.controls.headroom.value, again.controls.place.value) == ("120", "boot")
+    assert "draft" in said(again)
+    again.reopen()
+    kept(again)
+    assert again.grid.rows[0]["running_a"] == "4.6"
+    assert read_draft(folder) is None
+    assert "draft" not in said(opened(folder))
+
+
+def test_a_broken_draft_is_passed_over(folder):
+    """Whatever lies in the draft's place, the vehicle opens as it is on disk."""
+    for text in ("{", "[]", '{"rows": 3}', '{"rows": [3], "drafts": [[9, "load", "x"]], "wish": {"module": "none"}}'):
+        (folder / ".panel_draft.json").write_text(text)
+        assert opened(folder).controls.module.value == "middle-36"
+
+
+def test_two_windows_on_one_folder(folder):
+    """The second to save is told that the files were changed meanwhile; saving anyway keeps both edits."""
+    first, second = opened(folder), opened(folder)
+    edit(first, 0, "running_a", "5")
+    edit(second, 2, "running_a", "7")
+    first.save()
+    second.save()
+    assert "changed on disk" in said(second)
+    assert "pump,6" in (folder / "loads.csv").read_text()
+    second.save(anyway=True)
+    assert "lamp left,lights,5" in (folder / "loads.csv").read_text()
+    assert [row["running_a"] for row in second.grid.rows] == ["5", "4.6", "7"]
+    assert "pump,7" in (folder / "loads.csv").read_text()
+
+
+def test_a_table_in_contradiction_is_not_saved(folder):
+    """What could not be read back is not written."""
+    panel = opened(folder)
+    edit(panel, 0, "inrush_a", "1")
+    panel.save()
+    assert "inrush_a" in said(panel)
+    assert (folder / "loads.csv").read_text() == LOADS
+
+
+def test_export_writes_pin_map_binder_and_workbook(folder):
+    """The documents are those of the command line."""
+    panel = opened(folder)
+    panel.files._export()
+    names = {file.name for file in (folder / "documents").iterdir()}
+    assert {"pin_map.csv", "car.pdf", "car.xlsx", "allocation.json"} <= names
+    assert opened(folder).allocation is not None
+
+
+def test_a_number_out_of_range_stays_and_is_marked(folder):
+    """120 % stays 120; the last good value counts, and the verdict says so."""
+    panel = opened(folder)
+    panel.controls.headroom.value = "120"
+    panel.wait(60)
+    assert panel.controls.headroom.value == "120"
+    assert "pdm-refused" in panel.controls.headroom._dom_classes
+    assert "until then 20 counts" in panel._screen.head.value
+    assert panel.answer.question.vehicle.settings.headroom_pct == 20
+    panel.controls.headroom.value = "12,5"
+    panel.wait(60)
+    assert panel.answer.question.vehicle.settings.headroom_pct == 12.5
+    assert "pdm-refused" not in panel.controls.headroom._dom_classes
+
+
+def test_verdict_at_a_place_is_the_command_line_s(folder):
+    """With the place chosen the voltage drop counts: allocation and module verdict are those of `fitted`."""
+    from pdm_alloc.files.tables.read_catalogue import fitted
+
+    panel = opened(folder)
+    assert "not decided" in panel._screen.head.value
+    panel.controls.place.value = "boot"
+    assert panel.wait(60)
+    vehicle = pa.read_vehicle(folder)
+    assert panel.allocation == pa.allocate(vehicle, fitted(vehicle, CATALOGUE, ["middle-36"], ["boot"]))
+    assert panel.allocation.units[0].place == "boot"
+    assert "not decided" not in panel._screen.head.value
+
+
+def test_a_new_command_is_asked_about(folder):
+    """A slip does not become a command; the nearest known one is offered, and one answer serves every row."""
+    panel = opened(folder)
+    keys = panel.grid.order
+    panel.grid.act({"op": "edit", "edits": [[keys[0], "command", "ligths"], [keys[1], "command", "ligths"]]})
+    assert panel.grid.marks[str(keys[0])]["command"] == "'ligths' is a new command; did you mean 'lights'?"
+    assert panel.grid.asked[str(keys[0])]["command"] == {"text": "ligths", "near": "lights", "new": "ligths"}
+    assert {command.name for command in panel.vehicle.commands} == {"lights", "fuel pump"}
+    panel.grid.act({"op": "answer", "column": "command", "text": "ligths", "name": "ligths"})
+    assert panel.grid.marks == {}
+    assert {command.name for command in panel.vehicle.commands} == {"ligths", "fuel pump"}
+    edit(panel, 2, "command", "LIGTHS")
+    assert panel.grid.rows[2]["command"] == "ligths"
+
+
+def test_a_slip_in_a_place_offers_the_nearest(folder):
+    """A place cannot be invented in the table of loads, but the slip is one answer away."""
+    panel = opened(folder)
+    edit(panel, 0, "place", "nosse")
+    assert panel.grid.asked[str(panel.grid.order[0])]["place"] == {"text": "nosse", "near": "nose", "new": ""}
+
+
+PASTE = {"op": "paste", "column": "load", "text": "horn\tlights\t3\nbell\tlights\t2\n"}
+
+
+def test_a_paste_says_what_it_replaces_first(folder):
+    """Nothing is replaced before somebody said so; it can go into new rows instead, or be forgotten."""
+    panel = opened(folder)
+    key = panel.grid.order[0]
+    panel.grid.act({**PASTE, "key": key})
+    assert panel.grid.question["words"] == "This paste replaces what stands in 4 filled cells of 2 rows, 1 to 2."
+    assert [row["load"] for row in panel.grid.rows] == ["lamp left", "lamp right", "pump"]
+    panel.grid.act({"op": "forget"})
+    assert panel.grid.question == {}
+    panel.grid.act({**PASTE, "key": key, "how": "below"})
+    assert [row["load"] for row in panel.grid.rows] == ["lamp left", "horn", "bell", "lamp right", "pump"]
+    panel.grid.act({"op": "undo"})
+    panel.grid.act({**PASTE, "key": key, "how": "replace"})
+    assert [row["load"] for row in panel.grid.rows] == ["horn", "bell", "pump"]
+
+
+def test_a_workbook_is_a_home_too(tmp_path):
+    """The same in one XLSX file, with its draft and documents beside it."""
+    shutil.copytree(DATA / "rally_coupe", tmp_path / "folder")
+    path = write_vehicle(pa.read_vehicle(tmp_path / "folder"), tmp_path / "car.xlsx")
+    panel = opened(path, "middle-42")
+    edit(panel, 0, "note", "by hand")
+    kept(panel)
+    panel.save()
+    assert pa.read_vehicle(path).loads[0].note == "by hand"
+    panel.files._export()
+    assert (tmp_path / "car_documents" / "pin_map.csv").is_file()
