@@ -52,7 +52,7 @@ def page() -> object:
     """
     named = json.loads(os.environ[VARIABLE])
     _, catalogue = read_both(named["vehicle"], named["catalogue"])
-    return Panel.open(named["vehicle"], catalogue, named["module"]).box
+    return Panel.of_files(named["vehicle"], catalogue, named["module"]).box
 
 
 _HERE = Path(__file__).parent

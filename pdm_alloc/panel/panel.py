@@ -41,7 +41,7 @@ class Panel:
     module : str, optional
         Module to begin with; default: the smallest with a channel for each command.
     home : Home, optional
-        Where the vehicle came from, so that it can be saved; `Panel.open` gives it.
+        Where the vehicle came from, so that it can be saved; `Panel.of_files` gives it.
 
     Attributes
     ----------
@@ -70,7 +70,7 @@ class Panel:
         self._begin()
 
     @classmethod
-    def open(cls, path: str | Path, catalogue: Catalogue, module: str | None = None) -> "Panel":
+    def of_files(cls, path: str | Path, catalogue: Catalogue, module: str | None = None) -> "Panel":
         """A panel of the vehicle in a folder or workbook, which it can save.
 
         Parameters

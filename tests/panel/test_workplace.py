@@ -34,7 +34,7 @@ def folder(tmp_path, monkeypatch):
 
 
 def opened(folder, module="middle-36"):
-    panel = Panel.open(folder, CATALOGUE, module)
+    panel = Panel.of_files(folder, CATALOGUE, module)
     assert panel.wait(60)
     return panel
 
