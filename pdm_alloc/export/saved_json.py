@@ -26,9 +26,6 @@ _FORMAT = "pdm_alloc allocation"
 
 _OF_THE_DOCUMENT = ("format", "version", "digest")
 
-# Whole milliamps of anything in a vehicle, metres, volts and minutes are far below.
-_LARGEST = 1e15
-
 
 class _Saved(BaseModel):
     """An allocation saved by pdm_alloc: names and whole milliamps, duties in parts per million."""
@@ -189,7 +186,7 @@ def _loaded(content: bytes, name: str) -> dict[str, Any]:
 
 def _finite(text: str) -> float:
     """JSON has no word for what is infinite or no number, and Python would take both."""
-    if math.isfinite(value := float(text)) and abs(value) <= _LARGEST:
+    if math.isfinite(value := float(text)):
         return value
     raise ValueError(f"{text[:20]} is no number that can be kept")
 

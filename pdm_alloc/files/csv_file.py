@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from pdm_alloc.files.faults import Fault, Faults, InputError
-from pdm_alloc.files.grids import MOST_TITLE_ROWS, Grid, grid_of
+from pdm_alloc.files.grids import MOST_COLUMNS, MOST_TITLE_ROWS, Grid, grid_of
 from pdm_alloc.files.numbers import plain_header
 
 __all__ = [
@@ -204,7 +204,8 @@ def _records(text, separator, broken: list[tuple[int, csv.Error]]) -> Iterator[l
     try:
         for record in csv.reader(io.StringIO(text), delimiter=separator, strict=True):
             row += 1
-            yield [unmarked(cell) for cell in record]
+            beyond = (cell for cell in record[MOST_COLUMNS:] if cell and not cell.isspace())
+            yield [*map(unmarked, record[:MOST_COLUMNS]), *islice(beyond, 1)]
     except csv.Error as error:
         broken.append((row + 1, error))
 

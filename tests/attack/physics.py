@@ -115,7 +115,8 @@ def _rules(situation, slot, counts):
     if len(labels) != len(set(labels)):
         yield "separate"
     features = [set(text_of(situation.channels[name], "features").split()) for name in slot.channels]
-    if any("pwm" in load.needs for load in loads) and not all("pwm" in each for each in features):
+    dims = any("pwm" in load.needs or situation.commands[load.command].dims for load in loads)
+    if dims and not all("pwm" in each for each in features):
         yield "pwm"
     if any(("reversing" in load.needs) != (slot.use == "bridge") for load in loads):
         yield "reversing"

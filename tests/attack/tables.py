@@ -168,6 +168,7 @@ class Command:
     tree: object
     on_s: float | None
     cycle_s: float | None
+    dims: bool = False  # its action is pwm, which wants a channel with that feature
 
     def effective(self, settle_s):
         """Share of the current that counts on heating (DESIGN section 3)."""
@@ -292,6 +293,7 @@ def _command(name, row):
         parsed(condition) if condition else None,
         None if on_s is None else float(on_s),
         None if cycle_s is None else float(cycle_s),
+        text_of(row, "action") == "pwm",
     )
 
 
