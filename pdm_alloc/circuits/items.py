@@ -1,14 +1,15 @@
 """Item types, and the limits of banks and modules that their currents count against."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
 from pdm_alloc.circuits.classes import unit_ambient_c
+from pdm_alloc.circuits.scenes import Draw, draws_of
 from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.vehicle import PPM, Load, State, Vehicle
+from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.thermal import derating_factor, usable_ma
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 
@@ -16,14 +17,11 @@ __all__ = [
     "ItemType",
     "bank_limit_ma",
     "check_voltage",
-    "duty_step",
     "held_channels",
     "inputs_wanted",
     "item_types",
     "load_types",
     "locked_channels",
-    "running_in_state_ma",
-    "state_load",
     "total_limit_ma",
 ]
 
@@ -59,6 +57,10 @@ class ItemType:
         True: on one channel with everything of its command.
     stalls : bool
         A motor: its inrush lasts for ever when it is stuck.
+    draws : tuple of Draw
+        What one item draws in each scene of `scenes_of`.
+    on_s, cycle_s : float or None
+        Longest time on in one go, shortest from one switch-on to the next, s; None: not known.
     """
 
     command: str
@@ -81,6 +83,9 @@ class ItemType:
     headroom_pct: Fraction | None = None
     together: bool = False
     stalls: bool = False
+    draws: tuple[Draw, ...] = ()
+    on_s: float | None = None
+    cycle_s: float | None = None
 
     @property
     def count(self) -> int:
@@ -218,6 +223,9 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
         headroom_pct=command.headroom_pct,
         together=command.together,
         stalls=load.kind == "motor",
+        draws=draws_of(load, vehicle),
+        on_s=command.on_s,
+        cycle_s=command.cycle_s,
     )
 
 
@@ -248,13 +256,18 @@ def _order(t: ItemType):
         t.max_drop_pct,
         t.stalls,
         t.locked,
+        t.draws,
     )
 
 
 def _identity(t: ItemType):
     """Loads are told apart where a rule counts loads and not items: labels, tolerance and locks."""
-    apart = t.load if t.separate or t.deviation_ma or any(t.state_deviation_ma) or t.locked else ""
+    apart = t.load if t.separate or t.deviation_ma or any(t.state_deviation_ma) or _rises(t) or t.locked else ""
     return (t.command, *_order(t), apart)
+
+
+def _rises(t: ItemType) -> bool:
+    return any(draw.rise_ma or draw.excess_rise_ma for draw in t.draws)
 
 
 def total_limit_ma(vehicle: Vehicle, unit: Unit) -> int:
@@ -270,43 +283,6 @@ def bank_limit_ma(vehicle: Vehicle, unit: Unit, bank: str) -> int:
 def _limit(vehicle, unit, limit_ma):
     factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
     return usable_ma(limit_ma, factor, vehicle.settings.module_headroom_pct)
-
-
-def duty_step(state: State) -> int:
-    """Greatest step all duties of a state are whole multiples of, ppm: keeps the numbers of a row small."""
-    return math.gcd(PPM, *state.duty_ppm.values())
-
-
-def state_load(types: Iterable[ItemType], number: int, state: State, tolerance_loads: int) -> int:
-    """Mean current of all items in a state with the worst rises of tolerance, in steps of mA x duty.
-
-    Parameters
-    ----------
-    types : iterable of ItemType
-        All that draw on the limit.
-    number : int
-        Number of the state.
-    state : State
-        The state itself.
-    tolerance_loads : int
-        How many loads at once are taken at the top of their tolerance.
-
-    Returns
-    -------
-    int
-        mA x ppm / `duty_step`.
-    """
-    step, mean, rises = duty_step(state), 0, []
-    for t in types:
-        duty = state.duty_ppm.get(t.command, 0) // step
-        mean += t.count * t.state_ma[number] * duty
-        rises.append(t.count * t.state_deviation_ma[number] * duty)
-    return mean + sum(sorted(rises, reverse=True)[:tolerance_loads])
-
-
-def running_in_state_ma(types: Sequence[ItemType], number: int) -> int:
-    """Running current of all items that are on in a state, no duty, mA."""
-    return sum(t.count * t.state_ma[number] for t in types)
 
 
 def inputs_wanted(vehicle: Vehicle) -> int:

@@ -18,11 +18,12 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import MOVES, Handed, Keeping, NoSolution, Wired, hand_out, keeping, staying, wired_task
 from pdm_alloc.program.optimum import Listing, Optimum, listed, optimise, optimise_priced
-from pdm_alloc.program.packing import Bins, pack
+from pdm_alloc.program.packing import Bins, pack, unbroken
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Solution
 from pdm_alloc.program.stages import objectives
-from pdm_alloc.program.task import Column, Merged, Task, circuit_on, key_of, merge, peak_slack_ma, unmerged
+from pdm_alloc.program.sums import Sums
+from pdm_alloc.program.task import Column, Merged, Task, circuit_on, key_of, merge, unmerged
 
 __all__ = ["Solved", "is_enough", "solve"]
 
@@ -110,12 +111,15 @@ def _solved(
 ) -> Solved:
     """Solve on merged classes; on the classes before merging where packing fails."""
     merged = merge(vehicle, units)
-    bins, listing = Bins(merged), listed(merged.task, book, clock.part(_LISTING))
-    start = greedy(bins, listing, book, clock, strategy == "isolate")
+    sums = Sums(vehicle, units, merged.fine.types)
+    if len(units) == 1 and sums.missed():
+        return Solved(NOT_ENOUGH)  # whichever channels they are on, these loads are together on this unit
+    bins, listing = Bins(merged, sums), listed(merged.task, book, clock.part(_LISTING))
+    start = unbroken(lambda: greedy(bins, listing, book, clock, strategy == "isolate"), bins, clock)
     if start is not None and stages:
         return _answer(merged, strategy, start, 1.0)
     try:
-        coarse = _coarse(merged, listing, strategy, clock, book, start, stages)
+        coarse = _coarse(bins, listing, strategy, clock, book, start, stages)
     except OutOfTime:
         return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, 1.0)
     if coarse.outcome in (NOT_ENOUGH, FAILED):
@@ -128,7 +132,7 @@ def _solved(
         _chosen(coarse.task, coarse.values[-1])
     )
     if not is_last and not clock.is_over() and not merged.is_exact:
-        fine = _fine(merged, strategy, coarse, clock, stages)
+        fine = _fine(merged, strategy, coarse, clock, stages, sums)
         if fine.outcome == FAILED:
             return Solved(FAILED)
         if fine.outcome == NOT_ENOUGH and not coarse.is_priced:
@@ -141,21 +145,22 @@ def _order(solved: Solved) -> tuple:
     return [value for _, value in solved.objectives], solved.gap
 
 
-def _coarse(merged: Merged, listing: Listing, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
+def _coarse(bins: Bins, listing: Listing, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
     """Objectives minimised on merged classes."""
+    merged = bins.merged
     task = replace(merged.task, columns=listing.columns)
-    rows = partial(partition, limits=merged.is_exact, late=clock.is_over)
+    rows = partial(partition, limits=merged.is_exact, late=clock.is_over, sums=bins.sums)
     if listing.priced:
         known = None if start is None else merged.coarse(start)
         return optimise_priced(task, listing.priced, strategy, book, clock, rows, known, stages)
     return optimise(task, rows(task), objectives(task, strategy), clock, stages)
 
 
-def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages) -> Optimum:
-    """The same objectives on the classes before merging, a row for every limit."""
+def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages, sums: Sums) -> Optimum:
+    """The same objectives on the classes before merging, a row for every combination that matters to a limit."""
     task = replace(merged.fine, columns=tuple(merged.unmerged(coarse.task.columns)))
     try:
-        program = partition(task, late=clock.is_over)
+        program = partition(task, late=clock.is_over, sums=sums)
     except OutOfTime:
         return Optimum(STOPPED_EMPTY, task)
     return optimise(task, program, objectives(task, strategy), clock, stages)
@@ -170,11 +175,13 @@ def _of_fine(merged: Merged, strategy: str, coarse: Optimum, fine: Optimum) -> l
     return [_answer(merged, strategy, columns, min(gaps))]
 
 
-def _packed(bins: Bins, coarse: Optimum, clock: Clock) -> tuple[Column, ...] | None:
+def _packed(bins: Bins, coarse: Optimum, clock: Clock) -> Sequence[Column] | None:
     """The best solution on merged classes that can be packed to banks and units."""
     for values in reversed(coarse.values):
         columns = _chosen(coarse.task, values)
-        packing = columns if bins.merged.is_exact else pack(bins, columns, clock)
+        if bins.merged.is_exact:
+            return columns
+        packing = unbroken(partial(pack, bins, columns, clock), bins, clock)
         if packing is not None:
             return packing
     return None
@@ -205,13 +212,17 @@ def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, 
     """
     task, spots = wired_task(vehicle, units, wired)
     listing, stay = listed(task, book, clock.part(_LISTING)), staying(task, spots, book)
-    bins = Bins(unmerged(task))
-    start = greedy(bins, listing, book, clock, False, tuple(stay.values())) or greedy(bins, listing, book, clock, False)
+    sums = Sums(vehicle, units, task.types)
+    if len(units) == 1 and sums.missed():
+        return Solved(NOT_ENOUGH)
+    bins, held = Bins(unmerged(task), sums), (tuple(stay.values()), ())
+    ways = (unbroken(partial(greedy, bins, listing, book, clock, False, kept), bins, clock) for kept in held)
+    start = next((columns for columns in ways if columns), None)
     known = {key_of(c): c for c in (*stay.values(), *(start or ()), *_alone(task, listing.priced, book))}
     more = (_often(task, c) for key, c in known.items() if key not in listing.by_key)
     keep = keeping(replace(task, columns=(*listing.columns, *more)), spots)
     named = [(MOVES, keep.cost()), *objectives(keep.task, strategy)]
-    optimum = _optimum_kept(keep, named, clock, bool(listing.priced))
+    optimum = _optimum_kept(keep, named, clock, bool(listing.priced), sums)
     solutions = [*optimum.values[-1:], *([] if start is None else [keep.values_of(start, stay)])]
     if not solutions:
         return Solved(optimum.outcome if not listing.priced else STOPPED_EMPTY)
@@ -224,10 +235,10 @@ def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, 
     return min(answers, key=_order)
 
 
-def _optimum_kept(keep: Keeping, named, clock: Clock, is_priced: bool) -> Optimum:
+def _optimum_kept(keep: Keeping, named, clock: Clock, is_priced: bool, sums: Sums) -> Optimum:
     """The optimum over the columns there are; where there may be more, moves are bounded by what has to be added."""
     try:
-        program = partition(keep.task, late=clock.is_over)
+        program = partition(keep.task, late=clock.is_over, sums=sums)
     except OutOfTime:
         return Optimum(STOPPED_EMPTY, keep.task, tuple(cost for _, cost in named), (keep.least_moves(),))
     keep.hold(program)
@@ -239,7 +250,7 @@ def _alone(task: Task, commands: Sequence[str], book: CircuitBook) -> Iterator[C
     """Every item of some commands in a circuit of its own, on every class that bears it."""
     for command in commands:
         for n, number in product(range(len(task.types[command])), range(len(task.classes))):
-            column = circuit_on(task, command, ((n, 1),), number, book, peak_slack_ma(task, command))
+            column = circuit_on(task, command, ((n, 1),), number, book)
             if column is not None:
                 yield column
 

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field, replace
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import Counts, Fit, circuits_of, fit, may_share
-from pdm_alloc.circuits.items import ItemType, duty_step, held_channels, load_types, total_limit_ma
+from pdm_alloc.circuits.items import ItemType, held_channels, item_types, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.concession_options import Option, coil_of, softened
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import PPM, Load, Vehicle
+from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.program.solver import Program
+from pdm_alloc.program.sums import Sums, item_ma
 
 __all__ = ["Model", "concession_model", "merged"]
 
@@ -270,23 +271,21 @@ def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, rows) -> N
 
 
 def _total_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command) -> None:
-    """Whole module in every state: what relays and loads left out take off it."""
+    """Whole module under its worst combinations: what relays and loads left out take off it."""
     limit = total_limit_ma(vehicle, unit)
-    for s, state in enumerate(vehicle.states):
-        step = duty_step(state)
-        mean = 0
+    for cut in Sums(vehicle, [unit], item_types(vehicle, [unit])).cuts:
+        together = 0
         saved: dict[int, float] = defaultdict(float)
-        for command, variants in by_command.items():
-            duty = state.duty_ppm.get(command, 0) // step
-            for v in variants:
-                current = v.item.count * v.item.state_ma[s] * duty
-                mean += current if v.option is None else 0
-                _saving(model, v, current, saved)
-        model.program.row(saved, most=limit * (PPM // step) - mean)
+        for v in (v for name in sorted(cut.on) for v in by_command.get(name, ())):
+            current = v.item.count * item_ma(v.item, cut, unit.module.settle_s)[0]
+            together += current if v.option is None else 0
+            _saving(model, v, current, saved)
+        if cut.switched_on is None:
+            model.program.row(saved, most=limit - together)
 
 
 def _saving(model: Model, variant: _Variant, current: int, saved) -> None:
-    """A relayed load leaves its coil; a load left out leaves nothing; a soft start changes no mean."""
+    """A relayed load leaves its coil; a load left out leaves nothing; a soft start changes no running current."""
     if variant.option is None:
         for kind in ("relay", "leave_out"):
             n = model.number(kind, variant.load)

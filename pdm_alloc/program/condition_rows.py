@@ -1,22 +1,38 @@
-"""Conditions as plain data and as rows; the worst combination found by a program."""
+"""Conditions as plain data and as rows of a program over the inputs.
+
+A condition is the name of an input, ``("not", x)``, ``("and", x, y, ...)`` or ``("or", x, y, ...)``; None stands for a
+command without a condition, which is an input of its own.
+"""
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from typing import Any
 
-from pdm_alloc.program.solver import Program
+from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, solve_program
 
 __all__ = [
-    "Contradiction",
     "Rows",
-    "WorstChange",
-    "WorstCombination",
+    "Unanswered",
     "condition_tree",
+    "fewest_on",
     "fixed",
     "holds",
     "names_of",
     "own_input",
 ]
+
+
+class Unanswered(RuntimeError):
+    """The worst combination was not found.
+
+    Parameters
+    ----------
+    outcome : str
+        One of the words of `pdm_alloc.program.solver`.
+    """
+
+    def __init__(self, outcome: str):
+        self.outcome = outcome
+        super().__init__(f"the worst combination of inputs was not found: {outcome}")
 
 
 def names_of(tree: Any) -> set:
@@ -107,10 +123,61 @@ class Rows:
         """Sum of (weight, condition), to be as large as it can, as a constant and the weights of variables."""
         return _added((weight, self.value(tree, weight > 0)) for weight, tree in weighted)
 
+    def rises(self, parts) -> dict[int, int]:
+        """A variable for every rise of (condition, amount, rises), at most 1 while its condition holds; its size."""
+        sizes = {}
+        for tree, _, rises in parts:
+            constant, terms = self.value(tree, True) if rises else (0, {})
+            for rise in rises:
+                v = self.program.variable(1)
+                self.program.row({v: 1} | {u: -w for u, w in terms.items()}, most=constant)
+                sizes[v] = rise
+        return sizes
+
     def forbid(self, tree: Any) -> None:
         """The condition does not hold."""
         constant, weights = self.value(tree, False)
         self.program.row(weights, most=-constant)
+
+
+def fewest_on(inputs, parts, forbidden, at_once: int, amount: int, clock: Clock) -> frozenset | None:
+    """The fewest inputs on, and of as few the earliest, at which a sum is as large as it is said to be.
+
+    Parameters
+    ----------
+    inputs : sequence
+        In canonical order.
+    parts : sequence of (condition, int, tuple of int)
+        Condition, what it adds while it holds, rises it may add.
+    forbidden : sequence of condition
+        None of them may hold.
+    at_once : int
+        Most rises at once.
+    amount : int
+        The sum.
+    clock : Clock
+        When to stop.
+
+    Returns
+    -------
+    frozenset or None
+        None: not proved in time.
+    """
+    rows = Rows(inputs)
+    for tree in forbidden:
+        rows.forbid(tree)
+    constant, weights = rows.sum([(ma, tree) for tree, ma, _ in parts if ma])
+    counted = rows.rises(parts) if at_once else {}
+    if counted:
+        rows.program.row(dict.fromkeys(counted, 1), most=at_once)
+    scale = max([1, *map(abs, weights.values()), *counted.values()])
+    whole = {v: w / scale for v, w in {**weights, **counted}.items()}
+    rows.program.row(whole, least=(amount - constant - 0.5) / scale)
+    cost = {v: len(rows.input) ** 2 + place for place, v in enumerate(rows.input.values())}
+    solution = solve_program(rows.program, cost, clock)
+    if solution.outcome != PROVEN_BEST:
+        return None
+    return frozenset(name for name, v in rows.input.items() if solution.values[v])
 
 
 def _opposite(value):
@@ -164,69 +231,3 @@ def condition_tree(node: Any):
     if hasattr(node, "operand"):
         return ("not", condition_tree(node.operand))
     return (type(node).__name__.lower(), *map(condition_tree, node.operands))
-
-
-@dataclass(frozen=True, slots=True)
-class WorstCombination:
-    """A combination of inputs under which a sum is largest.
-
-    Parameters
-    ----------
-    amount_ma : int
-        The sum, mA.
-    inputs : tuple of str
-        Inputs that are on, in canonical order; of equal worsts the fewest, then the earliest.
-    own : tuple of str
-        Commands without a condition that are on.
-    commands : tuple of str
-        All commands that are on, in the order of the conditions.
-    """
-
-    amount_ma: int
-    inputs: tuple[str, ...]
-    own: tuple[str, ...]
-    commands: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class WorstChange:
-    """A combination of inputs and a change of one of them at which the momentary sum is largest.
-
-    Parameters
-    ----------
-    amount_ma : int
-        Running currents of what stays on and inrush of what the change switches on, mA.
-    inputs, own : tuple of str
-        Inputs, and commands without a condition, that are on before the change.
-    changed : str or None
-        The input, or command without a condition, that changes; None: no change brings more than none.
-    goes_on : bool
-        Whether it goes on (or off).
-    stays, switched_on : tuple of str
-        Commands on before and after; commands on after the change only.
-    """
-
-    amount_ma: int
-    inputs: tuple[str, ...]
-    own: tuple[str, ...]
-    changed: str | None
-    goes_on: bool
-    stays: tuple[str, ...]
-    switched_on: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Contradiction:
-    """Why a command can never be on in a state, or why a state has no combination at all.
-
-    Parameters
-    ----------
-    command : str or None
-        The command; None: the state itself has no combination.
-    kept_off : tuple of str
-        A smallest set of commands the state keeps off that cannot all be off meanwhile (none can be left out); empty:
-        the condition of the command holds under no setting of the inputs.
-    """
-
-    command: str | None
-    kept_off: tuple[str, ...]

@@ -10,7 +10,7 @@ from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.program.optimum import Listing
 from pdm_alloc.program.packing import Bins, Draw, room
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, circuit_on, peak_slack_ma
+from pdm_alloc.program.task import Column, circuit_on
 
 __all__ = ["greedy"]
 
@@ -63,7 +63,6 @@ class _Heuristic:
         self.task = merged.task
         self.circuits: list[tuple[Column, Draw]] = []
         self.of_command: dict[str, list[int]] = {command: [] for command in self.task.types}
-        self.slack = {command: peak_slack_ma(self.task, command) for command in self.listing.priced}
         self.home = {number: m for m, numbers in enumerate(merged.members) for number in numbers}
         self.left = self.task.channels() - self.task.vehicle.settings.spare_channels
         self.alone, self.items = alone, sum(t.count for t in self.task.all_types())
@@ -176,7 +175,7 @@ class _Heuristic:
     def _column(self, command: str, counts: Counts, m: int) -> Column | None:
         if command not in self.listing.priced:
             return self.listing.by_key.get((command, counts, m))
-        return circuit_on(self.task, command, counts, m, self.book, self.slack[command])
+        return circuit_on(self.task, command, counts, m, self.book)
 
     def split(self) -> None:
         """Move items out of shared circuits to free channels of their own, as far as there are any."""

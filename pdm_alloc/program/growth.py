@@ -3,17 +3,19 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from pdm_alloc.circuits.classes import ChannelClass, rating_of
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime, TooManyCircuits
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.handout import Handed, in_columns
-from pdm_alloc.program.packing import Bins, pack
+from pdm_alloc.program.packing import Bins, pack, unbroken
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise
-from pdm_alloc.program.task import Column, Merged, Task, columns_of, is_allowed, merge, peak_slack_ma
+from pdm_alloc.program.sums import Sums
+from pdm_alloc.program.task import Column, Merged, Task, columns_of, is_allowed, merge
 
 __all__ = ["LIMITLESS_MA", "Added", "Growth", "NewKind", "cheapest_growth"]
 
@@ -149,7 +151,8 @@ def cheapest_growth(
     solution = replace(solution, outcome=BEST_SO_FAR) if unlisted else solution
     chosen = _chosen(task, solution)
     idle = 0 if spare is None else round(solution.values[spare])
-    packed = pack(Bins(merged), [c for c in chosen if c.channel_class < old], clock)
+    bins = Bins(merged, Sums(vehicle, opened, merged.fine.types))
+    packed = unbroken(partial(pack, bins, [c for c in chosen if c.channel_class < old], clock), bins, clock)
     if packed is not None:
         fine = _with_kinds(merged.fine, kinds)
         shift = len(merged.fine.classes) - old
@@ -275,7 +278,7 @@ def _columns(task: Task, command: str, book: CircuitBook, clock: Clock, unlisted
 
 def _a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
     """Every item alone, and circuits filled one after the other with the largest items that still fit."""
-    types, slack, wiring = task.types[command], peak_slack_ma(task, command), book.wiring(task.vehicle)
+    types, wiring = task.types[command], book.wiring(task.vehicle)
     for number, own in enumerate(task.classes):
         circuits: dict[Counts, Fit] = {}
         left = {n: t.count for n, t in enumerate(types)}
@@ -291,7 +294,7 @@ def _a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
             if alone is not None and alone.made is not None:
                 circuits[(n, 1),] = alone
         for counts, fit in sorted(circuits.items(), key=lambda pair: pair[0]):
-            if is_allowed(task, command, counts, number, slack):
+            if is_allowed(task, command, counts, number):
                 yield Column(command, counts, number, fit, task.upper(command, counts, number))
 
 

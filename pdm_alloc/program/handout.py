@@ -9,7 +9,7 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import Program
-from pdm_alloc.program.task import Column, Task, circuit_on, empty_task, key_of, peak_slack_ma
+from pdm_alloc.program.task import Column, Task, circuit_on, empty_task, key_of
 
 __all__ = [
     "MOVES",
@@ -232,7 +232,7 @@ def staying(task: Task, spots: Mapping[Spot, Items], book: CircuitBook) -> dict[
         if len({command for command, _ in counts}) == 1 and numbers:
             command = next(iter(counts))[0]
             chosen = tuple(sorted((n, k) for (_, n), k in counts.items()))
-            column = circuit_on(task, command, chosen, numbers[0], book, peak_slack_ma(task, command))
+            column = circuit_on(task, command, chosen, numbers[0], book)
             if column is not None:
                 columns[unit, channels] = column
     return columns

@@ -14,7 +14,7 @@ import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, usable_for
 from pdm_alloc.program.stages import unevenness
-from pdm_alloc.program.task import Column, Task, is_allowed, peak_slack_ma
+from pdm_alloc.program.task import Column, Task, is_allowed
 
 __all__ = ["EPSILON", "Knapsack", "Resource"]
 
@@ -74,7 +74,7 @@ class Knapsack:
     ):
         self.task, self.command, self.number, self.book = task, command, number, book
         self.types, self.rating = task.types[command], task.classes[number].rating
-        self.wiring, self.slack = book.wiring(task.vehicle), peak_slack_ma(task, command)
+        self.wiring = book.wiring(task.vehicle)
         self.late = late
         self._known: dict[Counts, Fit | None] = {}
         self.usable = usable_for(self.rating, self.types[0].headroom_pct)
@@ -100,7 +100,7 @@ class Knapsack:
     def fit(self, counts: Counts) -> Fit | None:
         """Physics of a circuit; None: not allowed, nor with more on it."""
         if counts not in self._known:
-            allowed = is_allowed(self.task, self.command, counts, self.number, self.slack)
+            allowed = is_allowed(self.task, self.command, counts, self.number)
             fit = self.book.one(self.types, counts, self.rating, self.wiring) if allowed else None
             self._known[counts] = fit
         return self._known[counts]

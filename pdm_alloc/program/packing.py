@@ -1,65 +1,62 @@
 """Circuits packed to banks and units."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pdm_alloc.circuits.columns import Counts
-from pdm_alloc.circuits.items import bank_limit_ma, duty_step, total_limit_ma
-from pdm_alloc.domain.vehicle import PPM
+from pdm_alloc.program.condition_rows import Unanswered
+from pdm_alloc.program.partition import loadings_of
 from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.sums import Sums, item_ma
 from pdm_alloc.program.task import Column, Merged
 
-__all__ = ["Bins", "Draw", "pack", "room"]
+__all__ = ["Bins", "Draw", "pack", "room", "unbroken"]
 
 _NEVER = 2**62  # limit of the row that stands where a class has no more rows of its own
 
 
 @dataclass(frozen=True)
 class Draw:
-    """Load of one circuit on the limits of banks and units, by state.
+    """Load of one circuit under every combination known to matter, one row per time constant of heating.
 
     Parameters
     ----------
-    mean : array of int, shape (states,)
-        Running current times duty, mA x steps of `duty_step`.
+    stated : array of int, shape (time constants, combinations)
+        What it adds as stated, mA.
     rises : dict of (str, int) to array of int
-        What each of its loads may add at the top of its tolerance, same unit, by command and type.
-    on : array of int, shape (states,)
-        Running current where its command is on, whatever the duty, mA.
-    excess : array of int, shape (states,)
-        Inrush above running where its command is on, mA.
+        What each of its loads may add at the top of its tolerance, same shape, by command and type.
     """
 
-    mean: np.ndarray
+    stated: np.ndarray
     rises: dict[tuple[str, int], np.ndarray]
-    on: np.ndarray
-    excess: np.ndarray
 
 
 class Bins:
     """Channels, banks and units of a vehicle, and the load on each.
 
-    Rows are the units' totals, the banks, and one that is never full; a class weighs on the total of
-    its unit and on its banks, counted in halves of its current.
+    Rows are the units' totals (and peaks, under changes of one input), the banks, and one that is never
+    full; a class weighs on the total of its unit and on its banks, counted in halves of its current.
 
     Parameters
     ----------
     merged : Merged
         Classes before and after merging.
+    sums : Sums
+        Combinations known to matter; those that come later count from the next `clear` on.
     """
 
-    def __init__(self, merged: Merged):
-        self.merged = merged
+    def __init__(self, merged: Merged, sums: Sums):
+        self.merged, self.sums = merged, sums
         units, vehicle = merged.task.units, merged.task.vehicle
         self._bank_rows: dict[tuple[int, str], int] = {}
         for n, unit in enumerate(units):
             for bank in unit.module.bank_ma:
                 self._bank_rows[n, bank] = len(units) + len(self._bank_rows)
+        self._settles = list(dict.fromkeys(unit.module.settle_s for unit in units))
+        self.settle = np.array([self._settles.index(unit.module.settle_s) for unit in units])
         self.limit = self._limits()
-        self._divisor = np.maximum(self.limit, 1)
-        self.peak = np.array([unit.module.total_peak_ma for unit in units], np.int64)[:, None]
         self.unit = np.array([own.unit for own in merged.fine.classes])
         self.rows, self.halves = _padded([self._weights(own) for own in merged.fine.classes], len(self.limit) - 1)
         capacities: list[list[tuple[int, int]]] = [[] for _ in merged.fine.classes]
@@ -69,10 +66,6 @@ class Bins:
         self.capacities, self.widths = _padded(capacities, len(merged.fine.capacities))
         self.at_once = vehicle.settings.tolerance_loads
         self._draws: dict[tuple[str, Counts], Draw] = {}
-        self._steps = {
-            command: np.array([s.duty_ppm.get(command, 0) // duty_step(s) for s in vehicle.states], np.int64)
-            for command in merged.task.types
-        }
         self.clear()
 
     def draw(self, command: str, counts: Counts) -> Draw:
@@ -82,24 +75,26 @@ class Bins:
         return self._draws[command, counts]
 
     def _drawn(self, command: str, counts: Counts) -> Draw:
-        types, times = self.merged.task.types[command], self._steps[command]
-        on = np.zeros(len(times), np.int64)
-        rises, excess = {}, 0
+        stated = np.zeros((len(self._settles), self.limit.shape[1]), np.int64)
+        rises = {}
         for n, k in counts:
-            on += np.array(types[n].state_ma, np.int64) * k
-            excess += types[n].excess_ma * k
-            rise = times * np.array(types[n].state_deviation_ma, np.int64) * k
-            if rise.any():
-                rises[command, n] = rise
-        return Draw(times * on, rises, on, excess * (times > 0))
+            t = self.merged.task.types[command][n]
+            pairs = [[item_ma(t, cut, settle) for cut in self.sums.cuts] for settle in self._settles]
+            both = k * np.array(pairs, np.int64).reshape(*stated.shape, 2)
+            stated += both[:, :, 0]
+            if both[:, :, 1].any():
+                rises[command, n] = both[:, :, 1]
+        return Draw(stated, rises)
 
     def _limits(self) -> np.ndarray:
-        units, vehicle = self.merged.task.units, self.merged.task.vehicle
-        ma = [total_limit_ma(vehicle, unit) for unit in units]
-        ma += [bank_limit_ma(vehicle, units[n], bank) for n, bank in self._bank_rows]
-        steps = [PPM // duty_step(state) for state in vehicle.states]
-        limits = 2 * np.outer(np.array(ma, np.int64), np.array(steps, np.int64))
-        return np.vstack([limits, np.full((1, len(steps)), _NEVER)])
+        """Halves of a milliamp by row and combination; never full where a combination says nothing of a row."""
+        limits = np.full((len(self.merged.task.units) + len(self._bank_rows) + 1, len(self.sums.cuts)), _NEVER)
+        for limit in self.sums.limits:
+            row = limit.unit if limit.bank is None else self._bank_rows[limit.unit, limit.bank]
+            for c, cut in enumerate(self.sums.cuts):
+                if (cut.switched_on is not None) == limit.is_peak:
+                    limits[row, c] = 2 * limit.most_ma
+        return limits
 
     def _weights(self, own) -> list[tuple[int, int]]:
         banks = [(self._bank_rows.get((own.unit, bank)), share) for bank, share in own.bank_halves]
@@ -107,62 +102,50 @@ class Bins:
 
     def clear(self) -> None:
         """Take everything off."""
-        units, states = len(self.peak), self.limit.shape[1]
+        if self.limit.shape[1] != len(self.sums.cuts):
+            self.limit, self._draws = self._limits(), {}
+        self._divisor = np.maximum(self.limit, 1)
         self.load = np.zeros_like(self.limit)
-        self.on = np.zeros((units, states), np.int64)
-        self.tallest = np.zeros((units, states), np.int64)
         self.free = np.array([capacity.most for capacity in self.merged.fine.capacities] + [_NEVER], np.int64)
-        self.held: list[list[Draw]] = [[] for _ in range(units)]
         self.rises: list[dict[tuple[str, int], np.ndarray]] = [{} for _ in self.limit]
 
     def use(self, numbers: np.ndarray, draw: Draw) -> np.ndarray:
         """Highest share of any limit in use with a circuit on each of some classes; inf where no channel is free."""
-        rows, unit = self.rows[numbers], self.unit[numbers]
-        load = (self.load[rows] + self.halves[numbers][:, :, None] * draw.mean) / self._divisor[rows]
-        peak = (self.on[unit] + draw.on + np.maximum(self.tallest[unit], draw.excess)) / self.peak[unit]
+        rows, stated = self.rows[numbers], draw.stated[self.settle[self.unit[numbers]]]
+        load = (self.load[rows] + self.halves[numbers][:, :, None] * stated[:, None, :]) / self._divisor[rows]
         free = (self.free[self.capacities[numbers]] >= self.widths[numbers]).all(axis=1)
-        return np.where(free, np.maximum(load.max(axis=(1, 2)), peak.max(axis=1)), np.inf)
+        return np.where(free, load.max(axis=(1, 2), initial=0.0), np.inf)
 
     def bears(self, number: int, draw: Draw) -> bool:
         """Whether a class with a free channel takes a circuit within every limit, tolerance included."""
-        rows, halves = self.rows[number], self.halves[number]
-        worst = np.stack([self._worst(row, share, draw) for row, share in zip(rows, halves, strict=True)])
-        load = self.load[rows] + halves[:, None] * draw.mean + worst
-        unit = self.unit[number]
-        peak = self.on[unit] + draw.on + np.maximum(self.tallest[unit], draw.excess)
-        return bool((load <= self.limit[rows]).all() and (peak <= self.peak[unit]).all())
+        rows, halves, settle = self.rows[number], self.halves[number], self.settle[self.unit[number]]
+        worst = np.stack([self._worst(row, share, draw, settle) for row, share in zip(rows, halves, strict=True)])
+        return bool((self.load[rows] + halves[:, None] * draw.stated[settle] + worst <= self.limit[rows]).all())
 
-    def _worst(self, row: int, halves: int, draw: Draw) -> np.ndarray:
+    def _worst(self, row: int, halves: int, draw: Draw, settle: int) -> np.ndarray:
         """Sum of the largest rises on a row with a circuit added."""
         together = dict(self.rises[row])
         for load, rise in draw.rises.items():
-            together[load] = together.get(load, 0) + halves * rise
+            together[load] = together.get(load, 0) + halves * rise[settle]
         if not together or not self.at_once:
             return np.zeros(self.limit.shape[1], np.int64)
         return np.sort(np.stack(list(together.values())), axis=0)[-self.at_once :].sum(axis=0)
 
     def put(self, number: int, draw: Draw) -> None:
         """Put a circuit on a class."""
-        unit = self.unit[number]
-        self.held[unit].append(draw)
-        self.tallest[unit] = np.maximum(self.tallest[unit], draw.excess)
         self._move(number, draw, 1)
 
     def take(self, number: int, draw: Draw) -> None:
         """Take a circuit off a class."""
-        held = self.held[self.unit[number]]
-        held.pop(next(n for n, other in enumerate(held) if other is draw))
-        self.tallest[self.unit[number]] = np.max([other.excess for other in held], axis=0, initial=0)
         self._move(number, draw, -1)
 
     def _move(self, number: int, draw: Draw, sign: int) -> None:
-        unit, rows, halves = self.unit[number], self.rows[number], self.halves[number]
-        self.load[rows] += sign * halves[:, None] * draw.mean
-        self.on[unit] += sign * draw.on
+        rows, halves, settle = self.rows[number], self.halves[number], self.settle[self.unit[number]]
+        self.load[rows] += sign * halves[:, None] * draw.stated[settle]
         self.free[self.capacities[number]] -= sign * self.widths[number]
         for row, share in zip(rows.tolist(), halves.tolist(), strict=True):
             for load, rise in draw.rises.items() if share else ():
-                self.rises[row][load] = self.rises[row].get(load, 0) + sign * share * rise
+                self.rises[row][load] = self.rises[row].get(load, 0) + sign * share * rise[settle]
 
 
 def _padded(pairs: list[list[tuple[int, int]]], filler: int) -> tuple[np.ndarray, np.ndarray]:
@@ -193,6 +176,7 @@ def pack(bins: Bins, columns: Sequence[Column], clock: Clock) -> tuple[Column, .
     tuple of Column or None
         The circuits in order, on classes before merging; None where the heuristic failed, which proves nothing.
     """
+    bins.clear()
     merged, draws = bins.merged, [bins.draw(c.command, c.counts) for c in columns]
     order = _by_size(bins, columns, draws)
     for _ in range(_ROUNDS):
@@ -271,3 +255,23 @@ def _swapped(bins: Bins, merged: Merged, columns, draws, places, other: int, own
     places[other] = old if new is None else new
     bins.put(places[other], draws[other])
     return number if new is not None else None
+
+
+_ATTEMPTS = 12
+
+
+def unbroken(attempt: Callable[[], Sequence[Column] | None], bins: Bins, clock: Clock) -> Sequence[Column] | None:
+    """What an attempt gives once it breaks no limit, each combination it breaks noted for the next; None: nothing."""
+    for _ in range(_ATTEMPTS):
+        columns = attempt()
+        if columns is None:
+            return None
+        try:
+            loadings = loadings_of(bins.merged.fine, bins.sums, ((column, 1) for column in columns))
+            if not bins.sums.broken(loadings):
+                return columns
+        except Unanswered:
+            return None
+        if clock.is_over():
+            return None
+    return None

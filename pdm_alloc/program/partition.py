@@ -1,15 +1,17 @@
-"""The set partitioning program: every item in exactly one circuit, every limit kept in every state."""
+"""The set partitioning program: every item in exactly one circuit, every limit kept under every combination."""
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
-from pdm_alloc.circuits.items import ItemType, bank_limit_ma, duty_step, running_in_state_ma, state_load, total_limit_ma
-from pdm_alloc.domain.vehicle import PPM
-from pdm_alloc.program.solver import Program
+from pdm_alloc.program.solver import Clock, Program
+from pdm_alloc.program.sums import Cut, Limit, Sums, item_ma
 from pdm_alloc.program.task import Column, Task
 
-__all__ = ["partition"]
+__all__ = ["LateRows", "halves_on", "loadings_of", "partition"]
 
+_NONE: Mapping[tuple[int, str], int] = MappingProxyType({})
 _MOST_MA = 100_000_000
 
 
@@ -18,6 +20,7 @@ def partition(
     grow: Sequence[tuple[int, str]] = (),
     limits: bool = True,
     late: Callable[[], bool] | None = None,
+    sums: Sums | None = None,
 ) -> Program:
     """Variables and rows of a task: one variable per column, in order.
 
@@ -31,12 +34,15 @@ def partition(
         False: without the rows of banks and units, which classes merged over them cannot have.
     late : callable, optional
         True stops the building.
+    sums : Sums, optional
+        Combinations known so far; None: those of everything together.
 
     Returns
     -------
     Program
         Variable n counts how often column n is chosen; the variables after the columns are by how
-        many mA each limit of `grow` grows, in order; later variables are auxiliary.
+        many mA each limit of `grow` grows, in order; later variables are auxiliary. `minimise` adds the
+        combinations that its solutions break.
 
     Raises
     ------
@@ -47,10 +53,14 @@ def partition(
     for column in task.columns:
         program.variable(column.most)
     grown = {place: program.variable(_MOST_MA) for place in grow}
-    for add in (_every_item_once, _capacities, _spares, _locks, *((_totals, _peaks) if limits else ())):
+    for add in (_every_item_once, _capacities, _spares, _locks):
         add(program, task)
     if limits:
-        _banks(program, task, grown)
+        known = Sums(task.vehicle, task.units, task.types) if sums is None else sums
+        _totals(program, task, known)
+        _peaks(program, task, known)
+        _banks(program, task, known, grown)
+        program.late_rows = LateRows(task, known, grown)
     return program
 
 
@@ -101,51 +111,152 @@ def _on_channel(task: Task, command, n, unit, channel):
             yield v
 
 
-def _banks(program: Program, task: Task, grown: dict[tuple[int, str], int]) -> None:
-    for number, unit in enumerate(task.units):
-        for bank in unit.module.bank_ma:
-            halves = {}
-            for v, column in enumerate(task.columns):
-                own = task.classes[column.channel_class]
-                share = dict(own.bank_halves).get(bank, 0) if own.unit == number else 0
-                if share:
-                    halves[v] = share
-            limit = bank_limit_ma(task.vehicle, unit, bank)
-            _limit_in_states(program, task, halves, limit, grown.get((number, bank)))
+def _banks(program: Program, task: Task, sums: Sums, grown: Mapping[tuple[int, str], int]) -> None:
+    """Every bank under the combinations known to matter to it."""
+    for cut, limit in _known(sums, "bank"):
+        _add_sum(program, task, cut, limit, enumerate(task.columns), grown)
 
 
-def _totals(program: Program, task: Task) -> None:
-    for number, unit in enumerate(task.units):
-        halves = {v: 2 for v, c in enumerate(task.columns) if task.classes[c.channel_class].unit == number}
-        _limit_in_states(program, task, halves, total_limit_ma(task.vehicle, unit))
+def _totals(program: Program, task: Task, sums: Sums) -> None:
+    """Every whole module, effective currents."""
+    for cut, limit in _known(sums, "total"):
+        _add_sum(program, task, cut, limit, enumerate(task.columns))
 
 
-def _limit_in_states(
-    program: Program, task: Task, halves: dict[int, int], limit_ma: int, grown: int | None = None
+def _peaks(program: Program, task: Task, sums: Sums) -> None:
+    """Every whole module, what stays on and the inrush of what one input switches on."""
+    for cut, limit in _known(sums, "peak"):
+        _add_sum(program, task, cut, limit, enumerate(task.columns))
+
+
+def _known(sums: Sums, kind: str) -> Iterator[tuple[Cut, Limit]]:
+    for cut, limits in sums.cuts.items():
+        yield from ((cut, limit) for limit in sums.limits if limit in limits and limit.kind == kind)
+
+
+def _add_sum(
+    program: Program,
+    task: Task,
+    cut: Cut,
+    limit: Limit,
+    columns: Iterable[tuple[int, Column]],
+    grown: Mapping[tuple[int, str], int] = _NONE,
 ) -> None:
-    """A row a state, left out where everything in the vehicle together stays within the limit."""
-    tolerance_loads = task.vehicle.settings.tolerance_loads
-    for s, state in enumerate(task.vehicle.states):
-        most = limit_ma * PPM // duty_step(state)
-        if state_load(task.all_types(), s, state, tolerance_loads) > most:
-            growth: dict[int, float] = {} if grown is None else {grown: -2 * (PPM // duty_step(state))}
-            _limit_in_state(program, task, halves, s, 2 * most, growth)
-
-
-def _limit_in_state(program: Program, task: Task, halves, s: int, most: int, growth: dict[int, float]) -> None:
-    state, step = task.vehicle.states[s], duty_step(task.vehicle.states[s])
+    """One combination within one limit, in halves of a milliamp; left out where everything together keeps it."""
+    item = {
+        (command, n): item_ma(t, cut, limit.settle_s) for command, own in task.types.items() for n, t in enumerate(own)
+    }
+    if _together(task, item) <= limit.most_ma:
+        return
     weights: dict[int, float] = {}
     rises: dict[tuple[str, int], dict[int, float]] = defaultdict(dict)
-    for v, share in halves.items():
-        column = task.columns[v]
-        duty = share * state.duty_ppm.get(column.command, 0) // step
-        types = task.types[column.command]
-        weights[v] = duty * sum(types[n].state_ma[s] * k for n, k in column.counts)
-        for n, k in column.counts:
-            if duty and types[n].state_deviation_ma[s]:
-                rises[column.command, n][v] = duty * types[n].state_deviation_ma[s] * k
+    for v, column in columns:
+        halves = halves_on(task, column, limit)
+        for n, k in column.counts if halves else ():
+            ma, rise = item[column.command, n]
+            weights[v] = weights.get(v, 0) + halves * k * ma
+            if rise:
+                rises[column.command, n][v] = halves * k * rise
     weights.update(_robust(program, rises, task.vehicle.settings.tolerance_loads))
-    program.row({**weights, **growth}, most=most)
+    place = None if limit.bank is None else grown.get((limit.unit, limit.bank))
+    program.row(weights | ({} if place is None else {place: -2}), most=2 * limit.most_ma)
+
+
+def _together(task: Task, item: Mapping[tuple[str, int], tuple[int, int]]) -> int:
+    counts = {(command, n): t.count for command, own in task.types.items() for n, t in enumerate(own)}
+    rises = sorted((k * item[key][1] for key, k in counts.items()), reverse=True)
+    return sum(k * item[key][0] for key, k in counts.items()) + sum(rises[: task.vehicle.settings.tolerance_loads])
+
+
+def halves_on(task: Task, column: Column, limit: Limit) -> int:
+    """Halves of a column's current that count against a limit."""
+    channel_class = task.classes[column.channel_class]
+    if channel_class.unit != limit.unit:
+        return 0
+    return 2 if limit.bank is None else dict(channel_class.bank_halves).get(limit.bank, 0)
+
+
+def loadings_of(task: Task, sums: Sums, columns: Iterable[tuple[Column, int]]) -> dict[Limit, dict]:
+    """What columns, each so many times, put on every limit."""
+    loadings: dict[Limit, dict] = {limit: defaultdict(int) for limit in sums.limits}
+    by_unit: dict[int, list[Limit]] = defaultdict(list)
+    for limit in sums.limits:
+        by_unit[limit.unit].append(limit)
+    for column, times in columns:
+        for limit in by_unit[task.classes[column.channel_class].unit]:
+            halves = halves_on(task, column, limit)
+            for n, k in column.counts if halves and times else ():
+                loadings[limit][column.command, n] += halves * k * times
+    return loadings
+
+
+@dataclass
+class LateRows:
+    """Rows of combinations added as solutions break limits: a combination enters only when it matters.
+
+    Parameters
+    ----------
+    task : Task
+        Its columns are the first variables of the program.
+    sums : Sums
+        Combinations known so far.
+    grown : mapping of (int, str) to int
+        Variables by which banks may grow, by unit number and bank.
+    active : tuple of int or None
+        Numbers, in the program of `task`, of the variables of the program asked about; None: it is that program.
+    size : int
+        Variables of the program of `task`, where `active` is given.
+    """
+
+    task: Task
+    sums: Sums
+    grown: Mapping[tuple[int, str], int]
+    active: tuple[int, ...] | None = None
+    size: int = 0
+
+    def narrowed(self, active: Sequence[int], size: int) -> "LateRows":
+        """The same for a program with some of the variables of this one's, which has `size`."""
+        if self.active is not None:
+            active, size = [self.active[v] if v < len(self.active) else -1 for v in active], self.size
+        return replace(self, active=tuple(active), size=size)
+
+    def add(self, program: Program, numbers: Sequence[int], values: Sequence[float], clock: Clock) -> bool:
+        """Add a row for every limit a solution breaks.
+
+        Parameters
+        ----------
+        program : Program
+            Grows; auxiliary variables are put at its end.
+        numbers : sequence of int
+            Number of each of its variables in the program of `task`.
+        values : sequence of float
+            Of that program's variables.
+        clock : Clock
+            When to stop.
+
+        Returns
+        -------
+        bool
+            False: nothing is broken.
+        """
+        if self.active is not None:
+            wide = dict(zip(self.active, values, strict=False))
+            values = [wide.get(v, 0.0) for v in range(self.size)]
+            numbers = [self.active[n] if 0 <= n < len(self.active) else -1 for n in numbers]
+        chosen = ((column, round(values[v])) for v, column in enumerate(self.task.columns))
+        loadings, broken = loadings_of(self.task, self.sums, chosen), False
+        here = {number: new for new, number in enumerate(numbers)}
+        columns = [(here[v], column) for v, column in enumerate(self.task.columns) if v in here]
+        grown = {place: here[v] for place, v in self.grown.items() if v in here}
+        for limit in self.sums.limits:
+            place = None if limit.bank is None else self.grown.get((limit.unit, limit.bank))
+            more = 0 if place is None else round(values[place])
+            raised = replace(limit, most_ma=limit.most_ma + more)
+            for worst in self.sums.broken_by(raised, loadings[limit], clock):
+                broken = True
+                self.sums.add(replace(worst, limit=limit))
+                _add_sum(program, self.task, worst.cut, limit, columns, grown)
+        return broken
 
 
 def _robust(program: Program, rises, at_once: int) -> dict[int, float]:
@@ -164,52 +275,3 @@ def _robust(program: Program, rises, at_once: int) -> dict[int, float]:
         terms[p] = 1
         program.row({z: 1, p: 1, **{v: -w for v, w in rise.items()}}, least=0)
     return terms
-
-
-def _peaks(program: Program, task: Task) -> None:
-    """Whole-module peak on several units; on one unit the columns have taken care of it."""
-    if len(task.units) == 1:
-        return
-    for s in range(len(task.vehicle.states)):
-        for number in range(len(task.units)):
-            _peak_in_state(program, task, number, s)
-
-
-def _peak_in_state(program: Program, task: Task, number: int, s: int) -> None:
-    limit = task.units[number].module.total_peak_ma
-    every = running_in_state_ma(task.all_types(), s)
-    running: dict[int, float] = {}
-    tall: dict[int, int] = {}
-    for v, column in _on_in(task, number, s):
-        types = task.types[column.command]
-        running[v] = _sum(types, column, lambda t: t.state_ma[s])
-        excess = _sum(types, column, lambda t: t.excess_ma)
-        if every + excess > limit:
-            tall[v] = excess
-    if not tall and every <= limit:
-        return
-    largest = program.variable(max(tall.values(), default=0), whole=False)
-    program.row({**running, largest: 1}, most=limit)
-    for v, excess in tall.items():
-        program.row({largest: 1, _used(program, task, v): -excess}, least=0)
-
-
-def _on_in(task: Task, number: int, s: int):
-    state = task.vehicle.states[s]
-    for v, column in enumerate(task.columns):
-        if task.classes[column.channel_class].unit == number and state.is_on(column.command):
-            yield v, column
-
-
-def _used(program: Program, task: Task, v: int) -> int:
-    """A variable that is 1 when column v is chosen at all."""
-    most = task.columns[v].most
-    if most == 1:
-        return v
-    used = program.variable(1)
-    program.row({v: 1, used: -most}, most=0)
-    return used
-
-
-def _sum(types: tuple[ItemType, ...], column: Column, of: Callable[[ItemType], int]) -> int:
-    return sum(of(types[n]) * k for n, k in column.counts)

@@ -14,7 +14,7 @@ from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.partition import partition
-from pdm_alloc.program.solver import Clock, Program, solve_program
+from pdm_alloc.program.solver import Clock, Program
 from pdm_alloc.program.stages import channels_used, minimise, packed, strength_used
 from pdm_alloc.program.task import Column, Task, task_of
 
@@ -169,14 +169,14 @@ def _most_beside(task: Task, chosen: Chosen, load: str, clock: Clock) -> int:
     program.rows = [
         (w, old, most) if (w, least) == (weights, t.count) else (w, least, most) for w, least, most in program.rows
     ]
-    solution = solve_program(program, {v: -k for v, k in weights.items()}, clock)
+    solution = minimise(program, [{v: -k for v, k in weights.items()}], clock)[0]
     return round(-solution.objective) - old if solution else 0
 
 
 def fits_beside(task: Task, base: Base, load: str, clock: Clock) -> bool:
     """Whether all items of a load fit while the circuits of all other commands stay; as `most_beside`."""
     programs = (small[0] for chosen in base.chosen if (small := _beside(task, chosen, load)) is not None)
-    return any(solve_program(program, {}, clock) for program in programs)
+    return any(minimise(program, [{}], clock)[0] for program in programs)
 
 
 def lifted(task: Task) -> dict[str, Task]:
@@ -250,11 +250,6 @@ def _beside(task: Task, chosen: Chosen, load: str) -> tuple[Program, dict[int, C
     if sum(fixed.values()) != sum(times for (name, _, _), times in chosen.items() if name != command):
         return None
     program = partition(replace(task, columns=tuple(columns)))
-    free = [v for v in range(len(program.most)) if v not in fixed]
-    small = program.narrowed(free)[0]
-    small.rows = [
-        (row, least - shift, most - shift)
-        for (row, _, _), (weights, least, most) in zip(small.rows, program.rows, strict=True)
-        for shift in (sum(w * fixed[v] for v, w in weights.items() if v in fixed),)
-    ]
-    return small, {n: columns[v] for n, v in enumerate(free) if v < len(columns)}
+    for v, times in fixed.items():
+        program.row({v: 1}, times, times)
+    return program, {v: column for v, column in enumerate(columns) if v not in fixed}

@@ -129,6 +129,7 @@ class Program:
     rows: list[Row] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
     late: Callable[[], bool] | None = field(default=None, compare=False, repr=False)
+    late_rows: Any = field(default=None, compare=False, repr=False)
 
     def variable(self, most: float, whole: bool = True) -> int:
         """Add a variable between 0 and `most`; its number."""
@@ -151,6 +152,8 @@ class Program:
         numbers = {old: new for new, old in enumerate(active)}
         small = Program([self.most[v] for v in active], [], [self.whole[v] for v in active])
         small.rows = [({numbers[v]: w for v, w in row[0].items() if v in numbers}, *row[1:]) for row in self.rows]
+        if self.late_rows:
+            small.late_rows = self.late_rows.narrowed(active, len(self.most))
         return small, list(active)
 
 

@@ -8,7 +8,17 @@ import numpy as np
 
 from pdm_alloc.circuits.classes import ChannelClass
 from pdm_alloc.domain.vehicle import PPM
-from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock, Program, Solution, solve_program
+from pdm_alloc.program.condition_rows import Unanswered
+from pdm_alloc.program.solver import (
+    BEST_SO_FAR,
+    NOT_ENOUGH,
+    PROVEN_BEST,
+    STOPPED_EMPTY,
+    Clock,
+    Program,
+    Solution,
+    solve_program,
+)
 from pdm_alloc.program.task import Column, Task
 
 __all__ = [
@@ -23,6 +33,7 @@ __all__ = [
 ]
 
 _EPSILON = 1e-6
+_AUXILIARY = -1  # number of a variable that came with a row added later
 _LARGEST = 10_000_000  # a sum of costs beyond this would lose its last digit to the solver's tolerance
 _FEW = 300  # variables that need no thinning
 _WIDER = 2  # times as many variables when too few were tried
@@ -46,19 +57,42 @@ def minimise(program: Program, costs: Sequence[Mapping[int, float]], clock: Cloc
         One a cost, as far as it came: it ends with the first that is not proved.
     """
     narrow, numbers = program, list(range(len(program.most)))
+    if program.late_rows:
+        narrow = Program([*program.most], [*program.rows], [*program.whole])
     solutions: list[Solution] = []
     for cost in costs:
         here = {new: cost[old] for new, old in enumerate(numbers) if cost.get(old)}
         if solutions and not here:
             solutions.append(replace(solutions[-1], objective=0.0, bound=0.0))
             continue
-        solution, keep = _stage(narrow, here, clock)
-        solutions.append(_widened(solution, numbers, len(program.most)))
+        solution, keep = _unbroken(program, narrow, numbers, here, clock)
+        solutions.append(solution)
         if solution.outcome != PROVEN_BEST:
             break
         narrow, kept = _held(narrow, here, solution.objective, keep)
         numbers = [numbers[v] for v in kept]
     return solutions
+
+
+def _unbroken(
+    program: Program, narrow: Program, numbers: list[int], cost: Mapping[int, float], clock: Clock
+) -> tuple[Solution, list[int]]:
+    """One cost minimised, rows added until its solution breaks no limit; as `_stage`, in the program's numbers.
+
+    Every row holds for every allocation that keeps the limits, so the bound holds whenever it stops.
+    """
+    late = program.late_rows
+    while True:
+        solution, keep = _stage(narrow, cost, clock)
+        wide = _widened(solution, numbers, len(program.most))
+        try:
+            if not wide.values or late is None or not late.add(narrow, numbers, wide.values, clock):
+                return wide, keep
+        except Unanswered:
+            return Solution(STOPPED_EMPTY, bound=solution.bound), keep
+        numbers += [_AUXILIARY] * (len(narrow.most) - len(numbers))
+        if clock.is_over():
+            return Solution(STOPPED_EMPTY, bound=solution.bound), keep
 
 
 def _held(program: Program, cost, value: float, keep: Sequence[int]) -> tuple[Program, list[int]]:
@@ -72,7 +106,8 @@ def _widened(solution: Solution, numbers: Sequence[int], size: int) -> Solution:
         return solution
     values = [0.0] * size
     for number, value in zip(numbers, solution.values, strict=True):
-        values[number] = value
+        if number != _AUXILIARY:
+            values[number] = value
     return replace(solution, values=tuple(values))
 
 

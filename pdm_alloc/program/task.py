@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
-from pdm_alloc.circuits.items import ItemType, held_channels, item_types, locked_channels, running_in_state_ma
+from pdm_alloc.circuits.items import ItemType, held_channels, item_types, locked_channels
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 
@@ -20,7 +20,6 @@ __all__ = [
     "is_allowed",
     "key_of",
     "merge",
-    "peak_slack_ma",
     "task_of",
     "unmerged",
 ]
@@ -181,12 +180,12 @@ def columns_of(task: Task, command: str, book: CircuitBook, late: Callable[[], b
     TooManyCircuits
         There are too many to list, or there was no time for it.
     """
-    types, wiring, slack = task.types[command], book.wiring(task.vehicle), peak_slack_ma(task, command)
+    types, wiring = task.types[command], book.wiring(task.vehicle)
     for number, channel_class in enumerate(task.classes):
         if late and late():
             raise OutOfTime(command)
         for counts, fit in _circuits(types, channel_class.rating, book, wiring, late):
-            if is_allowed(task, command, counts, number, slack):
+            if is_allowed(task, command, counts, number):
                 yield Column(command, counts, number, fit, task.upper(command, counts, number))
 
 
@@ -199,18 +198,16 @@ def _circuits(types, rating, book: CircuitBook, wiring, late) -> Iterable[tuple[
     return [(counts, whole)] if whole is not None and whole.made is not None else []
 
 
-def circuit_on(
-    task: Task, command: str, counts: Counts, number: int, book: CircuitBook, slack_ma: int | None
-) -> Column | None:
-    """A circuit on a class as a column, chosen once, `slack_ma` as of `is_allowed`; None where it is not allowed."""
-    if not is_allowed(task, command, counts, number, slack_ma):
+def circuit_on(task: Task, command: str, counts: Counts, number: int, book: CircuitBook) -> Column | None:
+    """A circuit on a class as a column, chosen once; None where it is not allowed."""
+    if not is_allowed(task, command, counts, number):
         return None
     fit = book.one(task.types[command], counts, task.classes[number].rating, book.wiring(task.vehicle))
     return Column(command, counts, number, fit, 1) if fit is not None and fit.made is not None else None
 
 
-def is_allowed(task: Task, command: str, counts: Counts, number: int, slack_ma: int | None) -> bool:
-    """Whether locked rows, joined commands and the whole-module peak allow a circuit on a class.
+def is_allowed(task: Task, command: str, counts: Counts, number: int) -> bool:
+    """Whether locked rows and joined commands allow a circuit on a class.
 
     Parameters
     ----------
@@ -222,8 +219,6 @@ def is_allowed(task: Task, command: str, counts: Counts, number: int, slack_ma: 
         Type number and how many of it.
     number : int
         Of the class.
-    slack_ma : int or None
-        As `peak_slack_ma` gives it.
 
     Returns
     -------
@@ -232,18 +227,7 @@ def is_allowed(task: Task, command: str, counts: Counts, number: int, slack_ma: 
     types = task.types[command]
     if types[0].together and counts != tuple((n, t.count) for n, t in enumerate(types)):
         return False
-    if not all(task.may_hold(types[n], number) for n, _ in counts):
-        return False
-    return slack_ma is None or sum(types[n].excess_ma * k for n, k in counts) <= slack_ma
-
-
-def peak_slack_ma(task: Task, command: str) -> int | None:
-    """Inrush excess a single unit bears when a command switches on, mA; None: no limit here, or several units."""
-    if len(task.units) != 1:
-        return None
-    peak, types = task.units[0].module.total_peak_ma, task.all_types()
-    states = [n for n, state in enumerate(task.vehicle.states) if state.is_on(command)]
-    return min((peak - running_in_state_ma(types, n) for n in states), default=None)
+    return all(task.may_hold(types[n], number) for n, _ in counts)
 
 
 @dataclass(frozen=True)

@@ -1,17 +1,18 @@
 """Tables of channels, voltages and settings of an allocation."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import pandas as pd
 
-from pdm_alloc.circuits.items import bank_limit_ma, check_voltage, total_limit_ma
+from pdm_alloc.circuits.items import check_voltage
 from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.vehicle import PPM, State, Vehicle
+from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.inrush import inrush_use, time_above
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 from pdm_alloc.harness.supply import LoadVoltage, load_voltages
 from pdm_alloc.result.placed import Place, PlacedCircuit, WiredCircuit, place_of
+from pdm_alloc.result.worst import limit_name, worst_sums
 
 __all__ = [
     "SETTINGS",
@@ -25,8 +26,6 @@ __all__ = [
     "voltages",
     "voltages_table",
 ]
-
-StateRow = tuple[str, str, str, float, float]
 
 CHANNELS = (
     "module",
@@ -57,9 +56,6 @@ PIN_MAP = (
     "limit_a",
     "headroom_pct",
 )
-
-WHOLE = "whole module"
-PEAK = "whole module, peak"
 
 
 def channels(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
@@ -136,45 +132,14 @@ def spare(units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFr
 
 
 def states(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
-    """Current of every bank and module against its limit in every state, A."""
-    rows: list[StateRow] = []
-    for state in vehicle.states:
-        for unit in units:
-            own = [c for c in circuits if c.unit == unit.label]
-            rows += _state_rows(vehicle, unit, own, state)
+    """Current of every bank and module under its worst combination in every state against its limit, A."""
+    rows = [
+        (unit.label, limit_name(limit), state, round(ma / 1000, 3), limit.most_ma / 1000)
+        for unit, limit, state, ma in worst_sums(vehicle, units, circuits)
+    ]
     table = pd.DataFrame(rows, columns=["module", "subject", "state", "current_a", "limit_a"])
     table["headroom_pct"] = (100 * (1 - table.current_a / table.limit_a)).round(1)
     return table
-
-
-def _state_rows(vehicle: Vehicle, unit: Unit, own: list[PlacedCircuit], state: State) -> Iterator[StateRow]:
-    on = [c for c in own if state.is_on(c.command)]
-    running = {c: running_ma(vehicle, c, state.supply_v) for c in on}
-    mean = {c: ma * state.duty_ppm[c.command] / PPM for c, ma in running.items()}
-    for bank in sorted(unit.module.bank_ma, key=natural_key):
-        current = sum(ma * _share(unit, c, bank) for c, ma in mean.items())
-        yield (
-            unit.label,
-            f"bank {bank}",
-            state.name,
-            round(current / 1000, 3),
-            bank_limit_ma(vehicle, unit, bank) / 1000,
-        )
-    yield unit.label, WHOLE, state.name, round(sum(mean.values()) / 1000, 3), total_limit_ma(vehicle, unit) / 1000
-    excess = max((sum(inrush_terms(vehicle, c, _check_v(vehicle, c))[0]) for c in on), default=0)
-    yield unit.label, PEAK, state.name, (sum(running.values()) + excess) / 1000, unit.module.total_peak_ma / 1000
-
-
-def _check_v(vehicle: Vehicle, circuit: PlacedCircuit) -> float:
-    return check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
-
-
-def _share(unit: Unit, circuit: PlacedCircuit, bank: str) -> float:
-    """Share of a circuit's current that a bank carries: half a pair's through each of its channels."""
-    banks = [unit.module.channel(name).bank for name in circuit.channels]
-    if circuit.use == "pair":
-        return sum(b == bank for b in banks) / 2
-    return 1.0 if bank in banks else 0.0
 
 
 def pin_map(vehicle: Vehicle, circuits: Sequence[PlacedCircuit], channel_table: pd.DataFrame) -> pd.DataFrame:

@@ -2,19 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
-from pdm_alloc.circuits.items import (
-    ItemType,
-    duty_step,
-    inputs_wanted,
-    item_types,
-    running_in_state_ma,
-    state_load,
-    total_limit_ma,
-)
+from pdm_alloc.circuits.items import inputs_wanted, item_types
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import headline_table
-from pdm_alloc.domain.vehicle import PPM, State, Vehicle
+from pdm_alloc.domain.vehicle import State, Vehicle
+from pdm_alloc.program.sums import Sums, Worst
+from pdm_alloc.result.worst import change_in_words, inputs_in_words
 
 __all__ = [
     "SHORTFALL",
@@ -177,8 +172,7 @@ def arithmetic_shorts(vehicle: Vehicle, units: Sequence[Unit]) -> list[Short]:
     """
     shorts = [*_inputs(vehicle, units), *_supply(vehicle, units)]
     if len(units) == 1:
-        types = [t for own in item_types(vehicle, units).values() for t in own]
-        shorts += [*_totals(vehicle, units[0], types), *_peaks(vehicle, units[0], types)]
+        shorts += _sums(vehicle, units[0])
     return shorts
 
 
@@ -207,27 +201,24 @@ def _volts(unit: Unit, state: State, limit: float, what: str) -> Short:
     return Short("supply voltage", unit.label, state.name, limit, state.supply_v, "V", text)
 
 
-def _totals(vehicle: Vehicle, unit: Unit, types: list[ItemType]) -> Iterator[Short]:
-    have = total_limit_ma(vehicle, unit)
-    for number, state in enumerate(vehicle.states):
-        need = _up(state_load(types, number, state, vehicle.settings.tolerance_loads) * duty_step(state))
-        if need > have:
-            yield _amps("whole module", unit, state.name, have, need)
+def _sums(vehicle: Vehicle, unit: Unit) -> Iterator[Short]:
+    """What the whole module misses, in the state and at the voltage at which it misses most."""
+    types = item_types(vehicle, [unit])
+    sums = Sums(vehicle, [unit], types)
+    missed = sorted(sums.missed(), key=lambda worst: (worst.limit.is_peak, -worst.amount_ma))
+    for is_peak, group in groupby(missed, key=lambda worst: worst.limit.is_peak):
+        gravest, *others = group
+        also = [name for name in dict.fromkeys(w.scene.state for w in others) if name != gravest.scene.state]
+        yield _at_once(vehicle, unit, "whole module peak" if is_peak else "whole module", sums.trimmed(gravest), also)
 
 
-def _peaks(vehicle: Vehicle, unit: Unit, types: list[ItemType]) -> Iterator[Short]:
-    """The largest single inrush cannot be less than that of the largest item."""
-    have = unit.module.total_peak_ma
-    for number, state in enumerate(vehicle.states):
-        excess = max((t.excess_ma for t in types if state.is_on(t.command)), default=0)
-        need = running_in_state_ma(types, number) + excess
-        if need > have:
-            yield _amps("whole module peak", unit, state.name, have, need)
-
-
-def _amps(kind: str, unit: Unit, state: str, have: int, need: int) -> Short:
-    more = "more peak" if "peak" in kind else "more"
-    text = f"{amps(need - have)} {more} in the state {state} ({amps(need)} against {amps(have)})"
+def _at_once(vehicle: Vehicle, unit: Unit, kind: str, worst: Worst, also: list[str]) -> Short:
+    have, need, state = worst.limit.most_ma, worst.amount_ma, worst.scene.state
+    more = "more peak" if worst.limit.is_peak else "more"
+    change = f", then {change_in_words(worst)}" if worst.changed is not None else ""
+    text = f"{amps(need - have)} {more} in the state {state} ({amps(need)} against {amps(have)}: "
+    text += f"{inputs_in_words(vehicle, worst.inputs)}{change})"
+    text += f", and less in {', '.join(also)}" if also else ""
     return Short(kind, unit.label, state, have / 1000, need / 1000, "A", text)
 
 
@@ -235,10 +226,6 @@ def amps(milliamps: int) -> str:
     """As a person writes it, rounded up to a tenth above 1 A: ``12 A``, ``0.35 A``."""
     tenths = -(-milliamps // 100)
     return f"{tenths / 10:g} A" if milliamps >= 1000 else f"{milliamps / 1000:g} A"
-
-
-def _up(ma_ppm: int) -> int:
-    return -(-ma_ppm // PPM)
 
 
 def plural(number: int, what: str) -> str:

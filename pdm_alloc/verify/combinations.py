@@ -13,11 +13,16 @@ __all__ = ["combination_can_have", "largest_change", "largest_sum"]
 
 _ON, _OFF = 1, -1
 
-Weighted = tuple[tuple[Any, int, bool], ...]  # condition, mA while it holds, whether it must not hold
+Amount = int | tuple[int, tuple[int, ...]]
+"""Current, mA; or current as stated and the rise of each of its loads at the top of its tolerance."""
+
+Weighted = tuple[tuple[Any, Amount, bool], ...]  # condition, mA while it holds, whether it must not hold
+
+Curve = tuple[tuple[int, frozenset], ...]  # largest sum with at most 0, 1, 2 ... rises, and the inputs on at it
 
 
 def largest_sum(
-    conditions: Mapping[str, Any], allowed: Collection[str], amounts: Mapping[str, int]
+    conditions: Mapping[str, Any], allowed: Collection[str], amounts: Mapping[str, Amount], at_once: int = 0
 ) -> tuple[int, frozenset] | None:
     """Largest sum of currents over all combinations of inputs.
 
@@ -27,8 +32,10 @@ def largest_sum(
         Condition of every command.
     allowed : collection of str
         Commands the state allows; every other one must be off.
-    amounts : mapping of str to int
+    amounts : mapping of str to Amount
         mA of each command; a missing one counts 0.
+    at_once : int
+        How many loads at once are at the top of their tolerance.
 
     Returns
     -------
@@ -36,7 +43,8 @@ def largest_sum(
         The sum, mA, and the inputs that are on at it (all others may be off); None: no combination keeps off what the
         state keeps off.
     """
-    return _best(_weighted(conditions, allowed, amounts), {})
+    curve = _best(_weighted(conditions, allowed, amounts), {}, at_once)
+    return None if curve is None else curve[-1]
 
 
 def combination_can_have(conditions: Mapping[str, Any], allowed: Collection[str], command: str) -> bool:
@@ -61,9 +69,10 @@ def combination_can_have(conditions: Mapping[str, Any], allowed: Collection[str]
 def largest_change(
     conditions: Mapping[str, Any],
     allowed: Collection[str],
-    running: Mapping[str, int],
-    inrush: Mapping[str, int],
+    running: Mapping[str, Amount],
+    inrush: Mapping[str, Amount],
     above_ma: int = -1,
+    at_once: int = 0,
 ) -> tuple[int, frozenset, Hashable] | None:
     """Largest momentary sum over all combinations and changes of one input.
 
@@ -71,10 +80,12 @@ def largest_change(
     ----------
     conditions, allowed
         As in `largest_sum`.
-    running, inrush : mapping of str to int
+    running, inrush : mapping of str to Amount
         Running current of each command; peak at its switch-on, running included, mA, not negative.
     above_ma : int
         Only sums above this are looked for, mA: inputs that cannot bring so much are passed over.
+    at_once : int
+        As in `largest_sum`.
 
     Returns
     -------
@@ -84,17 +95,21 @@ def largest_change(
     """
     trees = _own_inputs(conditions)
     known: dict = {}
-    steady = _best(_weighted(conditions, allowed, running), known)
-    if steady is None:
+    calm = _best(_weighted(conditions, allowed, running), known, at_once)
+    if calm is None:
         return None
+    steady = calm[-1]
     best = (*steady, None) if steady[0] > above_ma else None
     floor = max(above_ma, steady[0])
+    rise: Counter = Counter()  # what stays on was within the steady sum: a change adds no more than these excesses
+    for command, tree in trees.items():
+        rise.update(dict.fromkeys(_names(tree), _top(inrush.get(command, 0)) - _stated(running.get(command, 0))))
     for name in sorted(set().union(*map(_names, trees.values())), key=repr):
         for goes_on in (True, False):
             parts, bound = _changed(trees, allowed, running, inrush, name, goes_on)
-            peak = _best(parts, known) if bound > floor else None
-            if peak is not None and peak[0] > floor:
-                floor, best = peak[0], (peak[0], peak[1] | (frozenset() if goes_on else {name}), name)
+            peak = _best(parts, known, at_once) if min(bound, steady[0] + rise[name]) > floor else None
+            if peak is not None and peak[-1][0] > floor:
+                floor, best = peak[-1][0], (peak[-1][0], peak[-1][1] | (frozenset() if goes_on else {name}), name)
     return best
 
 
@@ -120,12 +135,24 @@ def _changed(trees, allowed, running, inrush, name, goes_on):
         run, rush = running.get(command, 0), inrush.get(command, 0)
         if before == after:
             parts.append((before, run, False))
-            bound += run
+            bound += _top(run)
         elif after is not False:
             parts.append((_both(after, before), run, False))
             parts.append((_both(after, _opposite(before)), rush, False))
-            bound += max(run, rush)
+            bound += max(_top(run), _top(rush))
     return tuple(parts), bound
+
+
+def _stated(amount: Amount) -> int:
+    return amount if isinstance(amount, int) else amount[0]
+
+
+def _rises(amount: Amount) -> tuple[int, ...]:
+    return () if isinstance(amount, int) else amount[1]
+
+
+def _top(amount: Amount) -> int:
+    return _stated(amount) + sum(_rises(amount))
 
 
 def _is_operation(tree):
@@ -173,25 +200,38 @@ def _set(tree, name, value):
     return left[0] if len(left) == 1 else (tree[0], *left)
 
 
-def _best(weighted: Iterable, known: dict) -> tuple[int, frozenset] | None:
-    """Largest sum and the inputs on; None where what must not hold cannot be kept from holding."""
-    on: frozenset = frozenset()
-    total, open_parts = 0, []
+def _best(weighted: Iterable, known: dict, at_once: int) -> Curve | None:
+    """Largest sums and the inputs on; None where what must not hold cannot be kept from holding."""
+    stated, rises, open_parts = 0, [], []
     for tree, amount, is_forbidden in weighted:
         if tree is True:
             if is_forbidden:
                 return None
-            total += amount
+            stated += _stated(amount)
+            rises += _rises(amount)
         elif tree is not False and (is_forbidden or amount):
             open_parts.append((tree, amount, is_forbidden))
+    nothing: frozenset = frozenset()
+    tops = sorted(rises, reverse=True)[:at_once]
+    curve: Curve = tuple((stated + sum(tops[:k]), nothing) for k in range(len(tops) + 1))
     for parts in _apart(open_parts):
         key = frozenset(Counter(parts).items())
         if key not in known:
-            known[key] = _branched(parts, known)
+            known[key] = _branched(parts, known, at_once)
         if known[key] is None:
             return None
-        total, on = total + known[key][0], on | known[key][1]
-    return total, on
+        curve = _shared_out(curve, known[key], at_once)
+    return curve
+
+
+def _shared_out(one: Curve, other: Curve, at_once: int) -> Curve:
+    """Two curves together: so many rises in all, shared out the best way."""
+    sums = []
+    for rises in range(min(at_once, len(one) + len(other) - 2) + 1):
+        first = range(max(0, rises - len(other) + 1), min(rises, len(one) - 1) + 1)
+        ma, _, n = max((one[n][0] + other[rises - n][0], -n, n) for n in first)
+        sums.append((ma, one[n][1] | other[rises - n][1]))
+    return tuple(sums)
 
 
 def _apart(parts):
@@ -210,23 +250,31 @@ def _apart(parts):
     return [members for _, members in groups]
 
 
-def _branched(parts, known):
+def _branched(parts, known, at_once) -> Curve | None:
     """Best over both values of one input, or over the one that can only help."""
     uses: Counter = Counter()
     helps: dict = {}
     for tree, amount, is_forbidden in parts:
-        sign = _OFF if is_forbidden or amount < 0 else _ON
+        sign = _OFF if is_forbidden or _stated(amount) < 0 else _ON
         uses.update(_names(tree))
         _note_signs(tree, sign, helps)
     only = next(((name, signs) for name, signs in helps.items() if len(signs) == 1), None)
     name = only[0] if only else max(uses, key=lambda each: (uses[each], repr(each)))
-    values = (only[1] == {_ON},) if only else (False, True)
-    best = None
-    for value in values:
-        answer = _best([(_set(tree, name, value), *rest) for tree, *rest in parts], known)
-        if answer is not None and (best is None or answer[0] > best[0]):
-            best = (answer[0], answer[1] | {name} if value else answer[1])
-    return best
+    best: Curve = ()
+    for value in (only[1] == {_ON},) if only else (False, True):
+        curve = _best([(_set(tree, name, value), *rest) for tree, *rest in parts], known, at_once)
+        if curve is not None:
+            best = _higher(best, tuple((ma, on | {name} if value else on) for ma, on in curve))
+    return best or None
+
+
+def _higher(one: Curve, other: Curve) -> Curve:
+    """The higher of two curves at every number of rises; a short one goes on level."""
+    if not one:
+        return other
+    longest = range(max(len(one), len(other)))
+    pairs = ((one[min(n, len(one) - 1)], other[min(n, len(other) - 1)]) for n in longest)
+    return tuple(b if b[0] > a[0] else a for a, b in pairs)
 
 
 def _note_signs(tree, sign, helps):

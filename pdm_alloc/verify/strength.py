@@ -1,10 +1,14 @@
-"""Rules on currents: running, inrush, trip setting, and sums over banks and modules."""
+"""Rules on currents: running, inrush and trip setting of a circuit, and sums over every combination of inputs."""
 
 import math
 from collections import defaultdict
+from functools import lru_cache
 
-from pdm_alloc.domain.vehicle import PPM
+from pdm_alloc.domain.condition import parse_condition
+from pdm_alloc.domain.expression import And, Not, Variable
+from pdm_alloc.verify import arithmetic
 from pdm_alloc.verify.arithmetic import limit_ma
+from pdm_alloc.verify.combinations import largest_change, largest_sum
 from pdm_alloc.verify.recount import Finding
 
 __all__ = [
@@ -135,82 +139,6 @@ def crossing_ms(running_a, waves, usable_a):
     return at
 
 
-def bank_current(recount):
-    """In every state the mean current of every bank is within its limit."""
-    members: dict = defaultdict(lambda: defaultdict(int))
-    for wired in recount.wired:
-        for bank, halves in _banks(wired).items():
-            for load, count in wired.counts:
-                members[wired.unit.label, bank][load.name] += halves * count
-    for (label, bank), halves in members.items():
-        unit = recount.units[label]
-        if bank in unit.module.bank_ma:
-            yield from _over(recount, "bank", unit, bank, halves, unit.module.bank_ma[bank])
-
-
-def _banks(wired):
-    """Halves of the circuit's current in each bank: a pair puts one in each channel's, a bridge all in both."""
-    if wired.circuit.use == "pair":
-        names = [channel.bank for channel in wired.channels]
-        return {bank: names.count(bank) for bank in names}
-    return dict.fromkeys((channel.bank for channel in wired.channels), 2)
-
-
-def total_current(recount):
-    """In every state the mean current of every unit is within its limit."""
-    for label, circuits in recount.on_unit.items():
-        halves: dict[str, int] = defaultdict(int)
-        for wired in circuits:
-            for load, count in wired.counts:
-                halves[load.name] += 2 * count
-        unit = recount.units[label]
-        yield from _over(recount, "total", unit, "", halves, unit.module.total_ma)
-
-
-def _over(recount, rule, unit, subject, halves, rated_ma):
-    limit = limit_ma(rated_ma, recount.factor(unit), recount.vehicle.settings.module_headroom_pct)
-    for state in recount.vehicle.states:
-        value = _mean(recount, state, halves)
-        if value > limit * PPM * 2:
-            amps = value / PPM / 2000
-            message = f"{amps:g} A in {state.name}, usable are {limit / 1000:g} A"
-            yield Finding(rule, unit.label, "", state.name, subject, amps, limit / 1000, "A", message)
-
-
-def _mean(recount, state, halves):
-    """Mean current in a state, in half milliamps times a million, with the deviations that are guarded against."""
-    total, over = 0, []
-    for name, share in halves.items():
-        load = recount.loads[name]
-        duty = state.duty_ppm.get(load.command, 0)
-        if not duty:
-            continue
-        total += duty * share * recount.running(load, state.supply_v)
-        if load.tolerance_pct:
-            over.append(duty * share * recount.rise(load, state.supply_v))
-    return total + recount.top(over)
-
-
-def total_peak(recount):
-    """In every state all that is on, and one circuit switching on, is within the unit's peak."""
-    for label, circuits in recount.on_unit.items():
-        for state in recount.vehicle.states:
-            yield from _peak_in(recount, recount.units[label], state, circuits)
-
-
-def _peak_in(recount, unit, state, circuits):
-    value = sum(_on(recount.running, state, wired) for wired in circuits)
-    value += max((_on(recount.excess, state, wired) for wired in circuits), default=0)
-    limit = unit.module.total_peak_ma
-    if value > limit:
-        message = f"{value / 1000:g} A at a switch-on in {state.name}, the module bears {limit / 1000:g} A"
-        yield Finding("total_peak", unit.label, "", state.name, "", value / 1000, limit / 1000, "A", message)
-
-
-def _on(current, state, wired):
-    return sum(current(load, state.supply_v) * n for load, n in wired.counts if state.is_on(load.command))
-
-
 def trip_exists(recount):
     """Some step of the setting is from the running current, tolerance included, up to the derated rating."""
     for wired in recount.wired:
@@ -246,3 +174,150 @@ def least_trip_ma(recount, wired) -> int:
     step = step_ma(wired)
     wanted = -(-5 * widest_ma(recount, wired) // (4 * step))
     return min(max(1, wanted) * step, _most_ma(recount, wired))
+
+
+def bank_current(recount):
+    """Every bank bears its effective currents under every combination, at both voltages of every state."""
+    members: dict = defaultdict(lambda: defaultdict(int))
+    for wired in recount.wired:
+        for bank, halves in _banks(wired).items():
+            for load, count in wired.counts:
+                members[wired.unit.label, bank][load.name] += halves * count
+    for (label, bank), halves in members.items():
+        unit = recount.units[label]
+        if bank in unit.module.bank_ma:
+            yield from _over(recount, "bank", unit, bank, halves, unit.module.bank_ma[bank])
+
+
+def _banks(wired):
+    """Halves of the circuit's current in each bank: a pair puts one in each channel's, a bridge all in both."""
+    if wired.circuit.use == "pair":
+        names = [channel.bank for channel in wired.channels]
+        return {bank: names.count(bank) for bank in names}
+    return dict.fromkeys((channel.bank for channel in wired.channels), 2)
+
+
+def total_current(recount):
+    """Every unit bears its effective currents under every combination, at both voltages of every state."""
+    for label, circuits in recount.on_unit.items():
+        unit = recount.units[label]
+        yield from _over(recount, "total", unit, "", _halves(circuits), unit.module.total_ma)
+
+
+def _halves(circuits):
+    halves: dict[str, int] = defaultdict(int)
+    for wired in circuits:
+        for load, count in wired.counts:
+            halves[load.name] += 2 * count
+    return halves
+
+
+def _over(recount, rule, unit, subject, halves, rated_ma):
+    limit = arithmetic.limit_ma(rated_ma, recount.factor(unit), recount.vehicle.settings.module_headroom_pct)
+    for state, volts, allowed in _ends(recount):
+        amounts = _amounts(recount, halves, allowed, lambda load, v=volts: _effective(recount, unit, load, v))
+        if _everything(recount, amounts) <= 2 * limit:
+            continue
+        worst = largest_sum(_conditions(recount), allowed, amounts, recount.vehicle.settings.tolerance_loads)
+        if worst is not None and worst[0] > 2 * limit:
+            amps = worst[0] / 2000
+            message = f"{amps:g} A at once in {state.name} at {volts:g} V, usable are {limit / 1000:g} A"
+            message += f" ({_in_words(worst[1])})"
+            yield Finding(rule, unit.label, "", state.name, subject, amps, limit / 1000, "A", message)
+
+
+def total_peak(recount):
+    """Every unit bears what stays on and the inrush of what is switched on, at every change of one input."""
+    for label, circuits in recount.on_unit.items():
+        unit, halves = recount.units[label], _halves(circuits)
+        for state, volts, allowed in _ends(recount):
+            yield from _peak_at(recount, unit, halves, state, volts, allowed)
+
+
+def _peak_at(recount, unit, halves, state, volts, allowed):
+    limit, at_once = unit.module.total_peak_ma, recount.vehicle.settings.tolerance_loads
+    running = _amounts(recount, halves, allowed, lambda load: _running(recount, load, volts))
+    inrush = _amounts(recount, halves, allowed, lambda load: _inrush(recount, load, volts))
+    if _everything(recount, inrush) <= 2 * limit:
+        return
+    worst = largest_change(_conditions(recount), allowed, running, inrush, 2 * limit, at_once)
+    if worst is not None:
+        amps = worst[0] / 2000
+        change = "with nothing switched" if worst[2] is None else f"when {_name(worst[2])} changes"
+        message = f"{amps:g} A {change} in {state.name} at {volts:g} V, the module bears {limit / 1000:g} A"
+        yield Finding("total_peak", unit.label, "", state.name, "", amps, limit / 1000, "A", message)
+
+
+def _ends(recount):
+    """Every state at both ends of its span, with the commands that may be on."""
+    for state in recount.vehicle.states:
+        allowed = frozenset(name for name in recount.commands if state.duty_ppm.get(name, 0) > 0)
+        top = state.supply_v if state.supply_top_v is None else state.supply_top_v
+        for volts in sorted({state.supply_v, top}):
+            yield state, volts, allowed
+
+
+def _amounts(recount, halves, allowed, current):
+    """Current and rises of each command, in half milliamps."""
+    stated: dict[str, int] = defaultdict(int)
+    rises: dict[str, list[int]] = defaultdict(list)
+    for name, share in halves.items():
+        load = recount.loads[name]
+        if load.command in allowed:
+            ma, rise = current(load)
+            stated[load.command] += share * ma
+            if rise:
+                rises[load.command].append(share * rise)
+    return {command: (ma, tuple(rises[command])) for command, ma in stated.items()}
+
+
+def _everything(recount, amounts):
+    rises = [rise for _, own in amounts.values() for rise in own]
+    return sum(ma for ma, _ in amounts.values()) + recount.top(rises)
+
+
+def _running(recount, load, volts):
+    return recount.running(load, volts), recount.rise(load, volts)
+
+
+def _inrush(recount, load, volts):
+    excess = recount.excess(load, volts)
+    running, rise = _running(recount, load, volts)
+    return running + excess, rise + arithmetic.deviation(excess, load.tolerance_pct)
+
+
+def _effective(recount, unit, load, volts):
+    """What a load counts against heating: less than its current where it is known to come and go."""
+    command, tau = recount.commands[load.command], unit.module.settle_s
+    running, rise = _running(recount, load, volts)
+    if not tau or command.on_s is None or command.cycle_s is None or command.on_s == command.cycle_s:
+        return running, rise
+    share = math.sqrt(math.expm1(-command.on_s / tau) / math.expm1(-command.cycle_s / tau))
+    return math.ceil(running * share), math.ceil(rise * share)
+
+
+def _conditions(recount):
+    return conditions_of(recount.vehicle.commands)
+
+
+@lru_cache(maxsize=64)
+def conditions_of(commands):
+    """Condition of every command as plain data; None where it has none."""
+    return {c.name: _tree(parse_condition(c.condition).expression) if c.condition else None for c in commands}
+
+
+def _tree(node):
+    if isinstance(node, Variable):
+        return node.name
+    if isinstance(node, Not):
+        return ("not", _tree(node.operand))
+    return ("and" if isinstance(node, And) else "or", *map(_tree, node.operands))
+
+
+def _in_words(inputs):
+    """The inputs that are on, commands of their own by their name."""
+    return ", ".join(sorted(map(_name, inputs))) + " on" if inputs else "nothing on"
+
+
+def _name(item):
+    return item if isinstance(item, str) else item[1]

@@ -8,6 +8,8 @@ import pdm_alloc.verify.check as package
 ALLOWED = ("pdm_alloc.verify", "pdm_alloc.result.placed", "pdm_alloc.domain.kinds", "pdm_alloc.domain.module")
 ALLOWED += (
     "pdm_alloc.domain.vehicle",
+    "pdm_alloc.domain.condition",
+    "pdm_alloc.domain.expression",
     "pandas",
     "math",
     "re",

@@ -1,0 +1,75 @@
+"""Scenes: both ends of every state's span of voltage, what may be on in them and what one item draws in each."""
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from pdm_alloc.domain.vehicle import Load, Vehicle
+from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+
+__all__ = ["Draw", "Scene", "draws_of", "scenes_of"]
+
+
+class Draw(NamedTuple):
+    """What one item draws at one end of a state's span of voltage, mA; all 0 where the state keeps it off.
+
+    Parameters
+    ----------
+    running_ma, rise_ma : int
+        Running current as stated; how much more at the top of its tolerance.
+    excess_ma, excess_rise_ma : int
+        Inrush above running as stated; how much more at the top of its tolerance.
+    """
+
+    running_ma: int = 0
+    rise_ma: int = 0
+    excess_ma: int = 0
+    excess_rise_ma: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One end of a state's span of voltage, and what may be on in it.
+
+    Parameters
+    ----------
+    number : int
+        Place in `ItemType.draws`.
+    state : str
+        Name of the state.
+    volts : float
+        V.
+    allowed : frozenset of str
+        Commands with a duty above 0.
+    """
+
+    number: int
+    state: str
+    volts: float
+    allowed: frozenset[str]
+
+
+def scenes_of(vehicle: Vehicle) -> tuple[Scene, ...]:
+    """Both ends of every state's span of voltage, in the order of the states, lowest voltage first."""
+    ends = [(state, volts) for state in vehicle.states for volts in state.span_v]
+    allowed = {
+        state.name: frozenset(c.name for c in vehicle.commands if state.is_on(c.name)) for state in vehicle.states
+    }
+    return tuple(Scene(n, state.name, volts, allowed[state.name]) for n, (state, volts) in enumerate(ends))
+
+
+def draws_of(load: Load, vehicle: Vehicle) -> tuple[Draw, ...]:
+    """What one item of a load draws in each scene of `scenes_of`; rises only where any tolerance is guarded against."""
+    tolerance = load.tolerance_pct if vehicle.settings.tolerance_loads else 0
+    return tuple(
+        _draw(load, volts, tolerance, vehicle.settings.reference_v) if state.is_on(load.command) else Draw()
+        for state in vehicle.states
+        for volts in state.span_v
+    )
+
+
+def _draw(load: Load, volts: float, tolerance_pct, reference_v: float) -> Draw:
+    running = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, reference_v)
+    excess = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, reference_v)
+    rises = (math.ceil(ma * tolerance_pct / 100) for ma in (running, excess))
+    return Draw(running, next(rises), excess, next(rises))

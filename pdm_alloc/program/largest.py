@@ -1,0 +1,350 @@
+"""Largest sum of currents over combinations of inputs and changes of one: values first, words later.
+
+An input that can only help is on, one that can only harm is off; what is left falls into parts without an input in
+common. Those of few inputs are listed; a larger one is tried with its commonest input on and off, a few times over,
+and what is large even then goes to an integer program. Some loads at once are at the top of their tolerance, so a sum
+is a curve: the largest with no rise, with one rise, with two.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from pdm_alloc.program.condition_rows import Rows, Unanswered, fixed, holds, names_of, own_input
+from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock, solve_program
+
+__all__ = ["Amount", "Extremes", "curve_of"]
+
+Amount = tuple[int, tuple[int, ...]]
+"""Stated current of a command and the rise of each of its loads at the top of its tolerance, mA."""
+
+Part = tuple[Any, int, tuple[int, ...]]
+Curve = list[tuple[int, frozenset]]
+
+_LISTED_INPUTS = 10
+_TRIED_INPUTS = 6  # of one part, before what is left goes to an integer program
+_TIME_LIMIT_S = 60.0
+NOTHING: Amount = (0, ())
+
+
+class Extremes:
+    """Largest sums over all combinations that conditions allow.
+
+    Parameters
+    ----------
+    conditions : mapping of str to (str, tuple or None)
+        Condition of every command as plain data; None: an input of its own.
+    """
+
+    def __init__(self, conditions: Mapping[str, Any]):
+        self.trees = {name: own_input(name) if tree is None else tree for name, tree in conditions.items()}
+        self.names = {command: names_of(tree) for command, tree in self.trees.items()}
+        self.inputs = sorted(set().union(*self.names.values()), key=repr) if self.trees else []
+
+    def on(self, inputs: frozenset) -> frozenset[str]:
+        """Commands on under a setting of the inputs."""
+        return frozenset(command for command, tree in self.trees.items() if holds(tree, inputs))
+
+    def sum(
+        self, allowed: Collection[str], amounts: Mapping[str, Amount], at_once: int, clock: Clock | None = None
+    ) -> tuple[int, frozenset] | None:
+        """Largest sum, mA, and the inputs that are on at it; None: the state has no combination.
+
+        Commands outside `allowed` stay off, missing ones of `amounts` count nothing; `at_once` loads at once are at the
+        top of their tolerance; 60 s without a clock.
+
+        Raises
+        ------
+        Unanswered
+            The time was over or the solver failed.
+        """
+        parts = [(self.trees[name], *amount) for name, amount in amounts.items() if name in allowed]
+        forbidden = [tree for name, tree in self.trees.items() if name not in allowed]
+        curve = curve_of(parts, forbidden, at_once, clock or Clock(_TIME_LIMIT_S))
+        return None if curve is None else curve[-1]
+
+    def change(
+        self,
+        allowed: Collection[str],
+        running: Mapping[str, Amount],
+        inrush: Mapping[str, Amount],
+        at_once: int,
+        above_ma: int = -1,
+        clock: Clock | None = None,
+    ) -> tuple[int, frozenset, Any] | None:
+        """Largest momentary sum above a limit over combinations and changes of one input, no change included.
+
+        Parameters
+        ----------
+        allowed, at_once, clock
+            As in `sum`.
+        running, inrush : mapping of str to Amount
+            Of each command while it stays on; at its switch-on, running included.
+        above_ma : int
+            Sums that are not above it are not looked for, mA.
+
+        Returns
+        -------
+        (int, frozenset, Any) or None
+            Sum, mA; inputs on before the change; the input that changes (None: none does). None: no sum is above it.
+
+        """
+        limit = clock or Clock(_TIME_LIMIT_S)
+        steady = self.sum(allowed, running, at_once, limit)
+        if steady is None:
+            return None
+        best = (*steady, None) if steady[0] > above_ma else None
+        floor = max(above_ma, steady[0])
+        for bound, name, goes_on in sorted(
+            self._bounds(allowed, running, inrush, steady[0]), key=lambda each: -each[0]
+        ):
+            if bound <= floor:
+                break
+            curve = curve_of(*self.changed(allowed, running, inrush, name, goes_on), at_once, limit)
+            if curve is not None and curve[-1][0] > floor:
+                floor, before = curve[-1][0], curve[-1][1] | (frozenset() if goes_on else {name})
+                best = (floor, before, name)
+        return best
+
+    def _bounds(self, allowed, running, inrush, steady: int):
+        """Upper bound of the sum at every change: the worst steady sum and every excess that the input touches."""
+        excess = {name: _excess(running.get(name, NOTHING), amount) for name, amount in inrush.items()}
+        for name in self.inputs:
+            touched = sum(excess.get(c, 0) for c, names in self.names.items() if name in names and c in allowed)
+            if touched:
+                yield steady + touched, name, True
+                yield steady + touched, name, False
+
+    def changed(self, allowed, running, inrush, name, goes_on):
+        """Parts and forbidden conditions of the momentary sum at one change."""
+        parts: list[Part] = []
+        forbidden: list[Any] = []
+        for command, tree in self.trees.items():
+            touched = name in self.names[command]
+            before = fixed(tree, name, not goes_on) if touched else tree
+            after = fixed(tree, name, goes_on) if touched else tree
+            if command not in allowed:
+                forbidden += dict.fromkeys((before, after))
+            elif before == after:
+                parts.append((before, *running.get(command, NOTHING)))
+            elif after is not False:
+                parts.append((_both(after, before), *running.get(command, NOTHING)))
+                parts.append((_both(after, _opposite(before)), *inrush.get(command, NOTHING)))
+        return parts, forbidden
+
+
+def _excess(running: Amount, inrush: Amount) -> int:
+    return max(0, inrush[0] - running[0]) + sum(inrush[1])
+
+
+def _opposite(tree):
+    return (not tree) if isinstance(tree, bool) else ("not", tree)
+
+
+def _both(first, second):
+    if first is False or second is False:
+        return False
+    if first is True:
+        return second
+    return first if second is True else ("and", first, second)
+
+
+def curve_of(
+    parts: Sequence[Part], forbidden: Sequence[Any], at_once: int, clock: Clock, tries: int = _TRIED_INPUTS
+) -> Curve | None:
+    """Largest sums of the parts that hold with at most 0, 1, ... `at_once` rises, and the inputs on at each.
+
+    Parts are (condition, mA while it holds, rises it may add), none below 0; None: what is forbidden cannot be kept
+    off. The curve ends where one more rise brings nothing; `tries` inputs of a part may be tried both ways.
+    """
+    barred = [tree for tree in dict.fromkeys(forbidden) if tree is not False]
+    settled = _settled([part for part in parts if part[0] is not False and (part[1] or part[2])], barred)
+    if settled is None:
+        return None
+    curve, open_parts, barred = settled
+    for some, some_barred in _apart(open_parts, barred):
+        inputs = sorted(set().union(*map(names_of, [*(p[0] for p in some), *some_barred])), key=repr)
+        if len(inputs) <= _LISTED_INPUTS:
+            more = _listed(tuple(inputs), some, some_barred, at_once)
+        elif tries:
+            more = _tried(inputs, some, some_barred, at_once, clock, tries)
+        else:
+            more = _solved(inputs, some, some_barred, at_once, clock)
+        if more is None:
+            return None
+        curve = _joined(curve, more, at_once)
+    return curve[: at_once + 1]
+
+
+def _rising(ma: int, rises: Sequence[int], on: frozenset) -> Curve:
+    """The curve of something that holds."""
+    curve = [(ma, on)]
+    for rise in sorted((r for r in rises if r), reverse=True):
+        curve.append((curve[-1][0] + rise, on))
+    return curve
+
+
+def _joined(one: Curve, other: Curve, at_once: int) -> Curve:
+    """Largest sums of two curves with so many rises in all."""
+    if len(one) == len(other) == 1:
+        return [(one[0][0] + other[0][0], one[0][1] | other[0][1])]
+    curve = []
+    for k in range(min(at_once, len(one) + len(other) - 2) + 1):
+        pairs = ((one[i], other[k - i]) for i in range(max(0, k - len(other) + 1), min(k, len(one) - 1) + 1))
+        a, b = max(pairs, key=lambda pair: pair[0][0] + pair[1][0])
+        curve.append((a[0] + b[0], a[1] | b[1]))
+    return curve
+
+
+def _settled(parts: list[Part], forbidden: list[Any]):
+    """Inputs that can only help or only harm are set; what holds for certain as a curve, and what is left open."""
+    on: set = set()
+    while True:
+        signs: dict[Any, int] = {}
+        for tree, *_ in parts:
+            _note(tree, 1, signs)
+        for tree in forbidden:
+            _note(tree, 2, signs)
+        values = {name: sign == 1 for name, sign in signs.items() if sign != 3}
+        if not values:
+            break
+        on |= {name for name, value in values.items() if value}
+        parts = [(_set(tree, values), ma, rises) for tree, ma, rises in parts]
+        parts = [part for part in parts if part[0] is not False]
+        forbidden = [tree for tree in (_set(tree, values) for tree in forbidden) if tree is not False]
+        if any(tree is True for tree in forbidden):
+            return None
+        forbidden = list(dict.fromkeys(forbidden))
+    if any(tree is True for tree in forbidden):
+        return None
+    sure = [part for part in parts if part[0] is True]
+    curve = _rising(sum(p[1] for p in sure), [r for p in sure for r in p[2]], frozenset(on))
+    return curve, [p for p in parts if not isinstance(p[0], bool)], forbidden
+
+
+def _note(tree, sign: int, signs: dict) -> None:
+    """Note for every input whether it helps when on (1), when off (2), or both ways (3)."""
+    if isinstance(tree, bool):
+        return
+    if isinstance(tree, tuple) and tree[0] in ("and", "or", "not"):
+        for part in tree[1:]:
+            _note(part, 3 - sign if tree[0] == "not" else sign, signs)
+    else:
+        signs[tree] = signs.get(tree, 0) | sign
+
+
+def _set(tree, values):
+    """What is left of a condition when several inputs are set."""
+    for name in names_of(tree) & values.keys():
+        tree = fixed(tree, name, values[name])
+        if isinstance(tree, bool):
+            break
+    return tree
+
+
+def _apart(parts, forbidden):
+    """Parts and forbidden conditions in groups without an input in common."""
+    groups: list[tuple[set, list, list]] = []
+    for at, thing in enumerate([*parts, *forbidden]):
+        is_part = at < len(parts)
+        names = set(names_of(thing[0] if is_part else thing))
+        members = ([thing], []) if is_part else ([], [thing])
+        rest = []
+        for group in groups:
+            if group[0] & names:
+                names |= group[0]
+                members = (group[1] + members[0], group[2] + members[1])
+            else:
+                rest.append(group)
+        groups = [*rest, (names, *members)]
+    return [(some, barred) for _, some, barred in groups]
+
+
+@lru_cache(maxsize=16)
+def _bits(count: int) -> np.ndarray:
+    """Every setting of some inputs, fewest on first, shape (inputs, settings)."""
+    numbers = np.arange(2**count)
+    bits = (numbers[None, :] >> np.arange(count)[:, None]) & 1 == 1
+    return bits[:, np.argsort(bits.sum(axis=0), kind="stable")] if count else bits
+
+
+def _over(tree, columns):
+    """A condition over every setting."""
+    if not (isinstance(tree, tuple) and tree[0] in ("and", "or", "not")):
+        return columns[tree]
+    values = [_over(part, columns) for part in tree[1:]]
+    if tree[0] == "not":
+        return ~values[0]
+    return (np.logical_and if tree[0] == "and" else np.logical_or).reduce(values)
+
+
+def _listed(inputs, parts, forbidden, at_once: int) -> Curve | None:
+    """The curve over every setting of few inputs."""
+    bits = _bits(len(inputs))
+    columns = dict(zip(inputs, bits, strict=True))
+    barred = np.zeros(bits.shape[1], bool)
+    for tree in forbidden:
+        barred |= _over(tree, columns)
+    if barred.all():
+        return None
+    on = [_over(tree, columns) for tree, *_ in parts]
+    total = np.zeros(bits.shape[1], np.int64)
+    for where, (_, ma, _) in zip(on, parts, strict=True):
+        total += where * ma
+    rising = [where * rise for where, part in zip(on, parts, strict=True) for rise in part[2] if rise]
+    top = -np.sort(-np.array(rising), axis=0)[:at_once] if rising and at_once else ()
+    curve = []
+    for k in range(len(top) + 1):
+        sums = np.where(barred, -1, total + (top[:k].sum(axis=0) if k else 0))
+        at = int(sums.argmax())
+        curve.append((int(sums[at]), frozenset(name for name in inputs if columns[name][at])))
+    return curve
+
+
+def _tried(inputs, parts, forbidden, at_once: int, clock: Clock, tries: int) -> Curve | None:
+    """The better of two curves: the commonest input on, and off."""
+    uses = Counter(name for tree in (*(p[0] for p in parts), *forbidden) for name in names_of(tree))
+    name = max(inputs, key=lambda each: uses[each])
+    curves = []
+    for value in (False, True):
+        left = [(fixed(tree, name, value), ma, rises) for tree, ma, rises in parts]
+        curve = curve_of(left, [fixed(tree, name, value) for tree in forbidden], at_once, clock, tries - 1)
+        if curve is not None:
+            curves.append([(ma, on | {name} if value else on) for ma, on in curve])
+    if len(curves) < 2:
+        return curves[0] if curves else None
+    number = max(map(len, curves))
+    return [max((c[min(k, len(c) - 1)] for c in curves), key=lambda at: at[0]) for k in range(number)]
+
+
+def _solved(inputs, parts, forbidden, at_once: int, clock: Clock) -> Curve | None:
+    """The curve by an integer program for each number of rises."""
+    number = min(at_once, sum(len(rises) for *_, rises in parts))
+    curve: Curve = []
+    for k in range(number + 1):
+        rows = Rows(inputs)
+        for tree in forbidden:
+            rows.forbid(tree)
+        solution = solve_program(rows.program, _cost(rows, parts, k), clock)
+        if solution.outcome == NOT_ENOUGH:
+            return None
+        if solution.outcome != PROVEN_BEST:
+            raise Unanswered(solution.outcome)
+        on = frozenset(name for name, v in rows.input.items() if solution.values[v])
+        holding = [part for part in parts if holds(part[0], on)]
+        rises = sorted((r for *_, own in holding for r in own), reverse=True)
+        curve.append((sum(part[1] for part in holding) + sum(rises[:k]), on))
+    return curve
+
+
+def _cost(rows: Rows, parts, at_once: int) -> dict[int, float]:
+    """The sum to be as large as it can, so many of the rises counted, as a cost."""
+    _, weights = rows.sum([(ma, tree) for tree, ma, _ in parts if ma])
+    cost = {v: -w for v, w in weights.items()}
+    counted = rows.rises(parts) if at_once else {}
+    if counted:
+        rows.program.row(dict.fromkeys(counted, 1), most=at_once)
+    return cost | {v: -rise for v, rise in counted.items()}

@@ -1,0 +1,188 @@
+"""The worst combination of every limit of an allocation, in the builder's words."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from pdm_alloc.circuits.items import ItemType, load_types
+from pdm_alloc.circuits.scenes import Scene, scenes_of
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.showing import headline_table
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.condition_rows import fewest_on
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.sums import Limit, Sums, Worst
+from pdm_alloc.result.placed import PlacedCircuit
+
+__all__ = ["COLUMNS", "WorstCombinations", "change_in_words", "inputs_in_words", "limit_name", "worst", "worst_sums"]
+
+COLUMNS = (
+    "module",
+    "limit",
+    "state",
+    "supply_v",
+    "current_a",
+    "limit_a",
+    "used_pct",
+    "combination",
+    "changed",
+    "switched_on",
+)
+
+_TIME_LIMIT_S = 10.0  # of the search for fewer inputs, one limit
+
+
+@dataclass(frozen=True)
+class WorstCombinations:
+    """The worst combination of every limit on banks and whole modules.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per unit and limit, most used first: module, limit (``bank west``, ``whole module`` or ``whole module,
+        peak``), state, supply_v (V), current_a and limit_a (A), used_pct (per cent of the limit), combination (inputs
+        that are on; for a peak before the change), changed (which input changes, for a peak) and switched_on
+        (commands it switches on).
+    """
+
+    table: pd.DataFrame = field(repr=False)
+
+    def __repr__(self) -> str:
+        """The limit that is used most, and by what."""
+        if self.table.empty:
+            return "<WorstCombinations: no limits>"
+        row = self.table.iloc[0]
+        change = f", {row.changed}" if row.changed else ""
+        amps = f"{row.current_a:.1f} A of {row.limit_a:g} A in {row.state}"
+        return f"<WorstCombinations: {row.module} {row.limit} {amps}: {row.combination}{change}>"
+
+    def _repr_html_(self) -> str:
+        rows = [tuple(row) for row in self.table.itertuples(index=False)]
+        return headline_table(repr(self).strip("<>"), tuple(name.replace("_", " ") for name in COLUMNS), rows)
+
+
+def worst(allocation) -> WorstCombinations:
+    """The combination of inputs under which each bank and module bears most.
+
+    Duties do not matter here: what counts is what the conditions let be on at once, which is what air standards
+    ask of a supply ("probable combinations" for "probable durations", ASTM F2490; 14 CFR 23.1351).
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With its vehicle, units and circuits.
+
+    Returns
+    -------
+    WorstCombinations
+        One row per unit and limit, in its worst state and at its worst voltage; of equally bad combinations the one
+        with the fewest inputs on.
+
+    Raises
+    ------
+    Unanswered
+        A combination was not found in time.
+    """
+    sums, loadings, table = _sums_of(allocation.vehicle, allocation.units, allocation.circuits)
+    rows = []
+    for limit in sums.limits:
+        ends = (sums.worst(limit, loadings[limit], scene) for scene in scenes_of(allocation.vehicle))
+        gravest = max((w for w in ends if w is not None), key=lambda w: w.amount_ma, default=None)
+        if gravest is not None:
+            rows.append(_row(allocation.vehicle, allocation.units, sums, loadings[limit], gravest))
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    return WorstCombinations(table.sort_values("used_pct", ascending=False, kind="stable", ignore_index=True))
+
+
+def _row(vehicle: Vehicle, units: Sequence[Unit], sums: Sums, loading, gravest: Worst) -> tuple:
+    clear = fewest_inputs(sums, loading, gravest)
+    limit = gravest.limit
+    return (
+        units[limit.unit].label,
+        limit_name(limit),
+        gravest.scene.state,
+        gravest.scene.volts,
+        gravest.amount_ma / 1000,
+        limit.most_ma / 1000,
+        round(100 * gravest.amount_ma / max(1, limit.most_ma), 1),
+        inputs_in_words(vehicle, clear.inputs),
+        change_in_words(clear),
+        ", ".join(sorted(clear.cut.switched_on or ())),
+    )
+
+
+def limit_name(limit: Limit) -> str:
+    """``bank west``, ``whole module`` or ``whole module, peak``."""
+    if limit.bank is not None:
+        return f"bank {limit.bank}"
+    return "whole module, peak" if limit.is_peak else "whole module"
+
+
+def change_in_words(gravest: Worst) -> str:
+    """``main stalk on``; empty where nothing changes."""
+    if gravest.changed is None:
+        return ""
+    return f"{_spoken(gravest.changed)} {'off' if gravest.changed in gravest.inputs else 'on'}"
+
+
+def inputs_in_words(vehicle: Vehicle, inputs: Iterable) -> str:
+    """``head switch, main stalk and horn button on``; commands without a condition by their name."""
+    order = {item.name: n for n, item in enumerate(vehicle.inputs)}
+    ranked = sorted(inputs, key=lambda name: (order.get(name, len(order)), str(name)))
+    words = [_spoken(name) for name in ranked]
+    if not words:
+        return "every input off"
+    return f"{', '.join(words[:-1])}{' and ' if words[1:] else ''}{words[-1]} on"
+
+
+def _spoken(name) -> str:
+    return (name if isinstance(name, str) else name[1]).replace("_", " ")
+
+
+def worst_sums(
+    vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]
+) -> Iterator[tuple[Unit, Limit, str, int]]:
+    """Unit, limit, state and the worst sum in it, mA: for every state of the vehicle that has a combination."""
+    sums, loadings, _ = _sums_of(vehicle, units, circuits)
+    by_state: dict[str, list[Scene]] = {}
+    for scene in scenes_of(vehicle):
+        by_state.setdefault(scene.state, []).append(scene)
+    for state, scenes in by_state.items():
+        for limit in sums.limits:
+            ends = (sums.worst(limit, loadings[limit], scene) for scene in scenes)
+            yield units[limit.unit], limit, state, max((w.amount_ma for w in ends if w is not None), default=0)
+
+
+def _sums_of(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]):
+    """Limits of the units, what circuits put on each, and their types by load."""
+    types: dict[str, tuple[ItemType, ...]] = {}
+    place: dict[str, tuple[str, int]] = {}
+    for t in load_types(vehicle):
+        own = types.get(t.command, ())
+        place[t.load], types[t.command] = (t.command, len(own)), (*own, t)
+    sums = Sums(vehicle, units, types)
+    loadings: dict[Limit, dict[tuple[str, int], int]] = {limit: {} for limit in sums.limits}
+    for circuit in circuits:
+        for limit in sums.limits:
+            halves = _halves(units[limit.unit], circuit, limit.bank)
+            for name, _ in circuit.items if halves else ():
+                key = place[name]
+                loadings[limit][key] = loadings[limit].get(key, 0) + halves
+    return sums, loadings, types
+
+
+def _halves(unit: Unit, circuit: PlacedCircuit, bank: str | None) -> int:
+    if circuit.unit != unit.label:
+        return 0
+    if bank is None:
+        return 2
+    inside = [unit.module.channel(name).bank == bank for name in circuit.channels]
+    return sum(inside) if circuit.use == "pair" else 2 * any(inside)
+
+
+def fewest_inputs(sums: Sums, loading, gravest: Worst, limit_s: float = _TIME_LIMIT_S) -> Worst:
+    """The same sum with the fewest inputs on; as it is where that takes too long."""
+    problem = sums.problem(gravest, loading)
+    inputs = fewest_on(*problem, Clock(limit_s))
+    return gravest if inputs is None else sums.under(gravest, inputs)
