@@ -228,7 +228,7 @@ class Sums:
         ]
 
     def add(self, worst: Worst) -> None:
-        """Note a combination for the limits it may matter to: all of its kind, or on many units the one it broke."""
+        """Note a combination for the limits of its kind, on many units only for the one it broke."""
         alike = [limit for limit in self.limits if limit.is_peak == worst.limit.is_peak]
         few = len(self.units) <= 4 or worst.limit not in self.limits
         self.cuts.setdefault(worst.cut, set()).update(alike if few else [worst.limit])
@@ -316,13 +316,7 @@ class Sums:
         return Worst(limit, scene, halves, Cut(scene.number, first & then, then - first), inputs, changed)
 
     def broken(self, loadings: Mapping[Limit, Loading], clock: Clock | None = None) -> list[Worst]:
-        """What given loadings break: one combination for each limit and scene; each is noted.
-
-        Raises
-        ------
-        Unanswered
-            As in `worst`.
-        """
+        """What given loadings break: one combination for each limit and scene; each is noted. Raises as `worst`."""
         broken = [w for limit in self.limits for w in self.broken_by(limit, loadings.get(limit, {}), clock)]
         for worst in broken:
             self.add(worst)

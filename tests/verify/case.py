@@ -66,7 +66,7 @@ def channel(name, amps, bank, **more):
 MODULE = Module(
     "compact",
     total_ma=60000,
-    total_peak_ma=120000,
+    total_peak_ma=130000,
     channels=(
         channel("1", 10, "A"),
         channel("2", 10, "A"),
@@ -151,6 +151,18 @@ def driving(duty_ppm):
     """The vehicle with one duty for all in the second state."""
     ready, state = VEHICLE.states
     return replace(VEHICLE, states=(ready, replace(state, duty_ppm=dict.fromkeys(NAMES, duty_ppm))))
+
+
+def spanning(volts, top):
+    """The vehicle whose first state goes up to another voltage."""
+    ready, driving = VEHICLE.states
+    return replace(VEHICLE, states=(replace(ready, supply_v=volts, supply_top_v=top), driving))
+
+
+def still(vehicle=VEHICLE):
+    """A vehicle with everything off in its second state."""
+    ready, driving = vehicle.states
+    return replace(vehicle, states=(ready, replace(driving, duty_ppm=dict.fromkeys(NAMES, 0))))
 
 
 def loose(command, per_cent, **changes):

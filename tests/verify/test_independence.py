@@ -19,7 +19,14 @@ ALLOWED += (
     "itertools",
     "collections",
 )
-ALLOWED += ("dataclasses", "pdm_alloc.electrics.wire_tables")  # constants of wire, each with its source: no arithmetic
+ALLOWED += (
+    "dataclasses",
+    "sys",
+    "types",
+    "typing",
+    "pdm_alloc.domain.signals",
+    "pdm_alloc.electrics.wire_tables",
+)  # constants of wire, each with its source: no arithmetic
 
 
 def imported(path):
