@@ -20,6 +20,7 @@ from pdm_alloc.studies.what_if import rework
 __all__ = ["TABLES_FOLDER", "rework_sheets", "write_documents", "write_rework"]
 
 TABLES_FOLDER = "tables"
+DRAWINGS_FOLDER = "drawings"
 
 _LIBRARIES = ("reportlab", "xlsxwriter")
 
@@ -33,8 +34,9 @@ def write_documents(
 ) -> list[Path]:
     """Write all documents of an allocation.
 
-    ``<vehicle>.pdf`` for the wall and the binder, ``<vehicle>.xlsx`` with every table ready to print,
-    ``pin_map.csv``, the other tables in ``tables/``, and the allocation itself, to be read back with
+    ``<vehicle>.pdf`` for the wall and the binder, ``<vehicle>.xlsx`` with the eight sheets people read,
+    ``<vehicle>_tables.xlsx`` with the others, ``pin_map.csv``, all tables in
+    ``tables/``, drawings as SVG and PDF in ``drawings/``, and the allocation itself, to be read back with
     `read_allocation`, as ``allocation.json`` and as tables in ``saved/``. Without the extra
     ``documents`` the PDF, the workbook and the tables of steps are left out, with a warning.
 
@@ -73,12 +75,19 @@ def _printed(allocation: Allocation, issue: Issue) -> dict[str, bytes]:
         warnings.warn(text, stacklevel=3)
         return pin_map
     from pdm_alloc.export.pdf_document import pdf_bytes
-    from pdm_alloc.export.workbook import workbook_bytes
+    from pdm_alloc.export.pdf_sheets import drawing_files
+    from pdm_alloc.export.workbook import record_bytes, workbook_bytes
 
     name = safe_name(allocation.vehicle.name)
-    tables = {f"{TABLES_FOLDER}/{sheet.stem}.csv": csv_bytes(sheet.table) for sheet in sheets(allocation)[1:]}
+    tables = {
+        f"{TABLES_FOLDER}/{sheet.stem}.csv": csv_bytes(sheet.table)
+        for sheet in sheets(allocation)
+        if sheet.name != "Pin map"
+    }
     documents = {f"{name}.pdf": pdf_bytes(allocation, issue), f"{name}.xlsx": workbook_bytes(allocation, issue)}
-    return {**documents, **pin_map, **tables}
+    documents[f"{name}_tables.xlsx"] = record_bytes(allocation, issue)
+    drawings = {f"{DRAWINGS_FOLDER}/{file}": content for file, content in drawing_files(allocation).items()}
+    return {**documents, **pin_map, **tables, **drawings}
 
 
 def _saved(allocation: Allocation) -> dict[str, bytes]:

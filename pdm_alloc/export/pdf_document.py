@@ -7,60 +7,26 @@ from typing import Any
 
 import pandas as pd
 
-from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.export.lists import records
-from pdm_alloc.export.pdf_grid import BOX, LINES, Type, grid, set_type
-from pdm_alloc.export.pdf_sheets import face, pins_of, sheet_of_trials
-from pdm_alloc.export.sheets import Issue, Sheet, needed, sheets, title_block
+from pdm_alloc.domain.module import natural_key
+from pdm_alloc.export.drawings import one_line, plan_drawing
+from pdm_alloc.export.pdf_grid import LINES, Type, grid, is_blank, on_paper, set_type
+from pdm_alloc.export.pdf_sheets import circuit_drawings, sheet_of_trials
+from pdm_alloc.export.sheets import Issue, Sheet, grouped_warnings, needed, sheets, title_block
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CAUTION
 
-__all__ = ["WIDTH", "build", "on_paper", "pdf_bytes", "sheets_pdf"]
-
-# Said elsewhere on paper, or only of use to a program.
-_LEFT_OUT = {
-    "Circuit wires": ("connector", "command", "area_mm2", "drop_load"),
-    "Channel settings": ("command",),
-}
-
-
-def on_paper(sheet: Sheet) -> pd.DataFrame:
-    """The table of a sheet as it is printed.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        With at least one row.
-
-    Returns
-    -------
-    DataFrame
-        With boxes to tick, operating states side by side, and without columns that would crowd the page.
-    """
-    table = sheet.table.drop(columns=list(_LEFT_OUT.get(sheet.name, ())), errors="ignore")
-    if "done" in table:
-        return _to_tick(table)
-    if sheet.name == "Limits by state":
-        return _states_side_by_side(table)
-    return table.dropna(axis="columns", how="all") if sheet.name in _LEFT_OUT else table
-
-
-def _to_tick(table: pd.DataFrame) -> pd.DataFrame:
-    spaces = {"found": "." * 20} if "found" in table else {}
-    return table.assign(done=BOX, **spaces)
-
-
-def _states_side_by_side(table: pd.DataFrame) -> pd.DataFrame:
-    said = [f"{row['current_a']:.1f} A, {row['headroom_pct']:.0f} % left" for row in records(table)]
-    what = ["module", "subject", "limit_a"]
-    return table.assign(said=said).pivot_table("said", what, "state", aggfunc="first", sort=False).reset_index()
-
+__all__ = ["WIDTH", "build", "pdf_bytes", "sheets_pdf"]
 
 _PAGE = (841.89, 595.28)  # A4 landscape, points
 
 _MARGIN = 34.0
 
 WIDTH = _PAGE[0] - 2 * _MARGIN
+
+# Of a page in two columns.
+COLUMN = WIDTH / 2 - 7
+
+_COLUMNS_AT = (_MARGIN, _MARGIN + WIDTH / 2 + 7)
 
 
 def build(story: list[Any], type_: Type, title: str, line: str, caution: str) -> bytes:
@@ -86,7 +52,8 @@ def build(story: list[Any], type_: Type, title: str, line: str, caution: str) ->
         content, pagesize=_PAGE, title=title, author="pdm_alloc", subject=line, creator="pdm_alloc", invariant=1
     )
     frame = platypus.Frame(_MARGIN, _MARGIN + 6, WIDTH, _PAGE[1] - 2 * _MARGIN - 18, 0, 0, 0, 0)
-    document.addPageTemplates([platypus.PageTemplate("page", [frame])])
+    halves = [platypus.Frame(x, _MARGIN + 6, COLUMN, _PAGE[1] - 2 * _MARGIN - 18, 0, 0, 0, 0) for x in _COLUMNS_AT]
+    document.addPageTemplates([platypus.PageTemplate("page", [frame]), platypus.PageTemplate("columns", halves)])
     document.afterFlowable = partial(_outlined, document)
     draw = partial(_draw, type_=type_, line=line, caution=caution)
     document.build(story, canvasmaker=_numbered(draw))
@@ -141,16 +108,20 @@ def _fitting(text: str, type_: Type, width: float) -> str:
     return text
 
 
-_FACE_NOTE = "Pins in the order of their names: a plain grid, not the shape of the connector. See the maker's drawing."
 _ROOM_FOR_A_START = 110.0  # points: heading, note, headings of the table and two rows
 
-_AFTER_PIN_MAP = (
-    *("Wire list", "Circuit wires", "Channel settings", "Input list", "Spares"),
-    *("Supply check", "Battery cables", "Parked", "Limits by state", "Assumptions", "Dead circuit checks"),
-)
+_PINS_A_PAGE = 40
 
-# These go on where the one before them ends, if there is room.
-_GO_ON = ("Spares", "Supply check", "Battery cables", "Parked", "Limits by state")
+_CHAPTERS = (
+    *(
+        "Warnings",
+        "Supply and battery cables",
+        "Bench sheets",
+        "Cut list and shopping list",
+        "Circuits from pin to load",
+    ),
+    *("Ground plan", "Channel settings", "Inputs", "Dead circuit checks", "Commissioning", "Limits and assumptions"),
+)
 
 
 def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
@@ -178,11 +149,16 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
     title = f"Wiring of {allocation.vehicle.name}"
     made = {sheet.name: sheet for sheet in sheets(allocation)}
     story = [
-        *_front(title, title_block(allocation, issue), type_),
-        *_section(made["Warnings"], type_),
-        *_connectors(allocation, type_),
-        *_tables(made, type_),
+        *_front(title, title_block(allocation, issue), type_, _CHAPTERS),
+        *_section(Sheet("Warnings", grouped_warnings(allocation), made["Warnings"].note), type_),
+        *_supply(allocation, made, type_),
+        *_bench(allocation, made["Bench sheet"], type_),
+        *_columns(allocation, made, ("Cut list", "Shopping list", "Ground points", "Ground plan"), type_),
+        *_plan(allocation, type_),
+        *_chapter(made, ("Channel settings", "Input list"), type_),
+        *_chapter(made, ("Dead circuit checks",), type_),
         *_trials(allocation, made["Commissioning"], type_),
+        *_chapter(made, ("Parked", "Limits by state", "Spare channels", "Assumptions"), type_),
     ]
     return _built(story, title, allocation.vehicle.name, issue, type_)
 
@@ -220,73 +196,101 @@ def _built(story: list[Any], title: str, vehicle: str, issue: Issue, type_: Type
     return build(story, type_, title, f"{title.split()[0]}: {issue.line(vehicle)}", f"{CAUTION[0]} {CAUTION[-1]}")
 
 
-def _front(title: str, block: Sequence[tuple[str, str]], type_: Type) -> Iterator[Any]:
+def _front(title: str, block: Sequence[tuple[str, str]], type_: Type, contents: Sequence[str] = ()) -> Iterator[Any]:
     platypus = needed("reportlab.platypus", "writes PDF")
     yield type_.paragraph(title, "title")
     cautions = [[type_.paragraph(text, "caution", bold=True)] for text in CAUTION]
     frame = [("BOX", (0, 0), (-1, -1), 1.5, "#000000"), ("LEFTPADDING", (0, 0), (-1, -1), 8)]
     yield platypus.Table(cautions, colWidths=[WIDTH], style=frame)
     yield platypus.Spacer(1, 10)
-    signed = [*block, ("checked by, date", ""), ("built by, date", "")]
+    listed = [("contents", "; ".join(f"{n} {name}" for n, name in enumerate(contents, 1)))] if contents else []
+    signed = [*block, *listed, ("checked by, date", ""), ("built by, date", "")]
     lines = [[type_.paragraph(what, "body", bold=True), type_.paragraph(value, "body")] for what, value in signed]
     style = [*LINES, ("BOX", (0, 0), (-1, -1), 0.8, "#000000"), ("TOPPADDING", (0, -2), (-1, -1), 9)]
     yield platypus.Table(lines, colWidths=[110, WIDTH - 110], style=style)
 
 
-def _section(sheet: Sheet, type_: Type) -> Iterator[Any]:
+def _section(sheet: Sheet, type_: Type, width: float = WIDTH) -> Iterator[Any]:
     # A heading alone at the foot of a page is looked for on the next.
     yield needed("reportlab.platypus", "writes PDF").CondPageBreak(_ROOM_FOR_A_START)
     yield type_.paragraph(sheet.name, "heading")
     yield type_.paragraph(sheet.note if len(sheet.table) else "None.", "body")
     if len(sheet.table):
-        yield grid(on_paper(sheet), type_, WIDTH, "large" if "done" in sheet.table else "cell")
+        yield grid(on_paper(sheet), type_, width, _style(sheet))
 
 
-def _connectors(allocation: Allocation, type_: Type) -> Iterator[Any]:
-    platypus = needed("reportlab.platypus", "writes PDF")
+def _supply(allocation: Allocation, made: Mapping[str, Sheet], type_: Type) -> Iterator[Any]:
+    """One-line diagram, battery cables and what every state draws."""
+    yield needed("reportlab.platypus", "writes PDF").CondPageBreak(250)
+    yield type_.paragraph("Supply, one-line diagram", "heading")
+    yield one_line(allocation, WIDTH, type_.normal)
+    for name in ("Battery cables", "Supply check"):
+        yield from _section(made[name], type_)
+
+
+def _style(sheet: Sheet) -> str:
+    return "large" if "done" in sheet.table else "small" if sheet.name == "Cut list" else "cell"
+
+
+def _bench(allocation: Allocation, sheet: Sheet, type_: Type) -> Iterator[Any]:
+    """Connectors of a module in one order, whole ones together while a page holds their pins."""
     for unit in allocation.units:
-        names = sorted({channel.connector for channel in unit.module.channels}, key=natural_key)
-        for name in names:
-            pins = pins_of(allocation, unit, name)
-            yield platypus.PageBreak()
-            yield type_.paragraph(_connector(unit, name, len(pins)), "heading")
-            if pins:
-                yield face(pins, type_, WIDTH)
-                yield platypus.Spacer(1, 3)
-                yield type_.paragraph(_FACE_NOTE, "body")
-            yield grid(_pin_map(allocation, unit, name), type_, WIDTH, "large")
+        for names in _on_pages(sheet.table[sheet.table["module"] == unit.label]):
+            yield needed("reportlab.platypus", "writes PDF").PageBreak()
+            here = sheet.table[(sheet.table["module"] == unit.label) & sheet.table["connector"].isin(names)]
+            where = f"{unit.label} at {unit.place}" if unit.place else unit.label
+            named = ", ".join(name for name in names if name)
+            yield type_.paragraph(f"Bench sheet: {where}{', connector ' + named if named else ''}", "heading")
+            yield type_.paragraph(sheet.note, "body")
+            kept = here.drop(columns="module")
+            yield grid(kept.loc[:, [not is_blank(kept[name]) for name in kept]], type_, WIDTH)
 
 
-def _connector(unit: Unit, connector: str, pins: int) -> str:
-    where = f"{unit.label} at {unit.place}" if unit.place else unit.label
-    return f"Pin map: {where}, connector {connector or 'without a name'} ({pins} pins)"
+def _on_pages(table: pd.DataFrame) -> list[list[str]]:
+    pages: list[list[str]] = []
+    held = 0
+    for name, pins in table.groupby("connector", sort=False).size().items():
+        if pages and held + pins <= _PINS_A_PAGE:
+            pages[-1].append(str(name))
+            held += pins
+        else:
+            pages.append([str(name)])
+            held = pins
+    return pages
 
 
-def _pin_map(allocation: Allocation, unit: Unit, connector: str) -> pd.DataFrame:
-    """Circuits and spares with a pin on this connector, in the order of its pins."""
-    table = allocation.pin_map().drop(columns="connector")
-    spare = allocation.spare[["module", "channel", "pins"]].assign(command="spare")
-    both = pd.concat([table, spare], ignore_index=True) if len(spare) else table
-    here = {c.name for c in unit.module.channels if c.connector == connector}
-    ours = [row["module"] == unit.label and not here.isdisjoint(_names(unit, row["channel"])) for row in records(both)]
-    order = both[ours].sort_values("pins", key=lambda pins: pins.map(natural_key), kind="stable")
-    return order.drop(columns="module").reset_index(drop=True)
-
-
-def _names(unit: Unit, channel: str) -> list[str]:
-    return [channel] if any(c.name == channel for c in unit.module.channels) else channel.split("+")
-
-
-def _tables(made: Mapping[str, Sheet], type_: Type) -> Iterator[Any]:
+def _columns(allocation: Allocation, made: Mapping[str, Sheet], names: Sequence[str], type_: Type) -> Iterator[Any]:
+    """Long narrow lists, and the circuits of every connector from pin to load, in two columns."""
     platypus = needed("reportlab.platypus", "writes PDF")
-    for name in _AFTER_PIN_MAP:
-        if name not in _GO_ON:
-            yield platypus.PageBreak()
+    yield platypus.NextPageTemplate("columns")
+    yield platypus.PageBreak()
+    for name in names:
+        yield from _section(made[name], type_, COLUMN)
+    for unit in allocation.units:
+        for name in sorted({channel.connector for channel in unit.module.channels}, key=natural_key):
+            for drawing in circuit_drawings(allocation, unit, name, COLUMN, 440, type_.normal):
+                title = f"Circuits of {unit.label}, connector {name or 'without a name'}"
+                yield platypus.KeepTogether([type_.paragraph(title, "heading"), drawing])
+    yield platypus.NextPageTemplate("page")
+
+
+def _plan(allocation: Allocation, type_: Type) -> Iterator[Any]:
+    """The vehicle from above with its bundles."""
+    plan = plan_drawing(allocation, WIDTH, 300, type_.normal)
+    if plan is not None:
+        yield needed("reportlab.platypus", "writes PDF").PageBreak()
+        yield type_.paragraph("Plan: front to the left; numbers are diameters of bundles, mm", "heading")
+        yield plan
+
+
+def _chapter(made: Mapping[str, Sheet], names: Sequence[str], type_: Type) -> Iterator[Any]:
+    """Tables one after the other; empty ones say so."""
+    for name in names:
         yield from _section(made[name], type_)
 
 
 def _trials(allocation: Allocation, sheet: Sheet, type_: Type) -> Iterator[Any]:
-    yield needed("reportlab.platypus", "writes PDF").PageBreak()
+    yield needed("reportlab.platypus", "writes PDF").CondPageBreak(_ROOM_FOR_A_START)
     yield type_.paragraph(sheet.name, "heading")
     yield type_.paragraph(sheet.note, "body")
     yield sheet_of_trials(allocation, type_, WIDTH)

@@ -10,10 +10,10 @@ from xml.sax.saxutils import escape
 import pandas as pd
 
 from pdm_alloc.export.lists import heading, records, shown, unit_of
-from pdm_alloc.export.sheets import needed
+from pdm_alloc.export.sheets import Sheet, needed
 from pdm_alloc.export.workbook import is_number
 
-__all__ = ["BOX", "HEAD", "LINES", "Type", "column_widths", "grid", "set_type"]
+__all__ = ["BOX", "HEAD", "LINES", "Type", "column_widths", "grid", "is_blank", "on_paper", "set_type"]
 
 BOX = "\N{BALLOT BOX}"
 
@@ -219,3 +219,82 @@ def _line(text: str, type_: Type, style: str, bold: bool) -> float:
 
 def _word(text: str, type_: Type, style: str, bold: bool) -> float:
     return max((type_.width(word, style, bold) for word in text.split()), default=0.0)
+
+
+# Said elsewhere on paper, or only of use to a program.
+_LEFT_OUT = {
+    "Cut list": ("role", "module", "channel", "mass_g", "loads"),
+    "Ground plan": ("module", "place", "ground_place", "use"),
+    "Battery cables": (
+        "seconds",
+        "area_mm2",
+        "limit_pct",
+        "opens_s",
+        "end_fault_a",
+        "parallel",
+        "ampacity_a",
+        "mass_g",
+    ),
+    "Shopping list": ("note",),
+    "Ground points": ("note",),
+    "Channel settings": ("command",),
+}
+
+
+def on_paper(sheet: Sheet) -> pd.DataFrame:
+    """The table of a sheet as it is printed.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        With at least one row.
+
+    Returns
+    -------
+    DataFrame
+        With boxes to tick, operating states side by side, and without columns that would crowd the page.
+    """
+    table = sheet.table.drop(columns=list(_LEFT_OUT.get(sheet.name, ())), errors="ignore")
+    if "done" in table:
+        return _to_tick(table)
+    if sheet.name == "Cut list":
+        table = _narrow(table)
+    if sheet.name == "Assumptions":
+        return _settings_together(table)
+    if sheet.name == "Limits by state":
+        return _states_side_by_side(table)
+    return table.loc[:, [not is_blank(table[name]) for name in table]] if sheet.name in _LEFT_OUT else table
+
+
+def _narrow(table: pd.DataFrame) -> pd.DataFrame:
+    """Sizes without their unit, notes beside the end of the wire; battery cables have a sheet of their own."""
+    rows = zip(table["label"], table["to"], table["note"], strict=True)
+    ends = [f"{to} ({note})" if note and not label.startswith("F") else to for label, to, note in rows]
+    table = table.assign(to=ends).drop(columns="note")
+    if not all(str(size).endswith(" mm2") for size in table["size"]):
+        return table
+    return table.assign(size=table["size"].str.removesuffix(" mm2")).rename(columns={"size": "size_mm2"})
+
+
+def _settings_together(table: pd.DataFrame) -> pd.DataFrame:
+    """Settings in one row: name and value of each."""
+    is_setting = table["source"] == "settings"
+    text = "; ".join(f"{row['subject']} {row['assumed']}" for row in records(table[is_setting]))
+    row = pd.DataFrame([("settings", text, "whole vehicle", "settings")], columns=table.columns)
+    return pd.concat([table[~is_setting], row], ignore_index=True)
+
+
+def is_blank(cells: pd.Series) -> bool:
+    """Whether a column says nothing: the user has given no table for it."""
+    return all(cell is None or cell == "" or cell != cell for cell in cells)
+
+
+def _to_tick(table: pd.DataFrame) -> pd.DataFrame:
+    spaces = {"found": "." * 20} if "found" in table else {}
+    return table.assign(done=BOX, **spaces)
+
+
+def _states_side_by_side(table: pd.DataFrame) -> pd.DataFrame:
+    said = [f"{row['current_a']:.1f} A, {row['headroom_pct']:.0f} % left" for row in records(table)]
+    what = ["module", "subject", "limit_a"]
+    return table.assign(said=said).pivot_table("said", what, "state", aggfunc="first", sort=False).reset_index()

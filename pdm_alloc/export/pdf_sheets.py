@@ -1,140 +1,149 @@
-"""Connector faces and the commissioning sheet on paper."""
+"""Circuits of a connector as drawings, the commissioning sheet on paper, and drawings as files."""
 
-import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.export.commissioning import commissioning, trials
+from pdm_alloc.export.drawings import SOFT, Pen, board_pages, one_line, plan_drawing
 from pdm_alloc.export.lists import Row, heading, records, shown
 from pdm_alloc.export.pdf_grid import BOX, HEAD, LINES, Type
 from pdm_alloc.export.sheets import needed
 from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.cut_list import Cut
 
-__all__ = ["Pin", "face", "pins_of", "rows_of", "sheet_of_trials"]
+__all__ = ["circuit_drawings", "drawing_files", "sheet_of_trials"]
 
-MOST_IN_A_ROW = 8
+_ROW = 9.0
 
-_LETTERS = re.compile(r"([^\W\d_]+)(\d+)")
-
-
-@dataclass(frozen=True, slots=True)
-class Pin:
-    """One pin of a connector.
-
-    Parameters
-    ----------
-    name, channel : str
-        Its name; the channel, or both channels, of its circuit.
-    text : str
-        What is wired to it; ``spare`` where nothing is.
-    """
-
-    name: str
-    channel: str
-    text: str
+_NAMES = 130.0  # points for names of loads beside their lines
 
 
-def pins_of(allocation: Allocation, unit: Unit, connector: str) -> list[Pin]:
-    """Pins of a connector and what is wired to them, in natural order of their names.
+@dataclass(frozen=True)
+class _Tree:
+    """Pieces of one run by their start, and where it starts."""
+
+    root: Cut
+    following: dict[str, list[Cut]]
+
+    def leaves(self, name: str) -> int:
+        return sum(self.leaves(cut.end.name) for cut in self.following.get(name, ())) or 1
+
+
+def circuit_drawings(
+    allocation: Allocation, unit: Unit, connector: str, width: float, most_high: float, font: str = "Helvetica"
+) -> list[Any]:
+    """The circuits of one connector from pin to load over their splices; several where one page does not hold them.
 
     Parameters
     ----------
     allocation : Allocation
-        What is wired.
+        With its cut list.
     unit : Unit
         One of its units.
     connector : str
         Of its module.
+    width, most_high : float
+        Room of each, points.
+    font : str
+        Known to reportlab.
 
     Returns
     -------
-    list of Pin
+    list of reportlab.graphics.shapes.Drawing
     """
-    circuits = {(c.unit, name): c for c in allocation.circuits for name in c.channels}
-    found = []
-    for channel in unit.module.channels:
-        circuit = circuits.get((unit.label, channel.name))
-        text = "; ".join(circuit.loads) if circuit else "spare"
-        label = circuit.channel if circuit else channel.name
-        found += [Pin(pin, label, text) for pin in channel.pins if channel.connector == connector]
-    return sorted(found, key=lambda pin: natural_key(pin.name))
+    drawings, page, rows = [], [], 0
+    for tree in _trees(allocation, unit, connector):
+        count = tree.leaves(tree.root.end.name)
+        if page and (rows + count) * _ROW > most_high:
+            drawings.append(_drawn(page, rows, width, font))
+            page, rows = [], 0
+        page, rows = [*page, tree], rows + count
+    return [*drawings, _drawn(page, rows, width, font)] if page else drawings
 
 
-def rows_of(pins: list[Pin]) -> list[list[Pin]]:
-    """Pins in rows: one for each leading letter where names have several, and no more than 8 in a row.
+def _trees(allocation: Allocation, unit: Unit, connector: str) -> list[_Tree]:
+    pieces = [cut for cut in allocation.cuts if cut.module == unit.label and cut.role == "circuit"]
+    following: dict[str, list[Cut]] = {}
+    for cut in pieces:
+        if cut.start.kind == "splice" and all(cut.end != other.end for other in following.get(cut.start.name, ())):
+            following.setdefault(cut.start.name, []).append(cut)
+    roots = [cut for cut in pieces if cut.start.kind == "pin" and cut.start.at == connector]
+    return [_Tree(cut, following) for cut in sorted(roots, key=lambda cut: natural_key(cut.start.name))]
+
+
+def _drawn(trees: Sequence[_Tree], rows: int, width: float, font: str) -> Any:
+    pen = Pen(width, rows * _ROW + 4, font)
+    top = rows * _ROW
+    deepest = max(_depth(tree, tree.root) for tree in trees)
+    step = (width - 70 - _NAMES) / max(1, deepest)
+    for tree in trees:
+        used = tree.leaves(tree.root.end.name) * _ROW
+        y = top - used / 2
+        pen.text(0, y - 2.5, tree.root.start.name, 7)
+        _run(pen, tree, tree.root, (70.0, y), top, step, width)
+        top -= used
+    return pen.drawing
+
+
+def _depth(tree: _Tree, cut: Cut) -> int:
+    return 1 + max((_depth(tree, after) for after in tree.following.get(cut.end.name, ())), default=0)
+
+
+def _run(pen: Pen, tree: _Tree, cut: Cut, start: tuple[float, float], top: float, step: float, width: float) -> None:
+    """One piece and all behind it, in the rows from `top` downwards."""
+    high = tree.leaves(cut.end.name) * _ROW
+    y, leaf = top - high / 2, cut.end.kind != "splice"
+    x = width - _NAMES if leaf else start[0] + step
+    pen.line(start[0], start[1], start[0], y, 0.8)
+    pen.line(start[0], y, x, y, 0.8)
+    length = "" if cut.length_m is None else f" {cut.length_m:.2f} m"
+    pen.text(start[0] + 4, y + 1.5, f"{cut.label}  {cut.size.name} {cut.colour}{length}", 5.2, colour=SOFT)
+    if leaf:
+        words = f"{cut.end.name}{', ' if cut.end.place else ''}{cut.end.place}"
+        pen.text(x + 4, y - 2.5, words, min(7.0, 1.75 * _NAMES / len(words)))
+        return
+    pen.dot(x, y)
+    for after in tree.following.get(cut.end.name, ()):
+        _run(pen, tree, after, (x, y), top, step, width)
+        top -= tree.leaves(after.end.name) * _ROW
+
+
+def drawing_files(allocation: Allocation, font: str = "Helvetica") -> dict[str, bytes]:
+    """Drawings as files: SVG and PDF of each, and the harness board.
 
     Parameters
     ----------
-    pins : list of Pin
-        In natural order.
+    allocation : Allocation
+        What is drawn.
+    font : str
+        Known to reportlab.
 
     Returns
     -------
-    list of list of Pin
+    dict of str to bytes
+        By file name.
     """
-    matches = [_LETTERS.fullmatch(pin.name) for pin in pins]
-    letters = [match[1] if match else "" for match in matches]
-    lettered = len(set(letters)) > 1 and all(matches)
-    groups = [list(own) for _, own in groupby(pins, key=lambda p: letters[pins.index(p)])] if lettered else [pins]
-    return [part for group in groups for part in _even(group)]
+    files = {"harness_board.pdf": board_pages(allocation, font=font)}
+    for name, drawing in _every(allocation, font):
+        files[f"{name}.svg"] = needed("reportlab.graphics.renderSVG", "draws").drawToString(drawing).encode()
+        files[f"{name}.pdf"] = needed("reportlab.graphics.renderPDF", "draws").drawToString(drawing)
+    return files
 
 
-def _even(pins: list[Pin]) -> list[list[Pin]]:
-    """Rows as equal as can be: 21 pins are three rows of seven."""
-    rows = -(-len(pins) // MOST_IN_A_ROW)
-    length = -(-len(pins) // rows) if rows else 1
-    return [pins[at : at + length] for at in range(0, len(pins), length)]
-
-
-def face(pins: list[Pin], type_: Type, width: float) -> Any:
-    """A connector face as a flowable.
-
-    Parameters
-    ----------
-    pins : list of Pin
-        Of one connector, at least one.
-    type_ : Type
-        Fonts.
-    width : float
-        Of the page between its margins, points.
-
-    Returns
-    -------
-    reportlab.platypus.Table
-        Pins of one circuit that lie side by side have one heavy frame around them.
-    """
-    rows = rows_of(pins)
-    columns = max(len(row) for row in rows)
-    cells = [[_cell(pin, type_) for pin in row] + [""] * (columns - len(row)) for row in rows]
-    style = [("VALIGN", (0, 0), (-1, -1), "TOP"), *_paddings(), *_frames(rows)]
-    make = needed("reportlab.platypus", "writes PDF").Table
-    return make(cells, colWidths=[width / max(columns, 5)] * columns, hAlign="LEFT", style=style)
-
-
-def _cell(pin: Pin, type_: Type) -> list[Any]:
-    spare = pin.text == "spare"
-    head = f"{pin.name}" if spare else f"{pin.name}   ch {pin.channel}"
-    return [type_.paragraph(head, "large", bold=True), type_.paragraph(f"({pin.text})" if spare else pin.text)]
-
-
-def _paddings() -> list[tuple]:
-    sides = {"LEFTPADDING": 3, "RIGHTPADDING": 3, "TOPPADDING": 2, "BOTTOMPADDING": 3}
-    return [(name, (0, 0), (-1, -1), size) for name, size in sides.items()]
-
-
-def _frames(rows: list[list[Pin]]) -> list[tuple]:
-    lines: list[tuple] = []
-    for y, row in enumerate(rows):
-        lines.append(("GRID", (0, y), (len(row) - 1, y), 0.3, "#777777"))
-        at = 0
-        for _, run in groupby(row, key=lambda pin: (pin.channel, pin.text)):
-            length = len(list(run))
-            if length > 1:
-                lines.append(("BOX", (at, y), (at + length - 1, y), 1.6, "#000000"))
-            at += length
-    return lines
+def _every(allocation: Allocation, font: str) -> Iterator[tuple[str, Any]]:
+    yield "supply", one_line(allocation, 760, font)
+    plan = plan_drawing(allocation, 760, 480, font)
+    if plan is not None:
+        yield "plan", plan
+    number = 0
+    for unit in allocation.units:
+        for connector in sorted({c.connector for c in unit.module.channels}, key=natural_key):
+            for drawing in circuit_drawings(allocation, unit, connector, 760, 480, font):
+                number += 1
+                yield f"circuits_{number}", drawing
 
 
 _TIE = "\N{NO-BREAK SPACE}"  # a box is not parted from its step
@@ -203,7 +212,7 @@ def _steps(allocation: Allocation, name: str, type_: Type) -> list[Any]:
     command = allocation.vehicle.command(name)
     said = f"{name}  ({command.action})" + (f":  {command.condition}" if command.condition else "")
     lines = [f"{n}: {trial.set}  =  {'ON' if trial.on else 'off'}" for n, trial in enumerate(trials(command), 1)]
-    return [type_.paragraph(said, bold=True), *(type_.paragraph(line) for line in lines)]
+    return [type_.paragraph(said, bold=True), type_.paragraph("     ".join(line.replace(" ", _TIE) for line in lines))]
 
 
 def _line(rows: list[Row], type_: Type) -> list[Any]:

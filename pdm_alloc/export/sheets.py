@@ -15,28 +15,53 @@ from pdm_alloc.export.lists import assumptions, input_list, wire_list
 from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.result.allocation import Allocation
 
-__all__ = ["COVER", "SHEETS", "Issue", "Sheet", "available", "needed", "safe_name", "sheets", "title_block"]
+__all__ = [
+    "COVER",
+    "READ_SHEETS",
+    "SHEETS",
+    "Issue",
+    "Sheet",
+    "available",
+    "grouped_warnings",
+    "needed",
+    "safe_name",
+    "sheets",
+    "title_block",
+]
 
 COVER = "Cover"
 
-_NOTES = {
-    "Pin map": "A row a circuit, as it leaves the module. Currents at the highest voltage it is on at.",
-    "Wire list": "A row a load on its channel, with the label for both ends. Measure before cutting.",
-    "Circuit wires": "A row a circuit: its wire, trunk and branches together, and the worst voltage drop on it.",
-    "Channel settings": "To be entered in the module before the first power. They protect the wire, not the load.",
-    "Input list": "Switches and senders take an input of the module; bus inputs arrive as messages.",
+_READ = {
+    "Bench sheet": "One row per pin, as it leaves the module. Length: of the piece at the pin. Inrush time: as set.",
+    "Cut list": "Every piece of wire once, allowances included. Measure before cutting. S: splice, G: return.",
+    "Shopping list": "Wire and sleeving with 10 % for waste. Part numbers are those of your table parts.",
+    "Ground plan": "One row per return. Ends on clean metal; sensor grounds apart from power grounds.",
+    "Battery cables": "Isolator, module feeds, starter and alternator. Fuses must be able to break fault_a.",
+    "Channel settings": "To be entered in the module before the first power-up. They protect the wire, not the load.",
+    "Commissioning": "One channel at a time. Currents are those at the reference voltage: note the voltage too.",
+}
+
+_MORE = {
+    "Pin map": "One row per circuit, as it leaves the module. Currents at the highest voltage it is on at.",
+    "Wire list": "One row per load and channel, with its voltage drop.",
+    "Wire sizes by circuit": "One row per circuit: trunk and branches together, and the worst voltage drop on it.",
+    "Ground points": "The worst current of every stud against what it bears.",
+    "Input list": "Switches and sensors take an input of the module; bus inputs arrive as messages.",
     "Command steps": "The fewest steps that show that every input of a command matters.",
     "Supply check": "What every state draws from battery and alternator; the charge is carried from state to state.",
-    "Battery cables": "Isolator, module feeds, starter and alternator. Fuses must be able to break fault_a.",
     "Module heat": "Heat each module gives off: average with duties, and with everything on that may be on.",
     "Parked": "What is drawn with everything off, and how long the battery lasts.",
     "Limits by state": "Current of every bank and of the whole module in every operating state, against its limit.",
     "Warnings": "To be looked at before a wire is cut.",
-    "Spares": "Channels that stay free.",
+    "Spare channels": "Channels that stay free.",
     "Assumptions": "Settings in force, and values nobody has measured yet.",
-    "Dead circuit checks": "With everything dead, before the first power. Tick each.",
-    "Commissioning": "One channel at a time. Currents are those at the reference voltage: note the voltage too.",
+    "Dead circuit checks": "With everything dead, before the first power-up. Tick each.",
 }
+
+_NOTES = _READ | _MORE
+
+# Sheets people read, in the workbook; the others and the saved allocation are in a file of their own.
+READ_SHEETS = (COVER, *_READ)
 
 SHEETS = (COVER, *_NOTES)
 
@@ -79,9 +104,14 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         One for each name of `SHEETS` but the cover.
     """
     tables = {
+        "Bench sheet": allocation.bench_sheet,
+        "Cut list": allocation.cut_list.drop(columns=["from_is", "to_is"]),
+        "Shopping list": allocation.shopping,
+        "Ground plan": allocation.ground_plan,
+        "Ground points": allocation.ground_points,
         "Pin map": allocation.pin_map(),
         "Wire list": wire_list(allocation),
-        "Circuit wires": allocation.wires,
+        "Wire sizes by circuit": allocation.wires,
         "Channel settings": allocation.settings,
         "Input list": input_list(allocation.vehicle),
         "Command steps": _command_steps(allocation),
@@ -91,7 +121,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Parked": allocation.parked,
         "Limits by state": allocation.headroom,
         "Warnings": allocation.warnings,
-        "Spares": allocation.spare,
+        "Spare channels": allocation.spare,
         "Assumptions": assumptions(allocation),
         "Dead circuit checks": dead_checks(allocation),
         "Commissioning": commissioning(allocation),
@@ -106,6 +136,30 @@ def _command_steps(allocation: Allocation) -> pd.DataFrame:
         for number, trial in enumerate(trials(command), 1)
     ]
     return pd.DataFrame(rows, columns=["command", "condition", "action", "step", "set", "expected"])
+
+
+def grouped_warnings(allocation: Allocation) -> pd.DataFrame:
+    """Warnings with those of one rule together.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        What is documented.
+
+    Returns
+    -------
+    DataFrame
+        Columns severity, warning, subjects, remedy; gravest first. Where several subjects share a rule, the sentence of
+        the first stands for all.
+    """
+    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in allocation.warnings.to_dict("records"):
+        groups.setdefault((row["code"], row["remedy"]), []).append(row)
+    rows = [
+        (here[0]["severity"], here[0]["sentence"], "; ".join(dict.fromkeys(r["subject"] for r in here)), remedy)
+        for (_, remedy), here in groups.items()
+    ]
+    return pd.DataFrame(rows, columns=["severity", "warning", "subjects", "remedy"])
 
 
 def needed(module: str, use: str) -> Any:

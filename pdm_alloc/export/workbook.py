@@ -10,11 +10,11 @@ import pandas as pd
 from pdm_alloc.export.lists import decimals, heading, records, shown
 from pdm_alloc.export.read_saved import SAVED_SHEETS
 from pdm_alloc.export.saved_tables import saved_tables
-from pdm_alloc.export.sheets import COVER, Issue, Sheet, needed, sheets, title_block
+from pdm_alloc.export.sheets import COVER, READ_SHEETS, Issue, Sheet, grouped_warnings, needed, sheets, title_block
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CAUTION
 
-__all__ = ["Styles", "is_number", "set_page", "sheets_workbook", "width_of", "workbook_bytes"]
+__all__ = ["Styles", "is_number", "record_bytes", "set_page", "sheets_workbook", "width_of", "workbook_bytes"]
 
 NARROWEST, WIDEST = 7, 44
 
@@ -107,7 +107,33 @@ def workbook_bytes(allocation: Allocation, issue: Issue) -> bytes:
     Returns
     -------
     bytes
-        XLSX; the same for the same allocation, revision and date. `read_allocation` reads it back.
+        XLSX: the eight sheets people read; the same for the same allocation, revision and date.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        xlsxwriter is not installed; names the extra that brings it.
+    """
+    made = [sheet for sheet in sheets(allocation) if sheet.name in READ_SHEETS]
+    warnings = grouped_warnings(allocation).to_dict("records")
+    said = [(str(w["severity"]), f"{w['warning']} {w['remedy']} ({w['subjects']})") for w in warnings]
+    return sheets_workbook(made, allocation.vehicle.name, [*title_block(allocation, issue), *said], issue)
+
+
+def record_bytes(allocation: Allocation, issue: Issue) -> bytes:
+    """The workbook with the other tables and the saved allocation, which `read_allocation` reads back.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        What is documented.
+    issue : Issue
+        Revision and date.
+
+    Returns
+    -------
+    bytes
+        XLSX; the same for the same allocation, revision and date.
 
     Raises
     ------
@@ -116,8 +142,9 @@ def workbook_bytes(allocation: Allocation, issue: Issue) -> bytes:
     ValueError
         Two units have different modules of one name.
     """
-    name = allocation.vehicle.name
-    return sheets_workbook(sheets(allocation), name, title_block(allocation, issue), issue, saved_tables(allocation))
+    made = [sheet for sheet in sheets(allocation) if sheet.name not in READ_SHEETS]
+    block = title_block(allocation, issue)
+    return sheets_workbook(made, allocation.vehicle.name, block, issue, saved_tables(allocation))
 
 
 def sheets_workbook(

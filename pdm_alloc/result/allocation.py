@@ -10,6 +10,7 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.result import channel_tables as tables
+from pdm_alloc.result.bench_tables import bench_sheet_table, shopping_table
 from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
 from pdm_alloc.result.channel_tables import settings_table, voltages_table
@@ -17,7 +18,6 @@ from pdm_alloc.result.cut_list import Cut, cut_table, cuts
 from pdm_alloc.result.ground_plan import ReturnWire, ground_plan_table, ground_points_table, returns
 from pdm_alloc.result.link_tables import heat_table, links_table, parked_table
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
-from pdm_alloc.result.shopping_list import shopping_table
 from pdm_alloc.result.supply_tables import drops_table, feeds_table, segments_table, supply_table, wires_table
 
 __all__ = [
@@ -201,6 +201,11 @@ class Allocation:
     def cuts(self) -> tuple[Cut, ...]:
         """Every piece of wire once."""
         return cuts(self.vehicle, self.units, self.wired, self.links, self.returns)
+
+    @handed_out
+    def bench_sheet(self) -> pd.DataFrame:
+        """One row per pin in connector order: loads, run label, size, length (m), trip (A), inrush time (ms)."""
+        return bench_sheet_table(self.vehicle, self.units, self.wired, self.cuts)
 
     @handed_out
     def cut_list(self) -> pd.DataFrame:

@@ -152,7 +152,7 @@ def _legs(w: WiredCircuit, made: Protected) -> Iterator[_Leg]:
     every = [(c.name, tuple((c.connector, pin) for pin in c.pins)) for c in w.place.channels]
     if w.circuit.use == "bridge":
         for (name, pins), word in zip(every, ("forward", "reverse"), strict=True):
-            yield _Leg(name, pins, made.wire.parallel, f"positive in {word}")
+            yield _Leg(name, pins, made.wire.parallel, f"+ in {word}")
         return
     share = -(-made.wire.parallel // len(every))
     pins = tuple(pin for _, own in every for pin in _spread(own, share))

@@ -51,10 +51,10 @@ def test_everything_is_there(allocation, folder):
         assert f"tables/{stem}.csv" in names
     assert not any(name.endswith(".part") for name in names)
     assert len(pypdf.PdfReader(folder / "expedition_truck.pdf").pages) > 5
-    assert "Pin map" in openpyxl.load_workbook(folder / "expedition_truck.xlsx", read_only=True).sheetnames
+    assert "Pin map" in openpyxl.load_workbook(folder / "expedition_truck_tables.xlsx", read_only=True).sheetnames
 
 
-@pytest.mark.parametrize("part", ["", "allocation.json", "saved", "expedition_truck.xlsx"])
+@pytest.mark.parametrize("part", ["", "allocation.json", "saved", "expedition_truck_tables.xlsx"])
 def test_reads_back(allocation, folder, part):
     """Folder, JSON, tables and workbook all hold the same allocation."""
     assert pa.export.read_allocation(folder / part) == allocation
@@ -167,7 +167,7 @@ def test_kill_while_writing(allocation, folder, tmp_path, delay):
     process.send_signal(signal.SIGKILL)
     process.wait()
     out = tmp_path / "out"
-    for part in ("allocation.json", "saved", "expedition_truck.xlsx"):
+    for part in ("allocation.json", "saved", "expedition_truck_tables.xlsx"):
         assert pa.export.read_allocation(out / part) == allocation
     text = pypdf.PdfReader(out / "expedition_truck.pdf").pages[0].extract_text()
     assert "revision A" in text or "revision B" in text

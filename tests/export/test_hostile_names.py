@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 import pdm_alloc as pa
 from pdm_alloc.export.pdf_document import pdf_bytes
 from pdm_alloc.export.sheets import Issue
-from pdm_alloc.export.workbook import workbook_bytes
+from pdm_alloc.export.workbook import record_bytes
 from pdm_alloc.files.csv_file import csv_bytes, csv_line, marked, unmarked
 from tests.export.made_up import one_each, solved
 
@@ -39,7 +39,7 @@ def test_a_long_word_breaks(word):
     allocation = _renamed(word)
     pages = pypdf.PdfReader(io.BytesIO(pdf_bytes(allocation, ISSUE))).pages
     assert len(pages) > 5
-    book = openpyxl.load_workbook(io.BytesIO(workbook_bytes(allocation, ISSUE)), read_only=True)
+    book = openpyxl.load_workbook(io.BytesIO(record_bytes(allocation, ISSUE)), read_only=True)
     cells = [str(cell) for sheet in book for row in sheet.iter_rows(values_only=True) for cell in row if cell]
     assert any(word in cell for cell in cells)
 
@@ -53,7 +53,7 @@ def test_a_link_of_the_builder_survives():
     allocation = one_each(replace(allocation.vehicle, loads=loads), 2)
     assert pdf_bytes(allocation, ISSUE)
     assert allocation.pin_map()["x_link"].str.contains(link, regex=False).any()
-    book = openpyxl.load_workbook(io.BytesIO(workbook_bytes(allocation, ISSUE)), read_only=True)
+    book = openpyxl.load_workbook(io.BytesIO(record_bytes(allocation, ISSUE)), read_only=True)
     assert any(link in str(c) for sheet in book for row in sheet.iter_rows(values_only=True) for c in row if c)
 
 

@@ -12,7 +12,6 @@ import pytest
 
 from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
 from pdm_alloc.export.pdf_grid import Type, column_widths, set_type
-from pdm_alloc.export.pdf_sheets import Pin, pins_of, rows_of
 from pdm_alloc.export.sheets import Issue, Sheet
 from tests.export.made_up import one_each, solved
 
@@ -55,16 +54,13 @@ def test_every_page_has_number_and_caution(made):
         assert "Check them by measurement" in text
 
 
-def test_no_cell_of_the_pin_map_is_cut(made):
-    """Every pin, channel, load, command and current of thirty and more channels is there in full."""
+def test_no_cell_of_the_bench_sheet_is_cut(made):
+    """Every pin with its channel, loads, label and trip setting is on the page of its connector in full."""
     allocation, pages = made
-    for unit in allocation.units:
-        for name in {channel.connector for channel in unit.module.channels}:
-            (page,) = [_plain(p) for p in pages if f"connector {name} (" in p]
-            for row in allocation.pin_map().itertuples():
-                if row.connector == name:
-                    for cell in (row.pins, row.channel, row.command, row.loads, f"{row.running_a:.2f}"):
-                        assert _plain(cell) in page
+    for row in allocation.bench_sheet.itertuples():
+        (page,) = [_plain(p) for p in pages if re.search(rf"Bench sheet: .*connector .*\b{row.connector}\b", p)]
+        for cell in (row.pin, row.channel, row.loads, row.destination, row.label, row.splice):
+            assert _plain(cell) in page
     assert len(allocation.channels) >= 29
 
 
@@ -83,7 +79,7 @@ def test_every_channel_has_its_commissioning_line(made):
 
 
 @pytest.mark.parametrize(
-    "name", ["Wire list", "Channel settings", "Input list", "Supply check", "Spares", "Assumptions"]
+    "name", ["Cut list", "Channel settings", "Input list", "Supply check", "Spare channels", "Assumptions"]
 )
 def test_tables_are_there(made, name):
     """Every other table of the documents has its place."""
@@ -103,8 +99,8 @@ def test_outline_and_fonts():
     """The outline leads to the connectors, and every font is in the file."""
     reader = pypdf.PdfReader(io.BytesIO(pdf_bytes(solved(*DEMOS[1]), ISSUE)))
     titles = [entry.title for entry in reader.outline]
-    assert "Pin map: compact-31, connector west (21 pins)" in titles
-    assert titles[-1] == "Commissioning"
+    assert "Bench sheet: compact-31, connector west" in titles
+    assert titles[-1] == "Assumptions"
     fonts = reader.pages[0]["/Resources"]["/Font"].get_object().values()
     names = {font.get_object()["/BaseFont"] for font in fonts}
     assert any("DejaVu" in name for name in names)
@@ -159,51 +155,20 @@ def test_widths_fit_and_spare_words():
     assert sum(crowded) == pytest.approx(400)
 
 
-@pytest.mark.parametrize(
-    ("names", "lengths"),
-    [
-        ([f"w{n:02}" for n in range(1, 22)], [7, 7, 7]),
-        (["A1", "A2", "A3", "B1", "B2", "C1"], [3, 2, 1]),
-        ([str(n) for n in range(1, 5)], [4]),
-        ([f"A{n}" for n in range(1, 13)] + ["B1"], [6, 6, 1]),
-        (["stud"], [1]),
-    ],
-)
-def test_rows_of_a_face(names, lengths):
-    """Pins with leading letters get a row a letter; others are split into even rows of eight at most."""
-    rows = rows_of([Pin(name, "1", "lamp") for name in names])
-    assert [len(row) for row in rows] == lengths
-    assert [pin.name for row in rows for pin in row] == names
+def test_spares_are_on_the_bench_sheet(made):
+    """A pin that stays free has its row, so that nobody wonders about it."""
+    allocation, _ = made
+    rows = allocation.bench_sheet
+    spare = {pin for row in allocation.spare.itertuples() for pin in row.pins.split()}
+    assert set(rows[rows.loads == "spare"].pin) == spare
 
 
-def test_face_shows_every_pin_once():
-    """Each pin of a connector is on its face with what is wired to it, spares included."""
-    allocation = solved(*DEMOS[1])
-    (unit,) = allocation.units
-    pins = pins_of(allocation, unit, "west")
-    channels = [channel for channel in unit.module.channels if channel.connector == "west"]
-    assert sorted(pin.name for pin in pins) == sorted(name for channel in channels for name in channel.pins)
-    wired = {name: "; ".join(c.loads) for c in allocation.circuits for name in c.channels}
-    expected = {pin: wired.get(channel.name, "spare") for channel in channels for pin in channel.pins}
-    assert {pin.name: pin.text for pin in pins} == expected
-
-
-def test_face_names_both_channels_of_a_pair():
-    """Pins of two channels that feed one circuit say so on the face."""
-    allocation = solved(*DEMOS[1])
-    pair = next(c for c in allocation.circuits if len(c.channels) == 2)
-    (unit,) = allocation.units
-    own = [channel for channel in unit.module.channels if channel.name in pair.channels]
-    found = {pin.name: pin.channel for pin in pins_of(allocation, unit, own[0].connector)}
-    assert {found[pin] for channel in own for pin in channel.pins} == {pair.channel}
-
-
-def test_spares_are_in_the_pin_map(made):
-    """A channel that stays free has its line on the page of its connector, so that nobody wonders about the pin."""
-    allocation, pages = made
-    for row in allocation.spare.itertuples():
-        (page,) = [p for p in pages if f"connector {row.connector} (" in p]
-        assert re.search(rf"{row.pins}\n{row.channel}\nspare", page)
+def test_binder_is_short(made):
+    """The binder of a demo vehicle has at most 16 pages, and an outline with every chapter."""
+    _, pages = made
+    assert len(pages) <= 16
+    for chapter in ("Warnings", "Supply, one-line diagram", "Bench sheet", "Cut list", "Shopping list", "Assumptions"):
+        assert any(chapter in text for text in pages)
 
 
 def test_plain_fonts_where_there_are_no_others():

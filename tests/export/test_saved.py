@@ -18,7 +18,7 @@ from pdm_alloc.export.read_saved import read_allocation
 from pdm_alloc.export.saved_json import allocation_json, allocation_schema, from_json
 from pdm_alloc.export.saved_tables import circuits_of, saved_tables
 from pdm_alloc.export.sheets import Issue
-from pdm_alloc.export.workbook import workbook_bytes
+from pdm_alloc.export.workbook import record_bytes
 from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_vehicle import read_plain
@@ -222,7 +222,7 @@ def test_any_tables_read_back_from_a_workbook(tables):
     made = one_each(replace(read_plain(tables, "vehicle"), locked=()), 2)
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "book.xlsx"
-        file.write_bytes(workbook_bytes(made, Issue("A", datetime.date(2026, 3, 1))))
+        file.write_bytes(record_bytes(made, Issue("A", datetime.date(2026, 3, 1))))
         assert read_allocation(file) == made
 
 

@@ -24,7 +24,7 @@ from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 pytest.importorskip("xlsxwriter")
 
-from pdm_alloc.export.workbook import workbook_bytes
+from pdm_alloc.export.workbook import record_bytes
 
 
 def _members(content: bytes) -> dict[str, bytes]:
@@ -44,7 +44,7 @@ def _read(reader, files, write):
 
 VEHICLE_BOOK = _read(read_vehicle, VEHICLE, write_vehicle)
 CATALOGUE_BOOK = _read(read_catalogue, CATALOGUE, write_catalogue)
-DOCUMENT_BOOK = _members(workbook_bytes(MADE, Issue("A", datetime.date(2026, 3, 1))))
+DOCUMENT_BOOK = _members(record_bytes(MADE, Issue("A", datetime.date(2026, 3, 1))))
 
 
 @st.composite

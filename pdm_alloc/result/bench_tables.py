@@ -1,0 +1,194 @@
+"""The bench sheet, one row per pin; and what to buy: wire by size and colour, ends, splices, fuses, sleeves."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from math import ceil
+
+import pandas as pd
+
+from pdm_alloc.domain.bench import part_for
+from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.result.channel_tables import loads_text
+from pdm_alloc.result.cut_list import ENDS_OF, Cut, sides_of
+from pdm_alloc.result.placed import WiredCircuit
+
+__all__ = ["BENCH_SHEET", "SHOPPING", "WASTE", "bench_sheet_table", "shopping_table"]
+
+BENCH_SHEET = (
+    *("module", "connector", "pin", "channel", "loads", "destination", "label", "size", "colour", "length_m"),
+    *("trip_a", "window_ms", "terminal", "seal", "splice", "note"),
+)
+
+SHOPPING = ("item", "detail", "part", "count", "length_m", "note")
+
+WASTE = 1.1  # wire bought over wire cut; common practice, no source
+
+
+def shopping_table(
+    vehicle: Vehicle, units: Sequence[Unit], made: Sequence[Cut], links: pd.DataFrame, segments: pd.DataFrame
+) -> pd.DataFrame:
+    """What to buy, in the columns `SHOPPING`: wire with 10 % for waste, m; everything else counted."""
+    rows = [*_wire(made), *_ends(vehicle, made), *_connectors(vehicle, units), *_fuses(vehicle, links)]
+    rows += _sleeves(vehicle, segments)
+    return pd.DataFrame(rows, columns=list(SHOPPING))
+
+
+def _wire(made: Sequence[Cut]) -> Iterator[tuple[object, ...]]:
+    kinds: dict[tuple[float, str, str], list[Cut]] = defaultdict(list)
+    for cut in made:
+        kinds[cut.size.area_mm2, cut.size.name, cut.colour].append(cut)
+    for (_, size, colour), here in sorted(kinds.items()):
+        metres = sum(cut.length_m or 0.0 for cut in here)
+        missing = sum(cut.length_m is None for cut in here)
+        note = f"{missing} pieces without a length are not counted" if missing else "with 10 % for waste"
+        yield ("wire", f"{size} {colour}".strip(), "", len(here), ceil(10 * metres * WASTE) / 10, note)
+
+
+def _ends(vehicle: Vehicle, made: Sequence[Cut]) -> Iterator[tuple[object, ...]]:
+    sides = sides_of(made)
+    counts: Counter[tuple[str, str, str]] = Counter()
+    for name, area in sides.items():
+        counts["splice", f"{area:g} mm² together", part_for(vehicle.parts, "splice", "*", area)] += bool(name)
+    for cut in made:
+        for spot in (cut.start, cut.end):
+            for item in ENDS_OF[spot.kind] if spot.kind != "splice" else ():
+                part = part_for(vehicle.parts, item, spot.at or "*", cut.size.area_mm2)
+                where = f", {spot.at}" if part and spot.kind == "pin" else ""
+                counts[item.replace("_", " "), f"{cut.size.name}{where}", part] += 1
+    for (item, detail, part), count in sorted(counts.items(), key=lambda pair: tuple(map(natural_key, pair[0]))):
+        yield (item, detail, part, count, None, "")
+
+
+def _connectors(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[tuple[object, ...]]:
+    for unit in units:
+        pins: Counter[str] = Counter()
+        for channel in unit.module.channels:
+            pins[channel.connector] += len(channel.pins)
+        for name in sorted(pins, key=natural_key):
+            yield (
+                "connector",
+                f"{unit.label} {name}".strip(),
+                part_for(vehicle.parts, "connector", name, None),
+                1,
+                None,
+                f"{pins[name]} pins",
+            )
+
+
+def _fuses(vehicle: Vehicle, links: pd.DataFrame) -> Iterator[tuple[object, ...]]:
+    for amps, count in sorted(Counter(a for a in links["fuse_a"] if a == a and a is not None).items()):
+        yield (
+            "fuse holder and fuse",
+            f"{amps:g} A",
+            part_for(vehicle.parts, "fuse_holder", "*", amps),
+            count,
+            None,
+            "",
+        )
+
+
+def _sleeves(vehicle: Vehicle, segments: pd.DataFrame) -> Iterator[tuple[object, ...]]:
+    metres: Counter[int] = Counter()
+    for row in segments.to_dict("records"):
+        if row["bundle_mm"] > 0:
+            metres[ceil(row["bundle_mm"])] += row["length_m"]
+    for across, length in sorted(metres.items()):
+        part = part_for(vehicle.parts, "sleeve", "*", float(across))
+        yield (
+            "sleeving",
+            f"bundle up to {across} mm",
+            part,
+            None,
+            ceil(10 * length * WASTE) / 10,
+            "with 10 % for waste",
+        )
+
+
+def bench_sheet_table(
+    vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit], made: Sequence[Cut]
+) -> pd.DataFrame:
+    """One row per pin in the order of connectors and pins, in the columns `BENCH_SHEET`.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    wired : sequence of WiredCircuit
+        Circuits with their wires.
+    made : sequence of Cut
+        The cut list.
+
+    Returns
+    -------
+    DataFrame
+        length_m is of the piece that leaves the pin, m; trip_a what the channel is set to, A; splice where that piece
+        ends, if in a splice. A pin of a channel whose wire leaves by another pin says which.
+    """
+    circuits = {(w.circuit.unit, name): w for w in wired for name in w.circuit.channels}
+    leaving: dict[tuple[str, str], list[Cut]] = defaultdict(list)
+    for cut in made:
+        if cut.start.kind == "pin":
+            leaving[cut.module, cut.start.name].append(cut)
+    rows = [
+        _pin_row(vehicle, unit, channel, pin, circuits.get((unit.label, channel.name)), leaving)
+        for unit in units
+        for channel, pin in _pins(unit)
+    ]
+    numbers = dict.fromkeys(("length_m", "trip_a", "window_ms"), float)
+    words = dict.fromkeys((name for name in BENCH_SHEET if name not in numbers), "")
+    return pd.DataFrame([words | row for row in rows], columns=list(BENCH_SHEET)).astype(numbers)
+
+
+def _pins(unit: Unit) -> list:
+    pins = [(channel, pin) for channel in unit.module.channels for pin in channel.pins or ("",)]
+    return sorted(pins, key=lambda pair: (natural_key(pair[0].connector), natural_key(pair[1] or pair[0].name)))
+
+
+def _pin_row(vehicle: Vehicle, unit: Unit, channel, pin: str, w: WiredCircuit | None, leaving) -> dict[str, object]:
+    where = {"module": unit.label, "connector": channel.connector, "pin": pin, "channel": channel.name}
+    if w is None:
+        return {**where, "loads": "spare", "note": "plug the cavity"}
+    text = {
+        "channel": w.circuit.channel,
+        "loads": loads_text(vehicle, w.circuit),
+        "destination": _destination(vehicle, w),
+    }
+    setting = {}
+    if isinstance(w.made, Protected):
+        setting = {"trip_a": w.made.trip_ma / w.each / 1000, "window_ms": w.made.window_ms}
+    name = f"{channel.connector} {pin}".strip() if pin else f"channel {channel.name}"
+    here = leaving.get((unit.label, name), [])
+    return where | text | setting | (_run(vehicle, here) if here else {"note": _joined(unit, w, leaving)})
+
+
+def _destination(vehicle: Vehicle, w: WiredCircuit) -> str:
+    return "; ".join(dict.fromkeys(vehicle.load(name).place or "" for name in w.circuit.loads))
+
+
+def _joined(unit: Unit, w: WiredCircuit, leaving) -> str:
+    names = [f"{c.connector} {pin}".strip() for c in w.place.channels for pin in c.pins]
+    used = [name for name in names if (unit.label, name) in leaving]
+    return f"leaves by {', '.join(used)}" if used else "no wire: see wire sizes"
+
+
+def _run(vehicle: Vehicle, here: Sequence[Cut]) -> dict[str, object]:
+    cut, (terminal, seal) = here[0], _pin_parts(vehicle, here[0])
+    return {
+        "label": ", ".join(one.label for one in here),
+        "size": cut.size.name,
+        "colour": cut.colour,
+        "length_m": cut.length_m,
+        "terminal": terminal,
+        "seal": seal,
+        "splice": cut.end.name if cut.end.kind == "splice" else "",
+        "note": cut.note,
+    }
+
+
+def _pin_parts(vehicle: Vehicle, cut: Cut) -> tuple[str, str]:
+    size = cut.size.area_mm2
+    return part_for(vehicle.parts, "terminal", cut.start.at, size), part_for(vehicle.parts, "seal", cut.start.at, size)
