@@ -1,5 +1,6 @@
 """Circuits of a connector as drawings, the commissioning sheet on paper, and drawings as files."""
 
+import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -129,8 +130,18 @@ def drawing_files(allocation: Allocation, font: str = "Helvetica") -> dict[str, 
     files = {"harness_board.pdf": board_pages(allocation, font=font)}
     for name, drawing in _every(allocation, font):
         files[f"{name}.svg"] = needed("reportlab.graphics.renderSVG", "draws").drawToString(drawing).encode()
-        files[f"{name}.pdf"] = needed("reportlab.graphics.renderPDF", "draws").drawToString(drawing)
+        files[f"{name}.pdf"] = _pdf(drawing)
     return files
+
+
+def _pdf(drawing: Any) -> bytes:
+    """A page as large as the drawing; the same bytes every time."""
+    content = io.BytesIO()
+    size = (drawing.width + 20, drawing.height + 20)
+    canvas = needed("reportlab.pdfgen.canvas", "draws").Canvas(content, pagesize=size, invariant=1)
+    needed("reportlab.graphics.renderPDF", "draws").draw(drawing, canvas, 10, 10)
+    canvas.save()
+    return content.getvalue()
 
 
 def _every(allocation: Allocation, font: str) -> Iterator[tuple[str, Any]]:

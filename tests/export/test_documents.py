@@ -15,7 +15,9 @@ import pypdf
 import pytest
 
 import pdm_alloc as pa
+from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Lock
 from pdm_alloc.export import documents
 from pdm_alloc.export.lists import heading, input_list, labels, shown, wire_list
 from pdm_alloc.files.csv_file import csv_bytes
@@ -88,7 +90,7 @@ def test_table_of_an_earlier_allocation_does_not_stay(allocation, tmp_path):
     """A table the new allocation does not have is removed, so that it is not read with it; other files stay."""
     load = allocation.vehicle.loads[0]
     (circuit,) = (c for c in allocation.circuits if (load.name, 1) in c.items)
-    lock = pa.vehicle.Lock(load.name, circuit.unit, circuit.channel)
+    lock = Lock(load.name, circuit.unit, circuit.channel)
     locked = one_each(replace(allocation.vehicle, locked=(replace(lock, module="made-up", channel="1"),)), 3)
     pa.export.write_documents(locked, tmp_path)
     assert (tmp_path / "saved" / "vehicle" / "locked.csv").exists()
@@ -227,7 +229,7 @@ def test_input_list(allocation):
     assert set(bare.kind) == {"switch"}
     command = next(c for c in allocation.vehicle.commands if c.condition)
     used = {name for name, text in bare.used_by.items() if command.name in text.split("; ")}
-    assert used == pa.tables.condition.condition_names(command.condition)
+    assert used == condition_names(command.condition)
 
 
 @pytest.mark.parametrize(
