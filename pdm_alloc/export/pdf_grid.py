@@ -273,7 +273,8 @@ def _narrow(table: pd.DataFrame) -> pd.DataFrame:
     table = table.assign(to=ends).drop(columns="note")
     if not all(str(size).endswith(" mm2") for size in table["size"]):
         return table
-    return table.assign(size=table["size"].str.removesuffix(" mm2")).rename(columns={"size": "size_mm2"})
+    named = ["size_mm2" if name == "size" else name for name in table]
+    return table.assign(size=table["size"].str.removesuffix(" mm2")).set_axis(named, axis="columns")
 
 
 def _settings_together(table: pd.DataFrame) -> pd.DataFrame:
