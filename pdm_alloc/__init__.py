@@ -17,7 +17,7 @@ from pdm_alloc.domain.vehicle import Command, Concession, Input, Load, Lock, Pla
 if TYPE_CHECKING:
     from pdm_alloc import electrics, export, figures, panel
     from pdm_alloc.allocator import allocate
-    from pdm_alloc.diagnose.explain import Explanation, explain
+    from pdm_alloc.diagnose.explain import Explanation, Why, explain, why
     from pdm_alloc.files.faults import InputError
     from pdm_alloc.files.tables.from_frames import catalogue, vehicle
     from pdm_alloc.files.tables.read_catalogue import read_catalogue
@@ -60,6 +60,7 @@ __all__ = [
     "Unsolved",
     "Vehicle",
     "WhatIf",
+    "Why",
     "allocate",
     "allocation_risk",
     "amps_left",
@@ -80,6 +81,7 @@ __all__ = [
     "vehicle",
     "verify",
     "what_if",
+    "why",
 ]
 
 # Loaded when first used: help and blank tables must not wait for pandas or a solver.
@@ -93,6 +95,7 @@ _WHERE = {
     "Sizing": "pdm_alloc.studies.sizing",
     "Unsolved": "pdm_alloc.result.refusals",
     "WhatIf": "pdm_alloc.studies.what_if",
+    "Why": "pdm_alloc.diagnose.explain",
     "allocate": "pdm_alloc.allocator",
     "allocation_risk": "pdm_alloc.studies.risk",
     "amps_left": "pdm_alloc.studies.room_left",
@@ -109,6 +112,7 @@ _WHERE = {
     "vehicle": "pdm_alloc.files.tables.from_frames",
     "verify": "pdm_alloc.verify",
     "what_if": "pdm_alloc.studies.what_if",
+    "why": "pdm_alloc.diagnose.explain",
 }
 _ROOMS = ("electrics", "export", "figures", "panel")
 

@@ -166,6 +166,7 @@ def _add_allocate(verbs) -> None:
     _add_solving(parser)
     parser.add_argument("--module", required=True, action="append", metavar="NAME", help="may be given several times")
     parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it is mounted, one each")
+    parser.add_argument("--why", metavar="LOAD", help="print only what this load asks of a channel, and which give it")
     parser.add_argument(
         "--out", type=_folder, metavar="DIR", help="folder to write to (default: print the pin map only)"
     )

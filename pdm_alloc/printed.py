@@ -21,7 +21,8 @@ def refusal_json(explanation) -> dict:
     """Why units are not enough, as plain values."""
     tables = {"shortfall": records(explanation.shortfall), "concessions": records(explanation.concessions)}
     tables["concessions_left_open"] = explanation.left_open
-    return {"outcome": explanation.outcome, "why": explanation.why(), **tables}
+    verdict = {"verdict": explanation.verdict, "conditions": list(explanation.conditions)}
+    return {"outcome": explanation.outcome, **verdict, "why": explanation.why(), **tables}
 
 
 def why(explanation, everything: bool):

@@ -1,11 +1,16 @@
-"""`explain`: what is short where units are not enough, and what could be given up."""
+"""`explain`: enough if or not enough, what is short, what could be given up; `why`: what a load asks of a channel."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.allocator import Modules, allocate
+from pdm_alloc.circuits.classes import channel_classes, unit_ambient_c
+from pdm_alloc.circuits.columns import CircuitBook, worst_rise_ma
+from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.diagnose.concession_sets import (
     MOST_SETS,
     ConcessionSet,
@@ -14,12 +19,24 @@ from pdm_alloc.diagnose.concession_sets import (
     concessions_table,
     in_words,
 )
-from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
+from pdm_alloc.diagnose.shortfall import Shortfall, Unproved, is_enough_for, shortfall
+from pdm_alloc.domain.concession_options import MARGINS, without_margins
+from pdm_alloc.domain.module import Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, are_not_enough, in_words_short
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, Unsolved, are_not_enough, in_words_short
+from pdm_alloc.verify.check import violations
+from pdm_alloc.verify.recount import Finding
 
-__all__ = ["MOST_SETS", "Explanation", "explain"]
+__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "Why", "explain", "why"]
+
+ENOUGH_IF = "enough if"
+"""The verdict between enough and not enough: every rating is kept, a margin or a guess is not."""
+
 
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; what would be enough was not worked out in time"
@@ -42,6 +59,10 @@ class Explanation:
         are as many as were asked for.
     is_stopped : bool
         Whether time ran out, or someone stopped it, before all limits were looked at.
+    allocation_if : Allocation or None
+        Of the vehicle without the margins and guesses that are not kept; None where ratings are missed too.
+    conditions : tuple of str
+        Which margins and guesses those are, and by how much.
     """
 
     refusal: NotEnough = field(compare=False)
@@ -49,6 +70,13 @@ class Explanation:
     concession_sets: tuple[ConcessionSet, ...] = ()
     left_open: str = ""
     is_stopped: bool = False
+    allocation_if: Allocation | None = None
+    conditions: tuple[str, ...] = ()
+
+    @property
+    def verdict(self) -> str:
+        """``enough if`` where every rating is kept and a margin or a guess is not; otherwise ``not enough``."""
+        return ENOUGH_IF if self.allocation_if is not None else self.outcome
 
     @property
     def outcome(self) -> str:
@@ -86,6 +114,9 @@ class Explanation:
 
     def sentence(self) -> str:
         """One line: which units, and what is short."""
+        if self.conditions:
+            label = " and ".join(unit.label for unit in self.refusal.units)
+            return f"{label} {'is' if len(self.refusal.units) == 1 else 'are'} enough if: {'; '.join(self.conditions)}"
         return f"{are_not_enough(self.refusal.units)}: {self.why()}"
 
     def summary(self) -> str:
@@ -149,9 +180,167 @@ def explain(
     half = clock.part(1 / 2 if sets else 1)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit)
     is_stopped = half.is_over()
+    allocation_if = _allocation_if(refusal, clock.part(1 / 3), book)
     study = _ways(refusal, sets, clock.left_s, stop)
-    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped)
+    conditions = () if allocation_if is None else tuple(_conditions(refusal, allocation_if))
+    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, allocation_if, conditions)
+
+
+_TRIED = tuple(frozenset(m for n, m in enumerate(MARGINS) if bits >> n & 1) for bits in (1, 2, 4, 3, 5, 6, 7))
+
+
+def _allocation_if(refusal: NotEnough, clock: Clock, book: CircuitBook) -> Allocation | None:
+    """An allocation that keeps every rating and as many of the margins as will do; None: there is none, or no time."""
+    with suppress(Unproved, NotEnough, Unsolved):
+        if not is_enough_for(without_margins(refusal.vehicle, _TRIED[-1]), refusal.units, clock, book):
+            return None
+        for margins in _TRIED:
+            vehicle = without_margins(refusal.vehicle, margins)
+            if vehicle != refusal.vehicle and is_enough_for(vehicle, refusal.units, clock, book):
+                return allocate(vehicle, refusal.units, strategy="spare", time_limit_s=clock.left_s, book=book)
+    return None
+
+
+def _conditions(refusal: NotEnough, allocation: Allocation) -> Iterator[str]:
+    """What a recount with the margins and guesses as they are wanted objects to, load by load."""
+    findings = violations(refusal.vehicle, refusal.units, allocation.circuits)
+    by_channel = {(c.unit, name): c for c in allocation.circuits for name in c.channels}
+    said: dict[str, None] = {}
+    for finding in findings:
+        circuit = by_channel.get((finding.module, finding.channel.split("+")[0]))
+        said[_condition(refusal.vehicle, finding, circuit)] = None
+    yield from said
+
+
+def _condition(vehicle: Vehicle, finding: Finding, circuit: PlacedCircuit | None) -> str:
+    if finding.rule != "continuous" or circuit is None or finding.value is None or finding.limit is None:
+        where = ", ".join(circuit.loads) if circuit is not None else finding.subject or finding.module
+        return f"{where}: {finding.message}"
+    names = ", ".join(circuit.loads)
+    nominal = _running_ma(vehicle, circuit) / 1000
+    if nominal > finding.limit:
+        return f"{names}: {finding.value:g} A on a channel that takes {finding.limit:g} A with the headroom wanted"
+    guesses = {f"{float(vehicle.load(name).tolerance_pct):g} %" for name in circuit.loads}
+    guess = f"the {guesses.pop()} guess is" if len(guesses) == 1 else "the guesses are"
+    return (
+        f"{names}: {finding.value:g} A if {guess} at its top, the channel takes {finding.limit:g} A; "
+        f"at {nominal:g} A it is fine: measure it"
+    )
+
+
+def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
+    """Running current of a circuit without tolerance, at the voltage it is checked at, mA."""
+    number = Counter(name for name, _ in circuit.items)
+    loads = tuple(vehicle.load(name) for name in circuit.loads)
+    return sum(t.running_ma * number[t.load] for t in load_types(replace(vehicle, loads=loads)))
 
 
 def _ways(refusal: NotEnough, sets: int, limit_s: float, stop: Callable[[], bool] | None) -> ConcessionStudy:
     return concession_study(refusal.vehicle, refusal.units, sets, limit_s, stop) if sets else ConcessionStudy()
+
+
+@dataclass(frozen=True, repr=False)
+class Why:
+    """What a load asks of a channel, step by step.
+
+    Parameters
+    ----------
+    load : str
+        Its name.
+    steps : tuple of (str, str)
+        What is reckoned with, and what comes of it, in order.
+    """
+
+    load: str
+    steps: tuple[tuple[str, str], ...]
+
+    @handed_out
+    def table(self) -> pd.DataFrame:
+        """One row per step: step, value."""
+        return pd.DataFrame(self.steps, columns=["step", "value"])
+
+    def __repr__(self) -> str:
+        """A line per step."""
+        return "\n".join([f"{self.load}:", *(f"  {step}: {value}" for step, value in self.steps)])
+
+    def _repr_html_(self) -> str:
+        return headline_table(self.load, ["step", "value"], self.steps)
+
+
+def why(subject: Allocation | Vehicle, load: str, modules: Modules | None = None) -> Why:
+    """The chain from a load's row in the table to the channels that bear it.
+
+    Parameters
+    ----------
+    subject : Allocation or Vehicle
+        What is wired; with an allocation the chain ends at the load's channel.
+    load : str
+        Its name.
+    modules : Module, Unit, or sequence of these, optional
+        What is fitted, for a vehicle.
+
+    Returns
+    -------
+    Why
+
+    Raises
+    ------
+    UnknownName
+        There is no such load (a KeyError).
+    """
+    vehicle = subject.vehicle if isinstance(subject, Allocation) else subject
+    units = subject.units if isinstance(subject, Allocation) else units_of(modules) if modules is not None else ()
+    row = vehicle.load(load)
+    (t,) = load_types(replace(vehicle, loads=(row,)))
+    steps = [*_asked(vehicle, t), *(step for unit in units for step in _given(vehicle, unit, t))]
+    if isinstance(subject, Allocation):
+        steps += [("it is on", _where(subject, load))]
+    return Why(load, tuple(steps))
+
+
+def _asked(vehicle: Vehicle, t: ItemType) -> Iterator[tuple[str, str]]:
+    row, settings = vehicle.load(t.load), vehicle.settings
+    each = " each" if row.count > 1 else ""
+    yield "table", f"{row.running_ma / 1000:g} A{each} at {settings.reference_v:g} V, kind {row.kind}"
+    yield "voltage", f"{t.running_ma / 1000:g} A at the voltage at which it draws most (exponent {row.volt_exponent:g})"
+    top = t.running_ma + (t.deviation_ma if settings.tolerance_loads else 0)
+    if row.tolerance_pct:
+        yield "tolerance", f"{top / 1000:g} A at the top of {float(row.tolerance_pct):g} %"
+    wanted = settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
+    yield "headroom", f"{float(top / (1 - wanted / 100)) / 1000:.3g} A of derated rating, {float(wanted):g} % headroom"
+    if t.excess_ma:
+        yield "inrush", f"{(t.running_ma + t.excess_ma) / 1000:g} A, over after {3 * t.tau_ms:g} ms"
+    needs = [*sorted(row.needs), *([] if t.share else ["a channel of its own"])]
+    if needs:
+        yield "needs", ", ".join(needs).replace("pwm", "PWM")
+
+
+def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str]]:
+    ambient = unit_ambient_c(vehicle, unit)
+    factor = derating_factor(unit.module.derating, ambient)
+    wanted = vehicle.settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
+    top = t.running_ma + worst_rise_ma([t.deviation_ma], vehicle.settings.tolerance_loads)
+    asked = float(top / (1 - wanted / 100) / factor) / 1000
+    yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked:.3g} A"
+    yield f"channels of {unit.label}", _channels(vehicle, unit, t) or "none bears it"
+
+
+def _channels(vehicle: Vehicle, unit: Unit, t: ItemType) -> str:
+    """Channels that bear one item alone, by current, inrush, trip setting, wire and needs."""
+    book = CircuitBook(vehicle.settings.tolerance_loads)
+    wiring = book.wiring(vehicle)
+    names = []
+    for own in channel_classes(vehicle, [unit])[0]:
+        fit = book.one((t,), ((0, 1),), own.rating, wiring)
+        if fit is not None and fit.made is not None:
+            names += ["+".join(slot) for slot in own.slots]
+    return ", ".join(sorted(names, key=natural_key))
+
+
+def _where(allocation: Allocation, load: str) -> str:
+    circuits: Sequence[PlacedCircuit] = [c for c in allocation.circuits if load in c.loads]
+    return "; ".join(
+        f"{'+'.join(c.channels)} of {c.unit}"
+        + (f" with {', '.join(x for x in c.loads if x != load)}" if len(c.loads) > 1 else "")
+        for c in circuits
+    )

@@ -12,6 +12,7 @@ from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 __all__ = [
     "COIL_W",
     "KINDS",
+    "MARGINS",
     "SOFT_MULTIPLE",
     "WEIGHTS",
     "Option",
@@ -21,6 +22,7 @@ __all__ = [
     "options",
     "softened",
     "weight_of",
+    "without_margins",
 ]
 
 KINDS = ("headroom", "join", "relay", "separation", "soft_start", "leave_out")
@@ -304,3 +306,19 @@ _MAKE = {
     "separation": _together,
     "join": _joined,
 }
+
+
+MARGINS = ("tolerance", "module headroom", "headroom")
+
+
+def without_margins(vehicle: Vehicle, margins: frozenset[str]) -> Vehicle:
+    """The vehicle with some of `MARGINS` taken as nothing: no rating is touched."""
+    settings = vehicle.settings
+    if "module headroom" in margins:
+        settings = replace(settings, module_headroom_pct=Fraction(0))
+    if "headroom" in margins:
+        settings = replace(settings, headroom_pct=Fraction(0))
+    if "tolerance" in margins:
+        loads = tuple(replace(load, tolerance_pct=Fraction(0)) for load in vehicle.loads)
+        vehicle = replace(vehicle, loads=loads)
+    return replace(vehicle, settings=settings)

@@ -21,6 +21,7 @@ __all__ = ["VERDICTS", "Sizing", "size"]
 
 VERDICTS = (
     "module",
+    "verdict",
     "outcome",
     "channels_used",
     "channels",
@@ -248,9 +249,21 @@ def _row(module: Module, result: Verdict, explanation: Explanation | None) -> tu
     if isinstance(result, Allocation):
         used = sum(len(c.channels) for c in result.circuits)
         subject, pct = tightest(result)
-        return (module.name, result.outcome, used, total, total - used, subject, pct, module.mass_g, module.price)
+        return (
+            module.name,
+            "enough",
+            result.outcome,
+            used,
+            total,
+            total - used,
+            subject,
+            pct,
+            module.mass_g,
+            module.price,
+        )
     short, share = _short(explanation)
-    return (module.name, result.outcome, None, total, None, short, share, module.mass_g, module.price)
+    verdict = explanation.verdict if explanation is not None else result.outcome
+    return (module.name, verdict, result.outcome, None, total, None, short, share, module.mass_g, module.price)
 
 
 def _short(explanation: Explanation | None) -> tuple[str, float | None]:

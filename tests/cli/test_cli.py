@@ -17,7 +17,18 @@ from pdm_alloc.diagnose.shortfall import Shortfall
 
 DATA = Path(__file__).parent.parent.parent / "data"
 COUPE = str(DATA / "rally_coupe")
-VERDICTS = ["module", "outcome", "channels_used", "channels", "spare", "tightest", "tightest_pct", "mass_g", "price"]
+VERDICTS = [
+    "module",
+    "verdict",
+    "outcome",
+    "channels_used",
+    "channels",
+    "spare",
+    "tightest",
+    "tightest_pct",
+    "mass_g",
+    "price",
+]
 PIN_MAP = ["module", "connector", "pins", "channel", "command", "loads", "running_a", "inrush_a", "limit_a"]
 
 

@@ -1,0 +1,84 @@
+"""Three verdicts, and the chain from a load's row to its channels."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+import pdm_alloc as pa
+from pdm_alloc.__main__ import main
+from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
+
+
+def explained(vehicle, unit):
+    with pytest.raises(pa.NotEnough) as refused:
+        pa.allocate(vehicle, unit)
+    return pa.explain(refused.value, sets=0)
+
+
+def guessed(ma, pct):
+    return replace(LOAD, name="compressor", running_ma=ma, inrush_ma=ma, tolerance_pct=Fraction(pct))
+
+
+def test_a_guess_alone_that_is_not_kept_is_enough_if():
+    """16 A fit, 18.4 A do not: the load, the guess, both currents and what to do are said."""
+    own = tuple(replace(c, continuous_ma=22_625, peak_ma=90_000) for c in module_of(2).module.channels)
+    study = explained(vehicle_of(guessed(16_000, 15)), module_of(2, own=own))
+    assert study.verdict == "enough if" and study.outcome == "not enough"
+    words = (
+        "compressor: 18.4 A if the 15 % guess is at its top, the channel takes 18.1 A; at 16 A it is fine: measure it"
+    )
+    assert study.conditions == (words,)
+    assert study.sentence() == f"m is enough if: {words}"
+    assert pa.verify(study.allocation_if).empty
+    assert study.growth.parts, "what would be enough is said all the same"
+
+
+def test_a_margin_that_is_not_kept_is_enough_if():
+    """9 A on a channel of 10 A: within the rating, not within the headroom."""
+    study = explained(vehicle_of(replace(LOAD, running_ma=9_000, inrush_ma=9_000)), module_of(2))
+    assert study.verdict == "enough if"
+    assert study.conditions == ("a: 9 A on a channel that takes 8 A with the headroom wanted",)
+
+
+def test_a_rating_that_is_not_kept_is_not_enough():
+    """11 A on a channel of 10 A, with and without any margin; and too few channels."""
+    for vehicle in (vehicle_of(replace(LOAD, running_ma=11_000, inrush_ma=11_000)), vehicle_of(*named(3))):
+        study = explained(vehicle, module_of(2))
+        assert (study.verdict, study.conditions, study.allocation_if) == ("not enough", (), None)
+
+
+def test_size_shows_the_verdict_first():
+    """Beside the module's name: enough, enough if, not enough; only the first counts as enough."""
+    tight = vehicle_of(replace(LOAD, running_ma=9_000, inrush_ma=9_000))
+    own = tuple(replace(c, continuous_ma=8_000) for c in module_of(3).module.channels)
+    modules = (module_of(2).module, replace(module_of(3, own=own).module, name="weak"))
+    table = pa.size(tight, pa.Catalogue("c", modules)).verdicts
+    assert list(table.columns[:2]) == ["module", "verdict"]
+    assert dict(zip(table["module"], table["verdict"], strict=True)) == {"m": "enough if", "weak": "not enough"}
+
+
+def test_the_chain_of_a_load_is_told_step_by_step():
+    """From the table to the channels that bear it."""
+    weak = replace(module_of(1).module.channels[0], name="w", continuous_ma=5_000)
+    unit = module_of(2, own=(*module_of(2).module.channels, weak))
+    vehicle = vehicle_of(guessed(4_000, 10))
+    steps = dict(pa.why(vehicle, "compressor", unit).steps)
+    assert steps["table"] == "4 A at 12 V, kind heater"
+    assert steps["tolerance"] == "4.4 A at the top of 10 %"
+    assert steps["headroom"] == "5.5 A of derated rating, 20 % headroom"
+    assert steps["channels of m"] == "1, 2"
+    told = pa.why(pa.allocate(vehicle, unit), "compressor")
+    assert told.steps[-1][0] == "it is on" and told.steps[-1][1].endswith(" of m")
+    assert list(told.table().columns) == ["step", "value"]
+    with pytest.raises(pa.UnknownName):
+        pa.why(vehicle, "compresor", unit)
+
+
+def test_the_command_line_tells_the_chain(capsys):
+    """`allocate --why LOAD` prints it; a load that is not there is unusable input."""
+    how = ["allocate", "data/rally_coupe", "--module", "middle-36", "--why"]
+    name = pa.read_vehicle("data/rally_coupe").loads[0].name
+    assert main([*how, name]) == 0
+    assert "channels of middle-36" in capsys.readouterr().out
+    assert main([*how, "no such load"]) == 2
