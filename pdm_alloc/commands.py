@@ -200,7 +200,8 @@ def _allocate(options) -> int:
     vehicle, catalogue = _noted_inputs(options)
     units = fitted(vehicle, catalogue, options.module, options.place)
     if options.why:
-        return _why(options, vehicle, units)
+        printed.chain(vehicle, options.why, units, options.json)
+        return DONE
     try:
         allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=options.time_limit)
     except NotEnough as refusal:
@@ -215,18 +216,6 @@ def _no_answer(options, refusal) -> int:
     if options.json:
         printed.print_json({"outcome": refusal.outcome, "why": str(refusal)})
     return NO_ANSWER
-
-
-def _why(options, vehicle: Vehicle, units) -> int:
-    from pdm_alloc.diagnose.explain import why
-
-    try:
-        chain = why(vehicle, options.why, units)
-    except KeyError as error:
-        print(f"pdm-alloc: {error}", file=sys.stderr)
-        return UNUSABLE
-    printed.print_json(printed.records(chain.table())) if options.json else print(chain)
-    return DONE
 
 
 def _not_enough(options, refusal) -> int:

@@ -53,6 +53,19 @@ def _concession_lines(explanation):
         yield f"  {explanation.left_open}"
 
 
+def chain(vehicle, load: str, units, as_json: bool) -> None:
+    """Print what a load asks of a channel; `InputError` where there is no such load."""
+    from pdm_alloc.diagnose.explain import why
+    from pdm_alloc.domain.showing import UnknownName
+    from pdm_alloc.files.faults import Fault, InputError
+
+    try:
+        steps = why(vehicle, load, units)
+    except UnknownName as error:
+        raise InputError([Fault("loads", None, "load", load, str(error))]) from None
+    print_json(records(steps.table)) if as_json else print(steps)
+
+
 def care(warnings: pd.DataFrame):
     """Every danger, and how many warnings and notes there are beside."""
     for row in warnings[warnings.severity == "danger"].itertuples():

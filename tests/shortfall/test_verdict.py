@@ -6,7 +6,7 @@ from fractions import Fraction
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.__main__ import main
+from pdm_alloc.cli import main
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
 
 
@@ -70,7 +70,7 @@ def test_the_chain_of_a_load_is_told_step_by_step():
     assert steps["channels of m"] == "1, 2"
     told = pa.why(pa.allocate(vehicle, unit), "compressor")
     assert told.steps[-1][0] == "it is on" and told.steps[-1][1].endswith(" of m")
-    assert list(told.table().columns) == ["step", "value"]
+    assert list(told.table.columns) == ["step", "value"]
     with pytest.raises(pa.UnknownName):
         pa.why(vehicle, "compresor", unit)
 
