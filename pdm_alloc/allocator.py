@@ -136,7 +136,14 @@ def _result(vehicle: Vehicle, units: tuple[Unit, ...], solved: Solved) -> Alloca
     if findings:
         raise Unsolved(FAILED, f"the independent check refused the solver's answer: {findings[0].message}")
     return Allocation(
-        vehicle, units, circuits, vehicle.settings.strategy, solved.outcome, solved.gap, solved.objectives
+        vehicle,
+        units,
+        circuits,
+        vehicle.settings.strategy,
+        solved.outcome,
+        solved.gap,
+        solved.objectives,
+        solved.unproved,
     )
 
 

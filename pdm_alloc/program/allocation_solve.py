@@ -17,7 +17,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import MOVES, Handed, Keeping, NoSolution, Wired, hand_out, keeping, staying, wired_task
-from pdm_alloc.program.optimum import Listing, Optimum, listed, optimise, optimise_priced
+from pdm_alloc.program.optimum import NOTHING_PROVED, Gap, Listing, Optimum, listed, optimise, optimise_priced
 from pdm_alloc.program.packing import Bins, pack, unbroken
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Solution
@@ -45,12 +45,15 @@ class Solved:
         Of the first objective that is not proved; 0 when all are.
     objectives : tuple of (str, float)
         Name and value of each objective that was reached.
+    unproved : str
+        The objective that the gap is of; every one before it is proved best.
     """
 
     outcome: str
     circuits: tuple[Handed, ...] = ()
     gap: float = 0.0
     objectives: tuple[tuple[str, float], ...] = ()
+    unproved: str = ""
 
 
 def solve(
@@ -117,11 +120,11 @@ def _solved(
     bins, listing = Bins(merged, sums), listed(merged.task, book, clock.part(_LISTING))
     start = unbroken(lambda: greedy(bins, listing, book, clock, strategy == "isolate"), bins, clock)
     if start is not None and stages:
-        return _answer(merged, strategy, start, 1.0)
+        return _answer(merged, strategy, start, NOTHING_PROVED)
     try:
         coarse = _coarse(bins, listing, strategy, clock, book, start, stages)
     except OutOfTime:
-        return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, 1.0)
+        return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, NOTHING_PROVED)
     if coarse.outcome in (NOT_ENOUGH, FAILED):
         return Solved(coarse.outcome)
     answers = [] if start is None else [_answer(merged, strategy, start, coarse.gap(merged.coarse(start)))]
@@ -192,16 +195,16 @@ def _chosen(task: Task, values: Sequence[int]) -> tuple[Column, ...]:
     return tuple(replace(c, most=1) for c, times in zip(task.columns, values, strict=True) for _ in range(times))
 
 
-def _answer(merged: Merged, strategy: str, columns: Sequence[Column], gap: float) -> Solved:
+def _answer(merged: Merged, strategy: str, columns: Sequence[Column], gap: Gap) -> Solved:
     """Circuits on named channels, with the value of every objective."""
     times = Counter(columns)
     task = replace(merged.fine, columns=tuple(times))
     return _handed(task, tuple(times.values()), objectives(task, strategy), gap, hand_out)
 
 
-def _handed(task: Task, values: tuple[int, ...], named, gap: float, hand) -> Solved:
+def _handed(task: Task, values: tuple[int, ...], named, gap: Gap, hand) -> Solved:
     costs = tuple((name, sum(c * values[v] for v, c in cost.items())) for name, cost in named)
-    return Solved(BEST_SO_FAR if gap else PROVEN_BEST, tuple(hand(task, values)), gap, costs)
+    return Solved(BEST_SO_FAR if gap.share else PROVEN_BEST, tuple(hand(task, values)), gap.share, costs, gap.unproved)
 
 
 def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, wired) -> Solved:
@@ -240,7 +243,8 @@ def _optimum_kept(keep: Keeping, named, clock: Clock, is_priced: bool, sums: Sum
     try:
         program = partition(keep.task, late=clock.is_over, sums=sums)
     except OutOfTime:
-        return Optimum(STOPPED_EMPTY, keep.task, tuple(cost for _, cost in named), (keep.least_moves(),))
+        names, costs = tuple(name for name, _ in named), tuple(cost for _, cost in named)
+        return Optimum(STOPPED_EMPTY, keep.task, names, costs, (keep.least_moves(),))
     keep.hold(program)
     optimum = optimise(keep.task, program, named, clock)
     return replace(optimum, bounds=(keep.least_moves(),)) if is_priced or not optimum.bounds else optimum

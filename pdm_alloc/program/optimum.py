@@ -5,6 +5,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,11 +16,21 @@ from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPP
 from pdm_alloc.program.stages import minimise, objectives, packed, strength_of
 from pdm_alloc.program.task import Column, Key, Task, columns_of, key_of
 
-__all__ = ["Listing", "Optimum", "listed", "optimise", "optimise_priced"]
+__all__ = ["NOTHING_PROVED", "Gap", "Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 
 _MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
 
 _BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
+
+
+class Gap(NamedTuple):
+    """Relative gap of the first cost that is not proved, and the objective or objectives it is of."""
+
+    share: float
+    unproved: str = ""
+
+
+NOTHING_PROVED = Gap(1.0)
 
 
 @dataclass(frozen=True)
@@ -32,6 +43,8 @@ class Optimum:
         Of the last solve.
     task : Task
         With its columns.
+    names : tuple of str
+        What each cost is.
     costs : tuple of mapping
         Cost of each column, by objective or by several joined into one, in order.
     bounds : tuple of float
@@ -44,25 +57,27 @@ class Optimum:
 
     outcome: str
     task: Task
+    names: tuple[str, ...] = ()
     costs: tuple[Mapping[int, float], ...] = ()
     bounds: tuple[float, ...] = ()
     values: tuple[tuple[int, ...], ...] = ()
     is_priced: bool = False
 
-    def gap(self, columns: Sequence[Column]) -> float:
+    def gap(self, columns: Sequence[Column]) -> Gap:
         """Relative gap of a solution, a column as often as it is chosen; see `gap_of`."""
         numbers = {key_of(c): v for v, c in enumerate(self.task.columns)}
         if any(key_of(c) not in numbers for c in columns):
-            return 1.0
+            return NOTHING_PROVED
         return self.gap_of(Counter(numbers[key_of(c)] for c in columns))
 
-    def gap_of(self, times: Mapping[int, int]) -> float:
+    def gap_of(self, times: Mapping[int, int]) -> Gap:
         """Relative gap of the first cost that is not at its bound; 0: proved best in all; 1: nothing known."""
-        for cost, bound in zip(self.costs, self.bounds, strict=False):
+        for number, (cost, bound) in enumerate(zip(self.costs, self.bounds, strict=False)):
             value = sum(cost.get(v, 0) * k for v, k in times.items())
             if value > bound:
-                return (value - bound) / max(1.0, abs(value)) if math.isfinite(bound) else 1.0
-        return 0.0 if len(self.bounds) == len(self.costs) else 1.0
+                share = (value - bound) / max(1.0, abs(value)) if math.isfinite(bound) else 1.0
+                return Gap(share, self.names[number])
+        return Gap(1.0, self.names[len(self.bounds)]) if len(self.bounds) < len(self.costs) else Gap(0.0)
 
 
 @dataclass(frozen=True)
@@ -141,24 +156,27 @@ def optimise(
     NoSolution
         The solver's values are no solution.
     """
-    costs = tuple(_in_stages(named, task.channels()))
+    stages_named = _in_stages(named, task.channels())
+    names, costs = tuple(name for name, _ in stages_named), tuple(cost for _, cost in stages_named)
     solutions = minimise(program, costs[:stages] or [{}], clock)
     values = tuple(_whole(task, s) for s in solutions if s)
     bounds = tuple(s.objective if s.outcome == PROVEN_BEST else s.bound for s in solutions)
-    return Optimum(
-        solutions[-1].outcome if not values else _outcome(solutions[-1]), task, costs, bounds[: len(costs)], values
-    )
+    last = solutions[-1].outcome
+    outcome = BEST_SO_FAR if values and last != PROVEN_BEST else last
+    return Optimum(outcome, task, names, costs, bounds[: len(costs)], values)
 
 
-def _outcome(last: Solution) -> str:
-    return PROVEN_BEST if last.outcome == PROVEN_BEST else BEST_SO_FAR
-
-
-def _in_stages(named: Sequence[tuple[str, Mapping[int, float]]], channels: int) -> list[Mapping[int, float]]:
+def _in_stages(
+    named: Sequence[tuple[str, Mapping[int, float]]], channels: int
+) -> list[tuple[str, Mapping[int, float]]]:
     """Costs to minimise one after the other: up to the number of channels each alone, the others joined."""
     names = [name for name, _ in named]
     alone = names.index("channels") + 1 if "channels" in names else 0
-    return [*(c for _, c in named[:alone] if c), *packed([c for _, c in named[alone:] if c], channels)]
+    later = [(name, cost) for name, cost in named[alone:] if cost]
+    joined = packed([cost for _, cost in later], channels)
+    together = ", ".join(name for name, _ in later)
+    labels = [name for name, _ in later] if len(joined) == len(later) else [together] * len(joined)
+    return [*((name, c) for name, c in named[:alone] if c), *zip(labels, joined, strict=True)]
 
 
 def _whole(task: Task, solution: Solution) -> tuple[int, ...]:
@@ -238,7 +256,7 @@ def optimise_priced(
     costs = tuple(cost for _, cost in objectives(full, strategy))
     values = () if best is None else (_counted(full, best),)
     reached = best is not None and bounds == [_cost(full, best, strategy, k) for k in range(len(names))]
-    return Optimum(_verdict(best, reached), full, costs, tuple(bounds), values, is_priced=True)
+    return Optimum(_verdict(best, reached), full, tuple(names), costs, tuple(bounds), values, is_priced=True)
 
 
 def _verdict(best, reached: bool) -> str:

@@ -102,6 +102,8 @@ class Allocation:
         Between its value and the proved bound, 0 when closed.
     objectives : tuple of (str, float)
         Objectives in order and their values.
+    unproved : str
+        Which of them the gap is of; every one before it is proved best. Not kept in a saved allocation.
     """
 
     vehicle: Vehicle
@@ -111,6 +113,7 @@ class Allocation:
     outcome: str = "proven best"
     gap: float = 0.0
     objectives: tuple[tuple[str, float], ...] = field(default=(), compare=False)
+    unproved: str = field(default="", compare=False)
 
     @handed_out
     def channels(self) -> pd.DataFrame:
@@ -237,7 +240,8 @@ class Allocation:
         total = sum(len(u.module.channels) for u in self.units)
         names = " and ".join(u.label for u in self.units)
         tight = self.channels.headroom_pct.min() if len(self.channels) else float("nan")
-        sure = self.outcome if self.outcome == "proven best" else f"{self.outcome}, gap {100 * self.gap:.1f} %"
+        of = f" in {self.unproved}" if self.unproved else ""
+        sure = self.outcome if self.outcome == "proven best" else f"{self.outcome}, gap {100 * self.gap:.1f} %{of}"
         return (
             f"{names}: {counted(len(self.circuits), 'circuit')} on {used} of {counted(total, 'channel')}, "
             f"{total - used} spare, least headroom {tight:.0f} % ({sure})"

@@ -40,6 +40,8 @@ def test_fewest_channels_with_a_bound(number):
     usable_ma = 16_000  # the largest rating less the headroom of 20 %
     assert dict(allocation.objectives)["channels"] <= -(-sum(x.running_ma for x in vehicle.loads) // usable_ma) + 2
     assert allocation.gap < 0.5
+    assert bool(allocation.unproved) == (allocation.outcome == "best so far")
+    assert allocation.unproved in allocation.summary()
 
 
 def test_what_is_built_stays_though_its_circuits_are_too_many_to_list():
