@@ -8,7 +8,7 @@ from typing import Any
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.thermal import derating_factor, usable_ma
+from pdm_alloc.electrics.thermal import derating_factor, paralleled_ma, usable_ma
 
 __all__ = [
     "Capacity",
@@ -45,10 +45,8 @@ def capacities_of(draft: Draft, classes: Sequence[Any], singles, doubles) -> Ite
 
     Parameters
     ----------
-    draft : Draft
-        Its channels.
-    classes : sequence of ChannelClass
-        All classes so far, the unit's own among them.
+    draft, classes : Draft, sequence of ChannelClass
+        Its channels; all classes so far, the unit's own among them.
     singles, doubles : dict
         Numbers of its classes by key.
 
@@ -95,25 +93,21 @@ class Rating:
     Parameters
     ----------
     rated_ma : Fraction
-        Derated rating, mA (both channels of a pair together).
+        Derated rating, mA; of a pair, what both take together before the larger share is too much for one.
     usable_ma : int
         Derated rating less the headroom wanted, mA.
-    peak_ma : int
-        Trips at once above it, mA.
-    peak_ms : float
-        How long it bears peak_ma, ms.
+    peak_ma, peak_ms : int, float
+        Trips at once above it, of a pair of both together, mA; how long it bears that, ms.
     pwm, reversing : bool
         Whether it can dim; whether it is a bridge.
-    max_wire_mm2 : float or None
-        Largest conductor of one terminal, mm2.
-    pins : int
-        Conductors that can be wired in parallel.
-    trip_step_ma : int
-        Step of the trip setting, mA (of both channels of a pair together).
-    place : str or None
-        Where the unit sits.
-    wires : int
-        Conductors there must be in parallel: two where two channels are paralleled.
+    max_wire_mm2, pins, place : float or None, int, str or None
+        Largest conductor of one terminal, mm2; conductors that can be wired in parallel; where the unit sits.
+    trip_step_ma, trip_error_pct : int, Fraction
+        Step of the trip setting of one channel, mA; how far the module's own reading may be off, per cent.
+    wires, share : int, Fraction
+        Channels in parallel; largest part of the current that one of them carries, no unit.
+    contact_ma : int or None
+        What one pin bears, mA; None: not known, so every pin has its own wire.
     """
 
     rated_ma: Fraction
@@ -127,6 +121,14 @@ class Rating:
     trip_step_ma: int
     place: str | None = None
     wires: int = 1
+    share: Fraction = Fraction(1)
+    trip_error_pct: Fraction = Fraction(0)
+    contact_ma: int | None = None
+
+    def usable_at(self, headroom_pct: Fraction) -> int:
+        """Derated rating less a headroom in per cent, mA."""
+        one = usable_ma(1, self.rated_ma * self.share, headroom_pct)
+        return one if self.share == 1 else paralleled_ma(one, one, 100 * self.share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,10 +137,8 @@ class ChannelClass:
 
     Parameters
     ----------
-    unit : int
-        Number of the unit.
-    use : str
-        ``single``, ``pair`` or ``bridge``.
+    unit, use : int, str
+        Number of the unit; ``single``, ``pair`` or ``bridge``.
     rating : Rating
         What the physics asks.
     bank_halves : tuple of (str, int)
@@ -176,11 +176,9 @@ def channel_classes(
     Parameters
     ----------
     vehicle : Vehicle
-        For settings and places.
-    units : sequence of Unit
-        Fitted.
-    locked : iterable of (int, str)
-        Unit number and channel of locked rows: each is a class of its own.
+        Its settings and places.
+    units, locked : sequence of Unit, iterable of (int, str)
+        Fitted; unit number and channel of locked rows: each is a class of its own.
     apart : mapping of (int, str) to str, optional
         Label by unit number and channel: channels with different labels are told apart.
 
@@ -213,10 +211,8 @@ def rating_of(vehicle: Vehicle, unit: Unit, channels: Sequence[Channel], use: st
 
     Parameters
     ----------
-    vehicle : Vehicle
-        For settings and places.
-    unit : Unit
-        Where they are.
+    vehicle, unit : Vehicle, Unit
+        For settings and places; where they are.
     channels : sequence of Channel
         One or two.
     use : str
@@ -261,26 +257,35 @@ def _single_rating(channel: Channel, unit: Unit, factor: Fraction, settings: Set
         pins=max(1, len(channel.pins)),
         trip_step_ma=unit.module.trip_step_ma,
         place=unit.place,
+        trip_error_pct=unit.module.trip_error_pct,
+        contact_ma=channel.contact_ma,
     )
 
 
 def _double_rating(a: Channel, b: Channel, use: str, unit: Unit, factor: Fraction, settings: Settings) -> Rating:
-    """Of two channels: the weaker twice when paralleled, once when they form a bridge."""
+    """Of two channels: as much as keeps the larger share within the weaker one; of a bridge the weaker one."""
     times = 2 if use == "pair" else 1
-    continuous = times * min(a.continuous_ma, b.continuous_ma)
+    share = max(a.share_pct, b.share_pct) if use == "pair" else Fraction(100)
+    continuous = min(a.continuous_ma, b.continuous_ma)
+    usable = usable_ma(continuous, factor, settings.headroom_pct)
+    peak = min(a.peak_ma, b.peak_ma)
     sizes = [c.max_wire_mm2 for c in (a, b) if c.max_wire_mm2 is not None]
+    contacts = [c.contact_ma for c in (a, b) if c.contact_ma is not None]
     return Rating(
-        rated_ma=continuous * factor,
-        usable_ma=usable_ma(continuous, factor, settings.headroom_pct),
-        peak_ma=times * min(a.peak_ma, b.peak_ma),
+        rated_ma=continuous * factor * 100 / share,
+        usable_ma=paralleled_ma(usable, usable, share),
+        peak_ma=paralleled_ma(peak, peak, share),
         peak_ms=min(a.peak_ms, b.peak_ms),
         pwm="pwm" in a.features and "pwm" in b.features,
         reversing=use == "bridge",
         max_wire_mm2=min(sizes) if sizes else None,
         pins=times * min(max(1, len(a.pins)), max(1, len(b.pins))),
-        trip_step_ma=times * unit.module.trip_step_ma,
+        trip_step_ma=unit.module.trip_step_ma,
         place=unit.place,
         wires=times,
+        share=Fraction(share) / 100,
+        trip_error_pct=unit.module.trip_error_pct,
+        contact_ma=min(contacts) if len(contacts) == 2 else None,
     )
 
 

@@ -2,15 +2,21 @@
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import dataclass
 
 from pdm_alloc.circuits.classes import Rating
+from pdm_alloc.circuits.draws import (
+    inrush_of,
+    largest_draw_ma,
+    largest_peak_ma,
+    largest_running_ma,
+    rating_for,
+    usable_for,
+)
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring, wiring_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.inrush import inrush_use
 
 __all__ = [
     "CircuitBook",
@@ -20,9 +26,6 @@ __all__ = [
     "circuits_of",
     "fit",
     "may_share",
-    "rating_for",
-    "usable_for",
-    "worst_rise_ma",
 ]
 
 Counts = tuple[tuple[int, int], ...]
@@ -35,7 +38,8 @@ class Fit:
     Parameters
     ----------
     running_ma, inrush_ma : int
-        Running current at the voltage it is checked at; peak at switch-on, running included, mA.
+        Largest running current at any voltage it is checked at; largest peak at switch-on, running and tolerance
+        included, mA.
     use_ppm : int
         Running over derated rating, parts per million.
     inrush_use : float
@@ -80,11 +84,6 @@ def may_share(types: Sequence[ItemType], counts: Counts) -> bool:
     return len(labels) == len(set(labels))
 
 
-def worst_rise_ma(rises: Sequence[int], at_once: int) -> int:
-    """Rise of a sum when the `at_once` loads that matter most are at the top of their tolerance, mA."""
-    return sum(sorted(rises, reverse=True)[:at_once])
-
-
 def fit(
     types: Sequence[ItemType], counts: Counts, rating: Rating, wiring: Wiring, tolerance_loads: int = 0
 ) -> Fit | None:
@@ -113,44 +112,27 @@ def fit(
     """
     if not _suits(types, counts, rating):
         return None
-    running = sum(types[n].running_ma * k for n, k in counts)
-    rise = worst_rise_ma([types[n].deviation_ma * k for n, k in counts], tolerance_loads)
-    usable = usable_for(rating, types[counts[0][0]].headroom_pct)
-    if running + rise > usable:
+    some = [(types[n], k) for n, k in counts]
+    headroom = some[0][0].headroom_pct
+    usable, draw = usable_for(rating, headroom), largest_draw_ma(some, tolerance_loads)
+    if draw > usable:
         return None
-    peak = running + sum(types[n].excess_ma * k for n, k in counts)
+    peak = largest_peak_ma(some, tolerance_loads)
     if peak > rating.peak_ma:
         return None
-    use = _inrush(types, counts, rating, running, usable)
+    use = inrush_of(some, rating_for(rating, headroom), tolerance_loads).worst
     if use > 1:
         return None
-    some = [(types[n], k) for n, k in counts]
-    made = wiring.protect(some, rating_for(rating, types[counts[0][0]].headroom_pct), running + rise)
+    made = wiring.protect(some, rating_for(rating, headroom), draw)
+    running = largest_running_ma(some)
     use_ppm = math.ceil(running * 1_000_000 / rating.rated_ma)
     if isinstance(made, str):
         return Fit(running, peak, use_ppm, use) if made == "stall" else None
     return Fit(running, peak, use_ppm, use, round(1000 * wiring.mass_g(some, made, rating)), made)
 
 
-def rating_for(rating: Rating, headroom_pct: Fraction | None) -> Rating:
-    """The kind of channel with the usable limit of `usable_for`."""
-    return rating if headroom_pct is None else replace(rating, usable_ma=usable_for(rating, headroom_pct))
-
-
-def usable_for(rating: Rating, headroom_pct: Fraction | None) -> int:
-    """Usable limit of a kind of channel, mA, where a command wants a headroom of its own; None: it does not."""
-    return rating.usable_ma if headroom_pct is None else math.floor(rating.rated_ma * (1 - headroom_pct / 100))
-
-
 def _suits(types, counts, rating):
     return all((rating.pwm or not types[n].pwm) and types[n].reversing == rating.reversing for n, _ in counts)
-
-
-def _inrush(types, counts, rating, running, usable):
-    excess = [types[n].excess_ma * k / 1000 for n, k in counts]
-    tau = [types[n].tau_ms for n, _ in counts]
-    use = inrush_use(running / 1000, excess, tau, usable / 1000, rating.peak_ma / 1000, rating.peak_ms)
-    return max(use.peak, use.energy)
 
 
 MOST_CIRCUITS = 20_000

@@ -8,15 +8,16 @@ from itertools import groupby
 
 from pdm_alloc.circuits.classes import unit_ambient_c
 from pdm_alloc.circuits.scenes import Draw, draws_of
+from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.thermal import derating_factor, usable_ma
-from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.electrics.voltage import cold_copper_factor, running_at_voltage_ma, worst_excess_ma
 
 __all__ = [
     "ItemType",
     "bank_limit_ma",
-    "check_voltage",
+    "check_voltages",
     "held_channels",
     "inputs_wanted",
     "item_types",
@@ -37,10 +38,16 @@ class ItemType:
     items : tuple of (str, int)
         Load and item number from 1, canonical order.
     running_ma, excess_ma, deviation_ma : int
-        One item at the voltage it is checked at: running, inrush above running, rise at the top of
-        its tolerance, mA.
+        Largest of one item at any of the voltages it is checked at: running, inrush above running, rise of running at
+        the top of its tolerance, mA.
+    surge_ma : int
+        Largest inrush above running with its tolerance, mA.
+    volt_ma, volt_deviation_ma, volt_excess_ma, volt_surge_ma : tuple of int
+        The same at each voltage of `check_voltages`, mA.
     tau_ms : float
         Time constant of the inrush, ms.
+    window_ms : float
+        Least inrush time of its channel, ms; above 0 for a pulsed load.
     state_ma, state_deviation_ma : tuple of int
         One item in each state, 0 where the command is off: running and rise, mA.
     share, reversing, pwm, vital : bool
@@ -68,7 +75,13 @@ class ItemType:
     running_ma: int
     excess_ma: int
     deviation_ma: int
+    surge_ma: int
+    volt_ma: tuple[int, ...]
+    volt_deviation_ma: tuple[int, ...]
+    volt_excess_ma: tuple[int, ...]
+    volt_surge_ma: tuple[int, ...]
     tau_ms: float
+    window_ms: float
     state_ma: tuple[int, ...]
     state_deviation_ma: tuple[int, ...]
     share: bool
@@ -98,9 +111,24 @@ class ItemType:
         return self.items[0][0]
 
 
-def check_voltage(command: str, states: Sequence[State], reference_v: float) -> float:
-    """Voltage at which a channel of this command is checked: the highest at which the command is on, V."""
-    return max((s.supply_v for s in states if s.is_on(command)), default=reference_v)
+def check_voltages(command: str, states: Sequence[State], reference_v: float) -> tuple[float, ...]:
+    """Voltages at which a circuit of this command is checked, V.
+
+    Parameters
+    ----------
+    command : str
+        Its name.
+    states : sequence of State
+        Of the vehicle.
+    reference_v : float
+        V.
+
+    Returns
+    -------
+    tuple of float
+        Both ends of the span of every state in which it may be on, rising; `reference_v` alone if it may in none.
+    """
+    return tuple(sorted({v for s in states if s.is_on(command) for v in s.span_v})) or (reference_v,)
 
 
 def locked_channels(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[tuple[int, str], ...]]:
@@ -197,18 +225,28 @@ def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
 
 def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
     settings, command = vehicle.settings, vehicle.command(load.command)
-    volt = check_voltage(load.command, vehicle.states, settings.reference_v)
-    running = _running(load, volt, settings)
+    volts = check_voltages(load.command, vehicle.states, settings.reference_v)
     in_states = tuple(_running(load, s.supply_v, settings) if s.is_on(load.command) else 0 for s in vehicle.states)
     tolerance = load.tolerance_pct if settings.tolerance_loads else 0
+    cold, running = _cold(load, settings)
+    at = tuple(running_at_voltage_ma(running, load.volt_exponent, v, settings.reference_v) for v in volts)
+    rises = tuple(_rise(ma, tolerance) for ma in at)
+    excess = tuple(worst_excess_ma(load.inrush_ma, running, (v, settings.reference_v), cold=cold) for v in volts)
+    surges = tuple(ma + _rise(ma, tolerance) for ma in excess)
     by_unit = {u: tuple(c for v, c in locks if v == u) for u in dict.fromkeys(u for u, _ in locks)}
     return ItemType(
         command=load.command,
         items=tuple((load.name, n + 1) for n in range(load.count)),
-        running_ma=running,
-        excess_ma=inrush_excess_ma(load.inrush_ma, load.running_ma, volt, settings.reference_v),
-        deviation_ma=_rise(running, tolerance),
+        running_ma=max(at),
+        excess_ma=max(excess),
+        deviation_ma=max(rises),
+        surge_ma=max(surges),
+        volt_ma=at,
+        volt_deviation_ma=rises,
+        volt_excess_ma=excess,
+        volt_surge_ma=surges,
         tau_ms=load.inrush_ms / 3,
+        window_ms=KINDS[load.kind].pulse_ms,
         state_ma=in_states,
         state_deviation_ma=tuple(_rise(ma, tolerance) for ma in in_states),
         share=load.share,
@@ -222,11 +260,20 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
         locked=tuple(sorted(by_unit.items())),
         headroom_pct=command.headroom_pct,
         together=command.together,
-        stalls=load.kind == "motor",
+        stalls=KINDS[load.kind].copper == "inrush",
         draws=draws_of(load, vehicle),
         on_s=command.on_s,
         cycle_s=command.cycle_s,
     )
+
+
+def _cold(load: Load, settings) -> tuple[Fraction, int]:
+    """Factor of copper at the lowest ambient on a load's inrush, and its running current there, mA."""
+    copper = KINDS[load.kind].copper
+    if not copper:
+        return Fraction(1), load.running_ma
+    cold = cold_copper_factor(settings.lowest_ambient_c)
+    return cold, math.ceil(load.running_ma * cold) if copper == "running" else load.running_ma
 
 
 def _running(load, volt, settings):
@@ -244,6 +291,12 @@ def _order(t: ItemType):
         -t.excess_ma,
         -t.tau_ms,
         -t.deviation_ma,
+        -t.surge_ma,
+        t.volt_ma,
+        t.volt_deviation_ma,
+        t.volt_excess_ma,
+        t.volt_surge_ma,
+        t.window_ms,
         t.state_ma,
         t.state_deviation_ma,
         t.share,

@@ -79,7 +79,7 @@ class Wiring:
         rating : Rating
             The kind of channel, and where it is.
         running_ma : int
-            Running current, tolerance included, mA.
+            Largest draw, tolerance included, mA.
         bundle_wires : int, optional
             Loaded wires in its bundle; default: the setting.
 
@@ -89,10 +89,11 @@ class Wiring:
         """
         demand = Demand(
             running_ma,
-            [t.excess_ma * k / 1000 for t, k in some],
+            [t.surge_ma * k / 1000 for t, k in some],
             [t.tau_ms for t, _ in some],
             stalled_ma(some, running_ma),
             self.runs(some, rating.place),
+            max(t.window_ms for t, _ in some),
         )
         return protect(demand, rating, self.rules_of(some, rating, bundle_wires))
 
@@ -121,13 +122,14 @@ class Wiring:
         return (self._amp_metres(t, some, tree) / length, length, t.max_drop_pct)
 
     def _amp_metres(self, t: ItemType, some: Some, tree: Tree) -> float:
-        """Of the current in every part of the way: the trunk carries what branches off later too."""
+        """Of the current in every part of the way: the trunk has what branches off later too; at the worst voltage."""
         slack, end = self.lengths.slack, self.lengths.end_m
-        total = t.running_ma * end
-        for other, k in some:
-            if _reached(tree, other):
-                total += other.running_ma * k * (tree.shared_m(str(t.place), str(other.place)) * slack + end)
-        return total / 1000
+        joined = [(o, k, tree.shared_m(str(t.place), str(o.place)) * slack + end) for o, k in some if _reached(tree, o)]
+        sums = (
+            t.volt_ma[at] * end + sum(other.volt_ma[at] * k * m for other, k, m in joined)
+            for at in range(len(t.volt_ma))
+        )
+        return max(sums) / 1000
 
     def wire_m(self, some: Some, place: str | None) -> float:
         """Wire of a circuit one way, as far as known, m: trunk and branches once, ends at the module and each item."""
@@ -162,8 +164,8 @@ def _reached(tree: Tree | None, t: ItemType) -> bool:
 
 
 def stalled_ma(some: Some, running_ma: int) -> int:
-    """Current that flows for ever when every motor of a circuit stalls, mA; 0: none of it can."""
-    over = sum(t.excess_ma * k for t, k in some if t.stalls)
+    """Current that flows for ever when every motor of a circuit stalls, copper cold, mA; 0: none of it can."""
+    over = sum(t.surge_ma * k for t, k in some if t.stalls)
     return running_ma + over if over else 0
 
 

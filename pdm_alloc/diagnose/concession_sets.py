@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from pdm_alloc.allocator import allocate
-from pdm_alloc.circuits.columns import TooManyCircuits, worst_rise_ma
+from pdm_alloc.circuits.columns import TooManyCircuits
+from pdm_alloc.circuits.draws import largest_draw_ma
 from pdm_alloc.circuits.items import load_types
 from pdm_alloc.domain.concession_options import Option, concede, options
 from pdm_alloc.domain.module import Unit
@@ -208,9 +209,8 @@ def _headroom_pct(chosen: ConcessionSet, circuit: PlacedCircuit) -> float:
     loads = tuple(vehicle.load(name) for name in circuit.loads)
     types = load_types(replace(vehicle, loads=loads))
     number = Counter(name for name, _ in circuit.items)
-    rise = worst_rise_ma([t.deviation_ma * number[t.load] for t in types], vehicle.settings.tolerance_loads)
-    running = sum(t.running_ma * number[t.load] for t in types)
-    return 100 * (1 - (running + rise) / float(place_of(vehicle, units, circuit).rating.rated_ma))
+    draw = largest_draw_ma([(t, number[t.load]) for t in types], vehicle.settings.tolerance_loads)
+    return 100 * (1 - draw / float(place_of(vehicle, units, circuit).rating.rated_ma))
 
 
 def _join(chosen: ConcessionSet, option: Option) -> str:

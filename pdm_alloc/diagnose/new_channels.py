@@ -8,7 +8,8 @@ from fractions import Fraction
 from functools import cached_property, partial
 
 from pdm_alloc.circuits.classes import channel_classes, rating_of, unit_ambient_c
-from pdm_alloc.circuits.columns import CircuitBook, rating_for
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.draws import rating_for
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, plain
 from pdm_alloc.domain.module import Channel, Unit

@@ -15,8 +15,8 @@ from pdm_alloc.electrics.trip import (
     inrush_window_ms,
     short_time_c,
     stall_check,
-    trip_ma,
     trip_ms,
+    trip_setting_ma,
 )
 from pdm_alloc.electrics.wire import wire_sizes
 from pdm_alloc.electrics.wire_choice import Run, WireChoice, WireRules, choose_wire
@@ -45,7 +45,15 @@ class Rated(Protocol):
 
     @property
     def trip_step_ma(self) -> int:
-        """Step of the trip setting, mA."""
+        """Step of the trip setting of one channel, mA."""
+
+    @property
+    def trip_error_pct(self) -> Fraction:
+        """How far the module's own reading may be off, per cent."""
+
+    @property
+    def share(self) -> Fraction:
+        """Largest part of the current that one of its channels carries, no unit; 1 unless two are paralleled."""
 
     @property
     def max_wire_mm2(self) -> float | None:
@@ -67,13 +75,15 @@ class Demand:
     Parameters
     ----------
     running_ma : int
-        Running current, tolerance included, mA.
+        Largest draw at any voltage, tolerance included, mA.
     excess_a, tau_ms : sequence of float, shape (n,)
-        Inrush above running of each item, A; its time constant, ms.
+        Largest inrush above running of each item, A; its time constant, ms.
     stalled_ma : int
         Current that flows for ever when its motors stall, mA; 0: nothing in it can stall.
     runs : sequence of (float, float or None, float)
         For each load: current, A; length one way, m, or None; drop allowed, per cent.
+    window_ms : float
+        Least inrush time, whatever the waveform, ms.
     """
 
     running_ma: int
@@ -81,6 +91,7 @@ class Demand:
     tau_ms: Sequence[float]
     stalled_ma: int
     runs: Sequence[Run]
+    window_ms: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +101,7 @@ class Protected:
     Parameters
     ----------
     trip_ma : int
-        Trip setting, mA.
+        Trip setting, of both channels of a pair together, mA.
     window_ms : float
         Inrush window, ms.
     wire : WireChoice
@@ -125,7 +136,7 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     Returns
     -------
     Protected or str
-        Or a reason word: ``rating`` of `trip_ma`; ``heat``, ``ampacity``, ``drop``, ``terminal`` of
+        Or a reason word: ``rating`` of `trip_setting_ma`; ``heat``, ``ampacity``, ``drop``, ``terminal`` of
         `choose_wire`; ``stall`` where only the stalled motor asks for a wire that is not to be had.
 
     Raises
@@ -133,14 +144,15 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     ValueError
         The rules are outside the tables of wire, or an excess or time constant is negative.
     """
-    setting = trip_ma(demand.running_ma, channel.rated_ma, channel.trip_step_ma)
-    if isinstance(setting, str):
-        return setting
+    one = _setting(demand.running_ma, channel)
+    if isinstance(one, str):
+        return one
+    setting = one * channel.wires
     wire = _wire(setting, demand, channel, rules, 0.0)
     if isinstance(wire, str):
         return wire
-    running_a = demand.running_ma / 1000
-    window = inrush_window_ms(running_a, demand.excess_a, demand.tau_ms, _read_a(setting, demand, channel))
+    running_a, reads_a = demand.running_ma / 1000, _reads_a(one, channel)
+    window = inrush_window_ms(running_a, demand.excess_a, demand.tau_ms, reads_a, demand.window_ms)
     if demand.stalled_ma <= 0:
         return Protected(setting, window, wire, None)
     return _against_stall(Protected(setting, window, wire, None), demand, channel, rules)
@@ -148,8 +160,9 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
 
 def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:
     trip = (draft.trip_ma / 1000, draft.window_ms)
-    limits = (channel.usable_ma / 1000, channel.peak_ma / 1000, channel.peak_ms)
-    stalled = _worst_a(draft.trip_ma / 1000, draft.window_ms, demand.stalled_ma / 1000, limits)
+    larger = float(channel.share * channel.wires) / 1000  # the wires of one channel, as if the others carried as much
+    limits = (channel.usable_ma * larger, channel.peak_ma * larger, channel.peak_ms)
+    stalled = _worst_a(draft.trip_ma / 1000, draft.window_ms, demand.stalled_ma * larger, limits)
     least = _least_mm2(stalled, trip_ms(stalled, *trip, *limits), rules.insulation_c)
     wire: WireChoice | str = draft.wire
     if draft.wire.size.area_mm2 * draft.wire.parallel < least:
@@ -181,9 +194,15 @@ def _wire(setting, demand, channel, rules, least_mm2):
     return choose_wire(trip_a, running_a, demand.runs, rules, channel.max_wire_mm2, pins, least_mm2, channel.wires)
 
 
-def _read_a(setting, demand, channel):
-    """A setting equal to the running current reads as half a step more, or the inrush would last for ever."""
-    return setting / 1000 if setting > demand.running_ma else (setting + channel.trip_step_ma / 2) / 1000
+def _setting(largest_ma: int, channel: Rated) -> int | str:
+    """Of one channel, which carries the larger share of two, mA; or a reason word."""
+    rated = channel.rated_ma * channel.share
+    return trip_setting_ma(largest_ma * channel.share, rated, channel.trip_step_ma, channel.trip_error_pct)
+
+
+def _reads_a(setting_ma: int, channel: Rated) -> float:
+    """Least current of the circuit at which a channel may trip: its reading high by its error, its share the larger."""
+    return float(setting_ma * (1 - Fraction(channel.trip_error_pct) / 100) / channel.share) / 1000
 
 
 def _as_many(trip_a, least_mm2, rules, wires):

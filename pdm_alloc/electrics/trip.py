@@ -17,7 +17,6 @@ __all__ = [
     "inrush_window_ms",
     "short_time_c",
     "stall_check",
-    "trip_ma",
     "trip_ms",
     "trip_setting_ma",
     "window_passes",
@@ -25,52 +24,16 @@ __all__ = [
 
 TRIP_MARGIN = Fraction(5, 4)  # trip setting over running current wanted; common practice, no source
 
-_MARGIN_OVER, _MARGIN_UNDER = TRIP_MARGIN.as_integer_ratio()
-
 _WINDOW_MARGIN = 1.5  # inrush window over the time the inrush needs it; common practice, no source
 _WINDOW_STEP_MS = 10
 
 
-def trip_ma(running_ma: int, rated_ma: Fraction, step_ma: int, ampacity_ma: float = math.inf) -> int | str:
-    """Trip setting: 1.25 times running, rounded up to a step, no more than channel and wire bear.
-
-    Where 1.25 times running, or rounding it up, would pass the derated rating, the setting is the
-    rating rounded down to a step, as long as that is not below the running current: a channel trips
-    above its setting, not at it.
-
-    Parameters
-    ----------
-    running_ma : int
-        Running current of the circuit, tolerance included, mA.
-    rated_ma : Fraction
-        Derated rating of the channel, mA.
-    step_ma : int
-        Step of the module's setting, mA, above 0.
-    ampacity_ma : float
-        Ampacity of the wire where it is already there, mA; inf: the wire is chosen to suit.
-
-    Returns
-    -------
-    int or str
-        mA, a multiple of `step_ma`; or a reason word: ``rating`` (no step from running up to the
-        channel's rating), ``wire`` (the wire carries less than the setting).
-
-    Raises
-    ------
-    ValueError
-        The step is not above 0.
-    """
-    if step_ma <= 0:
-        raise ValueError(f"a trip setting has steps above 0 mA, not {step_ma}")
-    wanted = -(-running_ma * _MARGIN_OVER // (_MARGIN_UNDER * step_ma))
-    setting = min(max(1, wanted), int(rated_ma // step_ma)) * step_ma
-    if setting < max(running_ma, 1):
-        return "rating"
-    return setting if setting <= ampacity_ma else "wire"
-
-
 def trip_setting_ma(
-    largest_ma: int, rated_ma: Fraction, step_ma: int, error_pct: Fraction = Fraction(0), ampacity_ma: float = math.inf
+    largest_ma: int | Fraction,
+    rated_ma: Fraction,
+    step_ma: int,
+    error_pct: Fraction = Fraction(0),
+    ampacity_ma: float = math.inf,
 ) -> int | str:
     """Least trip setting that holds in every condition: 1.25 times the largest draw over (1 - error), up to a step.
 
@@ -80,7 +43,7 @@ def trip_setting_ma(
 
     Parameters
     ----------
-    largest_ma : int
+    largest_ma : int or Fraction
         Largest draw of the circuit at any voltage of any state in which it may be on, tolerance included, mA.
     rated_ma : Fraction
         Derated rating of the channel, mA.

@@ -164,7 +164,7 @@ def largest_running_ma(
     return max((ma for span in spans_v for ma in running_over_span_ma(items, span, reference_v)), default=0)
 
 
-def cold_copper_factor(lowest_c: float, stated_c: float = 20.0) -> float:
+def cold_copper_factor(lowest_c: float, stated_c: float = 20.0) -> Fraction:
     """Current of a copper winding in the cold over its current at the temperature it is stated at.
 
     Resistance goes with t + 234.5 (FAA AC 43.13-1B, section 11-66), so a winding draws most, and a short circuit is
@@ -177,7 +177,7 @@ def cold_copper_factor(lowest_c: float, stated_c: float = 20.0) -> float:
 
     Returns
     -------
-    float
+    Fraction
         No unit, at least 1.
 
     Raises
@@ -187,11 +187,12 @@ def cold_copper_factor(lowest_c: float, stated_c: float = 20.0) -> float:
     """
     if lowest_c <= COPPER_ZERO_C:
         raise ValueError(f"copper has no resistance at {lowest_c:g} deg C in this law")
-    return max(1.0, (stated_c - COPPER_ZERO_C) / (lowest_c - COPPER_ZERO_C))
+    zero = exact(COPPER_ZERO_C)
+    return max(Fraction(1), (exact(stated_c) - zero) / (exact(lowest_c) - zero))
 
 
 def worst_excess_ma(
-    inrush_ma: int, running_ma: int, volts: tuple[float, float], tolerance_pct=0, cold: float = 1.0
+    inrush_ma: int, running_ma: int, volts: tuple[float, float], tolerance_pct=0, cold: Fraction = Fraction(1)
 ) -> int:
     """Inrush above running of one item at its worst: top of the span, top of its tolerance, copper cold.
 
@@ -203,7 +204,7 @@ def worst_excess_ma(
         Highest voltage at which it is switched on; reference voltage, V.
     tolerance_pct : int or Fraction
         How far its currents may be off, per cent.
-    cold : float
+    cold : Fraction
         `cold_copper_factor` where its inrush is that of a winding; 1: it is not.
 
     Returns

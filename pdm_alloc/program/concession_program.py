@@ -9,7 +9,7 @@ from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
 from pdm_alloc.circuits.columns import Counts, Fit, circuits_of, fit, may_share
 from pdm_alloc.circuits.items import ItemType, held_channels, item_types, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
-from pdm_alloc.domain.concession_options import Option, coil_of, softened
+from pdm_alloc.domain.concession_options import Option, coil_of, concede, softened
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.program.solver import Program
@@ -229,7 +229,8 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         if option.kind != "join":
             continue
         variants = [v for c in option.members for v in by_command[c] if v.option is None]
-        types = [_free_of_labels(model, replace(v.item, command=option.subject)) for v in variants]
+        joined = {t.load: t for t in load_types(concede(vehicle, [option]))}
+        types = [_free_of_labels(model, replace(joined[v.load], locked=v.item.locked)) for v in variants]
         counts = tuple((i, t.count) for i, t in enumerate(types))
         uses = {}
         for number, kind in enumerate(kinds):

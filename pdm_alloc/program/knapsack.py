@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, usable_for
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
+from pdm_alloc.circuits.draws import usable_for
 from pdm_alloc.program.stages import unevenness
 from pdm_alloc.program.task import Column, Task, is_allowed
 
@@ -79,12 +80,15 @@ class Knapsack:
         self._known: dict[Counts, Fit | None] = {}
         self.usable = usable_for(self.rating, self.types[0].headroom_pct)
         fitting = [n for n in range(len(self.types)) if self.fit(((n, 1),)) is not None]
-        fitting.sort(key=lambda n: (-self.types[n].running_ma, n))
-        copies = {n: min(self.types[n].count, self.usable // max(1, self.types[n].running_ma)) for n in fitting}
+        # At one voltage, whichever, a circuit draws no more than at its worst: the table never overestimates it.
+        sums = [sum(t.volt_ma[v] * t.count for t in self.types) for v in range(len(self.types[0].volt_ma))]
+        at = sums.index(max(sums))
+        fitting.sort(key=lambda n: (-self.types[n].volt_ma[at], n))
+        copies = {n: min(self.types[n].count, self.usable // max(1, self.types[n].volt_ma[at])) for n in fitting}
         self.type_of = np.array([n for n in fitting for _ in range(copies[n])], np.int64)
         self.rank = np.array([k for n in fitting for k in range(copies[n])], np.int64)
-        running = [self.types[n].running_ma for n in self.type_of.tolist()]
-        peaks = [t.running_ma + t.excess_ma for t in (self.types[n] for n in self.type_of.tolist())]
+        running = [self.types[n].volt_ma[at] for n in self.type_of.tolist()]
+        peaks = [t.volt_ma[at] + t.volt_excess_ma[at] for t in (self.types[n] for n in self.type_of.tolist())]
         self.steps = max(500, _TABLE // (len(running) + 1))
         self.resources = [self._resource(running, self.usable)]
         if any(p * self.usable > r * self.rating.peak_ma for p, r in zip(peaks, running, strict=True)):

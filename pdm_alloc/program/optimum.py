@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, usable_for
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
+from pdm_alloc.circuits.draws import usable_for
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution

@@ -1,14 +1,16 @@
 """Tables of channels, voltages and settings of an allocation."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from math import ceil
 
 import pandas as pd
 
-from pdm_alloc.circuits.items import check_voltage
+from pdm_alloc.circuits.draws import inrush_of, largest_peak_ma, largest_running_ma
+from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.inrush import inrush_use, time_above
+from pdm_alloc.electrics.inrush import time_above
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 from pdm_alloc.harness.supply import LoadVoltage, load_voltages
 from pdm_alloc.result.placed import Place, PlacedCircuit, WiredCircuit, place_of
@@ -60,18 +62,17 @@ PIN_MAP = (
 
 def channels(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]) -> pd.DataFrame:
     """A row a circuit, in the columns `CHANNELS`; currents in A, shares in per cent."""
-    rows = [_channel_row(vehicle, place_of(vehicle, units, c), c) for c in circuits]
+    types = {t.load: t for t in load_types(vehicle)}
+    rows = [_channel_row(vehicle, place_of(vehicle, units, c), c, types) for c in circuits]
     return pd.DataFrame(rows, columns=list(CHANNELS))
 
 
-def _channel_row(vehicle: Vehicle, place: Place, circuit: PlacedCircuit) -> dict[str, object]:
-    volt = check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
-    running = running_ma(vehicle, circuit, volt)
-    excess, tau = inrush_terms(vehicle, circuit, volt)
-    rating = place.rating
-    use = inrush_use(
-        running / 1000, [e / 1000 for e in excess], tau, rating.usable_ma / 1000, rating.peak_ma / 1000, rating.peak_ms
-    )
+def _channel_row(
+    vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]
+) -> dict[str, object]:
+    some = [(types[name], sum(n == name for n, _ in circuit.items)) for name in circuit.loads]
+    running, rating = largest_running_ma(some), place.rating
+    use = inrush_of(some, rating, vehicle.settings.tolerance_loads)
     return {
         "module": circuit.unit,
         "channel": circuit.channel,
@@ -84,7 +85,7 @@ def _channel_row(vehicle: Vehicle, place: Place, circuit: PlacedCircuit) -> dict
         "running_a": running / 1000,
         "limit_a": round(float(rating.rated_ma) / 1000, 3),
         "headroom_pct": round(100 * (1 - running / float(rating.rated_ma)), 1),
-        "inrush_a": (running + sum(excess)) / 1000,
+        "inrush_a": largest_peak_ma(some, vehicle.settings.tolerance_loads) / 1000,
         "peak_a": rating.peak_ma / 1000,
         "inrush_use_pct": round(100 * use.worst, 1),
     }
@@ -204,7 +205,10 @@ SETTINGS = (
 def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
     """A row a circuit, in the columns `SETTINGS`; of two channels in parallel, trip_a and running_a are those of each.
 
-    running_a has the tolerance in it; margin_pct is how much more trip_a is; above_ms is how long the
+    running_a is the largest draw at any voltage of any state it may be on in, tolerance included, and of two channels
+    in parallel the larger share of it. trip_a is at least 1.25 times that, and more by what the module's own reading
+    may be off. That quarter and the headroom of the channel are one margin, not two: with 20 per cent of headroom
+    there always is a setting within the rating. margin_pct is how much more trip_a is; above_ms is how long the
     inrush exceeds trip_a, window_ms how long it may. stalled_a flows when its motors are stuck. Of all
     currents up to that, the one worst for the wire trips the channel after stall_trip_ms, and the
     wire would suffer after stall_damage_ms. Empty where nothing can stall.
@@ -214,7 +218,7 @@ def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFr
 
 
 def _row(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> tuple[object, ...]:
-    running, trip = w.running_ma / w.each / 1000, made.trip_ma / w.each / 1000
+    running, trip = ceil(w.running_ma * w.place.rating.share) / 1000, made.trip_ma / w.each / 1000
     margin = 100 * (trip / running - 1) if running else float("inf")
     return (
         w.circuit.unit,
@@ -231,9 +235,10 @@ def _row(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> tuple[object, ..
 
 
 def _above_ms(w: WiredCircuit, made: Protected) -> float:
-    """A setting equal to the running current reads as half a step more, as its window was chosen."""
-    level = made.trip_ma + (w.place.rating.trip_step_ma / 2 if made.trip_ma == w.running_ma else 0)
-    excess = [t.excess_ma * k / 1000 for t, k in w.some]
+    """Above what the channel may read as its setting, as its window was chosen."""
+    rating = w.place.rating
+    level = float(made.trip_ma / w.each * (1 - rating.trip_error_pct / 100) / rating.share)
+    excess = [t.surge_ma * k / 1000 for t, k in w.some]
     return time_above(w.running_ma / 1000, excess, [t.tau_ms for t, _ in w.some], level / 1000)
 
 

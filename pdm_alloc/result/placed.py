@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Rating, rating_of
-from pdm_alloc.circuits.columns import rating_for, usable_for, worst_rise_ma
+from pdm_alloc.circuits.draws import largest_draw_ma, rating_for, usable_for
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, stalled_ma
 from pdm_alloc.domain.module import Channel, Unit
@@ -123,7 +123,7 @@ class WiredCircuit:
     some : tuple of (ItemType, int)
         Its loads, each a type of its own, and how many items of each.
     running_ma : int
-        Running current, tolerance included, mA.
+        Largest draw at any voltage of any state it may be on in, tolerance included, mA.
     made : Protected or str
         Setting and wire; a reason word where there is none.
     runs : tuple of (float, float or None, float)
@@ -205,9 +205,9 @@ def wire_circuits(
 
 def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]) -> _Draft:
     some = tuple((types[load], k) for load, k in Counter(load for load, _ in circuit.items).items())
-    rise = worst_rise_ma([t.deviation_ma * k for t, k in some], vehicle.settings.tolerance_loads)
     rating = rating_for(place.rating, some[0][0].headroom_pct)
-    return circuit, Place(place.unit, place.channels, rating), some, sum(t.running_ma * k for t, k in some) + rise
+    draw = largest_draw_ma(some, vehicle.settings.tolerance_loads)
+    return circuit, Place(place.unit, place.channels, rating), some, draw
 
 
 def _together(vehicle: Vehicle, wiring: Wiring, wired: Sequence[WiredCircuit]) -> list[int]:

@@ -5,12 +5,11 @@ from functools import partial
 
 import numpy as np
 
-from pdm_alloc.circuits.items import ItemType, bank_limit_ma, check_voltage, load_types, total_limit_ma
+from pdm_alloc.circuits.items import ItemType, bank_limit_ma, load_types, total_limit_ma
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import PPM, State
 from pdm_alloc.electrics.inrush import inrush_use
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.channel_tables import inrush_terms
 from pdm_alloc.result.placed import PlacedCircuit, place_of
 
 __all__ = ["Limits", "limits_of"]
@@ -64,15 +63,23 @@ def limits_of(allocation: Allocation) -> Limits:
 
 def _channels(allocation: Allocation, types: dict[str, ItemType]):
     for circuit in allocation.circuits:
-        share = dict.fromkeys(circuit.loads, 0.0)
-        for name, _ in circuit.items:
-            share[name] += types[name].running_ma
+        share = _largest_share(circuit, types)
         where = f"{circuit.unit} channel {circuit.channel}"
         usable = place_of(allocation.vehicle, allocation.units, circuit).rating.usable_ma
         yield f"{where}, running", share, usable
         borne = most_running_ma(allocation, circuit)
         if borne < usable:
             yield f"{where}, inrush", share, borne
+
+
+def _largest_share(circuit: PlacedCircuit, types: dict[str, ItemType]) -> dict[str, float]:
+    """Current of each load at the voltage at which the circuit draws most, mA."""
+    number = {name: sum(n == name for n, _ in circuit.items) for name in circuit.loads}
+    at = max(
+        range(len(types[circuit.loads[0]].volt_ma)),
+        key=lambda v: sum(types[name].volt_ma[v] * k for name, k in number.items()),
+    )
+    return {name: float(types[name].volt_ma[at] * k) for name, k in number.items()}
 
 
 def most_running_ma(allocation: Allocation, circuit: PlacedCircuit) -> float:
@@ -83,9 +90,9 @@ def most_running_ma(allocation: Allocation, circuit: PlacedCircuit) -> float:
     """
     vehicle = allocation.vehicle
     rating = place_of(vehicle, allocation.units, circuit).rating
-    volt = check_voltage(circuit.command, vehicle.states, vehicle.settings.reference_v)
-    excess, tau = inrush_terms(vehicle, circuit, volt)
-    waves = [e / 1000 for e in excess]
+    types = {t.load: t for t in load_types(vehicle)}
+    waves = [types[name].surge_ma / 1000 for name, _ in circuit.items]
+    tau = [types[name].tau_ms for name, _ in circuit.items]
 
     def bears(running_ma: float) -> bool:
         channel = (rating.usable_ma / 1000, rating.peak_ma / 1000, rating.peak_ms)

@@ -10,7 +10,18 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 
-__all__ = ["decimal", "derating_at", "deviation", "excess_ma", "limit_ma", "running_ma", "top"]
+__all__ = [
+    "ceiling",
+    "cold",
+    "decimal",
+    "derating_at",
+    "deviation",
+    "excess_ma",
+    "limit_ma",
+    "running_ma",
+    "shared_ma",
+    "top",
+]
 
 # A power with a broken exponent is a float: a result that is a whole number but for rounding must not be lifted to
 # the next one. 1e-9 is a million times the rounding of one power and far below a milliamp.
@@ -48,11 +59,28 @@ def running_ma(reference_ma: int, exponent: float, supply_v: float, reference_v:
 
 
 @lru_cache(maxsize=65536)
-def excess_ma(reference_ma: int, supply_v: float, reference_v: float) -> int:
+def excess_ma(reference_ma: int | Fraction, supply_v: float, reference_v: float) -> int:
     """Inrush excess of one item at a voltage, rounded up, mA: it grows with the voltage and never shrinks below
     what is stated.
     """
     return math.ceil(reference_ma * max(Fraction(1), decimal(supply_v) / decimal(reference_v)))
+
+
+def ceiling(ma) -> int:
+    """A whole number of milliamps, rounded up."""
+    return math.ceil(ma)
+
+
+def cold(lowest_c: float) -> Fraction:
+    """Current of a copper winding at the lowest ambient over that at 20 deg C, at least 1; resistance goes with
+    t + 234.5 (FAA AC 43.13-1B).
+    """
+    return max(Fraction(1), Fraction("254.5") / (decimal(lowest_c) + Fraction("234.5")))
+
+
+def shared_ma(ma: int, larger_pct: Fraction) -> int:
+    """What two channels take together, the larger share being the limit of one of them, rounded down, mA."""
+    return math.floor(Fraction(ma) / (Fraction(larger_pct) / 100))
 
 
 def deviation(ma: int, tolerance_pct: Fraction) -> int:

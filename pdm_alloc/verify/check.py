@@ -10,7 +10,7 @@ from pdm_alloc.verify import assignment as items
 from pdm_alloc.verify import assignment as sharing
 from pdm_alloc.verify import strength
 from pdm_alloc.verify import strength as sums
-from pdm_alloc.verify import strength as trip
+from pdm_alloc.verify import trips as trip
 from pdm_alloc.verify import wires as wiring
 from pdm_alloc.verify.battery_cables import cables_hold
 from pdm_alloc.verify.copper import bench

@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import pandas as pd
 
+from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.result.placed import PlacedCircuit
@@ -46,6 +47,11 @@ class Wired:
         return 2 if self.circuit.use == "pair" else 1
 
     @property
+    def larger_pct(self) -> Fraction:
+        """Largest share of its current that one channel carries, per cent."""
+        return max(Fraction(c.share_pct) for c in self.channels) if self.circuit.use == "pair" else Fraction(100)
+
+    @property
     def items(self) -> int:
         """How many items."""
         return sum(count for _, count in self.counts)
@@ -81,7 +87,8 @@ class Recount:
         self.on_unit: dict[str, list[Wired]] = {unit.label: [] for unit in units}
         for wired in self.wired:
             self.on_unit[wired.unit.label].append(wired)
-        self._voltage = {command: self._highest_v(command) for command in {load.command for load in vehicle.loads}}
+        self._voltages = {command: self._spans(command) for command in {load.command for load in vehicle.loads}}
+        self._cold = arithmetic.cold(vehicle.settings.lowest_ambient_c)
         self._factor = {unit.label: self._derate(unit) for unit in units}
 
     def is_known(self, circuit: PlacedCircuit) -> bool:
@@ -94,9 +101,12 @@ class Recount:
         loads = tuple((self.loads[name], counts[name]) for name in sorted(counts))
         return Wired(circuit, self.units[circuit.unit], channels, loads)
 
-    def _highest_v(self, command):
-        on = [state.supply_v for state in self.vehicle.states if state.is_on(command)]
-        return max(on, default=self.vehicle.settings.reference_v)
+    def _spans(self, command):
+        ends: set[float] = set()
+        for state in self.vehicle.states:
+            if state.is_on(command):
+                ends |= {state.supply_v, state.supply_v if state.supply_top_v is None else state.supply_top_v}
+        return ends
 
     def ambient_c(self, unit: Unit) -> float:
         """Temperature around a unit: that of its place where it is known, else the setting, deg C."""
@@ -122,30 +132,55 @@ class Recount:
         own = None if command is None else command.headroom_pct
         return self.vehicle.settings.headroom_pct if own is None else own
 
-    def voltage(self, wired: Wired) -> float:
-        """Highest voltage at which any of the circuit's loads is on, V."""
-        volts = [self._voltage[load.command] for load, _ in wired.counts]
-        return max(volts, default=self.vehicle.settings.reference_v)
+    def voltages(self, wired: Wired) -> list[float]:
+        """Both ends of the span of every state in which one of the circuit's loads may be on, V."""
+        volts = set().union(*(self._voltages[load.command] for load, _ in wired.counts))
+        return sorted(volts) or [self.vehicle.settings.reference_v]
 
     def running(self, load: Load, supply_v: float) -> int:
         """Running current of one item, mA."""
         return arithmetic.running_ma(load.running_ma, load.volt_exponent, supply_v, self.vehicle.settings.reference_v)
 
     def excess(self, load: Load, supply_v: float) -> int:
-        """Inrush excess of one item, mA."""
+        """Inrush excess of one item, as stated, mA."""
         over = max(0, load.inrush_ma - load.running_ma)
         return arithmetic.excess_ma(over, supply_v, self.vehicle.settings.reference_v)
 
-    def circuit_running(self, wired: Wired) -> int:
-        """Running current of the circuit, as stated, at its highest voltage, mA."""
-        volts = self.voltage(wired)
-        return sum(self.running(load, volts) * count for load, count in wired.counts)
+    def cold_excess(self, load: Load, supply_v: float) -> int:
+        """Inrush excess of one item, copper at its coldest, mA."""
+        cold = self._cold if KINDS[load.kind].copper else Fraction(1)
+        over = max(Fraction(0), load.inrush_ma * cold - self._stated_ma(load))
+        return arithmetic.excess_ma(over, supply_v, self.vehicle.settings.reference_v)
 
-    def circuit_rise(self, wired: Wired) -> int:
-        """How far the tolerance that is guarded against may lift it, mA."""
-        volts = self.voltage(wired)
-        loose = [(load, count) for load, count in wired.counts if load.tolerance_pct]
-        return self.top([self.rise(load, volts) * count for load, count in loose])
+    def _stated_ma(self, load):
+        """Running current at the reference voltage, of a coil at its coldest, mA."""
+        return arithmetic.ceiling(load.running_ma * (self._cold if KINDS[load.kind].copper == "running" else 1))
+
+    def draw(self, load: Load, supply_v: float) -> int:
+        """What one item draws at most at a voltage, as stated: a coil at its coldest, mA."""
+        return arithmetic.running_ma(
+            self._stated_ma(load), load.volt_exponent, supply_v, self.vehicle.settings.reference_v
+        )
+
+    def draw_at(self, wired: Wired, supply_v: float) -> int:
+        """What the circuit draws at most at a voltage, with the tolerance that is guarded against, mA."""
+        stated = {load.name: self.draw(load, supply_v) for load, _ in wired.counts}
+        off = [arithmetic.deviation(stated[load.name], load.tolerance_pct) * k for load, k in wired.counts]
+        return sum(stated[load.name] * k for load, k in wired.counts) + self.top(off)
+
+    def largest_draw(self, wired: Wired) -> tuple[int, float]:
+        """The largest of these, mA, and its voltage, V."""
+        return max((self.draw_at(wired, volts), volts) for volts in self.voltages(wired))
+
+    def surges(self, wired: Wired, supply_v: float) -> list[tuple[int, int, float]]:
+        """Inrush excess of each load of a circuit, how far its tolerance may lift it, mA, and its time constant, ms."""
+        guarded = self.vehicle.settings.tolerance_loads > 0
+        found = []
+        for load, k in wired.counts:
+            over = self.cold_excess(load, supply_v)
+            lift = arithmetic.deviation(over, load.tolerance_pct) if guarded else 0
+            found.append((over * k, lift * k, load.inrush_ms / 3))
+        return found
 
     def rise(self, load: Load, supply_v: float) -> int:
         """Running current of one item at the top of its tolerance, less what is stated, mA."""

@@ -3,11 +3,12 @@
 import math
 from collections import defaultdict
 from functools import lru_cache
+from itertools import combinations
 
 from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.domain.expression import And, Not, Variable
 from pdm_alloc.verify import arithmetic
-from pdm_alloc.verify.arithmetic import limit_ma
+from pdm_alloc.verify.arithmetic import limit_ma, shared_ma
 from pdm_alloc.verify.combinations import largest_change, largest_sum
 from pdm_alloc.verify.recount import Finding
 
@@ -16,75 +17,92 @@ __all__ = [
     "crossing_ms",
     "inrush_energy",
     "inrush_peak",
-    "least_trip_ma",
     "overload",
     "protection",
-    "rated_ma",
     "running_current",
-    "step_ma",
     "total_current",
     "total_peak",
-    "trip_exists",
-    "widest_ma",
+    "usable_ma",
 ]
 
 # Exponentials and the crossing are floats, so the energy carries their rounding, some 1e-15 per term. 1e-9 is above
 # any sum of such errors and below anything that could be measured on a vehicle.
 RELATIVE = 1e-9
 
+MOST_CHOICES = 500  # of loads that are off together; beyond, all are
 
-def _usable_ma(recount, wired):
+
+def usable_ma(recount, wired) -> int:
+    """What the circuit's channel can use; of a pair, both together, mA."""
     weakest = min(channel.continuous_ma for channel in wired.channels)
-    return limit_ma(wired.shares * weakest, recount.factor(wired.unit), recount.headroom_pct(wired))
+    one = limit_ma(weakest, recount.factor(wired.unit), recount.headroom_pct(wired))
+    return shared_ma(one, wired.larger_pct)
 
 
 def _peak_ma(wired):
-    return wired.shares * min(channel.peak_ma for channel in wired.channels)
-
-
-def _excesses(recount, wired):
-    volts = recount.voltage(wired)
-    return [(recount.excess(load, volts) * count, load.inrush_ms / 3) for load, count in wired.counts]
+    return shared_ma(min(channel.peak_ma for channel in wired.channels), wired.larger_pct)
 
 
 def running_current(recount):
-    """The circuit's running current is within what the channel can use."""
+    """The circuit's largest draw, at any voltage of any state it may be on in, is within what the channel can use."""
     for wired in recount.wired:
-        value = recount.circuit_running(wired) + recount.circuit_rise(wired)
-        limit = _usable_ma(recount, wired)
+        value, volts = recount.largest_draw(wired)
+        limit = usable_ma(recount, wired)
         if value > limit:
-            message = f"{value / 1000:g} A at {recount.voltage(wired):g} V, usable are {limit / 1000:g} A"
+            message = f"{value / 1000:g} A at {volts:g} V, usable are {limit / 1000:g} A"
             yield Finding(
                 "continuous", **wired.where, value=value / 1000, limit=limit / 1000, unit="A", message=message
             )
 
 
 def inrush_peak(recount):
-    """The peak of the circuit's inrush is within the channel's peak."""
+    """The peak of the circuit's inrush is within the channel's peak at every voltage."""
     for wired in recount.wired:
-        value = recount.circuit_running(wired) + sum(excess for excess, _ in _excesses(recount, wired))
+        value, volts = max((_circuit_peak(recount, wired, volts), volts) for volts in recount.voltages(wired))
         limit = _peak_ma(wired)
         if value > limit:
-            message = f"{value / 1000:g} A at switch-on, the channel trips at {limit / 1000:g} A"
+            message = f"{value / 1000:g} A at switch-on at {volts:g} V, the channel trips at {limit / 1000:g} A"
             yield Finding("peak", **wired.where, value=value / 1000, limit=limit / 1000, unit="A", message=message)
 
 
+def _circuit_peak(recount, wired, volts):
+    surges = recount.surges(wired, volts)
+    stated = recount.draw_at(wired, volts) + sum(over for over, _, _ in surges)
+    return stated + recount.top([lift for _, lift, _ in surges])
+
+
 def inrush_energy(recount):
-    """The inrush above the usable limit is over before the channel trips.
+    """The inrush above the usable limit is over before the channel trips, at every voltage.
 
     A circuit that runs above the usable limit never stops overloading it; the rule on running current says so.
     """
     for wired in recount.wired:
-        running, usable, peak = recount.circuit_running(wired), _usable_ma(recount, wired), _peak_ma(wired)
-        if running > usable:
-            continue
-        waves = [(excess / 1000, tau) for excess, tau in _excesses(recount, wired)]
-        value = overload(running / 1000, waves, usable / 1000)
+        usable, peak = usable_ma(recount, wired), _peak_ma(wired)
         borne_ms = min(channel.peak_ms for channel in wired.channels)
         limit = max(0, peak**2 - usable**2) / 1e6 * borne_ms
-        if value > limit * (1 + RELATIVE):
+        values = [_energy_at(recount, wired, volts, usable, limit) for volts in recount.voltages(wired)]
+        if max(values) > limit * (1 + RELATIVE):
+            value = max(values)
             message = f"{value:.4g} A2 ms above the usable limit at switch-on, the channel trips at {limit:.4g}"
             yield Finding("energy", **wired.where, value=value, limit=limit, unit="A2 ms", message=message)
+
+
+def _energy_at(recount, wired, volts, usable, limit):
+    """Overload at a voltage, A2 ms, of the loads that may be off together the worst; 0 where running is too much."""
+    running, surges = recount.draw_at(wired, volts), recount.surges(wired, volts)
+    if running > usable:
+        return 0.0
+    off = [n for n, (_, lift, _) in enumerate(surges) if lift]
+    at_once = recount.vehicle.settings.tolerance_loads
+    worst = _energy_of(running, surges, off, usable)
+    if worst <= limit or len(off) <= at_once or math.comb(len(off), at_once) > MOST_CHOICES:
+        return worst
+    return max(_energy_of(running, surges, some, usable) for some in combinations(off, at_once))
+
+
+def _energy_of(running, surges, off, usable):
+    waves = [((over + lift * (n in off)) / 1000, tau) for n, (over, lift, tau) in enumerate(surges)]
+    return overload(running / 1000, waves, usable / 1000)
 
 
 def overload(running_a: float, waves, usable_a: float) -> float:
@@ -122,7 +140,7 @@ def _area(tau, end):
 def protection(recount, wired) -> tuple[float, float, float]:
     """Usable limit, A, peak, A, and how long it bears the peak, ms, of a circuit's channel."""
     borne_ms = min(channel.peak_ms for channel in wired.channels)
-    return _usable_ma(recount, wired) / 1000, _peak_ma(wired) / 1000, borne_ms
+    return usable_ma(recount, wired) / 1000, _peak_ma(wired) / 1000, borne_ms
 
 
 def crossing_ms(running_a, waves, usable_a):
@@ -137,43 +155,6 @@ def crossing_ms(running_a, waves, usable_a):
         step = over / sum(part / tau for part, tau in parts)
         at += max(step, 0.0)
     return at
-
-
-def trip_exists(recount):
-    """Some step of the setting is from the running current, tolerance included, up to the derated rating."""
-    for wired in recount.wired:
-        running, most = widest_ma(recount, wired), _most_ma(recount, wired)
-        if max(running, 1) > most:
-            message = f"no trip setting from {running / 1000:g} A up to the rating, the highest is {most / 1000:g} A"
-            yield Finding("trip", **wired.where, value=running / 1000, limit=most / 1000, unit="A", message=message)
-
-
-def widest_ma(recount, wired) -> int:
-    """Running current of the circuit with the tolerance that is guarded against, mA."""
-    return recount.circuit_running(wired) + recount.circuit_rise(wired)
-
-
-def rated_ma(recount, wired):
-    """Derated rating of the circuit's channel, of both of a pair together, mA."""
-    weakest = min(channel.continuous_ma for channel in wired.channels)
-    return wired.shares * weakest * recount.factor(wired.unit)
-
-
-def step_ma(wired) -> int:
-    """Step of the setting; a pair has two settings, one a channel, which go up together, mA."""
-    return wired.shares * wired.unit.module.trip_step_ma
-
-
-def _most_ma(recount, wired):
-    step = step_ma(wired)
-    return math.floor(rated_ma(recount, wired) / step) * step
-
-
-def least_trip_ma(recount, wired) -> int:
-    """Least setting that is wanted: 1.25 times running in whole steps, but within the rating, mA."""
-    step = step_ma(wired)
-    wanted = -(-5 * widest_ma(recount, wired) // (4 * step))
-    return min(max(1, wanted) * step, _most_ma(recount, wired))
 
 
 def bank_current(recount):

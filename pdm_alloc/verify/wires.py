@@ -3,8 +3,9 @@
 import math
 from collections import Counter
 
+from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.verify import strength
-from pdm_alloc.verify import strength as trip
+from pdm_alloc.verify import trips as trip
 from pdm_alloc.verify.copper import Ways, conductors, damage_ms
 from pdm_alloc.verify.recount import Finding
 
@@ -22,7 +23,7 @@ def wire_exists(recount):
     for wired in recount.wired:
         asked = asked_of(recount, wired, ways)
         choices = list(_choices(wired, asked))
-        if asked.trip_ma >= asked.running_ma > 0 and not any(asked.served_by(n, c) for n, c in choices):
+        if asked.trip_ma <= trip.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
             yield _finding(wired, asked, choices)
 
 
@@ -98,25 +99,36 @@ class Asked:
             return None if load.length_m is None else self._item_a(load) * load.length_m
         end, slack = self.settings.end_allowance_m, 1 + self.settings.slack_pct / 100
         joined = [(other, k) for other, k in self.wired.counts if self._edges[other.name] is not None]
-        total = end * self._item_a(load) + end * sum(self._item_a(other) * k for other, k in joined)
-        for other, k in joined:
-            total += slack * self._item_a(other) * k * sum(m for _, _, m in edges & self._edges[other.name])
-        return total
+        ways = [(o, k, slack * sum(m for _, _, m in edges & self._edges[o.name]) + end) for o, k in joined]
+        return (
+            max(
+                end * self.recount.draw(load, v) + sum(self.recount.draw(other, v) * k * m for other, k, m in ways)
+                for v in self.recount.voltages(self.wired)
+            )
+            / 1000
+        )
 
     def _item_a(self, load):
-        return self.recount.running(load, self.recount.voltage(self.wired)) / 1000
+        return max(self.recount.draw(load, v) for v in self.recount.voltages(self.wired)) / 1000
 
     def window_ms(self, trip_ma: float) -> float:
         """Least inrush window for a setting, in whole 10 ms."""
-        level = trip_ma if trip_ma > self.running_ma else trip_ma + trip.step_ma(self.wired) / 2
-        return 10.0 * math.ceil(WINDOW * self.above_ms(level) / 10)
+        above, pulse = self.above_ms(trip.reads_ma(self.wired, round(trip_ma))), self._pulse_ms()
+        return math.inf if above == math.inf else 10.0 * math.ceil(max(WINDOW * above, pulse) / 10)
+
+    def _pulse_ms(self):
+        return max(KINDS[load.kind].pulse_ms for load, _ in self.wired.counts)
+
+    def _waves(self, loads):
+        """Largest excess of each load at any voltage, its tolerance included, A, and its time constant, ms."""
+        at = [self.recount.surges(self.wired, v) for v in self.recount.voltages(self.wired)]
+        largest = [max(over + lift for over, lift, _ in surges) for surges in zip(*at, strict=True)]
+        counts = zip(self.wired.counts, largest, strict=True)
+        return [(ma / 1000, load.inrush_ms / 3) for (load, _), ma in counts if load.name in loads]
 
     def above_ms(self, level_ma: float) -> float:
         """How long the inrush is above a level, ms."""
-        volts, waves = self.recount.voltage(self.wired), []
-        for load, k in self.wired.counts:
-            waves.append((self.recount.excess(load, volts) * k / 1000, load.inrush_ms / 3))
-        waves = [(excess, tau) for excess, tau in waves if excess > 0 and tau > 0]
+        waves = [(excess, tau) for excess, tau in self._waves({x.name for x, _ in self.wired.counts}) if excess and tau]
         running = self.running_ma / 1000
         if running + sum(excess for excess, _ in waves) <= level_ma / 1000:
             return 0.0
@@ -124,13 +136,14 @@ class Asked:
 
     def _stall_mm2(self):
         """Area that bears its motors stuck or held back until the channel trips, mm2; 0: none can, or nothing trips."""
-        volts = self.recount.voltage(self.wired)
-        motors = [(load, k) for load, k in self.wired.counts if load.kind == "motor"]
-        over = sum(self.recount.excess(load, volts) * k for load, k in motors)
-        stuck_ma = self.running_ma + over
-        if not over or stuck_ma <= self.trip_ma or self.trip_ma < self.running_ma:
+        motors = {load.name for load, _ in self.wired.counts if KINDS[load.kind].copper == "inrush"}
+        over = 1000 * sum(excess for excess, _ in self._waves(motors))
+        larger = float(self.wired.shares * self.wired.larger_pct / 100)  # the wires of one channel, twice for a pair
+        stuck_ma = (self.running_ma + over) * larger
+        if not over or stuck_ma <= self.trip_ma or self.trip_ma > trip.rated_ma(self.recount, self.wired):
             return 0.0
         usable, peak, ms = strength.protection(self.recount, self.wired)
+        usable, peak = usable * larger, peak * larger
         window, top = self.window_ms(self.trip_ma), min(peak, stuck_ma / 1000)
         borne = max(0.0, (peak**2 - usable**2) * ms)
         # The window's heat rises with the current, that of the channel's own trip falls: the worst is where they meet.
@@ -244,6 +257,7 @@ class _Row:
         if round(1000 * self.wire["trip_a"]) != own:
             message = f"the wire is for {self.wire['trip_a']:g} A and the channel set to {own / 1000:g} A"
             yield self._finding("setting", self.wire["trip_a"], own / 1000, "A", message)
+        yield from trip.draw_below_trip(self.asked.recount, self.wired, own)
 
     def _window(self):
         need, own = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]

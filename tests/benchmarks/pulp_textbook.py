@@ -128,7 +128,7 @@ class PulpTextbook:
         load = self.loads[item[0]]
         on = [state.supply_v for state in self.vehicle.states if state.is_on(load.command)]
         volts = max(on, default=self.vehicle.settings.reference_v)
-        return self.recount.running(load, volts), self.recount.excess(load, volts)
+        return self.recount.draw(load, volts), self.recount.excess(load, volts)
 
     def _forbidden(self, slot):
         """Sets of items of one command that may not be together; and, where more on it would cure it, the others."""

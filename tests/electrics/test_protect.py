@@ -1,6 +1,6 @@
 """Setting and wire of a circuit together."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import pytest
@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
 from pdm_alloc.electrics.inrush import inrush_current
-from pdm_alloc.electrics.trip import damage_ms, trip_ma, window_passes
+from pdm_alloc.electrics.trip import damage_ms, trip_setting_ma, window_passes
 from pdm_alloc.electrics.wire_choice import WireRules, choose_wire
 
 RULES = WireRules()
@@ -25,6 +25,8 @@ class Ratings:
     max_wire_mm2: float | None = None
     pins: int = 1
     wires: int = 1
+    share: Fraction = Fraction(1)
+    trip_error_pct: Fraction = Fraction(0)
 
 
 def lamps(running_ma=9_200, runs=((9.2, 3.0, 3.0),)):
@@ -83,7 +85,7 @@ def test_whatever_is_allowed_is_protected(running, pairs, motor, insulation):
         assert result in ("rating", "stall", "drop", "ampacity")
         return
     trip = result.trip_ma / 1000
-    assert result.trip_ma == trip_ma(running, ratings.rated_ma, 100)
+    assert result.trip_ma == trip_setting_ma(running, ratings.rated_ma, 100)
     assert result.wire.ampacity_a >= trip
     assert result.wire.drops_pct[0] <= 3 * (1 + 1e-9)
     assert window_passes(running / 1000, excess, tau, trip, result.window_ms)
@@ -92,15 +94,35 @@ def test_whatever_is_allowed_is_protected(running, pairs, motor, insulation):
     assert result.stall.safe if motor else result.stall is None
 
 
-def test_a_full_channel_still_has_a_window():
-    """Set to the running current itself, a channel reads half a step more: 20 ms x ln(101.2 / 0.05) x 1.5 by hand."""
-    result = protect(lamps(20_000), Ratings(), RULES)
-    assert (result.trip_ma, result.window_ms) == (20_000, 230.0)
+def test_a_channel_whose_reading_is_off_trips_later_and_waits_longer():
+    """9.2 A and 5 %: 1.25 x 9.2 / 0.95 up to 12.2 A; it may read that at 11.59 A: 1.5 x 20 ms x ln(101.2 / 2.39)."""
+    result = protect(lamps(), Ratings(trip_error_pct=Fraction(5)), RULES)
+    assert (result.trip_ma, result.window_ms) == (12_200, 120.0)
+    assert protect(lamps(16_000), Ratings(trip_error_pct=Fraction(1)), RULES) == "rating"
+    assert protect(lamps(16_000), Ratings(), RULES).trip_ma == 20_000
+
+
+def test_a_pulsed_load_has_an_inrush_time():
+    """An injector draws nothing above running, but each pulse must pass: 20 ms at least, in whole tens."""
+    pulsed = Demand(900, (0.0,), (0.0,), 0, (), 20.0)
+    assert protect(pulsed, Ratings(), RULES).window_ms == 20.0
+    assert protect(replace(pulsed, window_ms=0.0), Ratings(), RULES).window_ms == 0.0
+
+
+def test_two_channels_that_share_unevenly_are_set_for_the_larger_share():
+    """20 A over two of 60 %: 1.25 x 12 A = 15 A each; of two channels of 16 A usable each 26.6 A."""
+    pair = Ratings(Fraction(100_000, 3), 26_666, 166_666, pins=2, wires=2, share=Fraction(3, 5))
+    result = protect(Demand(20_000, (), (), 0, ()), pair, RULES)
+    assert result.trip_ma == 2 * 15_000
+    assert result.wire.ampacity_a >= 30
+    assert protect(Demand(26_667, (), (), 0, ()), pair, RULES) == "rating"
+    assert protect(Demand(26_666, (), (), 0, ()), pair, RULES).trip_ma == 2 * 20_000
 
 
 def test_paralleled_channels_have_a_conductor_each():
     """Two channels together: two conductors even where one would do, and four where two do not."""
-    pair = Ratings(rated_ma=Fraction(40_000), usable_ma=32_000, pins=4, wires=2, max_wire_mm2=2.5)
+    half = Fraction(1, 2)
+    pair = Ratings(rated_ma=Fraction(40_000), usable_ma=32_000, pins=4, wires=2, max_wire_mm2=2.5, share=half)
     assert protect(lamps(), pair, RULES).wire.parallel == 2
     assert protect(lamps(32_000, ()), pair, WireRules(bundle_wires=7)).wire.parallel == 4
 

@@ -1,7 +1,6 @@
 """Trip settings, windows, and stalled loads against their wire."""
 
 import math
-from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -14,51 +13,9 @@ from pdm_alloc.electrics.trip import (
     inrush_window_ms,
     short_time_c,
     stall_check,
-    trip_ma,
     trip_ms,
     window_passes,
 )
-
-
-@pytest.mark.parametrize(
-    ("running", "rated", "step", "ampacity", "expected"),
-    [
-        (8_000, 20_000, 100, math.inf, 10_000),
-        (8_010, 20_000, 100, math.inf, 10_100),
-        (8_000, 9_550, 100, math.inf, 9_500),
-        (8_000, 8_050, 100, math.inf, 8_000),
-        (9_500, 9_550, 100, math.inf, 9_500),
-        (9_501, 9_550, 100, math.inf, "rating"),
-        (8_000, 20_000, 100, 9_990, "wire"),
-        (8_000, 20_000, 100, 10_000, 10_000),
-        (0, 20_000, 100, math.inf, 100),
-        (11_900, 14_900, 5_000, math.inf, "rating"),
-        (12_312, Fraction(15_390), 100, math.inf, 15_300),
-    ],
-)
-def test_settings(running, rated, step, ampacity, expected):
-    """1.25 times running rounded up; capped at whole steps of the rating; none below running, none above the wire."""
-    assert trip_ma(running, Fraction(rated), step, ampacity) == expected
-
-
-@given(st.integers(0, 60_000), st.fractions(0, 80_000), st.integers(1, 5_000), st.floats(0, 80_000))
-def test_setting_rules(running, rated, step, ampacity):
-    """Every setting is a whole step, not below running, within rating and wire, and the least that has the margin."""
-    setting = trip_ma(running, rated, step, ampacity)
-    if isinstance(setting, int):
-        assert setting % step == 0 and running <= setting <= min(rated, ampacity)
-        assert setting - step < running * 1.25 or setting == step
-        assert setting >= running * 1.25 or setting + step > rated
-    else:
-        assert not any(
-            running * 1.25 <= k * step <= min(rated, ampacity) for k in range(1, int(rated) // step + 1)[:1000]
-        )
-
-
-def test_step_of_nothing():
-    """A step of 0 is refused."""
-    with pytest.raises(ValueError, match="above 0"):
-        trip_ma(1, Fraction(2), 0)
 
 
 def test_window_by_hand():

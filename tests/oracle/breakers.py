@@ -56,19 +56,22 @@ def weaker_channel(allocation):
     recount = _recount(allocation)
     for wired in recount.wired:
         keep = 1 - recount.headroom_pct(wired) / 100
-        draws = recount.circuit_running(wired) + recount.circuit_rise(wired)
-        times = 2 if wired.circuit.use == "pair" else 1
-        rating = math.ceil(draws / (times * recount.factor(wired.unit) * keep)) - 1
+        one = math.ceil(recount.largest_draw(wired)[0] * wired.larger_pct / 100) - 1
+        rating = math.floor(one / (recount.factor(wired.unit) * keep))
         yield "continuous", allocation.vehicle, _channel(allocation, wired, continuous_ma=rating), allocation.circuits
+
+
+def _surge(recount, wired, volts):
+    surges = recount.surges(wired, volts)
+    return sum(over for over, _, _ in surges) + recount.top([lift for _, lift, _ in surges])
 
 
 def lower_peak(allocation):
     """The channel trips a milliamp below the circuit's peak."""
     recount = _recount(allocation)
     for wired in recount.wired:
-        volts = recount.voltage(wired)
-        peak = recount.circuit_running(wired) + sum(recount.excess(x, volts) * n for x, n in wired.counts)
-        least = (peak - 1) // 2 if wired.circuit.use == "pair" else peak - 1
+        peak = max(recount.draw_at(wired, v) + _surge(recount, wired, v) for v in recount.voltages(wired))
+        least = math.ceil(peak * wired.larger_pct / 100) - 1
         yield "peak", allocation.vehicle, _channel(allocation, wired, peak_ma=least), allocation.circuits
 
 
@@ -76,11 +79,11 @@ def shorter_peak(allocation):
     """The channel bears no overload at all, and the circuit's inrush is one."""
     recount = _recount(allocation)
     for wired in recount.wired:
-        volts = recount.voltage(wired)
-        inrush = sum(recount.excess(x, volts) * n for x, n in wired.counts if x.inrush_ms)
-        least = min(c.continuous_ma for c in wired.channels) * (2 if wired.circuit.use == "pair" else 1)
-        usable = limit_ma(least, recount.factor(wired.unit), recount.headroom_pct(wired))
-        if recount.circuit_running(wired) + inrush > usable:
+        lasting = replace(wired, counts=tuple((x, n) for x, n in wired.counts if x.inrush_ms))
+        least = min(c.continuous_ma for c in wired.channels)
+        usable = limit_ma(least, recount.factor(wired.unit), recount.headroom_pct(wired)) * 100 / wired.larger_pct
+        peaks = (recount.draw_at(wired, v) + _surge(recount, lasting, v) for v in recount.voltages(wired))
+        if max(peaks) > usable:
             yield "energy", allocation.vehicle, _channel(allocation, wired, peak_ms=0.0), allocation.circuits
 
 

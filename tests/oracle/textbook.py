@@ -10,7 +10,7 @@ from itertools import combinations
 from ortools.sat.python import cp_model
 
 from pdm_alloc.domain.vehicle import PPM
-from pdm_alloc.verify.arithmetic import deviation, excess_ma, limit_ma, running_ma
+from pdm_alloc.verify.arithmetic import deviation, limit_ma, running_ma
 from pdm_alloc.verify.recount import Recount
 from tests.oracle.slots import borne_counts, slots_of, suits
 
@@ -131,8 +131,7 @@ class Textbook:
         return running_ma(load.running_ma, load.volt_exponent, state.supply_v, self.vehicle.settings.reference_v)
 
     def _excess(self, load, state):
-        over = max(0, load.inrush_ma - load.running_ma)
-        return excess_ma(over, state.supply_v, self.vehicle.settings.reference_v)
+        return self.recount.excess(load, state.supply_v)
 
     def _in_order(self):
         """Single channels nothing tells apart are filled in falling order, or the solver permutes them at will."""

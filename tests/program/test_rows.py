@@ -17,7 +17,7 @@ from pdm_alloc.program.sums import Sums
 from pdm_alloc.program.task import task_of
 
 INF = float("inf")
-CHANNEL = Channel("1", 10_000, 60_000, 50.0)
+CHANNEL = Channel("1", 12_000, 60_000, 50.0)
 LAMP = Load("lamp", "light", 3000, count=2, kind="heater", inrush_ma=3000, volt_exponent=1.0)
 PUMP = Load("pump", "water", 5000, kind="heater", inrush_ma=9000, inrush_ms=30.0, volt_exponent=1.0)
 
@@ -25,7 +25,7 @@ PUMP = Load("pump", "water", 5000, kind="heater", inrush_ma=9000, inrush_ms=30.0
 def vehicle_of(*loads, **settings):
     names = dict.fromkeys(x.command for x in loads)
     state = State("night", 12.0, dict.fromkeys(names, PPM // 2))
-    plain = Settings(headroom_pct=Fraction(0), module_headroom_pct=Fraction(0))
+    plain = Settings(lowest_ambient_c=20.0, headroom_pct=Fraction(0), module_headroom_pct=Fraction(0))
     return Vehicle("v", loads, tuple(map(Command, names)), (state,), replace(plain, **settings), states_given=True)
 
 

@@ -76,14 +76,83 @@ LIMITS = [
         vehicle=case.command("ignition", headroom_pct=Fraction(23)),
         where="3",
     ),
-    # the last step of 0.1 A below 7.79 A is 7.7 A
+    # 1.25 x 7.77 A = 9.7125 A, up to the step 9.8 A: a rating of 9.799 A has no setting that holds
     broken(
         "trip",
-        "no step between running and rating",
-        7.77,
-        7.7,
+        "no step from a quarter above running to the rating",
+        9.8,
+        9.799,
         vehicle=case.settings(headroom_pct=Fraction(0)),
-        units=case.channels("3", continuous_ma=7790),
+        units=case.channels("3", continuous_ma=9799),
+        where="3",
+    ),
+    # a reading that may be 1 % off: 9.7125 A / 0.99 = 9.811 A, up to 9.9 A
+    broken(
+        "trip",
+        "the module's reading is off",
+        9.9,
+        9.899,
+        vehicle=case.settings(headroom_pct=Fraction(0)),
+        units=case.units(
+            trip_error_pct=Fraction(1),
+            channels=tuple(
+                replace(c, continuous_ma=9899 if c.name == "3" else 30000, peak_ma=180000) for c in case.MODULE.channels
+            ),
+        ),
+        where="3",
+    ),
+    # of 16.1 A one channel of two that share 67 to 33 carries 10.787 A of 9.6 A: both together bear 14.328 A
+    broken(
+        "continuous",
+        "the larger share of a pair",
+        16.1,
+        14.328,
+        units=case.channels("5", share_pct=Fraction(67)),
+        where="5+6",
+    ),
+    # engine ECU, 2 A at 12 V, at 9 V, the bottom of a span: 2 x 12 / 9 = 2.667 A; a channel of 2.7 A bears 2.16 A
+    broken(
+        "continuous",
+        "constant power at the bottom of a span",
+        2.667,
+        2.16,
+        vehicle=case.span(9.0, 12.0),
+        units=case.channels("9", continuous_ma=2700),
+        where="9",
+    ),
+    # the heater at the top of a span, 14 A x 14.3 / 12 = 16.684 A; a pair of 10.4 A and 12 A bears twice 8.32 A
+    broken(
+        "continuous",
+        "a heater at the top of a span",
+        16.684,
+        16.64,
+        vehicle=case.span(13.8, 14.3),
+        units=case.channels("5", continuous_ma=10400),
+        where="5+6",
+    ),
+    # copper at -20 deg C: (30 x 254.5 / 214.5 - 6) x 13.8 / 12 = 34.034 A beside 7.77 A
+    broken(
+        "peak",
+        "a motor in the cold",
+        41.804,
+        41.803,
+        vehicle=case.settings(lowest_ambient_c=-20.0),
+        units=case.channels("3", peak_ma=41803, peak_ms=600.0),
+        where="3",
+    ),
+    # 10 % of the pump's excess of 27.6 A and of its running 6.9 A: 7.77 + 0.69 + 27.6 + 2.76 A
+    broken(
+        "peak",
+        "tolerance of the inrush",
+        38.82,
+        38.819,
+        vehicle=case.load("pump", tolerance_pct=Fraction(10)),
+        units=case.units(
+            channels=tuple(
+                replace(c, continuous_ma=30000, peak_ma=38819 if c.name == "3" else 180000, peak_ms=600.0)
+                for c in case.MODULE.channels
+            )
+        ),
         where="3",
     ),
     # pump 6.9 A + radio 0.87 A + excess 24 A * 13.8 / 12 = 27.6 A

@@ -24,9 +24,9 @@ def only(name, place=None, **changes):
 
 # Area of 18 and 16 AWG, mm2; at class 105 they carry 20 and 25 A.
 MM2_18, MM2_16 = (math.pi / 4 * (0.127 * 92 ** ((36 - n) / 39)) ** 2 for n in (18, 16))
-# 1.74 A of ECU at 13.8 V warm 1 mm2, which carries 22 A, from 30 deg C by 75 deg C x root of the share: 51 deg C.
+# 2 A of ECU at 12 V, more than at 13.8 V, warm 1 mm2, which carries 22 A, from 30 by 75 deg C x root of the share.
 CARRIES_1 = 20 * 1.25 ** (math.log(1 / MM2_18) / math.log(MM2_16 / MM2_18))
-OHM_1 = 0.0195 * (30 + 75 * math.sqrt(1.74 / CARRIES_1) + 230) / 250
+OHM_1 = 0.0195 * (30 + 75 * math.sqrt(2 / CARRIES_1) + 230) / 250
 # 40 m of route, 5 % of slack, 0.15 m at both ends.
 WIRE_M = 42.3
 # 7.77 A of pump and radio, set to 9.8 A; 27.6 A more when it starts, falling with 20 s, so above 9.8 A for 52.2 s.
@@ -48,7 +48,7 @@ WIRES = [
     broken(
         "wire",
         "more drop than the load bears on 1 mm2",
-        1.74 * WIRE_M * OHM_1 / 0.12,
+        2 * WIRE_M * OHM_1 / 0.12,
         3.0,
         vehicle=away("engine ECU", max_drop_pct=3.0),
         units=only("9", "bulkhead", max_wire_mm2=1.0),

@@ -56,7 +56,9 @@ STATES = (
     State("ready", 12.0, dict.fromkeys(NAMES, PPM) | {"window": 0}),
     State("driving", 13.8, dict.fromkeys(NAMES, PPM // 2)),
 )
-VEHICLE = Vehicle("small", LOADS, COMMANDS, STATES, Settings(spare_channels=1), INPUTS, states_given=True)
+VEHICLE = Vehicle(
+    "small", LOADS, COMMANDS, STATES, Settings(spare_channels=1, lowest_ambient_c=20.0), INPUTS, states_given=True
+)
 
 
 def channel(name, amps, bank, **more):
@@ -72,10 +74,10 @@ MODULE = Module(
         channel("2", 10, "A"),
         channel("3", 10, "A"),
         channel("4", 10, "A", features=frozenset({"pwm"})),
-        channel("5", 12, "B", pair="p"),
-        channel("6", 12, "B", pair="p"),
-        channel("7", 10, "B", bridge="b"),
-        channel("8", 10, "B", bridge="b"),
+        channel("5", 12, "B", pair="p", share_pct=Fraction(50)),
+        channel("6", 12, "B", pair="p", share_pct=Fraction(50)),
+        channel("7", 10, "B", bridge="b", share_pct=Fraction(50)),
+        channel("8", 10, "B", bridge="b", share_pct=Fraction(50)),
         channel("9", 10, "B"),
         channel("10", 10, "B"),
     ),
@@ -114,6 +116,11 @@ def load(name, **changes):
 def command(name, **changes):
     """The vehicle with one command altered."""
     return replace(VEHICLE, commands=tuple(replace(x, **changes) if x.name == name else x for x in COMMANDS))
+
+
+def span(low, top):
+    """The vehicle with the span of voltage of `driving` altered."""
+    return replace(VEHICLE, states=(STATES[0], replace(STATES[1], supply_v=low, supply_top_v=top)))
 
 
 def settings(**changes):

@@ -17,7 +17,16 @@ def vehicle(*loads, places=(), routes=(), states=None, **settings):
     names = tuple(dict.fromkeys(load.command for load in loads))
     on = (State("all on", 12.0, dict.fromkeys(names, PPM)),)
     commands = tuple(Command(name) for name in names)
-    return Vehicle("small", loads, commands, states or on, Settings(**settings), (), tuple(places), tuple(routes))
+    return Vehicle(
+        "small",
+        loads,
+        commands,
+        states or on,
+        Settings(**{"lowest_ambient_c": 20.0} | settings),
+        (),
+        tuple(places),
+        tuple(routes),
+    )
 
 
 def forked(*loads, **more):

@@ -105,15 +105,15 @@ def test_segments_and_wires_weigh_the_same():
 
 
 def test_a_pair_is_set_channel_by_channel():
-    """Two channels in parallel: each is set to half, the wire carries both, and there is a conductor for each."""
+    """Two channels in parallel: each is set for 60 % of 40 A, the wire carries both, and has a conductor for each."""
     unit = small.unit(place="source")
     channels = tuple(replace(c, pair="p") for c in unit.module.channels[:2])
     unit = replace(unit, module=replace(unit.module, channels=channels))
     strong = replace(LAMP, running_ma=40_000, inrush_ma=40_000)
     allocation = placed(small.forked(strong), on("1+2", "lamp", command="light", use="pair"), unit=unit)
-    assert allocation.settings.trip_a.tolist() == [25.0] and allocation.settings.running_a.tolist() == [20.0]
+    assert allocation.settings.trip_a.tolist() == [30.0] and allocation.settings.running_a.tolist() == [24.0]
     row = allocation.wires.iloc[0]
-    assert (row.trip_a, row.pins) == (50.0, "X1 X2") and row.parallel == 2 and row.ampacity_a >= 50
+    assert (row.trip_a, row.pins) == (60.0, "X1 X2") and row.parallel == 2 and row.ampacity_a >= 60
 
 
 def test_unknown_lengths_are_said_to_be_unknown():

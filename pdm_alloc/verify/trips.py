@@ -1,0 +1,80 @@
+"""Rules on trip settings: one that holds exists, and none is reached by what its circuit draws."""
+
+import math
+from fractions import Fraction
+
+from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.strength import usable_ma
+
+__all__ = ["draw_below_trip", "least_trip_ma", "rated_ma", "reads_ma", "step_ma", "trip_exists", "widest_ma"]
+
+
+def trip_exists(recount):
+    """A setting 1.25 times the largest draw over (1 - error of the module's reading) is within the derated rating.
+
+    That quarter and the headroom are one margin: of a circuit without its headroom the rule on running current tells.
+    """
+    for wired in recount.wired:
+        least, most = least_trip_ma(recount, wired), rated_ma(recount, wired)
+        if least > most and widest_ma(recount, wired) <= usable_ma(recount, wired):
+            one, rated = least / wired.shares / 1000, float(most) / wired.shares / 1000
+            message = f"the trip setting has to be {one:g} A, the rating is {rated:g} A"
+            yield Finding("trip", **wired.where, value=one, limit=rated, unit="A", message=message)
+
+
+def widest_ma(recount, wired) -> int:
+    """Largest draw of the circuit at any voltage of any state it may be on in, mA."""
+    return recount.largest_draw(wired)[0]
+
+
+def rated_ma(recount, wired):
+    """Derated rating of the circuit's channel; of a pair twice that of the weaker channel, mA."""
+    weakest = min(channel.continuous_ma for channel in wired.channels)
+    return wired.shares * weakest * recount.factor(wired.unit)
+
+
+def step_ma(wired) -> int:
+    """Step of the setting; a pair has two settings, one a channel, which go up together, mA."""
+    return wired.shares * wired.unit.module.trip_step_ma
+
+
+def least_trip_ma(recount, wired) -> int:
+    """Least setting that holds, of a pair of both channels together, mA."""
+    reads = 1 - Fraction(wired.unit.module.trip_error_pct) / 100
+    carried = widest_ma(recount, wired) * wired.larger_pct / 100
+    step = wired.unit.module.trip_step_ma
+    return wired.shares * step * max(1, math.ceil(carried * 5 / 4 / reads / step))
+
+
+def reads_ma(wired, setting_ma) -> float:
+    """Least current of the circuit at which a channel with a setting (of a pair, both) may trip, mA."""
+    reads = 1 - Fraction(wired.unit.module.trip_error_pct) / 100
+    return float(Fraction(setting_ma) / wired.shares * reads / (wired.larger_pct / 100))
+
+
+def draw_below_trip(recount, wired, setting_ma):
+    """In every state the circuit may be on in, at both voltages, it draws less than what its setting may trip at.
+
+    Parameters
+    ----------
+    recount : Recount
+        The vehicle.
+    wired : Wired
+        The circuit.
+    setting_ma : float
+        Its setting, of a pair of both channels together, mA.
+
+    Yields
+    ------
+    Finding
+        One at most: the state and voltage at which it is passed most.
+    """
+    states = [s for s in recount.vehicle.states if s.is_on(wired.circuit.command)]
+    ends = [(s.name, v) for s in states for v in (s.supply_v, s.supply_top_v) if v is not None]
+    ends = ends or [("", recount.vehicle.settings.reference_v)]
+    value, (state, volts) = max((recount.draw_at(wired, end[1]), end) for end in ends)
+    limit = reads_ma(wired, setting_ma)
+    if value >= limit:
+        message = f"it draws {value / 1000:g} A at {volts:g} V and may trip at {limit / 1000:g} A"
+        found = {"state": state, "value": value / 1000, "limit": limit / 1000, "unit": "A", "message": message}
+        yield Finding("draw below trip", **wired.where, **found)
