@@ -10,9 +10,9 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import TooManyCircuits
 from pdm_alloc.circuits.draws import largest_draw_ma
 from pdm_alloc.circuits.items import load_types
-from pdm_alloc.domain.concession_options import Option, concede, options
+from pdm_alloc.domain.concession_options import Option, concede, options, switch_for
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.program.concession_program import Model, concession_model, no_superset, not_exactly
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.stages import minimise
@@ -22,7 +22,6 @@ from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts
 
 __all__ = [
     "CONCESSIONS",
-    "RELAY_MASS_G",
     "ConcessionSet",
     "ConcessionStudy",
     "concession_sets",
@@ -34,6 +33,7 @@ __all__ = [
 
 MOST_SETS = 5
 _MOST_TRIES = 40
+SMALL_MA = 3_000  # loads in the same step of so much are alike to whoever gives one up; ours
 
 
 @dataclass(frozen=True)
@@ -50,12 +50,15 @@ class ConcessionSet:
         With the concessions made.
     allocation : Allocation
         Of that vehicle on the module, checked.
+    wanted : Vehicle or None
+        Before any concession.
     """
 
     rank: int
     made: tuple[Option, ...]
     vehicle: Vehicle
     allocation: Allocation
+    wanted: Vehicle | None = None
 
     @property
     def weight(self) -> int:
@@ -132,6 +135,7 @@ def concession_study(
 
 def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock) -> ConcessionStudy:
     found: list[ConcessionSet] = []
+    known: set[tuple[object, ...]] = set()
     for _ in range(_MOST_TRIES):
         if len(found) == most:
             return ConcessionStudy(tuple(found))
@@ -147,8 +151,30 @@ def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Cloc
             not_exactly(model, taken)
         else:
             no_superset(model, taken)
-            found.append(ConcessionSet(len(found) + 1, made, result.vehicle, result))
+            if _kind_of_set(vehicle, made) in known:
+                continue
+            known.add(_kind_of_set(vehicle, made))
+            found.append(ConcessionSet(len(found) + 1, made, result.vehicle, result, vehicle))
     return ConcessionStudy(tuple(found), "the search for concessions ended before it was through: there may be more")
+
+
+def _kind_of_set(vehicle: Vehicle, made: tuple[Option, ...]) -> tuple[object, ...]:
+    """What a set gives up, whichever of like things: mirror twins and equal small loads are one set."""
+    return tuple(sorted((o.kind, o.weight, tuple(sorted(_likeness(vehicle, m) for m in o.members))) for o in made))
+
+
+def _likeness(vehicle: Vehicle, name: str) -> str:
+    """Of a load, or of all loads of a command; a label is itself."""
+    loads = [x for x in vehicle.loads if name in (x.name, x.command)]
+    if not loads:
+        return name
+    return str(sorted((x.kind, x.importance, x.running_ma * x.count // SMALL_MA) for x in loads))
+
+
+def _wanted(chosen: ConcessionSet, load: str) -> Load:
+    """The load as it stood before the concession."""
+    assert chosen.wanted is not None
+    return chosen.wanted.load(load)
 
 
 def _tried(vehicle: Vehicle, unit: Unit, made: tuple[Option, ...], clock: Clock) -> Allocation | None:
@@ -159,8 +185,6 @@ def _tried(vehicle: Vehicle, unit: Unit, made: tuple[Option, ...], clock: Clock)
 
 
 CONCESSIONS = ("rank", "set_weight", "kind", "subject", "weight", "detail")
-
-RELAY_MASS_G = 60  # relay, base, fuse and holder; common practice, no source
 
 
 def concessions_table(sets: Iterable[ConcessionSet]) -> pd.DataFrame:
@@ -225,9 +249,12 @@ def _join(chosen: ConcessionSet, option: Option) -> str:
 def _relay(chosen: ConcessionSet, option: Option) -> str:
     coil = next(x for x in chosen.vehicle.loads if x.name.startswith(f"{option.subject} ("))
     circuit = next(c for c in chosen.allocation.circuits if coil.name in c.loads)
+    switch = switch_for(_wanted(chosen, option.subject))
+    assert switch is not None
     return (
-        f"{option.subject} on an external relay with its own fuse: about {RELAY_MASS_G} g more, "
-        f"its coil ({coil.running_ma / 1000:g} A) on channel {circuit.channel}, no trip setting for the load itself"
+        f"{option.subject} on an external {switch.name} of {switch.most_a:g} A with its own fuse: about "
+        f"{switch.mass_g} g and a price of {switch.price} more, its coil ({coil.running_ma / 1000:g} A) on channel "
+        f"{circuit.channel}, no trip setting for the load itself"
     )
 
 
@@ -247,7 +274,7 @@ def _leave_out(chosen: ConcessionSet, option: Option) -> str:
 _SHORT = {
     "headroom": "less headroom on {0}",
     "join": "{1} and {2} on one channel",
-    "relay": "{0} on an external relay",
+    "relay": "{0} on an external relay or contactor",
     "separation": "{0} no longer kept apart",
     "soft_start": "soft start for {0}",
     "leave_out": "{0} left out",

@@ -5,12 +5,11 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 
-from pdm_alloc.domain.kinds import IMPORTANCES
+from pdm_alloc.domain.kinds import IMPORTANCES, SWITCHES, Switch, comes_on_unharmed
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 
 __all__ = [
-    "COIL_W",
     "KINDS",
     "MARGINS",
     "SOFT_MULTIPLE",
@@ -19,8 +18,10 @@ __all__ = [
     "coil_of",
     "concede",
     "joined_name",
+    "joins_with_others",
     "options",
     "softened",
+    "switch_for",
     "weight_of",
     "without_margins",
 ]
@@ -68,7 +69,17 @@ def weight_of(vehicle: Vehicle, kind: str, subject: str, importance: str, harmle
     return None if weight is None else max(1, weight)
 
 
-COIL_W = 1.8  # coil of an external relay; common practice, no source
+def switch_for(load: Load) -> Switch | None:
+    """The smallest of `SWITCHES` for all items of a load, tolerance included; None: it is beyond them."""
+    current_ma = load.running_ma * load.count * (1 + load.tolerance_pct / 100)
+    return next((switch for switch in SWITCHES if current_ma <= 1000 * switch.most_a), None)
+
+
+def joins_with_others(vehicle: Vehicle, load: Load) -> bool:
+    """Whether a load may share its switching with another command: no harm is done when it comes on unasked."""
+    calm = "reversing" not in load.needs and load.importance != "vital" and comes_on_unharmed(load.kind, load.name)
+    return calm and comes_on_unharmed(load.kind, load.command) and vehicle.command(load.command).joins
+
 
 SOFT_MULTIPLE = Fraction(3, 2)  # peak over running with a soft start; common practice, no source
 
@@ -157,8 +168,8 @@ def _together_in(state: State, one: str, two: str) -> bool:
 
 def _joinable(vehicle: Vehicle, loads: Sequence[Load]) -> bool:
     locked = {lock.load for lock in vehicle.locked}
-    wired = any(x.name in locked or not x.share or "reversing" in x.needs for x in loads)
-    return not wired and all(x.importance != "vital" for x in loads)
+    wired = any(x.name in locked or not x.share for x in loads)
+    return not wired and all(joins_with_others(vehicle, x) for x in loads)
 
 
 def _of_loads(vehicle: Vehicle) -> Iterator[Option]:
@@ -167,7 +178,7 @@ def _of_loads(vehicle: Vehicle) -> Iterator[Option]:
         if load.name in locked:
             continue
         large = load.running_ma >= LARGE_FROM_MA
-        if large and not load.needs:
+        if large and not load.needs and switch_for(load) is not None:
             yield from _option(vehicle, "relay", load.name, [load])
         if large and load.kind in _SOFT_KINDS and softened(load) != load and "reversing" not in load.needs:
             yield from _option(vehicle, "soft_start", load.name, [load])
@@ -199,7 +210,10 @@ def joined_name(one: str, two: str) -> str:
 
 def coil_of(load: Load, system_v: float) -> Load:
     """The coil of an external relay in place of a load: what is left of it on the module."""
-    coil_ma = round(1000 * COIL_W / system_v)
+    switch = switch_for(load)
+    if switch is None:
+        raise ValueError(f"no relay or contactor switches {load.name}")
+    coil_ma = round(1000 * switch.coil_w / system_v)
     return Load(
         name=f"{load.name} (relay coil)",
         command=load.command,
@@ -211,7 +225,7 @@ def coil_of(load: Load, system_v: float) -> Load:
         length_m=load.length_m,
         max_drop_pct=load.max_drop_pct,
         volt_exponent=1.0,
-        note=f"external relay with its own fuse for {load.name}",
+        note=f"external {switch.name} with its own fuse for {load.name}",
         extra=load.extra,
     )
 

@@ -3,9 +3,22 @@
 One labelled table, so that every assumption can be read, questioned and changed in one place.
 """
 
+import re
 from dataclasses import dataclass
 
-__all__ = ["ACTIONS", "CHEMISTRIES", "IMPORTANCES", "INPUT_KINDS", "KINDS", "NEEDS", "Kind", "default_drop_pct"]
+__all__ = [
+    "ACTIONS",
+    "CHEMISTRIES",
+    "IMPORTANCES",
+    "INPUT_KINDS",
+    "KINDS",
+    "NEEDS",
+    "SWITCHES",
+    "Kind",
+    "Switch",
+    "comes_on_unharmed",
+    "default_drop_pct",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,3 +157,66 @@ def default_drop_pct(importance: str) -> float:
         The word is not an importance.
     """
     return _DROP_PCT[importance]
+
+
+@dataclass(frozen=True, slots=True)
+class Switch:
+    """A relay or contactor beside the module: the most it switches, A; mass with base, fuse and holder, g; coil, W."""
+
+    name: str
+    most_a: float
+    mass_g: int
+    coil_w: float
+    price: int
+
+
+# Common practice, no source.
+SWITCHES = (
+    Switch("relay", 40, 60, 1.8, 10),
+    Switch("contactor", 100, 350, 5.0, 45),
+    Switch("contactor", 200, 450, 8.0, 75),
+    Switch("contactor", 400, 900, 12.0, 140),
+)
+
+# What moves, lifts, steers, feeds fuel or starts is never switched together with anything else. By kind: motors, and
+# whatever a coil or a solenoid may pull in; by words in the names of load and command: the rest.
+_NEVER_JOINED_KINDS = ("motor", "fan", "solenoid", "coil")
+_NEVER_JOINED_WORDS = frozenset(
+    [
+        *(
+            "winch",
+            "windlass",
+            "starter",
+            "start",
+            "crank",
+            "fuel",
+            "pump",
+            "injector",
+            "ignition",
+            "engine",
+            "steering",
+        ),
+        *("brake", "clutch", "gear", "lift", "hoist", "jack", "ramp", "door", "window", "seat", "thruster", "trim"),
+        *("tilt", "crane", "capstan", "steering"),
+    ]
+)
+
+
+def comes_on_unharmed(kind: str, name: str) -> bool:
+    """Whether a load may come on when only something else was asked for.
+
+    Parameters
+    ----------
+    kind : str
+        A word of `KINDS`.
+    name : str
+        Of the load or of its command.
+
+    Returns
+    -------
+    bool
+        False for what moves, lifts, steers, feeds fuel or starts the engine.
+    """
+    words = re.findall("[a-z]+", name.casefold())
+    either = {*words, *(word.removesuffix("s") for word in words)}
+    return kind not in _NEVER_JOINED_KINDS and not either & _NEVER_JOINED_WORDS

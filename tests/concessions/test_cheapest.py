@@ -1,12 +1,15 @@
 """Sets of concessions: minimal, distinct, in order, and none cheaper is missed."""
 
+from dataclasses import replace
 from itertools import combinations
 
+import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
+import pdm_alloc as pa
 from pdm_alloc.allocator import allocate
-from pdm_alloc.diagnose.concession_sets import concession_sets
-from pdm_alloc.domain.concession_options import concede, options
+from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets
+from pdm_alloc.domain.concession_options import coil_of, concede, options, switch_for
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.strategies import cases
@@ -52,12 +55,13 @@ def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
     offered = options(vehicle)
     assume(len(units) == 1 and len(offered) <= MOST_OPTIONS and not enough(vehicle, units))
     sets = concession_sets(vehicle, units)
-    best = exhaustive(vehicle, units, offered)
+    every = exhaustive(vehicle, units, offered)
+    best = list({_kind_of_set(vehicle, made): made for made in reversed(every)}.values())
     assert [s.weight for s in sets] == sorted(sum(o.weight for o in made) for made in best)[: len(sets)]
     assert len(sets) == min(5, len(best))
     for one in sets:
         assert not violations(one.vehicle, one.allocation.units, one.allocation.circuits)
-        assert set(one.made) in [set(made) for made in best]
+        assert set(one.made) in [set(made) for made in every]
         for option in one.made:
             assert not enough(concede(vehicle, [o for o in one.made if o != option]), units)
 
@@ -72,3 +76,38 @@ def test_sets_are_distinct_and_in_order(case):
     assert [s.weight for s in sets] == sorted(s.weight for s in sets)
     assert not any(set(a.made) <= set(b.made) for a, b in combinations(sets, 2))
     assert not any(set(b.made) <= set(a.made) for a, b in combinations(sets, 2))
+
+
+@pytest.mark.parametrize(
+    ("load", "joins"),
+    [
+        (pa.Load("anchor light", "lights", 800, kind="led"), True),
+        (pa.Load("windlass", "anchor", 60_000, kind="motor"), False),
+        (pa.Load("windlass control", "up", 500, kind="electronics"), False),
+        (pa.Load("relay", "horn", 200, kind="coil"), False),
+        (pa.Load("pump", "bilge", 4_000, kind="electronics"), False),
+        (pa.Load("lamp", "engine start", 800, kind="led"), False),
+        (pa.Load("cabin lamp", "cabin", 800, kind="filament", importance="vital"), False),
+    ],
+)
+def test_what_moves_or_starts_is_never_joined(load, joins):
+    """An anchor light on one channel with a windlass would start the winch."""
+    other = pa.Load("reading lamp", "reading", 500, kind="led")
+    commands = tuple(pa.Command(name) for name in (load.command, other.command))
+    vehicle = pa.Vehicle("v", (load, other), commands, (pa.State("on", 12.0, {c.name: 1_000_000 for c in commands}),))
+    assert any(o.kind == "join" for o in options(vehicle)) == joins
+    forbidden = replace(vehicle, commands=(replace(commands[0], joins=False), commands[1]))
+    assert not any(o.kind == "join" for o in options(forbidden))
+
+
+def test_a_relay_is_chosen_by_rating():
+    """A relay up to 40 A, a contactor beyond, nothing beyond the largest; the coil grows with it."""
+    sizes = {a: switch_for(pa.Load("x", "c", a * 1000)) for a in (40, 41, 400, 401)}
+    assert [s and (s.name, s.most_a) for s in sizes.values()] == [
+        ("relay", 40), ("contactor", 100), ("contactor", 400), None
+    ]  # fmt: skip
+    assert coil_of(pa.Load("x", "c", 400_000), 12.0).running_ma == 1_000
+    starter = pa.Vehicle(
+        "v", (pa.Load("starter", "c", 401_000),), (pa.Command("c"),), (pa.State("on", 12.0, {"c": 1}),)
+    )
+    assert not any(o.kind == "relay" for o in options(starter))
