@@ -3,6 +3,7 @@ from pathlib import Path
 
 import pytest
 
+from pdm_alloc.cli import main
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.figures.vehicle_plan import plan
 from pdm_alloc.files.atomic import WriteError
@@ -116,3 +117,11 @@ def test_a_guide_agrees_with_the_plan():
     assert "from the front to the rear" in columns["x_m"].description
     assert "to the right" in columns["y_m"].description
     assert "x_m (from the front to the rear, m), y_m (from the centre line to the right, m)" in said
+
+
+def test_blank_vehicle_and_blank_catalogue_fit_together(tmp_path, capsys):
+    """Both written side by side are checked without a fault: the examples agree on temperatures."""
+    new_tables(tmp_path / "mine")
+    new_catalogue(tmp_path / "catalogue")
+    assert main(["check", str(tmp_path / "mine")]) == 0
+    assert "no fault found" in capsys.readouterr().out

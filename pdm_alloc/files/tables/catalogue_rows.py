@@ -142,7 +142,7 @@ class DeratingRow(Row):
     key: ClassVar[tuple[str, ...]] = ("module", "ambient_c")
 
     module: _Name = column("a module", "module A")
-    ambient_c: Annotated[float, Number("°C", -60, 200)] = column("temperature around it", "60")
+    ambient_c: Annotated[float, Number("°C", -60, 200)] = column("temperature around it", "40")
     factor: Annotated[Fraction, Number("", 0, 1, above=True, to=Fraction)] = column(
         "what remains of every rating; linear between rows", "0.8"
     )
