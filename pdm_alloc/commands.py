@@ -202,6 +202,7 @@ def _allocate(options) -> int:
     if options.why:
         printed.chain(vehicle, options.why, units, options.json)
         return DONE
+    printed.ask_for_places(vehicle, units)
     try:
         allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=options.time_limit)
     except NotEnough as refusal:

@@ -2,11 +2,26 @@
 
 import json
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 import pandas as pd
 
-__all__ = ["care", "dangers", "print_json", "records", "refusal_json", "study_json", "text", "why", "written"]
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Vehicle
+
+__all__ = [
+    "ask_for_places",
+    "care",
+    "dangers",
+    "print_json",
+    "records",
+    "refusal_json",
+    "study_json",
+    "text",
+    "why",
+    "written",
+]
 
 
 def study_json(study, everything: bool) -> dict:
@@ -102,3 +117,13 @@ def text(table: pd.DataFrame) -> str:
     """A table in aligned columns."""
     shown = table.astype(object).where(table.notna(), "-")
     return shown.to_string(index=False, max_colwidth=60)
+
+
+def ask_for_places(vehicle: Vehicle, units: Iterable[Unit]) -> None:
+    """Say once, on standard error, that lengths are not judged where a unit has no place and places are known."""
+    mounts = [place.name for place in vehicle.places if place.mount]
+    if mounts and any(unit.place is None for unit in units):
+        told = (
+            f"lengths and voltage drops are not judged without the module's place: give --place ({', '.join(mounts)})"
+        )
+        print(f"pdm-alloc: {told}", file=sys.stderr)

@@ -5,6 +5,8 @@ import os
 import warnings
 from pathlib import Path
 
+import pandas as pd
+
 from pdm_alloc.export.pdf_document import sheets_pdf
 from pdm_alloc.export.read_saved import SAVED_FOLDER, SAVED_SHEETS, read_allocation
 from pdm_alloc.export.saved_json import allocation_json
@@ -36,7 +38,8 @@ def write_documents(
 
     ``<vehicle>.pdf`` for the wall and the binder, ``<vehicle>.xlsx`` with the eight sheets people read,
     ``<vehicle>_tables.xlsx`` with the others, ``pin_map.csv``, all tables in
-    ``tables/``, drawings as SVG and PDF in ``drawings/``, and the allocation itself, to be read back with
+    ``tables/``, labels for both ends of every wire as ``labels.csv`` and ``labels.pdf``,
+    drawings as SVG and PDF in ``drawings/``, and the allocation itself, to be read back with
     `read_allocation`, as ``allocation.json`` and as tables in ``saved/``. Without the extra
     ``documents`` the PDF, the workbook and the tables of steps are left out, with a warning.
 
@@ -74,8 +77,8 @@ def _printed(allocation: Allocation, issue: Issue) -> dict[str, bytes]:
         text = "PDF, workbook and commissioning sheet are not written: pip install 'pdm_alloc[documents]'"
         warnings.warn(text, stacklevel=3)
         return pin_map
-    from pdm_alloc.export.pdf_document import pdf_bytes
-    from pdm_alloc.export.pdf_sheets import drawing_files
+    from pdm_alloc.export.pdf_document import labels_pdf, pdf_bytes
+    from pdm_alloc.export.pdf_sheets import drawing_files, label_rows
     from pdm_alloc.export.workbook import record_bytes, workbook_bytes
 
     name = safe_name(allocation.vehicle.name)
@@ -86,6 +89,8 @@ def _printed(allocation: Allocation, issue: Issue) -> dict[str, bytes]:
     }
     documents = {f"{name}.pdf": pdf_bytes(allocation, issue), f"{name}.xlsx": workbook_bytes(allocation, issue)}
     documents[f"{name}_tables.xlsx"] = record_bytes(allocation, issue)
+    documents["labels.pdf"] = labels_pdf(allocation, issue)
+    documents["labels.csv"] = csv_bytes(pd.DataFrame(label_rows(allocation), columns=["label", "end", "to"]))
     drawings = {f"{DRAWINGS_FOLDER}/{file}": content for file, content in drawing_files(allocation).items()}
     return {**documents, **pin_map, **tables, **drawings}
 

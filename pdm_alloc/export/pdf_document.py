@@ -10,12 +10,12 @@ import pandas as pd
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.export.drawings import one_line, plan_drawing
 from pdm_alloc.export.pdf_grid import LINES, Type, grid, is_blank, on_paper, set_type
-from pdm_alloc.export.pdf_sheets import circuit_drawings, sheet_of_trials
+from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, sheet_of_trials
 from pdm_alloc.export.sheets import Issue, Sheet, grouped_warnings, needed, sheets, title_block
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CAUTION
 
-__all__ = ["WIDTH", "build", "pdf_bytes", "sheets_pdf"]
+__all__ = ["WIDTH", "build", "labels_pdf", "pdf_bytes", "sheets_pdf"]
 
 _PAGE = (841.89, 595.28)  # A4 landscape, points
 
@@ -158,9 +158,29 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
         *_chapter(made, ("Channel settings", "Input list"), type_),
         *_chapter(made, ("Dead circuit checks",), type_),
         *_trials(allocation, made["Commissioning"], type_),
-        *_chapter(made, ("Parked", "Limits by state", "Spare channels", "Assumptions"), type_),
+        *_chapter(made, ("Parked", "Limits by state", "Weight ledger", "Spare channels", "Assumptions"), type_),
     ]
     return _built(story, title, allocation.vehicle.name, issue, type_)
+
+
+def labels_pdf(allocation: Allocation, issue: Issue) -> bytes:
+    """Labels for both ends of every piece of wire, to be printed and cut.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With its cut list.
+    issue : Issue
+        Revision and date.
+
+    Returns
+    -------
+    bytes
+        PDF.
+    """
+    type_ = set_type()
+    story = [type_.paragraph("Labels", "heading"), label_pages(allocation, type_, WIDTH)]
+    return _built(story, f"Labels of {allocation.vehicle.name}", allocation.vehicle.name, issue, type_)
 
 
 def sheets_pdf(

@@ -15,7 +15,7 @@ from pdm_alloc.export.sheets import needed
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.cut_list import Cut
 
-__all__ = ["circuit_drawings", "drawing_files", "sheet_of_trials"]
+__all__ = ["circuit_drawings", "drawing_files", "label_pages", "label_rows", "sheet_of_trials"]
 
 _ROW = 9.0
 
@@ -132,6 +132,45 @@ def drawing_files(allocation: Allocation, font: str = "Helvetica") -> dict[str, 
         files[f"{name}.svg"] = needed("reportlab.graphics.renderSVG", "draws").drawToString(drawing).encode()
         files[f"{name}.pdf"] = _pdf(drawing)
     return files
+
+
+def label_pages(allocation: Allocation, type_: Type, width: float) -> Any:
+    """Labels to be printed and cut, two for every piece of wire: its label, and what its other end is.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With its cut list.
+    type_ : Type
+        Fonts.
+    width : float
+        Of the page between its margins, points.
+
+    Returns
+    -------
+    reportlab.platypus.Table
+    """
+    texts = [(row["label"], row["to"]) for row in label_rows(allocation)]
+    cells = [
+        [type_.paragraph(label, "large", bold=True), type_.paragraph(f"to {other}", "small")] for label, other in texts
+    ]
+    rows = [cells[n : n + _LABELS_ACROSS] for n in range(0, len(cells), _LABELS_ACROSS)]
+    rows = [row + [""] * (_LABELS_ACROSS - len(row)) for row in rows]
+    make = needed("reportlab.platypus", "writes PDF").Table
+    style = [("GRID", (0, 0), (-1, -1), 0.3, "#777777"), ("VALIGN", (0, 0), (-1, -1), "TOP")]
+    return make(rows, colWidths=[width / _LABELS_ACROSS] * _LABELS_ACROSS, style=style)
+
+
+_LABELS_ACROSS = 8
+
+
+def label_rows(allocation: Allocation) -> list[Row]:
+    """Two labels for every piece of wire, one an end: label, end, to (the other end)."""
+    rows = []
+    for cut in allocation.cuts:
+        rows += [{"label": cut.label, "end": cut.start.name, "to": cut.end.name}]
+        rows += [{"label": cut.label, "end": cut.end.name, "to": cut.start.name}]
+    return rows
 
 
 def _pdf(drawing: Any) -> bytes:

@@ -14,6 +14,7 @@ from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
 from pdm_alloc.export.lists import assumptions, input_list, wire_list
 from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.studies.conventional import weight_ledger
 
 __all__ = [
     "COVER",
@@ -53,6 +54,7 @@ _MORE = {
     "Parked": "What is drawn with everything off, and how long the battery lasts.",
     "Limits by state": "Current of every bank and of the whole module in every operating state, against its limit.",
     "Warnings": "To be looked at before a wire is cut.",
+    "Weight ledger": "Modules, wire and parts fitted less parts removed, g; beside it conventional wiring.",
     "Spare channels": "Channels that stay free.",
     "Assumptions": "Settings in force, and values nobody has measured yet.",
     "Dead circuit checks": "With everything dead, before the first power-up. Tick each.",
@@ -121,6 +123,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Parked": allocation.parked,
         "Limits by state": allocation.headroom,
         "Warnings": allocation.warnings,
+        "Weight ledger": weight_ledger(allocation),
         "Spare channels": allocation.spare,
         "Assumptions": assumptions(allocation),
         "Dead circuit checks": dead_checks(allocation),

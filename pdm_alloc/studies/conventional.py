@@ -15,8 +15,9 @@ from pdm_alloc.electrics.links import FUSE_LOADING, main_fuse_a
 from pdm_alloc.electrics.wire import mass_g_per_m, wire_sizes
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice, choose_wire
 from pdm_alloc.harness.feed_cable import Feeder, as_constant_s
+from pdm_alloc.result.allocation import Allocation
 
-__all__ = ["ASSUMPTIONS", "PARTS", "Conventional", "conventional"]
+__all__ = ["ASSUMPTIONS", "LEDGER", "PARTS", "Conventional", "conventional", "weight_ledger"]
 
 PARTS = ("part", "number", "mass_g")
 
@@ -200,3 +201,58 @@ def _control_m(vehicle: Vehicle, feeder: Feeder, box: str):
             metres = feeder.lengths.wire_m(box, at[switch])
             if metres is not None:
                 yield metres
+
+
+LEDGER = ("part", "count", "mass_g", "note")
+
+
+def weight_ledger(allocation: Allocation) -> pd.DataFrame:
+    """What the wiring weighs in the end: all that is fitted less all that is removed.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With the tables ``removed`` and ``fitted`` of its vehicle, where it has them.
+
+    Returns
+    -------
+    DataFrame
+        Columns `LEDGER`, g, what is removed below 0: modules, wire of circuits, returns to ground points, battery
+        cables, parts fitted and removed, and the sum of them as ``net``; last, outside the sum, the estimate of conventional
+        wiring, where an input has a place. An empty mass is not known and counts as none.
+    """
+    vehicle = allocation.vehicle
+    rows: list[tuple[str, int, float | None, str]] = [
+        (unit.label, 1, unit.module.mass_g, "module") for unit in allocation.units
+    ]
+    rows += _wire_rows(allocation)
+    rows += [(x.part, x.count, x.mass_g * x.count, x.note or "fitted") for x in vehicle.fitted]
+    rows += [(x.part, x.count, -x.mass_g * x.count, x.note or "removed") for x in vehicle.removed]
+    missing = [part for part, _, mass, _ in rows if mass is None]
+    note = f"without {', '.join(missing)}: mass not known" if missing else ""
+    net = ("net", 1, sum(mass or 0.0 for _, _, mass, _ in rows), note)
+    return pd.DataFrame([*rows, net, *_conventional_row(vehicle)], columns=list(LEDGER))
+
+
+def _wire_rows(allocation: Allocation) -> list[tuple[str, int, float | None, str]]:
+    roles = {
+        "wire of circuits": ("circuit", "return"),
+        "returns to ground points": ("ground return", "sensor return"),
+        "battery cables": ("feed", "feed return"),
+    }
+    table = allocation.cut_list
+    rows: list[tuple[str, int, float | None, str]] = []
+    for name, words in roles.items():
+        here = table[table["role"].isin(words)]
+        unknown = int(here["mass_g"].isna().sum())
+        note = f"{unknown} pieces without a length are not counted" if unknown else ""
+        rows += [(name, len(here), float(here["mass_g"].sum()), note)] if len(here) else []
+    return rows
+
+
+def _conventional_row(vehicle: Vehicle) -> list[tuple[str, int, float | None, str]]:
+    try:
+        estimate = conventional(vehicle)
+    except ValueError:
+        return []
+    return [("conventional wiring", 1, estimate.mass_g, f"estimate for comparison, its box at {estimate.box}")]

@@ -3,16 +3,19 @@
 import datetime
 import io
 import re
+from dataclasses import replace
 
 import networkx as nx
 import openpyxl
 import pypdf
 import pytest
 
-from pdm_alloc.export.pdf_document import pdf_bytes
-from pdm_alloc.export.pdf_sheets import drawing_files
+from pdm_alloc.domain.bench import MassItem
+from pdm_alloc.export.pdf_document import labels_pdf, pdf_bytes
+from pdm_alloc.export.pdf_sheets import drawing_files, label_rows
 from pdm_alloc.export.sheets import Issue
 from pdm_alloc.export.workbook import workbook_bytes
+from pdm_alloc.studies.conventional import weight_ledger
 from tests.export.made_up import one_each, solved
 from tests.wiring.test_cut_list import grounded
 
@@ -119,3 +122,26 @@ def test_drawings_are_vector_files():
     assert all(load.name.encode() in circuits for load in allocation.vehicle.loads)
     board = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(files["harness_board.pdf"])).pages)
     assert "harness board 1:10" in board
+
+
+def test_labels_for_both_ends():
+    """Every piece of wire has two labels, and the printed sheet has every one of them."""
+    allocation = grounded(*DEMOS[0])
+    rows = label_rows(allocation)
+    assert [row["label"] for row in rows[::2]] == allocation.cut_list.label.tolist()
+    assert all(a["end"] == b["to"] for a, b in zip(rows[::2], rows[1::2], strict=True))
+    pages = pypdf.PdfReader(io.BytesIO(labels_pdf(allocation, ISSUE))).pages
+    text = plain("".join(page.extract_text() for page in pages))
+    assert all(plain(f"{row['label']}to{row['to']}") in text for row in rows)
+
+
+def test_weight_ledger_is_the_sum_of_its_rows():
+    """Net is what is fitted less what is removed; taking one part more out takes its mass off."""
+    allocation = grounded(*DEMOS[0])
+    bare = weight_ledger(allocation).set_index("part").mass_g
+    removed = (MassItem("old fuse box", 1850.0, 2),)
+    lighter = replace(allocation, vehicle=replace(allocation.vehicle, removed=removed))
+    table = weight_ledger(lighter).set_index("part").mass_g
+    assert table["net"] == pytest.approx(bare["net"] - 3700)
+    assert bare["wire of circuits"] == pytest.approx(sum(w.mass_g or 0.0 for w in allocation.wired), abs=0.1)
+    assert table["net"] == pytest.approx(table.loc[:"old fuse box"].sum())

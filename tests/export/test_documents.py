@@ -49,7 +49,15 @@ def test_everything_is_there(allocation, folder):
     """PDF, workbook, pin map, JSON, a CSV file a table, and nothing unfinished."""
     names = _names(folder)
     assert {"expedition_truck.pdf", "expedition_truck.xlsx", "pin_map.csv", "allocation.json"} <= names
-    for stem in ("wire_list", "channel_settings", "input_list", "supply_check", "warnings", "spares", "commissioning"):
+    for stem in (
+        "wire_list",
+        "channel_settings",
+        "input_list",
+        "supply_check",
+        "warnings",
+        "spare_channels",
+        "commissioning",
+    ):
         assert f"tables/{stem}.csv" in names
     assert not any(name.endswith(".part") for name in names)
     assert len(pypdf.PdfReader(folder / "expedition_truck.pdf").pages) > 5
