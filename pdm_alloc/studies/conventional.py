@@ -218,8 +218,8 @@ def weight_ledger(allocation: Allocation) -> pd.DataFrame:
     -------
     DataFrame
         Columns `LEDGER`, g, what is removed below 0: modules, wire of circuits, returns to ground points, battery
-        cables, parts fitted and removed, and the sum of them as ``net``; last, outside the sum, the estimate of conventional
-        wiring, where an input has a place. An empty mass is not known and counts as none.
+        cables, parts fitted and removed, and the sum of them as ``net``; last, outside the sum, the estimate of
+        conventional wiring, where an input has a place. An empty mass is not known and counts as none.
     """
     vehicle = allocation.vehicle
     rows: list[tuple[str, int, float | None, str]] = [

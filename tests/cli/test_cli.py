@@ -210,3 +210,14 @@ def test_check_counts_what_was_read(capsys, vehicle):
     assert code == 0
     assert "loads" in out
     assert "commands" in out
+
+
+def test_places_are_asked_for_once(tmp_path, capsys):
+    """Allocating without a place on a vehicle that has places says so in one line, with the places there are."""
+    code = main(
+        ["allocate", str(DATA / "rally_coupe"), "--catalogue", str(DATA / "catalogue"), "--module", "middle-42"]
+    )
+    told = capsys.readouterr().err
+    assert code == 0
+    assert told.count("give --place") == 1
+    assert "bulkhead" in told
