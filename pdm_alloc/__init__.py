@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from pdm_alloc.program.stages import STRATEGIES
     from pdm_alloc.result.allocation import Allocation
     from pdm_alloc.result.refusals import NotEnough, Unsolved
+    from pdm_alloc.result.worst import WorstCombinations, worst
     from pdm_alloc.studies.comparison import compare
     from pdm_alloc.studies.mounting import Mounting, mount
     from pdm_alloc.studies.risk import allocation_risk, module_risk
@@ -61,6 +62,7 @@ __all__ = [
     "Vehicle",
     "WhatIf",
     "Why",
+    "WorstCombinations",
     "allocate",
     "allocation_risk",
     "amps_left",
@@ -82,6 +84,7 @@ __all__ = [
     "verify",
     "what_if",
     "why",
+    "worst",
 ]
 
 # Loaded when first used: help and blank tables must not wait for pandas or a solver.
@@ -96,6 +99,7 @@ _WHERE = {
     "Unsolved": "pdm_alloc.result.refusals",
     "WhatIf": "pdm_alloc.studies.what_if",
     "Why": "pdm_alloc.diagnose.explain",
+    "WorstCombinations": "pdm_alloc.result.worst",
     "allocate": "pdm_alloc.allocator",
     "allocation_risk": "pdm_alloc.studies.risk",
     "amps_left": "pdm_alloc.studies.room_left",
@@ -113,6 +117,7 @@ _WHERE = {
     "verify": "pdm_alloc.verify",
     "what_if": "pdm_alloc.studies.what_if",
     "why": "pdm_alloc.diagnose.explain",
+    "worst": "pdm_alloc.result.worst",
 }
 _ROOMS = ("electrics", "export", "figures", "panel")
 

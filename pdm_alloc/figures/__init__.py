@@ -6,7 +6,7 @@ imported only when something is drawn.
 
 from pdm_alloc.figures.choices import mass, pareto
 from pdm_alloc.figures.inrush_curves import curves, curves_of, inrush, trace
-from pdm_alloc.figures.margins import drop, headroom, room
+from pdm_alloc.figures.margins import drop, headroom, room, worst
 from pdm_alloc.figures.vehicle_plan import loads, plan
 from pdm_alloc.figures.ways_out import concessions, shortfall, states, supply
 
@@ -26,4 +26,5 @@ __all__ = [
     "states",
     "supply",
     "trace",
+    "worst",
 ]

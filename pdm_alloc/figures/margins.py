@@ -8,7 +8,7 @@ import pandas as pd
 from pdm_alloc.figures import drawing as style
 from pdm_alloc.figures.drawing import clip, number, require, rows_of, table_of, wrap
 
-__all__ = ["drop", "headroom", "room"]
+__all__ = ["drop", "headroom", "room", "worst"]
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -242,3 +242,50 @@ def _room_frame(axes: "Axes", table: pd.DataFrame) -> None:
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     axes.set_xlabel("how many more", fontsize=style.TEXT, color=style.INK)
     style.title(axes, "Room left, one kind of load at a time")
+
+
+_WORST = ("module", "limit", "state", "current_a", "limit_a", "used_pct", "combination", "changed")
+
+
+@style.plain_text
+def worst(result: Any, axes: "Axes | None" = None) -> "Axes":
+    """Draw the worst combination of every bank and module: how much of its limit it takes, and in words.
+
+    Parameters
+    ----------
+    result : WorstCombinations or DataFrame
+        The table `table` of `pdm_alloc.worst`: module, limit, state, current_a and limit_a (A), used_pct (per cent),
+        combination, changed.
+    axes : matplotlib Axes, optional
+        Where to draw; a new sheet, as high as there are limits, if absent.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    ValueError
+        A column is missing.
+    """
+    table = require(table_of(result, "table"), *_WORST).reset_index(drop=True)
+    rows = np.arange(len(table), dtype=float)
+    axes = style.need_axes(axes, 10.5, 1.6 + 0.9 * max(1, len(table)))
+    used = table["used_pct"].to_numpy(float)
+    axes.barh(rows, used, 0.3, color=style.RUNNING)
+    _over(axes, rows, used, 0.3)
+    axes.axvline(100, color=style.INK, linewidth=1.8)
+    several = table["module"].nunique() > 1
+    for y, row in zip(rows, rows_of(table), strict=True):
+        name = f"{row.module} {row.limit}" if several else str(row.limit)
+        style.beside(axes, y, -6, clip(name, _LABEL), fontweight="bold")
+        style.beside(axes, y, 8, f"{number(row.current_a)} of {number(row.limit_a)} A", fontsize=style.SMALL)
+        change = f", then {row.changed}" if row.changed else ""
+        words = wrap(f"{row.state}: {row.combination}{change}", 92)
+        axes.text(0, y + 0.19, words, va="top", fontsize=style.SMALL, color=style.MUTED)
+    style.bare(axes)
+    axes.set_yticks([])
+    axes.set_ylim(len(table) - 0.2, -0.6)
+    axes.set_xlabel("current of the worst combination, % of the limit")
+    style.title(axes, "Most that can be on at once")
+    return axes

@@ -15,7 +15,16 @@ from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.sums import Limit, Sums, Worst
 from pdm_alloc.result.placed import PlacedCircuit
 
-__all__ = ["COLUMNS", "WorstCombinations", "change_in_words", "inputs_in_words", "limit_name", "worst", "worst_sums"]
+__all__ = [
+    "COLUMNS",
+    "WorstCombinations",
+    "change_in_words",
+    "inputs_in_words",
+    "limit_name",
+    "sums_of",
+    "worst",
+    "worst_sums",
+]
 
 COLUMNS = (
     "module",
@@ -84,7 +93,7 @@ def worst(allocation) -> WorstCombinations:
     Unanswered
         A combination was not found in time.
     """
-    sums, loadings, table = _sums_of(allocation.vehicle, allocation.units, allocation.circuits)
+    sums, loadings = sums_of(allocation.vehicle, allocation.units, allocation.circuits)
     rows = []
     for limit in sums.limits:
         ends = (sums.worst(limit, loadings[limit], scene) for scene in scenes_of(allocation.vehicle))
@@ -144,7 +153,7 @@ def worst_sums(
     vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]
 ) -> Iterator[tuple[Unit, Limit, str, int]]:
     """Unit, limit, state and the worst sum in it, mA: for every state of the vehicle that has a combination."""
-    sums, loadings, _ = _sums_of(vehicle, units, circuits)
+    sums, loadings = sums_of(vehicle, units, circuits)
     by_state: dict[str, list[Scene]] = {}
     for scene in scenes_of(vehicle):
         by_state.setdefault(scene.state, []).append(scene)
@@ -154,7 +163,7 @@ def worst_sums(
             yield units[limit.unit], limit, state, max((w.amount_ma for w in ends if w is not None), default=0)
 
 
-def _sums_of(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]):
+def sums_of(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]):
     """Limits of the units, what circuits put on each, and their types by load."""
     types: dict[str, tuple[ItemType, ...]] = {}
     place: dict[str, tuple[str, int]] = {}
@@ -169,7 +178,7 @@ def _sums_of(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedC
             for name, _ in circuit.items if halves else ():
                 key = place[name]
                 loadings[limit][key] = loadings[limit].get(key, 0) + halves
-    return sums, loadings, types
+    return sums, loadings
 
 
 def _halves(unit: Unit, circuit: PlacedCircuit, bank: str | None) -> int:

@@ -1,16 +1,17 @@
 """Every limit of a fixed allocation as a sum of load currents that must not pass a number."""
 
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
-from pdm_alloc.circuits.items import ItemType, bank_limit_ma, load_types, total_limit_ma
-from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.vehicle import PPM, State
+from pdm_alloc.circuits.items import ItemType, load_types
+from pdm_alloc.circuits.scenes import scenes_of
+from pdm_alloc.domain.module import natural_key
 from pdm_alloc.electrics.inrush import inrush_use
+from pdm_alloc.program.sums import Sums, Worst, item_ma
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit, place_of
+from pdm_alloc.result.worst import limit_name, sums_of
 
 __all__ = ["Limits", "limits_of"]
 
@@ -54,7 +55,7 @@ def limits_of(allocation: Allocation) -> Limits:
     """
     types = {t.load: t for t in load_types(allocation.vehicle)}
     names = tuple(sorted(types, key=natural_key))
-    rows = [*_channels(allocation, types), *_sums(allocation, types)]
+    rows = [*_channels(allocation, types), *_sums(allocation)]
     table = np.array([[share.get(name, 0.0) for name in names] for _, share, _ in rows])
     tolerance = np.array([float(allocation.vehicle.load(name).tolerance_pct) / 100 for name in names])
     most = np.array([limit for _, _, limit in rows], dtype=float)
@@ -107,33 +108,25 @@ def most_running_ma(allocation: Allocation, circuit: PlacedCircuit) -> float:
     return low
 
 
-def _sums(allocation: Allocation, types: dict[str, ItemType]):
-    for s, state in enumerate(allocation.vehicle.states):
-        for unit in allocation.units:
-            own = [c for c in allocation.circuits if c.unit == unit.label and state.is_on(c.command)]
-            yield from _sums_in_state(allocation, unit, own, types, s, state)
+def _sums(allocation: Allocation):
+    """Banks and modules under the combination that is worst when every guess is right, in every state."""
+    sums, loadings = sums_of(allocation.vehicle, allocation.units, allocation.circuits)
+    for scene in scenes_of(allocation.vehicle):
+        for limit in sums.limits:
+            worst = sums.worst(limit, loadings[limit], scene)
+            if worst is not None:
+                where = f"{allocation.units[limit.unit].label} {limit_name(limit)} in {scene.state}"
+                yield where, *_row(sums, loadings[limit], worst)
 
 
-def _sums_in_state(allocation: Allocation, unit: Unit, own: list[PlacedCircuit], types, s: int, state: State):
-    where = f"{unit.label} %s in {state.name}"
-    for bank in unit.module.bank_ma:
-        share = _shares(own, types, s, state, partial(_in_bank, unit, bank))
-        yield where % f"bank {bank}", share, bank_limit_ma(allocation.vehicle, unit, bank)
-    yield where % "whole module", _shares(own, types, s, state, lambda c: 1.0), total_limit_ma(allocation.vehicle, unit)
-    on = {name: sum(n == name for c in own for n, _ in c.items) * types[name].state_ma[s] for name in types}
-    largest = max((sum(types[n].excess_ma for n, _ in c.items) for c in own), default=0)
-    yield where % "whole module, peak", on, unit.module.total_peak_ma - largest
-
-
-def _shares(own: list[PlacedCircuit], types, s: int, state: State, part) -> dict[str, float]:
+def _row(sums: Sums, loading, worst: Worst) -> tuple[dict[str, float], float]:
+    """Running currents of what is on, and the limit less the inrush of what is switched on, which the table says."""
     share: dict[str, float] = {}
-    for circuit in own:
-        factor = part(circuit) * state.duty_ppm[circuit.command] / PPM
-        for name, _ in circuit.items:
-            share[name] = share.get(name, 0.0) + factor * types[name].state_ma[s]
-    return share
-
-
-def _in_bank(unit: Unit, bank: str, circuit: PlacedCircuit) -> float:
-    inside = [unit.module.channel(name).bank == bank for name in circuit.channels]
-    return sum(inside) / 2 if circuit.use == "pair" else float(any(inside))
+    most = float(worst.limit.most_ma)
+    for (command, n), halves in loading.items():
+        t = sums.types[command][n]
+        ma, draw = item_ma(t, worst.cut, worst.limit.settle_s)[0], t.draws[worst.scene.number]
+        is_new = command in (worst.cut.switched_on or ())
+        share[t.load] = halves * (draw.running_ma if is_new else ma) / 2
+        most -= halves * draw.excess_ma / 2 if is_new else 0
+    return share, most

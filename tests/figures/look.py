@@ -26,6 +26,7 @@ DRAWINGS = {
     "plan": lambda axes=None: figures.plan(*samples.plan(), axes),
     "mass": lambda axes=None: figures.mass(samples.choices(), axes),
     "pareto": lambda axes=None: figures.pareto(samples.choices(), axes),
+    "worst": lambda axes=None: figures.worst(samples.worst(), axes),
     "room": lambda axes=None: figures.room(samples.room(), axes),
 }
 

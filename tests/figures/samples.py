@@ -59,6 +59,18 @@ def states(modules=("compact-31",), over=False):
     return pd.DataFrame(rows, columns=["module", "subject", "state", "current_a", "limit_a"])
 
 
+def worst():
+    """Three limits, one of them passed, with long and short combinations."""
+    many = ", ".join(f"switch {n}" for n in range(22)) + " and horn button on"
+    rows = [
+        ("middle-36", "whole module", "stage night rain", 173.7, 161.7, 107.4, many, ""),
+        ("middle-36", "whole module, peak", "stage night", 451.0, 480.0, 94.0, "head switch on", "main stalk on"),
+        ("middle-36", "bank west", "ready", 6.0, 70.6, 8.5, "every input off", ""),
+    ]
+    columns = ["module", "limit", "state", "current_a", "limit_a", "used_pct", "combination", "changed"]
+    return pd.DataFrame(rows, columns=columns)
+
+
 def shortfall():
     """Four kinds of limit that are short."""
     rows = [
