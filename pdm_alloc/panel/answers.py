@@ -205,6 +205,8 @@ class Answer:
         allocation. None until it is known.
     left_open : str
         Why there may be more ways to make it fit; empty where there are none, or as many as were asked for.
+    conditions : tuple of str
+        Margins and guesses without which the module is enough, every rating kept; empty where there are none.
     """
 
     question: Question
@@ -215,6 +217,7 @@ class Answer:
     concessions: pd.DataFrame | None = None
     moved: pd.DataFrame | None = None
     left_open: str = ""
+    conditions: tuple[str, ...] = ()
 
     @property
     def allocation(self) -> Allocation | None:
@@ -243,7 +246,7 @@ def _reasons(
 ) -> Generator[Answer, None, Answer]:
     """What would be enough, in words and as a table."""
     reasons = explain(refusal, time_limit_s=_CLOCK_S, sets=0, stop=stop, book=book)
-    answer = replace(answer, why=reasons.why(), shortfall=reasons.shortfall)
+    answer = replace(answer, why=reasons.why(), shortfall=reasons.shortfall, conditions=reasons.conditions)
     yield answer
     return answer
 

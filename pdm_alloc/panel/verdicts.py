@@ -64,6 +64,9 @@ def _said(answer: Answer) -> tuple[str, str, str, str]:
     result = answer.result
     if isinstance(result, Allocation):
         return "enough", "\u2713", "Enough", _enough(answer, result)
+    if answer.conditions:
+        module = answer.question.module.name
+        return "if", "\u2248", "Enough if", f"{module} keeps every rating, if: {'; '.join(answer.conditions)}."
     if isinstance(result, NotEnough):
         return "short", "\u2717", "Not enough", f"{answer.question.module.name} is too small: {answer.why or _LOOKING}."
     return "short", "?", result.outcome.capitalize(), f"{answer.question.module.name}: {result}."

@@ -208,3 +208,16 @@ def wired(panel, but=None):
                 return found
         panel.wait(0.05)
     raise AssertionError(head(panel))
+
+
+def test_enough_if_is_a_verdict_of_its_own(tables):
+    """Where every rating is kept and a margin is not, the panel says which, and does not call the module too small."""
+    from dataclasses import replace
+
+    from pdm_alloc.panel.verdicts import verdict
+
+    panel = Panel(*tables, "compact-31")
+    answer = replace(panel.answer, conditions=("headroom is 18 % instead of 20 %",))
+    assert "Enough if." in verdict(answer, 1)
+    assert "if: headroom is 18 % instead of 20 %." in verdict(answer, 1)
+    assert "too small" not in verdict(answer, 1)
