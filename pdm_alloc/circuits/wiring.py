@@ -44,6 +44,7 @@ def wire_rules(settings: Settings) -> WireRules:
         settings.bundle_wires,
         settings.return_path,
         settings.system_v,
+        pack=settings.rules,
     )
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil
+from math import ceil, inf
 
 import pandas as pd
 
@@ -108,14 +108,24 @@ def expected_current(allocation: Allocation, circuit: PlacedCircuit, volt: float
     Returns
     -------
     Expected
-        Every load may be off by its own tolerance, but by 10 % at least, and the meter by 0.05 A.
+        Every load may be off by its own tolerance, but by 10 % at least, and the meter by 0.05 A. What may trip the
+        channel is never accepted.
     """
     middle = running_ma(allocation.vehicle, circuit, volt)
     share = Fraction(middle, max(running_ma(allocation.vehicle, circuit, allocation.vehicle.settings.reference_v), 1))
     loads = [allocation.vehicle.load(name) for name, _ in circuit.items]
     off = sum(Fraction(x.running_ma) * max(x.tolerance_pct, Fraction(METER_PCT)) / 100 for x in loads)
     margin = ceil(off * share) + METER_MA
-    return Expected(middle, max(0, middle - margin), middle + margin)
+    return Expected(middle, max(0, middle - margin), min(middle + margin, _below_trip_ma(allocation, circuit)))
+
+
+def _below_trip_ma(allocation: Allocation, circuit: PlacedCircuit) -> float:
+    """Largest whole milliamps below what may trip a channel of the circuit; inf where it has no setting."""
+    wired = next((w for w in allocation.wired if w.circuit == circuit), None)
+    if wired is None or isinstance(wired.made, str):
+        return inf
+    rating = wired.place.rating
+    return ceil(Fraction(wired.made.trip_ma, wired.each) * (1 - rating.trip_error_pct / 100) / rating.share) - 1
 
 
 def commissioning(allocation: Allocation) -> pd.DataFrame:

@@ -47,7 +47,15 @@ def test_expected_currents_are_those_of_the_loads(made):
         total = sum(allocation.vehicle.load(name).running_ma for name, _ in items)
         assert row.expected_a == total / 1000
         assert row.least_a <= 0.9 * row.expected_a
-        assert row.most_a >= 1.1 * row.expected_a
+        assert row.most_a >= 1.1 * row.expected_a or row.most_a < row.trip_a
+
+
+def test_what_may_trip_a_channel_is_never_accepted(made):
+    """No row accepts a current at its trip setting: three of 34 did, when a draw was set against one voltage only."""
+    _, sheet = made
+    rows = sheet[sheet.expected_a.notna()]
+    single = rows[~rows.channel.str.contains("+", regex=False)]
+    assert (single.expected_a < single.trip_a).all() and (single.most_a < single.trip_a).all()
 
 
 def test_trip_settings_are_those_to_enter(made):
@@ -76,8 +84,8 @@ def test_limits_follow_tolerance_and_voltage():
             assert found.expected_ma == middle
             off = sum(float(x.running_ma * max(x.tolerance_pct, 10)) / 100 for x in loads)
             off *= middle / sum(x.running_ma for x in loads)
-            assert found.most_ma - middle == pytest.approx(off + 50, abs=1.01)
-            assert middle - found.least_ma == found.most_ma - middle or found.least_ma == 0
+            assert middle - found.least_ma == pytest.approx(off + 50, abs=1.01) or found.least_ma == 0
+            assert found.most_ma <= middle + off + 51.01
 
 
 def test_starter_is_tried_with_the_clutch_released():
