@@ -112,6 +112,8 @@ _ROOM_FOR_A_START = 110.0  # points: heading, note, headings of the table and tw
 
 _PINS_A_PAGE = 40
 
+_KEPT_TOGETHER = 8  # rows
+
 _CHAPTERS = (
     *(
         "Warnings",
@@ -158,7 +160,7 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
         *_chapter(made, ("Channel settings", "Input list"), type_),
         *_chapter(made, ("Dead circuit checks",), type_),
         *_trials(allocation, made["Commissioning"], type_),
-        *_chapter(made, ("Parked", "Limits by state", "Weight ledger", "Spare channels", "Assumptions"), type_),
+        *_chapter(made, ("Weight ledger", "Spare channels", "Assumptions"), type_),
     ]
     return _built(story, title, allocation.vehicle.name, issue, type_)
 
@@ -232,9 +234,14 @@ def _front(title: str, block: Sequence[tuple[str, str]], type_: Type, contents: 
 
 def _section(sheet: Sheet, type_: Type, width: float = WIDTH) -> Iterator[Any]:
     # A heading alone at the foot of a page is looked for on the next.
-    yield needed("reportlab.platypus", "writes PDF").CondPageBreak(_ROOM_FOR_A_START)
-    yield type_.paragraph(sheet.name, "heading")
-    yield type_.paragraph(sheet.note if len(sheet.table) else "None.", "body")
+    platypus = needed("reportlab.platypus", "writes PDF")
+    head = [type_.paragraph(sheet.name, "heading")]
+    head += [type_.paragraph(sheet.note if len(sheet.table) else "None.", "body")]
+    if 0 < len(sheet.table) <= _KEPT_TOGETHER:  # no row of a short table is left alone on the next page
+        yield platypus.KeepTogether([*head, grid(on_paper(sheet), type_, width, _style(sheet))])
+        return
+    yield platypus.CondPageBreak(_ROOM_FOR_A_START)
+    yield from head
     if len(sheet.table):
         yield grid(on_paper(sheet), type_, width, _style(sheet))
 
@@ -244,7 +251,7 @@ def _supply(allocation: Allocation, made: Mapping[str, Sheet], type_: Type) -> I
     yield needed("reportlab.platypus", "writes PDF").CondPageBreak(250)
     yield type_.paragraph("Supply, one-line diagram", "heading")
     yield one_line(allocation, WIDTH, type_.normal)
-    for name in ("Battery cables", "Supply check"):
+    for name in ("Battery cables", "Supply check", "Parked", "Limits by state"):
         yield from _section(made[name], type_)
 
 
