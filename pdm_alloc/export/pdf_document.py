@@ -237,7 +237,9 @@ def _section(sheet: Sheet, type_: Type, width: float = WIDTH) -> Iterator[Any]:
     platypus = needed("reportlab.platypus", "writes PDF")
     head = [type_.paragraph(sheet.name, "heading")]
     head += [type_.paragraph(sheet.note if len(sheet.table) else "None.", "body")]
-    if 0 < len(sheet.table) <= _KEPT_TOGETHER:  # no row of a short table is left alone on the next page
+    if (
+        sheet.name != "Warnings" and 0 < len(sheet.table) <= _KEPT_TOGETHER
+    ):  # no row of a short table is left alone on the next page
         yield platypus.KeepTogether([*head, grid(on_paper(sheet), type_, width, _style(sheet))])
         return
     yield platypus.CondPageBreak(_ROOM_FOR_A_START)
