@@ -86,7 +86,7 @@ SOFT_MULTIPLE = Fraction(3, 2)  # peak over running with a soft start; common pr
 SOFT_MS = 300.0  # over which a soft start brings a load up; common practice, no source
 LARGE_FROM_MA = 3000  # below it a relay or a soft start is more trouble than the channel it relieves
 
-_SOFT_KINDS = ("filament", "motor", "heater")
+_SOFT_KINDS = ("filament", "motor", "fan", "heater")
 
 
 @dataclass(frozen=True, slots=True)
