@@ -151,7 +151,8 @@ class Knapsack:
         values = np.where(self.rank < self._left(left), values, _NEVER)
         tables = self._tables(values, use_share)
         columns: list[Column] = []
-        best, nodes, floor = above, 0, _NEVER if every or above < 0 else 0.0
+        needs_more = above < 0 or any(t.stalls for t in self.types)  # an item worth nothing may be what allows it
+        best, nodes, floor = above, 0, _NEVER if every or needs_more else 0.0
         stack = [_Node((), tuple(r.limit for r in self.resources), 0.0, min(t[0, -1] for t in tables))]
         while stack and nodes < self._most_nodes(bool(columns), every) and (not every or len(columns) <= every):
             if self.late and nodes % _ASK_EVERY == 0 and self.late():

@@ -19,7 +19,7 @@ from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
 from pdm_alloc.program.knapsack import EPSILON, Knapsack
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import Clock, silence_banner
-from pdm_alloc.program.stages import objectives
+from pdm_alloc.program.stages import objectives, slack
 from pdm_alloc.program.task import Column, Task
 
 __all__ = ["Pricing"]
@@ -115,7 +115,7 @@ class Pricing:
             if not self.program.solve(clock):
                 return best
             value, priced = self._priced(circuits, clock)
-            best = max(best, _ceil(self.program.objective + value))
+            best = max(best, self._whole_above(value))
             new = self.add(priced)
             if not new and value > -math.inf:
                 self.duals, self.value = self.program.duals, self.program.objective + value
@@ -123,6 +123,11 @@ class Pricing:
                 self._extend(new)
                 return best
         return best
+
+    def _whole_above(self, value: float) -> float:
+        """The linear program and how far the bound is below it, rounded up; what its numbers may be off is left out."""
+        total = self.program.objective + value - slack(self.program.objective)
+        return math.ceil(total) if math.isfinite(total) else total
 
     def dive(self, clock: Clock) -> list[Column] | None:
         """A solution from the linear program of the last bound: the largest fractions rounded up, priced again.
@@ -193,7 +198,8 @@ class Pricing:
             if clock.is_over():
                 return -math.inf, priced
             bound, columns = ask(fixed + EPSILON, left=None if rest is None else rest[sack.command])
-            least[sack.number] = min(least[sack.number], fixed - bound + EPSILON)
+            # The search leaves out what is better by less than EPSILON, above what it was asked for too.
+            least[sack.number] = min(least[sack.number], fixed - bound - EPSILON)
             priced += columns
         lowest = sorted(low for c, low in zip(self.task.classes, least, strict=True) for _ in c.slots)
         return float(sum(lowest[:circuits])), priced
@@ -242,10 +248,6 @@ class Pricing:
             if command == sack.command and place in self.task.locked[sack.number]:
                 bonus[n] += duals[row]
         return bonus
-
-
-def _ceil(value: float) -> float:
-    return math.ceil(value - EPSILON) if math.isfinite(value) else value
 
 
 class _Linear:

@@ -27,6 +27,7 @@ __all__ = [
     "minimise",
     "objectives",
     "packed",
+    "slack",
     "strength_of",
     "strength_used",
     "unevenness",
@@ -132,7 +133,7 @@ def _rounded(program: Program, cost: Mapping[int, float], relaxed: Solution) -> 
         return None
     values = tuple(round(v) if w else v for v, w in zip(relaxed.values, program.whole, strict=True))
     objective = sum(c * values[v] for v, c in cost.items())
-    if objective > math.ceil(relaxed.objective - _slack(relaxed.objective)) or not _keeps_rows(program, values):
+    if objective > math.ceil(relaxed.objective - slack(relaxed.objective)) or not _keeps_rows(program, values):
         return None
     return Solution(PROVEN_BEST, values, objective, objective)
 
@@ -146,13 +147,13 @@ def _keeps_rows(program: Program, values: Sequence[float]) -> bool:
 
 def _within(program: Program, relaxed: Solution, objective: float) -> list[int]:
     """Variables that may be above 0 in a solution that costs no more; auxiliary ones always."""
-    most = objective - relaxed.objective + _slack(objective)
+    most = objective - relaxed.objective + slack(objective)
     return [v for v, cost in enumerate(relaxed.reduced) if cost <= most or not program.whole[v]]
 
 
 def _thinned(program: Program, cost: Mapping[int, float], relaxed: Solution, clock: Clock) -> Solution:
     """First among the variables nearest to the relaxation; without proof, then among all that could be better."""
-    bound = math.ceil(relaxed.objective - _slack(relaxed.objective))
+    bound = math.ceil(relaxed.objective - slack(relaxed.objective))
     first, near = _nearest_solution(program, cost, relaxed, bound, clock)
     if not first or first.objective <= bound:
         return replace(first, outcome=PROVEN_BEST, bound=first.objective) if first else replace(first, bound=bound)
@@ -178,7 +179,7 @@ def _nearest_solution(program: Program, cost, relaxed: Solution, bound: float, c
         near = _within(program, relaxed, max(bound, relaxed.objective + wider))
 
 
-def _slack(objective: float) -> float:
+def slack(objective: float) -> float:
     """How far the solver's numbers may be off."""
     return _EPSILON + 1e-9 * abs(objective)
 

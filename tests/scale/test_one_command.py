@@ -1,7 +1,9 @@
 """One command whose circuits are priced: the same optimum as with all of them listed, and the pricing itself."""
 
 import random
-from itertools import product
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -12,7 +14,9 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Channel, Module, Unit
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.knapsack import Knapsack
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.task import merge
 from pdm_alloc.result.refusals import NotEnough
 from tests.scale.test_merged import way
@@ -95,3 +99,48 @@ def test_the_best_circuit_is_found_whatever_items_are_worth(some, least):
     assert bool(columns) == bool(better)
     every = sack.search(worth, none, 0.0, least, every=1000)[1]
     assert len(every) == len(better)
+
+
+FULL_MA = 8_000
+
+
+@st.composite
+def full_channels(draw):
+    """Currents that fill so many channels to the last milliamp, in any order, and that number."""
+    currents = []
+    for _ in range(channels := draw(st.integers(2, 3))):
+        cuts = draw(st.lists(st.integers(1, 15), max_size=2, unique=True))
+        odd = draw(st.integers(-99, 99)) if cuts else 0
+        ends = [0, *(500 * cut + odd for cut in sorted(cuts)), FULL_MA]
+        currents += [right - left for left, right in pairwise(ends)]
+    return draw(st.permutations(currents)), channels
+
+
+def fewest(currents):
+    """Fewest channels, over all ways to fill them one after the other: every subset of the loads once."""
+    best = {0: (0, 0)}  # by subset: channels before the last, and what is on the last, mA
+    for chosen in range(1, 2 ** len(currents)):
+        ways = []
+        for n, ma in enumerate(currents):
+            if chosen >> n & 1:
+                channels, on = best[chosen ^ 1 << n]
+                ways.append((channels, on + ma) if on + ma <= FULL_MA else (channels + 1, ma))
+        best[chosen] = min(ways)
+    return best[2 ** len(currents) - 1][0] + 1
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(full_channels())
+def test_channels_filled_to_the_last_milliamp_are_enough(drawn):
+    """Listed as priced as by brute force, and one channel fewer is proved not enough."""
+    currents, channels = drawn
+    assert fewest(currents) == channels
+    vehicle = vehicle_of([lamp(f"lamp {n}", ma) for n, ma in enumerate(currents)])
+    headroom = replace(vehicle.settings, headroom_pct=Fraction(20))
+    vehicle, book = replace(vehicle, settings=headroom), CircuitBook(0)
+    for most_subsets in (10**9, 0):
+        with way(most_subsets=most_subsets, with_greedy=False):
+            enough = is_enough(vehicle, [unit_of([10_000] * channels)], Clock(60), book)
+            assert (enough.outcome in (PROVEN_BEST, BEST_SO_FAR), enough.objective) == (True, channels)
+            less = is_enough(vehicle, [unit_of([10_000] * (channels - 1))], Clock(60), book)
+            assert less.outcome == NOT_ENOUGH

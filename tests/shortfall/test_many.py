@@ -31,7 +31,6 @@ def test_its_circuits_cannot_be_listed(many):
         task_of(many, [module_of(7)], CircuitBook(3))
 
 
-@pytest.mark.xfail(reason="allocating priced circuits calls ten channels not enough, which they are", strict=False)
 def test_how_many_channels_are_short_is_told_all_the_same(many):
     """From verdicts alone, each proved."""
     (short,) = shortfall(many, (module_of(7),), Clock(60), CircuitBook(3)).shorts
