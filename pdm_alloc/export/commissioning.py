@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil, inf
+from math import ceil
 
 import pandas as pd
 
@@ -116,14 +116,16 @@ def expected_current(allocation: Allocation, circuit: PlacedCircuit, volt: float
     loads = [allocation.vehicle.load(name) for name, _ in circuit.items]
     off = sum(Fraction(x.running_ma) * max(x.tolerance_pct, Fraction(METER_PCT)) / 100 for x in loads)
     margin = ceil(off * share) + METER_MA
-    return Expected(middle, max(0, middle - margin), min(middle + margin, _below_trip_ma(allocation, circuit)))
+    below_trip = _below_trip_ma(allocation, circuit)
+    most = middle + margin if below_trip is None else min(middle + margin, below_trip)
+    return Expected(middle, max(0, middle - margin), most)
 
 
-def _below_trip_ma(allocation: Allocation, circuit: PlacedCircuit) -> float:
-    """Largest whole milliamps below what may trip a channel of the circuit; inf where it has no setting."""
+def _below_trip_ma(allocation: Allocation, circuit: PlacedCircuit) -> int | None:
+    """Largest whole milliamps below what may trip a channel of the circuit; None where it has no setting."""
     wired = next((w for w in allocation.wired if w.circuit == circuit), None)
     if wired is None or isinstance(wired.made, str):
-        return inf
+        return None
     rating = wired.place.rating
     return ceil(Fraction(wired.made.trip_ma, wired.each) * (1 - rating.trip_error_pct / 100) / rating.share) - 1
 

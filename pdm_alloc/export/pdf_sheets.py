@@ -55,7 +55,9 @@ def circuit_drawings(
     -------
     list of reportlab.graphics.shapes.Drawing
     """
-    drawings, page, rows = [], [], 0
+    drawings: list[Any] = []
+    page: list[_Tree] = []
+    rows = 0
     for tree in _trees(allocation, unit, connector):
         count = tree.leaves(tree.root.end.name)
         if page and (rows + count) * _ROW > most_high:
@@ -151,7 +153,7 @@ def label_pages(allocation: Allocation, type_: Type, width: float) -> Any:
     reportlab.platypus.Table
     """
     texts = [(row["label"], row["to"]) for row in label_rows(allocation)]
-    cells = [
+    cells: list[Any] = [
         [type_.paragraph(label, "large", bold=True), type_.paragraph(f"to {other}", "small")] for label, other in texts
     ]
     rows = [cells[n : n + _LABELS_ACROSS] for n in range(0, len(cells), _LABELS_ACROSS)]

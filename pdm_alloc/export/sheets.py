@@ -4,6 +4,7 @@ import datetime
 import importlib
 import re
 import unicodedata
+from collections.abc import Hashable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -155,7 +156,7 @@ def grouped_warnings(allocation: Allocation) -> pd.DataFrame:
         Columns severity, warning, subjects, remedy; gravest first. Where several subjects share a rule, the sentence of
         the first stands for all.
     """
-    groups: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    groups: dict[tuple[str, str], list[dict[Hashable, Any]]] = {}
     for row in allocation.warnings.to_dict("records"):
         groups.setdefault((row["code"], row["remedy"]), []).append(row)
     rows = [

@@ -1,7 +1,7 @@
 """Vehicles and catalogues turned back into tables of text, with a fingerprint of each table."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import fields, replace
 from fractions import Fraction
 from hashlib import sha256
@@ -278,7 +278,7 @@ def _channel(module, channel) -> dict[str, str]:
     }
 
 
-def headers(rows: Iterable[dict[str, str]]) -> list[str]:
+def headers(rows: Iterable[Mapping[str, str]]) -> list[str]:
     """Every column of some rows, in the order they come up."""
     return list(dict.fromkeys(column for row in rows for column in row))
 

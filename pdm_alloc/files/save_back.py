@@ -187,7 +187,7 @@ def _toml(content: bytes, lines: list[_Line]) -> bytes:
         name, value = line.cells.get("setting", ""), line.cells["value"]
         written = value if re.fullmatch(r"-?\d+(\.\d+)?", value) else json.dumps(value, ensure_ascii=False)
         pattern = re.compile(rf"^(\s*{re.escape(name)}\s*=\s*)(\"[^\"]*\"|'[^']*'|[^\s#]+)", re.MULTILINE)
-        text, times = pattern.subn(lambda match, new=written: match[1] + new, text, count=1)
+        text, times = pattern.subn(r"\g<1>" + written.replace("\\", r"\\"), text, count=1)
         text = text if times else f"{text.rstrip()}\n{name} = {written}\n".lstrip()
     return text.encode()
 

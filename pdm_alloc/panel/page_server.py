@@ -72,7 +72,7 @@ class _Kernels(AsyncMappingKernelManager):
         self._sessions: dict[str, str] = {}
         self._turn = asyncio.Lock()
 
-    async def start_kernel(self, *arguments: Any, **options: Any) -> str:
+    async def start_kernel(self, *arguments: Any, **options: Any) -> str:  # type: ignore[override]  # as its parent does
         """Start a kernel once there is room; HTTP error 503 where every kernel has a window."""
         async with self._turn:
             await self._make_room(_SESSION.get())

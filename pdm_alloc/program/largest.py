@@ -16,7 +16,7 @@ import numpy as np
 from pdm_alloc.program.condition_rows import Rows, Unanswered, fixed, holds, names_of, own_input
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock, solve_program
 
-__all__ = ["Amount", "Extremes", "curve_of"]
+__all__ = ["Amount", "Extremes", "Part", "curve_of"]
 
 Amount = tuple[int, tuple[int, ...]]
 """Stated current of a command and the rise of each of its loads at the top of its tolerance, mA."""
@@ -118,7 +118,7 @@ class Extremes:
                 yield steady + touched, name, True
                 yield steady + touched, name, False
 
-    def changed(self, allowed, running, inrush, name, goes_on):
+    def changed(self, allowed, running, inrush, name, goes_on) -> tuple[list[Part], list[Any]]:
         """Parts and forbidden conditions of the momentary sum at one change."""
         parts: list[Part] = []
         forbidden: list[Any] = []
@@ -278,7 +278,7 @@ def _over(tree, columns):
     values = [_over(part, columns) for part in tree[1:]]
     if tree[0] == "not":
         return ~values[0]
-    return (np.logical_and if tree[0] == "and" else np.logical_or).reduce(values)
+    return np.all(values, axis=0) if tree[0] == "and" else np.any(values, axis=0)
 
 
 def _listed(inputs, parts, forbidden, at_once: int) -> Curve | None:
@@ -294,12 +294,12 @@ def _listed(inputs, parts, forbidden, at_once: int) -> Curve | None:
     total = np.zeros(bits.shape[1], np.int64)
     for where, (_, ma, _) in zip(on, parts, strict=True):
         total += where * ma
-    rising = [where * rise for where, part in zip(on, parts, strict=True) for rise in part[2] if rise]
-    top = -np.sort(-np.array(rising), axis=0)[:at_once] if rising and at_once else ()
+    rising = [where * rise for where, part in zip(on, parts, strict=True) for rise in part[2] if rise and at_once]
+    top = -np.sort(-np.array(rising, np.int64).reshape(-1, total.size), axis=0)[:at_once]
     curve = []
     for k in range(len(top) + 1):
         sums = np.where(barred, -1, total + (top[:k].sum(axis=0) if k else 0))
-        at = int(sums.argmax())
+        at = int(np.argmax(sums))
         curve.append((int(sums[at]), frozenset(name for name in inputs if columns[name][at])))
     return curve
 
@@ -343,7 +343,7 @@ def _solved(inputs, parts, forbidden, at_once: int, clock: Clock) -> Curve | Non
 def _cost(rows: Rows, parts, at_once: int) -> dict[int, float]:
     """The sum to be as large as it can, so many of the rises counted, as a cost."""
     _, weights = rows.sum([(ma, tree) for tree, ma, _ in parts if ma])
-    cost = {v: -w for v, w in weights.items()}
+    cost: dict[int, float] = {v: -w for v, w in weights.items()}
     counted = rows.rises(parts) if at_once else {}
     if counted:
         rows.program.row(dict.fromkeys(counted, 1), most=at_once)

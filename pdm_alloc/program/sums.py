@@ -17,7 +17,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Command, Vehicle
 from pdm_alloc.electrics.thermal import effective_ma
 from pdm_alloc.program.condition_rows import condition_tree
-from pdm_alloc.program.largest import Amount, Extremes
+from pdm_alloc.program.largest import Amount, Extremes, Part
 from pdm_alloc.program.solver import Clock
 
 __all__ = ["Cut", "Limit", "Sums", "Worst", "amounts_of", "conditions_of", "everything", "item_ma"]
@@ -274,13 +274,13 @@ class Sums:
         return self._named(limit, scene, extreme[0] // _SCALE, *extreme[1:])
 
     def _scaled(self, amounts: dict[str, Amount], scene: Scene) -> dict[str, Amount]:
-        scaled = {name: (small, ()) for name, small in self._small.items() if name in scene.allowed}
+        scaled: dict[str, Amount] = {name: (small, ()) for name, small in self._small.items() if name in scene.allowed}
         for name, (ma, rises) in amounts.items():
             small = self._small.get(name, 0)
             scaled[name] = (ma * _SCALE + small, tuple(rise * _SCALE for rise in rises))
         return scaled
 
-    def problem(self, worst: Worst, loading: Loading) -> tuple:
+    def problem(self, worst: Worst, loading: Loading) -> tuple[list[Any], list[Part], list[Any], int, int]:
         """Inputs, parts, forbidden conditions, rises at once and the sum of a worst combination, for `fewest_on`."""
         scene, limit = worst.scene, worst.limit
         here = {key: halves for key, halves in loading.items() if halves and key[0] in scene.allowed}

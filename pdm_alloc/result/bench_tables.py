@@ -1,13 +1,13 @@
 """The bench sheet, one row per pin; and what to buy: wire by size and colour, ends, splices, fuses, sleeves."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from math import ceil
 
 import pandas as pd
 
 from pdm_alloc.domain.bench import part_for
-from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.result.channel_tables import loads_text
@@ -22,6 +22,8 @@ BENCH_SHEET = (
 )
 
 SHOPPING = ("item", "detail", "part", "count", "length_m", "note")
+
+_Leaving = Mapping[tuple[str, str], list[Cut]]  # pieces by unit and pin they start at
 
 WASTE = 1.1  # wire bought over wire cut; common practice, no source
 
@@ -143,12 +145,14 @@ def bench_sheet_table(
     return pd.DataFrame([words | row for row in rows], columns=list(BENCH_SHEET)).astype(numbers)
 
 
-def _pins(unit: Unit) -> list:
+def _pins(unit: Unit) -> list[tuple[Channel, str]]:
     pins = [(channel, pin) for channel in unit.module.channels for pin in channel.pins or ("",)]
     return sorted(pins, key=lambda pair: (natural_key(pair[0].connector), natural_key(pair[1] or pair[0].name)))
 
 
-def _pin_row(vehicle: Vehicle, unit: Unit, channel, pin: str, w: WiredCircuit | None, leaving) -> dict[str, object]:
+def _pin_row(
+    vehicle: Vehicle, unit: Unit, channel: Channel, pin: str, w: WiredCircuit | None, leaving: _Leaving
+) -> dict[str, object]:
     where = {"module": unit.label, "connector": channel.connector, "pin": pin, "channel": channel.name}
     if w is None:
         return {**where, "loads": "spare", "note": "plug the cavity"}
@@ -169,7 +173,7 @@ def _destination(vehicle: Vehicle, w: WiredCircuit) -> str:
     return "; ".join(dict.fromkeys(vehicle.load(name).place or "" for name in w.circuit.loads))
 
 
-def _joined(unit: Unit, w: WiredCircuit, leaving) -> str:
+def _joined(unit: Unit, w: WiredCircuit, leaving: _Leaving) -> str:
     names = [f"{c.connector} {pin}".strip() for c in w.place.channels for pin in c.pins]
     used = [name for name in names if (unit.label, name) in leaving]
     return f"leaves by {', '.join(used)}" if used else "no wire: see wire sizes"

@@ -1,11 +1,13 @@
 """The cut list: every piece of wire once, with both its ends."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import pandas as pd
 
+from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.bench import colour_of, part_for
 from pdm_alloc.domain.module import Unit
@@ -127,7 +129,9 @@ def _coloured(vehicle: Vehicle, made: Iterable[Cut]) -> Iterator[Cut]:
         yield replace(cut, colour=colour_of(vehicle.wire_colours, loads, role))
 
 
-def _circuit(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit, made: Protected, marks) -> Iterator[Cut]:
+def _circuit(
+    vehicle: Vehicle, wiring: Wiring, w: WiredCircuit, made: Protected, marks: Mapping[tuple[str, str], str]
+) -> Iterator[Cut]:
     """Out on every leg; and back where returns are wires."""
     back = vehicle.settings.return_path == "wire" and w.circuit.use != "bridge"
     laid = _laid(wiring, w)
@@ -169,12 +173,14 @@ def _laid(wiring: Wiring, w: WiredCircuit) -> tuple[Piece, ...]:
     return pieces(unit.place, wiring.lengths.tree(unit.place), ends, wiring.lengths.slack, wiring.lengths.end_m)
 
 
-def _items(w: WiredCircuit):
+def _items(w: WiredCircuit) -> list[tuple[ItemType, str, int]]:
     types = {t.load: t for t, _ in w.some}
     return [(types[load], load, item) for load, item in w.circuit.items]
 
 
-def _leg(vehicle, w: WiredCircuit, made: Protected, laid, leg: _Leg, label: str, back: bool) -> Iterator[Cut]:
+def _leg(
+    vehicle: Vehicle, w: WiredCircuit, made: Protected, laid: Sequence[Piece], leg: _Leg, label: str, back: bool
+) -> Iterator[Cut]:
     several = len(laid) > 1
     reached = _reached(laid)
     for number, piece in enumerate(laid, 1):
@@ -273,7 +279,7 @@ def _feeds(vehicle: Vehicle, links: pd.DataFrame) -> Iterator[Cut]:
             yield from _feed(vehicle, row, size, f"F{number}", isolated)
 
 
-def _feed(vehicle: Vehicle, row, size: WireSize, label: str, isolated: bool) -> Iterator[Cut]:
+def _feed(vehicle: Vehicle, row: Mapping[Hashable, Any], size: WireSize, label: str, isolated: bool) -> Iterator[Cut]:
     metres = None if row["length_m"] is None or row["length_m"] != row["length_m"] else float(row["length_m"])
     far = Spot("stud", _LINK_ENDS.get(row["link"], f"{row['module']} supply"), row["to"], row["module"])
     near = Spot("battery", "isolator" if isolated and row["link"] == "module feed" else "battery +", row["from"])
@@ -287,7 +293,7 @@ def _feed(vehicle: Vehicle, row, size: WireSize, label: str, isolated: bool) -> 
             yield Cut(f"{mark}G", "feed return", row["module"], "", back, end, size, metres)
 
 
-def _fuse_note(row) -> str:
+def _fuse_note(row: Mapping[Hashable, Any]) -> str:
     if row["fuse_a"] is None or row["fuse_a"] != row["fuse_a"]:
         return "no fuse in it"
     within = row["fuse_within_m"]

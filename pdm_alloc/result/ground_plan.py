@@ -180,8 +180,8 @@ def _parts(
             here, items = items[:count], items[count:]
             length, size = way[p]
             drop = round(_drop_pct(vehicle, one, length, size), 3)
-            there = {"ground": vehicle.grounds[p], "length_m": length, "drop_pct": drop, "size": size}
-            yield replace(one, items=tuple(here), **there)
+            there = replace(one, ground=vehicle.grounds[p], length_m=length, drop_pct=drop, size=size)
+            yield replace(there, items=tuple(here))
     if items:
         yield replace(one, items=tuple(items), note=_why(vehicle, one, way))
 
@@ -221,8 +221,8 @@ def _point_row(vehicle: Vehicle, ground: Ground, here: Sequence[ReturnWire]) -> 
     for one in here:
         for state, ma in zip(vehicle.states, one.state_ma, strict=True):
             sums[state.name] += ma * len(one.items)
-    state, ma = max(sums.items(), key=lambda pair: pair[1])
+    worst, ma = max(sums.items(), key=lambda pair: pair[1])
     number = sum(len(one.items) * one.conductors for one in here)
     limit = None if ground.max_ma is None else ground.max_ma / 1000
-    head = (ground.name, ground.place, ground.use, ground.stud, number, state if here else "", ma / 1000)
+    head = (ground.name, ground.place, ground.use, ground.stud, number, worst if here else "", ma / 1000)
     return (*head, limit, ground.max_wires, ground.note)

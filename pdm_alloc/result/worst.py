@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -12,8 +13,11 @@ from pdm_alloc.domain.showing import headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.condition_rows import fewest_on
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.sums import Limit, Sums, Worst
+from pdm_alloc.program.sums import Limit, Loading, Sums, Worst
 from pdm_alloc.result.placed import PlacedCircuit
+
+if TYPE_CHECKING:
+    from pdm_alloc.result.allocation import Allocation
 
 __all__ = [
     "COLUMNS",
@@ -71,7 +75,7 @@ class WorstCombinations:
         return headline_table(repr(self).strip("<>"), tuple(name.replace("_", " ") for name in COLUMNS), rows)
 
 
-def worst(allocation) -> WorstCombinations:
+def worst(allocation: "Allocation") -> WorstCombinations:
     """The combination of inputs under which each bank and module bears most.
 
     Duties do not matter here: what counts is what the conditions let be on at once, which is what air standards
@@ -104,7 +108,7 @@ def worst(allocation) -> WorstCombinations:
     return WorstCombinations(table.sort_values("used_pct", ascending=False, kind="stable", ignore_index=True))
 
 
-def _row(vehicle: Vehicle, units: Sequence[Unit], sums: Sums, loading, gravest: Worst) -> tuple:
+def _row(vehicle: Vehicle, units: Sequence[Unit], sums: Sums, loading: Loading, gravest: Worst) -> tuple[object, ...]:
     clear = fewest_inputs(sums, loading, gravest)
     limit = gravest.limit
     return (
@@ -135,7 +139,7 @@ def change_in_words(gravest: Worst) -> str:
     return f"{_spoken(gravest.changed)} {'off' if gravest.changed in gravest.inputs else 'on'}"
 
 
-def inputs_in_words(vehicle: Vehicle, inputs: Iterable) -> str:
+def inputs_in_words(vehicle: Vehicle, inputs: Iterable[Any]) -> str:
     """``head switch, main stalk and horn button on``; commands without a condition by their name."""
     order = {item.name: n for n, item in enumerate(vehicle.inputs)}
     ranked = sorted(inputs, key=lambda name: (order.get(name, len(order)), str(name)))
@@ -145,7 +149,7 @@ def inputs_in_words(vehicle: Vehicle, inputs: Iterable) -> str:
     return f"{', '.join(words[:-1])}{' and ' if words[1:] else ''}{words[-1]} on"
 
 
-def _spoken(name) -> str:
+def _spoken(name: Any) -> str:
     return (name if isinstance(name, str) else name[1]).replace("_", " ")
 
 
@@ -163,7 +167,9 @@ def worst_sums(
             yield units[limit.unit], limit, state, max((w.amount_ma for w in ends if w is not None), default=0)
 
 
-def sums_of(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]):
+def sums_of(
+    vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]
+) -> tuple[Sums, dict[Limit, dict[tuple[str, int], int]]]:
     """Limits of the units, what circuits put on each, and their types by load."""
     types: dict[str, tuple[ItemType, ...]] = {}
     place: dict[str, tuple[str, int]] = {}
@@ -190,7 +196,7 @@ def _halves(unit: Unit, circuit: PlacedCircuit, bank: str | None) -> int:
     return sum(inside) if circuit.use == "pair" else 2 * any(inside)
 
 
-def fewest_inputs(sums: Sums, loading, gravest: Worst, limit_s: float = _TIME_LIMIT_S) -> Worst:
+def fewest_inputs(sums: Sums, loading: Loading, gravest: Worst, limit_s: float = _TIME_LIMIT_S) -> Worst:
     """The same sum with the fewest inputs on; as it is where that takes too long."""
     problem = sums.problem(gravest, loading)
     inputs = fewest_on(*problem, Clock(limit_s))

@@ -202,7 +202,9 @@ def _set(tree, name, value):
 
 def _best(weighted: Iterable, known: dict, at_once: int) -> Curve | None:
     """Largest sums and the inputs on; None where what must not hold cannot be kept from holding."""
-    stated, rises, open_parts = 0, [], []
+    stated = 0
+    rises: list[int] = []
+    open_parts = []
     for tree, amount, is_forbidden in weighted:
         if tree is True:
             if is_forbidden:
