@@ -20,12 +20,12 @@ from tests.fuzz.mutate import altered_documents, damaged, many
 from tests.fuzz.refused import refused_in_words
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
-MORE = "".join(f"large,{n},X1,{n},,25,100,100,pwm,,{'two' if n < 4 else ''},6\n" for n in range(2, 9))
+MORE = "".join(f"large,{n},X1,{n},,25,140,100,pwm,,{'two' if n < 4 else ''},6\n" for n in range(2, 9))
 
 
 def _allocation():
     """Of the small good vehicle on a large module, with a pair of channels and places."""
-    channels = {"channels.csv": CATALOGUE["channels.csv"] + MORE}
+    channels = {"channels.csv": CATALOGUE["channels.csv"].replace(",25,100,100,", ",25,140,100,") + MORE}
     with tempfile.TemporaryDirectory() as folder:
         vehicle = read_vehicle(write_files(Path(folder) / "car", {**VEHICLE, "locked.csv": ""}))
         catalogue = read_catalogue(write_files(Path(folder) / "catalogue", {**CATALOGUE, **channels}))
