@@ -287,10 +287,19 @@ def _feed(vehicle: Vehicle, row: Mapping[Hashable, Any], size: WireSize, label: 
     for n in range(count):
         mark = f"{label}/{n + 1}" if count > 1 else label
         yield Cut(mark, "feed", row["module"], "", near, far, size, metres, (), _fuse_note(row))
-        if vehicle.settings.return_path == "wire" and row["link"] != "battery to isolator":
-            back = replace(far, name=far.name.replace(" supply", "") + " return")
-            end = Spot("battery", "battery -", vehicle.settings.battery_place or "")
+        if vehicle.settings.return_path == "wire":
+            back, end = _feed_return(vehicle, row, far, isolated)
             yield Cut(f"{mark}G", "feed return", row["module"], "", back, end, size, metres)
+
+
+def _feed_return(vehicle: Vehicle, row: Mapping[Hashable, Any], far: Spot, isolated: bool) -> tuple[Spot, Spot]:
+    """Ends of a cable's return: beside an isolator the returns meet at a stud of their own, as the cables do."""
+    stud = Spot("battery", "return stud", row["to"] if row["link"] == "battery to isolator" else row["from"])
+    battery = Spot("battery", "battery -", vehicle.settings.battery_place or "")
+    if row["link"] == "battery to isolator":
+        return stud, battery
+    back = replace(far, name=far.name.replace(" supply", "") + " return")
+    return back, stud if isolated and row["link"] == "module feed" else battery
 
 
 def _fuse_note(row: Mapping[Hashable, Any]) -> str:
