@@ -1,9 +1,11 @@
 """Operating states: a matrix of duties, commands down and states across, and the supply in each."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from pdm_alloc.domain.condition import Condition
+from pdm_alloc.domain.expression import Undecided, inputs_turning_on
 from pdm_alloc.domain.vehicle import PPM, State
 from pdm_alloc.files.cells import Name, Odd
 from pdm_alloc.files.faults import Faults
@@ -11,10 +13,11 @@ from pdm_alloc.files.grids import Grid, is_free
 from pdm_alloc.files.numbers import CellError, clean, has_controls, plain_header, read_number
 from pdm_alloc.files.rows import Line
 
-__all__ = ["ALL_ON", "Matrix", "build_states", "check_supply", "duty_ppm", "read_matrix"]
+__all__ = ["ALL_ON", "Matrix", "build_states", "check_possible", "check_supply", "duty_ppm", "read_matrix"]
 
 ALL_ON = "all on"
 _TABLE = "states"
+_LONGEST_SHOWN = 60
 
 
 @dataclass
@@ -169,6 +172,86 @@ def check_supply(matrix: Matrix, supply: list[Line], faults: Faults) -> None:
     for state in matrix.duties if None not in given else ():
         if supply and state not in given:
             faults.add("supply", None, "state", state, "is missing", "add a row for this state")
+
+
+def check_possible(matrix: Matrix, conditions: Mapping[str, Condition], faults: Faults) -> None:
+    """Note commands that can never be on in a state that has them on, and states no setting of the inputs brings about.
+
+    Parameters
+    ----------
+    matrix : Matrix
+        Of which every command has a row.
+    conditions : mapping of str to Condition
+        Of each command that has one.
+    faults : Faults
+        Where faults are noted.
+    """
+    known: dict[tuple, frozenset[str] | None] = {}
+    for state, duties in matrix.duties.items():
+        kept_off = {name: condition for name, condition in conditions.items() if not duties.get(name, 0)}
+        try:
+            _check_state(matrix, state, kept_off, conditions, known, faults)
+        except Undecided:
+            continue
+
+
+def _check_state(matrix, state, kept_off, conditions, known, faults) -> None:
+    held_on = _hindrance(None, kept_off, known)
+    if held_on is not None:
+        first = next(iter(held_on))
+        message, remedy = _held_on(held_on)
+        duty = "0" if first in matrix.rows else None
+        faults.add(_TABLE, matrix.rows.get(first), state, duty, message, remedy)
+        return
+    for command, condition in conditions.items():
+        duty = matrix.duties[state].get(command, 0)
+        hindrance = _hindrance(condition, kept_off, known) if duty else None
+        if hindrance is not None:
+            message, remedy = _never_on(command, condition.text, hindrance)
+            faults.add(_TABLE, matrix.rows[command], state, f"{duty / PPM:g}", message, remedy)
+
+
+def _hindrance(wanted, kept_off, known) -> list[str] | None:
+    """Fewest commands that cannot all be off while the wanted one is on; None where all can be.
+
+    Only those a setting turns on against the state are added to what must be off: few are ever needed.
+    """
+    off: dict[str, Condition] = {}
+    while (on := _setting(wanted, off, known)) is not None:
+        against = {name: condition for name, condition in kept_off.items() if condition.evaluate(on)}
+        if not against:
+            return None
+        off |= against
+    for name in list(off):
+        without = {other: condition for other, condition in off.items() if other != name}
+        if _setting(wanted, without, known) is None:
+            off = without
+    return list(off)
+
+
+def _setting(wanted, off, known) -> frozenset[str] | None:
+    key = (wanted and wanted.text, frozenset(off))
+    if key not in known:
+        required = [(wanted.expression, True)] if wanted else []
+        known[key] = inputs_turning_on([*required, *((each.expression, False) for each in off.values())])
+    return known[key]
+
+
+def _held_on(commands) -> tuple[str, str]:
+    names = " and ".join(f"'{name}'" for name in commands)
+    which, them = ("is on", "it") if len(commands) == 1 else ("one of them is on", "one of them")
+    message = f"cannot be: this state keeps {names} off, but {which} whatever the inputs are"
+    return message, f"give {them} a duty in this state, or correct the condition in the table commands"
+
+
+def _never_on(command, text, hindrance) -> tuple[str, str]:
+    correct = f"leave this cell empty, or correct the condition of '{command}' in the table commands"
+    if not hindrance:
+        text = text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}..."
+        return f"can never be, as the condition '{text}' contradicts itself", correct
+    names = " or ".join(f"'{name}'" for name in hindrance)
+    message = f"can never be: whatever turns '{command}' on also turns on {names}, which this state keeps off"
+    return message, f"give {names} a duty in this state, or {correct}"
 
 
 def build_states(matrix: Matrix, supply: list[Line], commands: Iterable[str], reference_v: float) -> tuple[State, ...]:
