@@ -186,55 +186,66 @@ def check_possible(matrix: Matrix, conditions: Mapping[str, Condition], faults: 
     faults : Faults
         Where faults are noted.
     """
-    known: dict[tuple, frozenset[str] | None] = {}
-    for state, duties in matrix.duties.items():
-        kept_off = {name: condition for name, condition in conditions.items() if not duties.get(name, 0)}
+    inputs = _Settings(conditions)
+    for state in matrix.duties:
         try:
-            _check_state(matrix, state, kept_off, conditions, known, faults)
+            _check_state(matrix, state, inputs, faults)
         except Undecided:
             continue
 
 
-def _check_state(matrix, state, kept_off, conditions, known, faults) -> None:
-    held_on = _hindrance(None, kept_off, known)
+def _check_state(matrix, state, inputs, faults) -> None:
+    duties = matrix.duties[state]
+    kept_off = frozenset(command for command in inputs.conditions if not duties.get(command, 0))
+    held_on = inputs.hindrance(None, kept_off)
     if held_on is not None:
-        first = next(iter(held_on))
+        row = matrix.rows.get(held_on[0])
         message, remedy = _held_on(held_on)
-        duty = "0" if first in matrix.rows else None
-        faults.add(_TABLE, matrix.rows.get(first), state, duty, message, remedy)
+        faults.add(_TABLE, row, state, None if row is None else "0", message, remedy)
         return
-    for command, condition in conditions.items():
-        duty = matrix.duties[state].get(command, 0)
-        hindrance = _hindrance(condition, kept_off, known) if duty else None
+    for command in sorted(inputs.conditions.keys() - kept_off, key=matrix.rows.__getitem__):
+        hindrance = inputs.hindrance(command, kept_off)
         if hindrance is not None:
-            message, remedy = _never_on(command, condition.text, hindrance)
-            faults.add(_TABLE, matrix.rows[command], state, f"{duty / PPM:g}", message, remedy)
+            message, remedy = _never_on(command, inputs.conditions[command].text, hindrance)
+            faults.add(_TABLE, matrix.rows[command], state, f"{duties[command] / PPM:g}", message, remedy)
 
 
-def _hindrance(wanted, kept_off, known) -> list[str] | None:
-    """Fewest commands that cannot all be off while the wanted one is on; None where all can be.
+class _Settings:
+    """Settings of the inputs that put commands on and others off, each looked for once in all states."""
 
-    Only those a setting turns on against the state are added to what must be off: few are ever needed.
-    """
-    off: dict[str, Condition] = {}
-    while (on := _setting(wanted, off, known)) is not None:
-        against = {name: condition for name, condition in kept_off.items() if condition.evaluate(on)}
-        if not against:
-            return None
-        off |= against
-    for name in list(off):
-        without = {other: condition for other, condition in off.items() if other != name}
-        if _setting(wanted, without, known) is None:
-            off = without
-    return list(off)
+    def __init__(self, conditions: Mapping[str, Condition]):
+        self.conditions = conditions
+        self._known: dict[tuple, frozenset[str] | None] = {}
+        self._on: dict[frozenset[str], frozenset[str]] = {}
 
+    def hindrance(self, wanted: str | None, kept_off: frozenset[str]) -> list[str] | None:
+        """Commands, none too many, that cannot all be off while the wanted one is on; None where all can be.
 
-def _setting(wanted, off, known) -> frozenset[str] | None:
-    key = (wanted and wanted.text, frozenset(off))
-    if key not in known:
-        required = [(wanted.expression, True)] if wanted else []
-        known[key] = inputs_turning_on([*required, *((each.expression, False) for each in off.values())])
-    return known[key]
+        Only those a setting turns on against the state are added to what must be off: few are ever needed.
+        """
+        off: frozenset[str] = frozenset()
+        while (on := self._setting(wanted, off)) is not None:
+            against = self._commands_on(on) & kept_off
+            if not against:
+                return None
+            off |= against
+        for command in sorted(off):
+            if self._setting(wanted, off - {command}) is None:
+                off -= {command}
+        return sorted(off)
+
+    def _setting(self, wanted: str | None, off: frozenset[str]) -> frozenset[str] | None:
+        if (wanted, off) not in self._known:
+            required = [] if wanted is None else [(self.conditions[wanted].expression, True)]
+            required += [(self.conditions[command].expression, False) for command in sorted(off)]
+            self._known[wanted, off] = inputs_turning_on(required)
+        return self._known[wanted, off]
+
+    def _commands_on(self, inputs: frozenset[str]) -> frozenset[str]:
+        if inputs not in self._on:
+            conditions = self.conditions.items()
+            self._on[inputs] = frozenset(command for command, each in conditions if each.evaluate(inputs))
+        return self._on[inputs]
 
 
 def _held_on(commands) -> tuple[str, str]:
