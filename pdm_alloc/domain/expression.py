@@ -1,12 +1,28 @@
 """Boolean expressions as plain data, and the tokens they are read from."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
-__all__ = ["And", "ConditionError", "Expression", "Not", "Or", "Token", "Variable", "operands_of", "scan", "walk"]
+__all__ = [
+    "And",
+    "ConditionError",
+    "Expression",
+    "Not",
+    "Or",
+    "Token",
+    "Undecided",
+    "Variable",
+    "inputs_turning_on",
+    "operands_of",
+    "scan",
+    "walk",
+]
+
+# Nodes of trees looked at before a search gives up: some tenths of a second.
+MOST_WORK = 200_000
 
 
 class ConditionError(ValueError):
@@ -86,6 +102,89 @@ def operands_of(expression: Expression) -> tuple[Expression, ...]:
     if isinstance(expression, Variable):
         return ()
     return (expression.operand,) if isinstance(expression, Not) else expression.operands
+
+
+class Undecided(RuntimeError):
+    """The search over the inputs was too long."""
+
+
+def inputs_turning_on(required: Iterable[tuple[Expression, bool]]) -> frozenset[str] | None:
+    """Inputs that are on where each of the expressions has its value.
+
+    What every setting must have is set first (Davis, Logemann and Loveland's unit rule, Communications of the ACM 5,
+    1962); then both values of one input are tried.
+
+    Parameters
+    ----------
+    required : iterable of (Expression, bool)
+        Each with the value it must have.
+
+    Returns
+    -------
+    frozenset of str or None
+        The inputs on in one such setting, all others off; None: there is none.
+
+    Raises
+    ------
+    Undecided
+        More than `MOST_WORK` nodes were looked at.
+    """
+    work = 0
+    stack: list[tuple[list[tuple[Expression, bool]], dict[str, bool]]] = [(list(required), {})]
+    while stack:
+        pairs, values = stack.pop()
+        parts = [part for pair in pairs for part in _conjuncts(*pair)]
+        work += len(parts) + sum(1 for part, _ in parts for _ in walk(part))
+        if work > MOST_WORK:
+            raise Undecided
+        new = {part.name: value for part, value in parts if isinstance(part, Variable)}
+        left = [(_with(part, new), value) for part, value in parts]
+        if any(isinstance(part, bool) and part is not value for part, value in left):
+            continue
+        values, still_open = {**values, **new}, [(part, value) for part, value in left if not isinstance(part, bool)]
+        if not still_open:
+            return frozenset(name for name, value in values.items() if value)
+        if new:
+            stack.append((still_open, values))
+            continue
+        name, value = _leaf(*still_open[0])
+        stack += [([*still_open, (Variable(name), choice)], values) for choice in (not value, value)]
+    return None
+
+
+def _conjuncts(expression: Expression, value: bool) -> Iterator[tuple[Expression, bool]]:
+    """Expressions, none to be split further, that must all have their values for this one to have its own."""
+    if isinstance(expression, Not):
+        yield from _conjuncts(expression.operand, not value)
+    elif isinstance(expression, And if value else Or):
+        for operand in expression.operands:
+            yield from _conjuncts(operand, value)
+    else:
+        yield expression, value
+
+
+def _leaf(expression: Expression, value: bool) -> tuple[str, bool]:
+    """An input of the expression and the value of it that helps."""
+    while not isinstance(expression, Variable):
+        value = value is not isinstance(expression, Not)
+        expression = operands_of(expression)[0]
+    return expression.name, value
+
+
+def _with(expression: Expression, values: Mapping[str, bool]) -> Expression | bool:
+    """The expression with some inputs set; True or False where nothing is left of it."""
+    if isinstance(expression, Variable):
+        return values.get(expression.name, expression)
+    parts = [_with(operand, values) for operand in operands_of(expression)]
+    if isinstance(expression, Not):
+        return not parts[0] if isinstance(parts[0], bool) else Not(parts[0])
+    decides = isinstance(expression, Or)
+    if any(part is decides for part in parts):
+        return decides
+    left = tuple(part for part in parts if not isinstance(part, bool))
+    if len(left) < 2:
+        return left[0] if left else not decides
+    return type(expression)(left)
 
 
 _SIGNS = {"&": "and", "&&": "and", "|": "or", "||": "or", "~": "not", "!": "not", "(": "(", ")": ")"}

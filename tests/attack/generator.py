@@ -2,6 +2,7 @@
 
 import random
 from dataclasses import dataclass
+from itertools import product
 
 from tests.attack.tables import Tables
 
@@ -120,7 +121,35 @@ class _Vehicle:
         self.tables.rows["states"] = [
             {"command": c} | {s: self.random.choice(("", 0.2, 0.5, 1, 1, 1)) for s in names} for c in self.commands
         ]
+        for name in names:
+            self.make_possible(name)
         self.tables.rows["supply"] = [self.supply(name) for name in names]
+
+    def make_possible(self, state):
+        """No duty for a command that can never be on in the state; a duty for all where nothing else can be."""
+        rows = {row["command"]: row for row in self.tables.rows["states"]}
+        conditions = {row["command"]: row["condition"] for row in self.tables.rows["commands"] if row["condition"]}
+        together = [
+            {command for command, text in conditions.items() if eval(text, dict(setting))}
+            for setting in self.settings_of_inputs()
+        ]
+        off = {command for command in conditions if not rows[command][state]}
+        if all(on & off for on in together):
+            for row in rows.values():
+                row[state] = 1
+            off = set()
+        can_be_on = set().union(*(on for on in together if not on & off))
+        for command in conditions.keys() - can_be_on:
+            rows[command][state] = ""
+
+    def settings_of_inputs(self):
+        """All of few inputs; of many a sample, which leaves the vehicle's own chances as they are."""
+        if len(self.inputs) <= 8:
+            values = list(product((False, True), repeat=len(self.inputs)))
+        else:
+            other = random.Random(0)
+            values = [[other.random() < 0.5 for _ in self.inputs] for _ in range(400)]
+        return [dict(zip(self.inputs, each, strict=True)) for each in values]
 
     def supply(self, name):
         low = round(self.volts * self.random.uniform(0.8, 1.15), 1)

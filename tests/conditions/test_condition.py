@@ -9,7 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.domain.condition import condition_names, inputs_needed, parse_condition, quoted_condition
-from pdm_alloc.domain.expression import And, ConditionError, Not, Or, Variable, walk
+from pdm_alloc.domain.expression import (
+    And,
+    ConditionError,
+    Not,
+    Or,
+    Undecided,
+    Variable,
+    inputs_turning_on,
+    walk,
+)
 from pdm_alloc.domain.vehicle import Command, Input, Load, State, Vehicle
 
 NAMES = ("a", "b2", "high_beam", "fuel level", "ümlaut")
@@ -176,3 +185,25 @@ def test_part_of_a_word_is_no_name():
     with pytest.raises(ConditionError) as caught:
         parse_condition("head switches", ("head switch",))
     assert caught.value.two_names
+
+
+@given(st.lists(st.tuples(_expressions(), st.booleans()), min_size=1, max_size=4))
+@settings(max_examples=200, deadline=None)
+def test_search_over_the_inputs_agrees_with_trying_them_all(wanted):
+    """A setting is returned if and only if one of all settings gives every expression its value, and it does so."""
+    conditions = [(parse_condition(text), value) for (text, _), value in wanted]
+    on = inputs_turning_on([(condition.expression, value) for condition, value in conditions])
+    every = itertools.chain.from_iterable(itertools.combinations(NAMES, n) for n in range(len(NAMES) + 1))
+    fits = [set(names) for names in every if all(c.evaluate(names) is value for c, value in conditions)]
+    assert on in fits if fits else on is None
+
+
+def test_search_over_very_many_inputs_ends():
+    """A long chain is solved without branching twice; a puzzle too hard to decide is given up and not sat out."""
+    chain = ["i0", *(f"not i{n} or i{n + 1}" for n in range(200))]
+    assert len(inputs_turning_on([(parse_condition(text).expression, True) for text in chain])) == 201
+    # Nine pigeons, eight holes (the classic hard case of this search).
+    homes = [" or ".join(f"p{p}_{h}" for h in range(8)) for p in range(9)]
+    apart = [f"not (p{p}_{h} and p{q}_{h})" for h in range(8) for q in range(9) for p in range(q)]
+    with pytest.raises(Undecided):
+        inputs_turning_on([(parse_condition(text).expression, True) for text in homes + apart])

@@ -48,7 +48,7 @@ def test_any_text_is_read_or_refused_with_its_place(text):
         "Öl\u00adstand",
         "\ufeffÖlstand",
         '"Ölstand\u200b"',
-        "\xa0Ölstand\xa0and\xa0not\nÖlstand",
+        "\xa0Ölstand\xa0or\xa0not\nÖlstand",
     ],
 )
 def test_an_input_is_known_however_its_name_came_in(tmp_path, typed):

@@ -12,7 +12,7 @@ from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify import assignment as fit
 from pdm_alloc.verify import assignment as sharing
 from pdm_alloc.verify import strength
-from pdm_alloc.verify import strength as trip
+from pdm_alloc.verify import trips as trip
 from pdm_alloc.verify import wires as wiring
 from pdm_alloc.verify.recount import Recount
 

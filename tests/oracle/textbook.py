@@ -4,14 +4,15 @@ Short enough to be believed. The sets a slot bears come from `slots`; sums over 
 whole module are written here a second time.
 """
 
+import math
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 
 from ortools.sat.python import cp_model
 
-from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.verify.arithmetic import deviation, limit_ma, running_ma
 from pdm_alloc.verify.recount import Recount
+from pdm_alloc.verify.strength import conditions_of
 from tests.oracle.slots import borne_counts, slots_of, suits
 
 # Even on one processor: one search alone can miss what another sees at once.
@@ -96,42 +97,72 @@ class Textbook:
                 self.model.add(sum(self.count[load, s] for s in there) >= 1)
 
     def _sums(self):
-        for unit in self.units:
-            whole = {s: 2 for s, slot in enumerate(self.slots) if slot.unit is unit}
-            for state in self.vehicle.states:
-                self._mean(unit, state, unit.module.total_ma, whole)
-                self._peak(unit, state, whole)
-                for bank, rated in unit.module.bank_ma.items():
-                    shares = {s: _halves(self.slots[s], bank) for s in whole}
-                    self._mean(unit, state, rated, {s: share for s, share in shares.items() if share})
+        """Every combination and every change of one input, at both ends of every state, written out."""
+        for state in self.vehicle.states:
+            combinations_on, changes = self._enumerated(state)
+            for volts in {state.supply_v, state.supply_top_v or state.supply_v}:
+                for unit in self.units:
+                    self._sums_on(unit, volts, combinations_on, changes)
 
-    def _mean(self, unit, state, rated_ma, halves):
-        """Any loads, as many as the tolerance guards against, may be at their top at once."""
-        settings = self.vehicle.settings
-        limit = limit_ma(rated_ma, self.recount.factor(unit), settings.module_headroom_pct)
-        stated, over = 0, []
+    def _sums_on(self, unit, volts, combinations_on, changes):
+        whole = {s: 2 for s, slot in enumerate(self.slots) if slot.unit is unit}
+        factor, headroom = self.recount.factor(unit), self.vehicle.settings.module_headroom_pct
+        for rated_ma, bank in [(unit.module.total_ma, None), *((ma, b) for b, ma in unit.module.bank_ma.items())]:
+            shares = whole if bank is None else {s: _halves(self.slots[s], bank) for s in whole}
+            for on in combinations_on:
+                self._within(limit_ma(rated_ma, factor, headroom), shares, self._effective(unit, volts, on))
+        for stays, goes_on in changes:
+            self._within(unit.module.total_peak_ma, whole, self._momentary(volts, stays, goes_on))
+
+    def _enumerated(self, state):
+        """Sets of commands that are on together, and (what stays on, what goes on) at changes of one input."""
+        conditions = conditions_of(self.vehicle.commands)
+        inputs = sorted({name for c, tree in conditions.items() for name in (_names(tree) if tree else {c})})
+        on = {}
+        for values in product((False, True), repeat=len(inputs)):
+            setting = dict(zip(inputs, values, strict=True))
+            holding = frozenset(c for c, tree in conditions.items() if _holds(tree or c, setting))
+            if all(state.duty_ppm.get(c, 0) > 0 for c in holding):
+                on[values] = holding
+        flips = ((v, (*v[:n], not v[n], *v[n + 1 :])) for v in on for n in range(len(inputs)))
+        changes = {(on[v] & on[w], on[w] - on[v]) for v, w in flips if w in on}
+        return set(on.values()), changes | {(calm, frozenset()) for calm in on.values()}
+
+    def _effective(self, unit, volts, on):
+        """Current of each load that is on, less where its command comes and goes, and its rise, mA."""
+        found = {}
         for load in self.vehicle.loads:
-            duty = state.duty_ppm[load.command]
-            ma = self._running(load, state)
-            halves_on = sum(share * self.count[load.name, s] for s, share in halves.items())
-            stated += ma * duty * halves_on
-            if load.tolerance_pct and duty:
-                over.append(deviation(ma, load.tolerance_pct) * duty * halves_on)
-        for worst in combinations(over, min(len(over), settings.tolerance_loads)):
-            self.model.add(stated + sum(worst) <= 2 * PPM * limit)
+            command, tau = self.recount.commands[load.command], unit.module.settle_s
+            share = 1.0
+            if tau and command.on_s is not None and command.cycle_s not in (None, command.on_s):
+                share = math.sqrt(math.expm1(-command.on_s / tau) / math.expm1(-command.cycle_s / tau))
+            ma = self._running(load, volts)
+            amounts = (ma, deviation(ma, load.tolerance_pct))
+            if load.command in on:
+                found[load.name] = amounts if share == 1 else tuple(math.ceil(each * share) for each in amounts)
+        return found
 
-    def _peak(self, unit, state, slots):
-        on = [load for load in self.vehicle.loads if state.duty_ppm[load.command]]
-        running = sum(self._running(load, state) * self.count[load.name, s] for load in on for s in slots)
-        for s in slots:
-            excess = sum(self._excess(load, state) * self.count[load.name, s] for load in on)
-            self.model.add(running + excess <= unit.module.total_peak_ma)
+    def _momentary(self, volts, stays, goes_on):
+        """Current of each load, inrush of those that go on, and its rise, mA."""
+        found = {}
+        for load in self.vehicle.loads:
+            running = self._running(load, volts)
+            excess = self.recount.excess(load, volts) if load.command in goes_on else 0
+            if load.command in stays | goes_on:
+                rise = deviation(running, load.tolerance_pct) + deviation(excess, load.tolerance_pct)
+                found[load.name] = running + excess, rise
+        return found
 
-    def _running(self, load, state):
-        return running_ma(load.running_ma, load.volt_exponent, state.supply_v, self.vehicle.settings.reference_v)
+    def _within(self, most_ma, halves, amounts):
+        """Any loads, as many as the tolerance guards against, may be at their top at once."""
+        at = {name: sum(share * self.count[name, s] for s, share in halves.items() if share) for name in amounts}
+        stated = sum(ma * at[name] for name, (ma, _) in amounts.items())
+        over = [rise * at[name] for name, (_, rise) in amounts.items() if rise]
+        for worst in combinations(over, min(len(over), self.vehicle.settings.tolerance_loads)):
+            self.model.add(stated + sum(worst) <= 2 * most_ma)
 
-    def _excess(self, load, state):
-        return self.recount.excess(load, state.supply_v)
+    def _running(self, load, volts):
+        return running_ma(load.running_ma, load.volt_exponent, volts, self.vehicle.settings.reference_v)
 
     def _in_order(self):
         """Single channels nothing tells apart are filled in falling order, or the solver permutes them at will."""
@@ -162,6 +193,17 @@ class Textbook:
         assert status == cp_model.OPTIMAL, solver.status_name(status)
         counts = tuple(((load, s), solver.value(var)) for (load, s), var in self.count.items())
         return Answer(round(solver.objective_value), counts)
+
+
+def _names(tree):
+    return {tree} if isinstance(tree, str) else set().union(*map(_names, tree[1:]))
+
+
+def _holds(tree, setting):
+    if isinstance(tree, str):
+        return setting[tree]
+    parts = [_holds(part, setting) for part in tree[1:]]
+    return {"not": not parts[0], "and": all(parts), "or": any(parts)}[tree[0]]
 
 
 def _halves(slot, bank):

@@ -1,9 +1,11 @@
 """Operating states: a matrix of duties, commands down and states across, and the supply in each."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from pdm_alloc.domain.condition import Condition
+from pdm_alloc.domain.expression import Undecided, inputs_turning_on
 from pdm_alloc.domain.vehicle import PPM, State
 from pdm_alloc.files.cells import Name, Odd
 from pdm_alloc.files.faults import Faults
@@ -11,10 +13,11 @@ from pdm_alloc.files.grids import Grid, is_free
 from pdm_alloc.files.numbers import CellError, clean, has_controls, plain_header, read_number
 from pdm_alloc.files.rows import Line
 
-__all__ = ["ALL_ON", "Matrix", "build_states", "check_supply", "duty_ppm", "read_matrix"]
+__all__ = ["ALL_ON", "Matrix", "build_states", "check_possible", "check_supply", "duty_ppm", "read_matrix"]
 
 ALL_ON = "all on"
 _TABLE = "states"
+_LONGEST_SHOWN = 60
 
 
 @dataclass
@@ -169,6 +172,97 @@ def check_supply(matrix: Matrix, supply: list[Line], faults: Faults) -> None:
     for state in matrix.duties if None not in given else ():
         if supply and state not in given:
             faults.add("supply", None, "state", state, "is missing", "add a row for this state")
+
+
+def check_possible(matrix: Matrix, conditions: Mapping[str, Condition], faults: Faults) -> None:
+    """Note commands that can never be on in a state that has them on, and states no setting of the inputs brings about.
+
+    Parameters
+    ----------
+    matrix : Matrix
+        Of which every command has a row.
+    conditions : mapping of str to Condition
+        Of each command that has one.
+    faults : Faults
+        Where faults are noted.
+    """
+    inputs = _Settings(conditions)
+    for state in matrix.duties:
+        try:
+            _check_state(matrix, state, inputs, faults)
+        except Undecided:
+            continue
+
+
+def _check_state(matrix, state, inputs, faults) -> None:
+    duties = matrix.duties[state]
+    kept_off = frozenset(command for command in inputs.conditions if not duties.get(command, 0))
+    held_on = inputs.hindrance(None, kept_off)
+    if held_on is not None:
+        row = matrix.rows.get(held_on[0])
+        message, remedy = _held_on(held_on)
+        faults.add(_TABLE, row, state, None if row is None else "0", message, remedy)
+        return
+    for command in sorted(inputs.conditions.keys() - kept_off, key=matrix.rows.__getitem__):
+        hindrance = inputs.hindrance(command, kept_off)
+        if hindrance is not None:
+            message, remedy = _never_on(command, inputs.conditions[command].text, hindrance)
+            faults.add(_TABLE, matrix.rows[command], state, f"{duties[command] / PPM:g}", message, remedy)
+
+
+class _Settings:
+    """Settings of the inputs that put commands on and others off, each looked for once in all states."""
+
+    def __init__(self, conditions: Mapping[str, Condition]):
+        self.conditions = conditions
+        self._known: dict[tuple, frozenset[str] | None] = {}
+        self._on: dict[frozenset[str], frozenset[str]] = {}
+
+    def hindrance(self, wanted: str | None, kept_off: frozenset[str]) -> list[str] | None:
+        """Commands, none too many, that cannot all be off while the wanted one is on; None where all can be.
+
+        Only those a setting turns on against the state are added to what must be off: few are ever needed.
+        """
+        off: frozenset[str] = frozenset()
+        while (on := self._setting(wanted, off)) is not None:
+            against = self._commands_on(on) & kept_off
+            if not against:
+                return None
+            off |= against
+        for command in sorted(off):
+            if self._setting(wanted, off - {command}) is None:
+                off -= {command}
+        return sorted(off)
+
+    def _setting(self, wanted: str | None, off: frozenset[str]) -> frozenset[str] | None:
+        if (wanted, off) not in self._known:
+            required = [] if wanted is None else [(self.conditions[wanted].expression, True)]
+            required += [(self.conditions[command].expression, False) for command in sorted(off)]
+            self._known[wanted, off] = inputs_turning_on(required)
+        return self._known[wanted, off]
+
+    def _commands_on(self, inputs: frozenset[str]) -> frozenset[str]:
+        if inputs not in self._on:
+            conditions = self.conditions.items()
+            self._on[inputs] = frozenset(command for command, each in conditions if each.evaluate(inputs))
+        return self._on[inputs]
+
+
+def _held_on(commands) -> tuple[str, str]:
+    names = " and ".join(f"'{name}'" for name in commands)
+    which, them = ("is on", "it") if len(commands) == 1 else ("one of them is on", "one of them")
+    message = f"cannot be: this state keeps {names} off, but {which} whatever the inputs are"
+    return message, f"give {them} a duty in this state, or correct the condition in the table commands"
+
+
+def _never_on(command, text, hindrance) -> tuple[str, str]:
+    correct = f"leave this cell empty, or correct the condition of '{command}' in the table commands"
+    if not hindrance:
+        text = text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}..."
+        return f"can never be, as the condition '{text}' contradicts itself", correct
+    names = " or ".join(f"'{name}'" for name in hindrance)
+    message = f"can never be: whatever turns '{command}' on also turns on {names}, which this state keeps off"
+    return message, f"give {names} a duty in this state, or {correct}"
 
 
 def build_states(matrix: Matrix, supply: list[Line], commands: Iterable[str], reference_v: float) -> tuple[State, ...]:

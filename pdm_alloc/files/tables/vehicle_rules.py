@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 
-from pdm_alloc.domain.condition import parse_condition
+from pdm_alloc.domain.condition import Condition, parse_condition
 from pdm_alloc.domain.expression import ConditionError
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.files.faults import Faults
@@ -12,6 +12,7 @@ from pdm_alloc.files.numbers import clean, plain_header
 from pdm_alloc.files.rows import Line, refuse_twins
 from pdm_alloc.files.sources import Source
 from pdm_alloc.files.tables.locks import check_locks
+from pdm_alloc.files.tables.states import check_possible
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, VehicleLines
 
 __all__ = ["check_conditions", "check_rules", "check_together", "refuse_untouched"]
@@ -207,7 +208,7 @@ def _far(volts, nominal):
 
 
 def check_conditions(tables: VehicleLines, faults: Faults) -> None:
-    """Note conditions that cannot be read, or that name inputs missing from the table inputs.
+    """Note conditions that cannot be read, name inputs missing from the table inputs, or can never hold in a state.
 
     Parameters
     ----------
@@ -218,24 +219,29 @@ def check_conditions(tables: VehicleLines, faults: Faults) -> None:
     """
     inputs = tables.known("inputs", "input")
     inputs_set = frozenset(inputs or ())
-    for line in tables.rows["commands"]:
-        if line.values.condition:
-            _check(line, inputs, inputs_set, faults)
+    lines = [line for line in tables.rows["commands"] if line.values.condition]
+    conditions = [(line.values.command, _check(line, inputs, inputs_set, faults)) for line in lines]
+    commands = tables.commands()
+    if tables.matrix.sure and commands is not None and set(tables.names("loads", "command")) <= set(tables.matrix.rows):
+        readable = {command: condition for command, condition in conditions if condition}
+        if set(tables.matrix.rows) <= set(commands):
+            check_possible(tables.matrix, readable, faults)
 
 
-def _check(line: Line, inputs: list[str] | None, inputs_set: frozenset[str], faults: Faults) -> None:
-    condition = line.values.condition
+def _check(line: Line, inputs: list[str] | None, inputs_set: frozenset[str], faults: Faults) -> Condition | None:
+    text = line.values.condition
     try:
-        names = parse_condition(condition, inputs_set).names
+        condition = parse_condition(text, inputs_set)
     except ConditionError as error:
         # Where inputs are at fault, one of them may be the name of several words.
         if inputs is not None or not error.two_names:
             remedy = "join names of inputs by and, or, not and brackets"
-            faults.add("commands", line.number, "condition", condition, f"cannot be read ({error})", remedy)
-        return
-    for name in sorted(set(names) - inputs_set) if inputs else ():
+            faults.add("commands", line.number, "condition", text, f"cannot be read ({error})", remedy)
+        return None
+    for name in sorted(set(condition.names) - inputs_set) if inputs else ():
         message = f"names '{name}', which is not in table inputs"
-        faults.unknown_in("commands", line.number, "condition", condition, name, inputs, message)
+        faults.unknown_in("commands", line.number, "condition", text, name, inputs, message)
+    return condition
 
 
 def refuse_untouched(source: Source, faults: Faults) -> None:

@@ -1,0 +1,82 @@
+"""Commands that a state has on although no setting of the inputs allows it."""
+
+from pathlib import Path
+
+import pytest
+
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from tests.tables.good import write_files
+
+DATA = Path(__file__).parents[2] / "data"
+
+
+def said_of(folder, conditions, states):
+    """What is said of a vehicle with these conditions, in the order of its commands, and this table of states."""
+    loads = "".join(f"load of {name},{name},1,led\n" for name in conditions)
+    commands = "".join(f"{name},{text}\n" for name, text in conditions.items())
+    files = {
+        "loads.csv": f"load,command,running_a,kind\n{loads}",
+        "commands.csv": f"command,condition\n{commands}",
+        "states.csv": states,
+    }
+    try:
+        read_vehicle(write_files(folder / "car", files))
+    except InputError as error:
+        return [str(fault) for fault in error.faults]
+    return []
+
+
+def test_condition_that_contradicts_itself(tmp_path):
+    """Said with the row and the state; a state that keeps the command off is not at fault."""
+    conditions = {"lamp": "key and not key", "fan": "key"}
+    assert said_of(tmp_path, conditions, "command,day,night\nfan,1,1\nlamp,,50 %\n") == [
+        "states, row 3, column night: '0.5' can never be, as the condition 'key and not key' contradicts itself; "
+        "leave this cell empty, or correct the condition of 'lamp' in the table commands"
+    ]
+
+
+def test_command_that_comes_with_one_kept_off(tmp_path):
+    """Main beam is on with the head switch alone, so side lamps cannot be off; the dead horn has no part in it."""
+    conditions = {"side": "head or side_switch", "main": "head and stalk", "horn": "button"}
+    assert said_of(tmp_path, conditions, "command,night\nside,0\nmain,1\nhorn,\n") == [
+        "states, row 3, column night: '1' can never be: whatever turns 'main' on also turns on 'side', which this "
+        "state keeps off; give 'side' a duty in this state, or leave this cell empty, or correct the condition of "
+        "'main' in the table commands"
+    ]
+
+
+def test_command_that_comes_with_one_of_two(tmp_path):
+    """Either of two commands is on with it, whichever way the stalk is: both are named."""
+    conditions = {"dipped": "head and not stalk", "main": "head and stalk", "fog": "head and fog_key"}
+    (line,) = said_of(tmp_path, conditions, "command,rain\nfog,1\nmain,\ndipped,\n")
+    assert line.startswith("states, row 2, column rain: '1' can never be: whatever turns 'fog' on also turns on ")
+    assert "'dipped' or 'main', which" in line or "'main' or 'dipped', which" in line
+
+
+def test_state_that_no_setting_brings_about(tmp_path):
+    """A command that is on without an input cannot be kept off; said once, not for each command of the state."""
+    conditions = {"lamp": "not dark_switch", "fan": "key", "spare": "dark_switch"}
+    assert said_of(tmp_path, conditions, "command,camp,day\nlamp,,1\nfan,1,1\nspare,,1\n") == [
+        "states, row 2, column camp: '0' cannot be: this state keeps 'lamp' and 'spare' off, but one of them is on "
+        "whatever the inputs are; give one of them a duty in this state, or correct the condition in the table commands"
+    ]
+
+
+def test_command_on_without_inputs_needs_the_input_that_ends_it(tmp_path):
+    """A lamp that is on until a switch is on can be kept off, alone or beside what does not need that switch off."""
+    conditions = {"lamp": "not switch", "fan": "key", "bell": "key and not switch"}
+    assert said_of(tmp_path / "a", conditions, "command,day\nlamp,\nfan,1\nbell,\n") == []
+    (line,) = said_of(tmp_path / "b", conditions, "command,day\nlamp,\nfan,1\nbell,1\n")
+    assert "row 4, column day: '1' can never be: whatever turns 'bell' on also turns on 'lamp'," in line
+
+
+def test_states_left_alone(tmp_path):
+    """No table of states, or commands without conditions: nothing is said."""
+    assert said_of(tmp_path / "a", {"lamp": "", "fan": ""}, "command,day\nlamp,1\nfan,\n") == []
+
+
+@pytest.mark.parametrize("folder", sorted(path.name for path in DATA.iterdir() if (path / "states.csv").exists()))
+def test_states_of_the_data_can_all_be(folder):
+    """Every vehicle that comes along has states in which each of their commands can be on."""
+    assert read_vehicle(DATA / folder).states
