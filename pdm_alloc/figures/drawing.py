@@ -1,15 +1,12 @@
 """What figures share: sheet, colours, labels, text that fits, and the table they are drawn from."""
 
 import functools
-import io
 import textwrap
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec
 
 import numpy as np
 import pandas as pd
-from matplotlib import rc_context
-from matplotlib.figure import Figure
 
 __all__ = [
     "FREE",
@@ -25,7 +22,6 @@ __all__ = [
     "TEXT",
     "TITLE",
     "Box",
-    "Sheet",
     "clip",
     "number",
     "place_labels",
@@ -112,35 +108,6 @@ def _astray(box: Box, points: np.ndarray, own: int) -> float:
     return float((np.delete(away, own) < 1.6 * away[own]).any())
 
 
-class Sheet(Figure):
-    """A white Figure with room made for every label.
-
-    pyplot keeps every figure it makes in a list of its own and draws twice in notebooks; a plain Figure is not shown
-    at all. This one says how it looks as a PNG.
-    """
-
-    def __init__(self, **options: Any) -> None:
-        look: dict[str, Any] = {"facecolor": "white", "layout": "constrained", **options}
-        super().__init__(**look)
-
-    def _repr_png_(self) -> bytes:
-        return self.png()
-
-    def png(self, dpi: float = 110) -> bytes:
-        """The picture as PNG, dots per inch as asked."""
-        return self._written("png", dpi=dpi)
-
-    def svg(self) -> str:
-        """The picture as SVG text, the same for the same drawing (no date, no random names in it)."""
-        return self._written("svg", metadata={"Date": None}).decode()
-
-    def _written(self, form: str, **options: Any) -> bytes:
-        buffer = io.BytesIO()
-        with rc_context({"svg.hashsalt": "pdm_alloc"}):
-            self.savefig(buffer, format=form, bbox_inches="tight", pad_inches=0.15, **options)
-        return buffer.getvalue()
-
-
 def table_of(source: Any, name: str) -> pd.DataFrame:
     """The table itself, or the table of that name of a result.
 
@@ -218,7 +185,7 @@ def need_axes(axes: "Axes | None", width_in: float, height_in: float) -> "Axes":
     if axes is not None:
         return axes
     try:
-        pass
+        from pdm_alloc.figures.sheet_figure import Sheet
     except ModuleNotFoundError as missing:
         package = (missing.name or "matplotlib").split(".")[0]
         raise ImportError(f"figures need {package}: pip install 'pdm_alloc[figures]'") from None

@@ -57,6 +57,8 @@ def made(seed: int, folder: Path) -> Run:
     catalogue = catalogue_tables(chance, vehicle)
     if chance.random() < 0.15 and (rows := locked_rows(chance, vehicle, catalogue)):
         vehicle["locked"] = rows
+        held = {row["load"] for row in rows}
+        vehicle["loads"] = [{**row, "share": "" if row["load"] in held else row["share"]} for row in vehicle["loads"]]
     paths = (
         write_as_somewhere(chance, vehicle, folder / "car"),
         write_as_somewhere(chance, catalogue, folder / "catalogue"),

@@ -23,9 +23,10 @@ _AMPS = {
 
 
 def number(value: float, digits: int = 3) -> str:
-    """As it is typed."""
+    """As it is typed; four digits where three after the mark could be taken for thousands."""
     text = f"{value:.{digits}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{text}0" if len(text.partition(".")[2]) == 3 else text
 
 
 def vehicle_tables(chance: random.Random) -> Tables:
