@@ -119,7 +119,8 @@ class Wiring:
         if not _reached(tree, t):
             return (own_a, t.length_m, t.max_drop_pct)
         length = self.lengths.wire_m(place, t.place)
-        assert tree is not None and length
+        if tree is None or not length:  # at the module itself, with no allowance for ends
+            return (own_a, length, t.max_drop_pct)
         return (self._amp_metres(t, some, tree) / length, length, t.max_drop_pct)
 
     def _amp_metres(self, t: ItemType, some: Some, tree: Tree) -> float:

@@ -74,7 +74,7 @@ def csv_line(cells: Iterable[str]) -> str:
 
 
 def _written(cell: str) -> str:
-    if not cell or _NUMBER.fullmatch(cell):
+    if not cell or ("," not in cell and _NUMBER.fullmatch(cell)):
         return cell
     return '"' + marked(cell).replace('"', '""') + '"'
 

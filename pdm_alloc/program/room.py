@@ -8,13 +8,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Rating
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.partition import partition
-from pdm_alloc.program.solver import Clock, Program
+from pdm_alloc.program.solver import STOPPED_EMPTY, Clock, Program
 from pdm_alloc.program.stages import channels_used, minimise, packed, strength_used
 from pdm_alloc.program.task import Column, Task, task_of
 
@@ -59,7 +59,10 @@ def base_of(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: Circuit
     -------
     Base
     """
-    task = task_of(vehicle, units, book, late=clock.is_over)
+    try:
+        task = task_of(vehicle, units, book, late=clock.is_over)
+    except OutOfTime:
+        return Base(STOPPED_EMPTY)
     few, weak = channels_used(task), strength_used(task)
     found = [minimise(partition(task), [packed([few, weak], task.channels())[0]], clock)[0]]
     if found[0]:

@@ -59,6 +59,8 @@ def made(seed: int, folder: Path) -> Run:
         vehicle["locked"] = rows
         held = {row["load"] for row in rows}
         vehicle["loads"] = [{**row, "share": "" if row["load"] in held else row["share"]} for row in vehicle["loads"]]
+    if not _can_be(vehicle, folder):  # a state of chance may ask for what its conditions rule out
+        vehicle["commands"] = [{**row, "condition": ""} for row in vehicle["commands"]]
     paths = (
         write_as_somewhere(chance, vehicle, folder / "car"),
         write_as_somewhere(chance, catalogue, folder / "catalogue"),
@@ -67,6 +69,18 @@ def made(seed: int, folder: Path) -> Run:
     assert sorted(x.name for x in read[0].loads) == sorted(clean(row["load"]) for row in vehicle["loads"])
     assert sorted(x.name for x in read[1]) == sorted(clean(row["module"]) for row in catalogue["modules"])
     return Run(seed, paths, *read, check_against(*read))
+
+
+def _can_be(vehicle, folder: Path) -> bool:
+    """True if every state can be with the conditions of the commands."""
+    if "commands" not in vehicle or "states" not in vehicle:
+        return True
+    path = write_as_somewhere(random.Random(0), vehicle, folder / "trial")
+    try:
+        pa.read_vehicle(path)
+    except pa.InputError as error:
+        return not any("can never be" in fault.message or "cannot be" in fault.message for fault in error.faults)
+    return True
 
 
 def run(one: Run) -> Run:

@@ -80,7 +80,8 @@ def test_columns_are_those_of_the_table():
         "A",
         True,
     )
-    assert COLUMNS["needs"].options == ("", "pwm", "reversing", "pwm reversing")
+    assert COLUMNS["needs"].options[:3] == ("", "pwm", "reversing")
+    assert "pwm reversing" in COLUMNS["needs"].options
     assert COLUMNS["place"].options == ("", "nose left", "Tail")
     assert (COLUMNS["command"].kind, COLUMNS["command"].choices) == ("text", ("horn", "wipe"))
     assert COLUMNS["separate"].choices == ("pair",)

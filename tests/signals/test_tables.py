@@ -106,7 +106,12 @@ BAD = {
     "actuator without current": ("signals.csv", ",pwm,0.8", ",pwm,", "signals, row 3, column current_a: is empty"),
     "pwm of a sensor": ("signals.csv", "supply_5v sensor", "pwm sensor", "'pwm' is not for a voltage"),
     "supply of an output": ("signals.csv", ",pwm,0.8", ",supply_5v,0.8", "'supply_5v' is for sensors"),
-    "unknown place": ("signals.csv", "1,nose", "1,noose", "signals, row 2, column place: 'noose' is not a place"),
+    "unknown place": (
+        "signals.csv",
+        "1,nose",
+        "1,noose",
+        "row 2, column place: 'noose' is not in table places",
+    ),
     "signal twice": ("signals.csv", "wheel,", "valve,", "column signal: 'valve' is already in row 3"),
     "signal and input": ("signals.csv", "wheel,", "master,", "'master' is already an input with a reader"),
     "reader of a message": (

@@ -6,6 +6,7 @@ import zipfile
 
 import pytest
 
+from pdm_alloc.files.csv_file import csv_line
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import VEHICLE, write_files
@@ -135,3 +136,8 @@ def test_misspelled_names_by_the_thousand_do_not_take_hours(tmp_path):
     places = "place\n" + "".join(f"place {n}\n" for n in range(20_000))
     said, _ = measured(write_files(tmp_path / "car", {"loads.csv": loads, "places.csv": places}))
     assert "did you mean 'place 7'?" in said
+
+
+def test_a_name_that_is_a_number_with_a_comma_stays_one_cell():
+    """A command named 1,5 would be two cells where commas part cells, if it stood bare."""
+    assert csv_line(["lamp", "1,5", "2.5"]) == '"lamp","1,5",2.5\n'

@@ -117,7 +117,11 @@ def test_all_tables_reach_the_vehicle(tmp_path):
     assert (nose.x_m, nose.y_m, nose.compartment, nose.ambient_c, nose.mount) == (1.8, 0.4, "nose", 60.0, False)
     assert vehicle.place("tank").contains == {"fuel"}
     assert vehicle.routes == (Route("dash", "nose", 2.6), Route("dash", "tank", None))
-    assert vehicle.locked == (Lock("fan", "small", "3"), Lock("fuel pump", "small", "1"))
+    assert vehicle.locked == (
+        Lock("fan", "small", "3"),
+        Lock("fan", "small", "4"),
+        Lock("fuel pump", "small", "1"),
+    )
     assert [(c.kind, c.subject, c.weight) for c in vehicle.concessions] == [
         ("leave_out", "fan", 5),
         ("separation", "low beam", None),
