@@ -2,6 +2,7 @@
 
 import locale
 import os
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -21,7 +22,16 @@ def nightly(request):
     return request.config.getoption("--nightly")
 
 
+def _unsettled():
+    lines = (Path(__file__).parent / "unsettled.txt").read_text().splitlines()
+    return tuple(line.strip() for line in lines if line.strip() and not line.startswith("#"))
+
+
 def pytest_collection_modifyitems(config, items):
+    names = _unsettled()
+    for item in items:
+        if item.nodeid.startswith(names):
+            item.add_marker(pytest.mark.xfail(reason="named in tests/unsettled.txt", strict=False))
     if config.getoption("--nightly"):
         return
     skip = pytest.mark.skip(reason="long form: run with --nightly")
