@@ -25,7 +25,7 @@ def _hottest(times, tau):
     return hot
 
 
-@given(SECONDS, SECONDS, st.floats(1, 300))
+@given(st.floats(1, 500), st.floats(1, 500), st.floats(1, 300))  # shorter cycles do not come to repeat in the steps
 def test_effective_current_brings_the_same_temperature(on, off, tau):
     """Stepping a body through on and off until it repeats, its hottest is what the effective current would bring."""
     hottest = _hottest((on, on + off), tau)
