@@ -263,21 +263,41 @@ def _weaker_ones(part: Part) -> str:
     return "a weaker one" if part.number == 1 else "weaker ones"
 
 
-def in_one_phrase(parts: Sequence[Part]) -> str:
-    """All parts as one phrase: ``2 more channels of 8 A, 1 of 14 A and 12 A more in bank east (...)``."""
+def in_one_phrase(parts: Sequence[Part], units: Sequence[Unit] = ()) -> str:
+    """All parts as one phrase: ``2 more channels of 8 A, 1 of 14 A and 12 A more in bank east (...)``.
+
+    Equal channels are added up over the units; of several units it is said which of them each part is for.
+    """
+    labels = [unit.label for unit in units] if len(units) > 1 else []
     said: list[str] = []
     before = None
-    for part in parts:
+    for equal in _equal_ones(parts):
+        part = equal[0] if len(equal) == 1 else replace(equal[0], need=equal[0].have + sum(p.number for p in equal))
         words = _words(part)
         same = before == (part.kind, part.new and part.new.use) and part.kind == "channels"
-        said.append(words.replace(_head(part), f"{part.number} of", 1) if same else words)
+        words = words.replace(_head(part), f"{part.number} of", 1) if same else words
+        said.append(words + _on_units(equal, labels))
         before = (part.kind, part.new and part.new.use)
     return _and(said)
 
 
-def _head(part: Part) -> str:
-    assert part.new is not None
-    return f"{plural(part.number, 'more channel' if part.new.use == 'single' else 'more reversing pair')} of"
+def _equal_ones(parts: Sequence[Part]) -> Iterator[list[Part]]:
+    """Parts that ask for the same kind of channel on different units; any other part by itself."""
+    groups: dict[object, list[Part]] = {}
+    for n, part in enumerate(parts):
+        kind = n if part.new is None else (part.kind, part.new.use, part.new.channel, part.note)
+        groups.setdefault(kind, []).append(part)
+    yield from groups.values()
+
+
+def _on_units(equal: Sequence[Part], labels: Sequence[str]) -> str:
+    """Of several units, which: `` on m``, or ``, 1 on m and 2 on n``."""
+    if not labels or equal[0].kind in ("inputs", "drop"):
+        return ""
+    if len(equal) == 1:
+        word = "of" if equal[0].kind == "bank" else "on"
+        return f" {word} {labels[equal[0].unit]}"
+    return ", " + _and([f"{p.number} on {labels[p.unit]}" for p in equal])
 
 
 def joined_words(names: Sequence[str], most: int = 4) -> str:

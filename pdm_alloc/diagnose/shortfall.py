@@ -74,7 +74,8 @@ class Shortfall:
             return ""
         loads = [load for part in self.parts for load in part.loads if part.new is not None or part.names]
         few = f" (for {joined_words(loads)})" if 0 < len(set(loads)) <= _FEW_LOADS else ""
-        return in_one_phrase(self.parts) + few
+        units = self.allocation.units if self.allocation is not None else ()
+        return in_one_phrase(self.parts, units) + few
 
 
 def is_enough_for(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> bool:
