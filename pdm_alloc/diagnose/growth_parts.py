@@ -300,6 +300,11 @@ def _on_units(equal: Sequence[Part], labels: Sequence[str]) -> str:
     return ", " + _and([f"{p.number} on {labels[p.unit]}" for p in equal])
 
 
+def _head(part: Part) -> str:
+    assert part.new is not None
+    return f"{plural(part.number, 'more channel' if part.new.use == 'single' else 'more reversing pair')} of"
+
+
 def joined_words(names: Sequence[str], most: int = 4) -> str:
     """``a, b and c``; beyond `most`, how many more."""
     unique = list(Counter(names))
