@@ -98,10 +98,10 @@ def offer_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Offe
 def _kinds_there(units: Sequence[Unit], types: Sequence[ItemType]):
     """The channels there are, with PWM and as reversing pairs where a load asks for it."""
     for number, unit in enumerate(units):
-        channels = list(dict.fromkeys(plain(c) for c in unit.module.channels))
-        channels.sort(key=lambda c: (c.continuous_ma, c.peak_ma, len(c.features)))
+        channels = list(dict.fromkeys(replace(plain(c), features=frozenset()) for c in unit.module.channels))
+        channels.sort(key=lambda c: (c.continuous_ma, c.peak_ma))
         if any(t.pwm for t in types):
-            dimming = [replace(c, features=c.features | {"pwm"}) for c in channels]
+            dimming = [replace(c, features=frozenset({"pwm"})) for c in channels]
             channels = list(dict.fromkeys([*channels, *dimming]))
         yield from (NewKind(number, c) for c in channels)
         if any(t.reversing for t in types):
@@ -315,7 +315,8 @@ def _left_over(part: Part, fewer: int) -> Iterator[Part]:
 
 
 def _is_weaker(channel: Channel, kind: NewKind) -> bool:
-    own, new = plain(channel), kind.channel
+    new = kind.channel
+    own = replace(plain(channel), features=channel.features & new.features)
     wider = own.max_wire_mm2 is None or (new.max_wire_mm2 is not None and new.max_wire_mm2 < own.max_wire_mm2)
     replaced = replace(own, max_wire_mm2=new.max_wire_mm2) if wider else own
     return replaced != new and own.continuous_ma <= new.continuous_ma and own.peak_ma <= new.peak_ma

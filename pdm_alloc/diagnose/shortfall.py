@@ -176,10 +176,9 @@ class _Study:
         if allocation is None:
             whole = self._reduced(self._settled([*channels, *parts]))
             return Shortfall(tuple(whole), self.allocated(whole))
-        if growth.outcome != PROVEN_BEST:
-            lower = self._reduced(whole)
-            return Shortfall(tuple(lower), allocation if lower == whole else self.allocated(lower))
-        return Shortfall(tuple(whole), allocation, proved=True)
+        proved = growth.outcome == PROVEN_BEST
+        lower = self._reduced(whole, only_ratings=proved)
+        return Shortfall(tuple(lower), allocation if lower == whole else self.allocated(lower), proved=proved)
 
     def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
         """The circuits of a growth on the grown units, where a recount of every limit has no objection."""
@@ -306,22 +305,46 @@ class _Study:
         free.sort(key=lambda at: (at[1].continuous_ma, at[1].peak_ma, natural_key(at[1].name)))
         return free[: max(0, len(left) - self.vehicle.settings.spare_channels)]
 
-    def _reduced(self, parts: list[Part]) -> list[Part]:
-        """Parts lowered step by step until no part can be."""
-        ratings = sorted({c.continuous_ma for unit in self.units for c in unit.module.channels})
+    def _reduced(self, parts: list[Part], only_ratings: bool = False) -> list[Part]:
+        """Parts lowered until no part can be by a step; of a growth proved best only computed ratings can be."""
+        for n in range(len(parts)):
+            parts = self._with_least_rating(parts, n)
         n = 0
-        while n < len(parts):
-            lower = self._lower(parts, n, ratings)
-            if lower is None:
-                n += 1
-            else:
-                parts = lower
+        while n < len(parts) and not only_ratings:
+            lower = self._lower(parts, n)
+            n, parts = (n + 1, parts) if lower is None else (n, lower)
         return parts
 
-    def _lower(self, parts: list[Part], n: int, ratings: Sequence[int]) -> list[Part] | None:
-        for less in one_step_less(parts[n], ratings):
+    @property
+    def _ratings(self) -> tuple[int, ...]:
+        return tuple(sorted({c.continuous_ma for unit in self.units for c in unit.module.channels}))
+
+    def _lower(self, parts: list[Part], n: int) -> list[Part] | None:
+        for less in one_step_less(parts[n], self._ratings):
             trial = [*parts[:n], *([] if less is None else [less]), *parts[n + 1 :]]
             with suppress(Unproved):
                 if trial and self.enough(trial):
                     return trial
         return None
+
+    def _with_least_rating(self, parts: list[Part], n: int) -> list[Part]:
+        """The parts with a computed rating as low as will do, in steps of 0.1 A."""
+        new = parts[n].new
+        if new is None or new.channel.continuous_ma in self._ratings:
+            return parts
+
+        def rated(ma: int) -> list[Part]:
+            channel = replace(new.channel, continuous_ma=ma)
+            return [*parts[:n], replace(parts[n], new=replace(new, channel=channel)), *parts[n + 1 :]]
+
+        def kept(steps: int) -> bool:
+            with suppress(Unproved):
+                return self.enough(rated(steps * STEP_MA))
+            return False
+
+        high, step = new.channel.continuous_ma // STEP_MA, 1
+        while high > step and kept(high - step):
+            high, step = high - step, step * 2
+        low = max(0, high - step)
+        least = STEP_MA * (low + 1 + bisect_left(range(low + 1, high), True, key=kept))
+        return rated(next((r for r in self._ratings if least <= r <= new.channel.continuous_ma), least))

@@ -34,23 +34,29 @@ def test_a_guess_alone_that_is_not_kept_is_enough_if():
     assert study.growth.parts, "what would be enough is said all the same"
 
 
+def wanted(headroom_pct, *loads):
+    vehicle = vehicle_of(*loads)
+    return replace(vehicle, settings=replace(vehicle.settings, headroom_pct=Fraction(headroom_pct)))
+
+
 def test_a_margin_that_is_not_kept_is_enough_if():
-    """9 A on a channel of 10 A: within the rating, not within the headroom."""
-    study = explained(vehicle_of(replace(LOAD, running_ma=9_000, inrush_ma=9_000)), module_of(2))
+    """7.5 A on a channel of 10 A: within the rating and its trip setting, not within 30 % headroom."""
+    study = explained(wanted(30, replace(LOAD, running_ma=7_500, inrush_ma=7_500)), module_of(2))
     assert study.verdict == "enough if"
-    assert study.conditions == ("a: 9 A on a channel that takes 8 A with the headroom wanted",)
+    assert study.conditions == ("a: 7.5 A on a channel that takes 7 A with the headroom wanted",)
 
 
 def test_a_rating_that_is_not_kept_is_not_enough():
-    """11 A on a channel of 10 A, with and without any margin; and too few channels."""
-    for vehicle in (vehicle_of(replace(LOAD, running_ma=11_000, inrush_ma=11_000)), vehicle_of(*named(3))):
+    """11 A on a channel of 10 A; 9 A, which leaves no trip setting a quarter above; and too few channels."""
+    single = [replace(LOAD, running_ma=ma, inrush_ma=ma) for ma in (11_000, 9_000)]
+    for vehicle in (*map(vehicle_of, single), vehicle_of(*named(3))):
         study = explained(vehicle, module_of(2))
         assert (study.verdict, study.conditions, study.allocation_if) == ("not enough", (), None)
 
 
 def test_size_shows_the_verdict_first():
     """Beside the module's name: enough, enough if, not enough; only the first counts as enough."""
-    tight = vehicle_of(replace(LOAD, running_ma=9_000, inrush_ma=9_000))
+    tight = wanted(30, replace(LOAD, running_ma=7_500, inrush_ma=7_500))
     own = tuple(replace(c, continuous_ma=8_000) for c in module_of(3).module.channels)
     modules = (module_of(2).module, replace(module_of(3, own=own).module, name="weak"))
     table = pa.size(tight, pa.Catalogue("c", modules)).verdicts
