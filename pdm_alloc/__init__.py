@@ -9,8 +9,8 @@ short where they are not enough, and what could be given up; `mount` finds where
 import importlib
 from typing import TYPE_CHECKING
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Catalogue, Channel, Module, Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.showing import UnknownName
 from pdm_alloc.domain.vehicle import Command, Concession, Input, Load, Lock, Place, Route, State, Vehicle
 

@@ -8,9 +8,8 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
-from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.kinds import KINDS, Settings
 from pdm_alloc.domain.module import Channel, Module, Unit, natural_key, units_of
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, Lock, Place, Route, State, Vehicle
 
 __all__ = ["cases", "harnesses", "locked_cases", "modules", "settings_tables", "vehicles"]

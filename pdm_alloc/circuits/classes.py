@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Unit, natural_key
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.thermal import derating_factor, paralleled_ma, usable_ma
 

@@ -8,8 +8,8 @@ from typing import TypeVar
 
 from pdm_alloc.circuits.classes import Rating, unit_ambient_c
 from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
 from pdm_alloc.electrics.links import FUSE_LOADING

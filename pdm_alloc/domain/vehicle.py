@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from pdm_alloc.domain.bench import Ground, MassItem, Part, WireColour
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.showing import UnknownName, counted, headline_table
 from pdm_alloc.domain.signals import Message, Signal
 

@@ -9,8 +9,7 @@ import pandas as pd
 
 from pdm_alloc.export.pdf_document import sheets_pdf
 from pdm_alloc.export.read_saved import SAVED_FOLDER, SAVED_SHEETS, read_allocation
-from pdm_alloc.export.saved_json import allocation_json
-from pdm_alloc.export.saved_tables import saved_tables
+from pdm_alloc.export.saved_tables import allocation_json, saved_tables
 from pdm_alloc.export.sheets import Issue, Sheet, available, safe_name, sheets, title_block
 from pdm_alloc.export.workbook import sheets_workbook
 from pdm_alloc.files.atomic import write_files

@@ -11,8 +11,15 @@ from pathlib import Path
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.export.saved_fit import misfits
-from pdm_alloc.export.saved_json import SCHEMA_VERSION, allocation_digest, from_json
-from pdm_alloc.export.saved_tables import ASSIGNMENTS, SETTINGS, UNITS, circuits_of
+from pdm_alloc.export.saved_tables import (
+    ASSIGNMENTS,
+    SCHEMA_VERSION,
+    SETTINGS,
+    UNITS,
+    allocation_digest,
+    circuits_of,
+    from_json,
+)
 from pdm_alloc.files.atomic import MANIFEST, changed_files, reading
 from pdm_alloc.files.csv_file import read_bytes_within, read_table, write_grid
 from pdm_alloc.files.faults import Fault, Faults, InputError, hint

@@ -1,17 +1,38 @@
-"""An allocation as tables that read back to the same allocation."""
+"""An allocation as tables and as JSON that read back to the same allocation."""
 
+import json
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from fractions import Fraction
+from hashlib import sha256
 from itertools import groupby
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key
-from pdm_alloc.export.saved_json import SCHEMA_VERSION, allocation_digest
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.export.saved_fit import misfits
+from pdm_alloc.files.faults import Fault, InputError
+from pdm_alloc.files.tables.locks import huge_exponents, out_of_range
 from pdm_alloc.files.write_tables import catalogue_tables, vehicle_tables
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 
-__all__ = ["ASSIGNMENTS", "SETTINGS", "UNITS", "circuits_of", "saved_tables"]
+__all__ = [
+    "ASSIGNMENTS",
+    "SCHEMA_VERSION",
+    "SETTINGS",
+    "UNITS",
+    "allocation_digest",
+    "allocation_json",
+    "allocation_schema",
+    "circuits_of",
+    "from_json",
+    "saved_tables",
+]
 
 SETTINGS = ("name", "value")
 
@@ -120,3 +141,207 @@ def _channels(text: str, use: str, known: frozenset[str]) -> tuple[str, ...]:
     parts = text.split("+")
     cuts = [("+".join(parts[:n]), "+".join(parts[n:])) for n in range(1, len(parts))]
     return next((cut for cut in cuts if known.issuperset(cut)), tuple(parts))
+
+
+# Raise it with every change that a reader of the older form would not understand.
+SCHEMA_VERSION = 3
+_FORMAT = "pdm_alloc allocation"
+
+_OF_THE_DOCUMENT = ("format", "version", "digest")
+
+
+class _Saved(BaseModel):
+    """An allocation saved by pdm_alloc: names and whole milliamps, duties in parts per million."""
+
+    model_config = ConfigDict(extra="forbid", title="Allocation")
+
+    format: Literal["pdm_alloc allocation"]
+    version: Literal[3]
+    digest: str = Field(description="SHA-256 of everything else in the document, see `allocation_digest`.")
+    outcome: Literal["proven best", "best so far"]
+    strategy: Literal["isolate", "spare"]
+    gap: float
+    objectives: tuple[tuple[str, float], ...]
+    circuits: tuple[PlacedCircuit, ...] = Field(description="Loads wired together, with unit and channel or channels.")
+    units: tuple[Unit, ...] = Field(description="Modules fitted.")
+    vehicle: Vehicle = Field(description="All tables of the vehicle.")
+
+
+def allocation_json(allocation: Allocation) -> bytes:
+    """An allocation as a JSON document.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Any.
+
+    Returns
+    -------
+    bytes
+        UTF-8; the same for the same allocation.
+    """
+    content = _content(allocation)
+    document = {"format": _FORMAT, "version": SCHEMA_VERSION, "digest": _digest(content), **content}
+    return (json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def allocation_digest(allocation: Allocation) -> str:
+    """What tells whether an allocation read back is the one that was saved, whatever form it was saved in.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Any.
+
+    Returns
+    -------
+    str
+        SHA-256 of its content, hexadecimal.
+    """
+    return _digest(_content(allocation))
+
+
+def _content(allocation: Allocation) -> dict[str, Any]:
+    names = [name for name in _Saved.model_fields if name not in _OF_THE_DOCUMENT]
+    return {name: _plain(getattr(allocation, name)) for name in names}
+
+
+def _digest(content: Mapping[str, Any]) -> str:
+    """The order of keys and of circuits does not count, and whole numbers are the same with and without a point."""
+    circuits = sorted(json.dumps(circuit, sort_keys=True) for circuit in content["circuits"])
+    text = json.dumps(_even({**content, "circuits": circuits}), sort_keys=True, ensure_ascii=False)
+    return sha256(text.encode()).hexdigest()
+
+
+def _even(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _even(item) for key, item in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [_even(item) for item in value]
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def allocation_schema() -> dict[str, Any]:
+    """JSON Schema of the document.
+
+    Returns
+    -------
+    dict
+        As `json` would load it.
+    """
+    return _Saved.model_json_schema()
+
+
+def from_json(content: bytes, name: str = "allocation.json") -> Allocation:
+    """The allocation in a JSON document.
+
+    Parameters
+    ----------
+    content : bytes
+        As `allocation_json` gives it.
+    name : str
+        Of the file, for faults.
+
+    Returns
+    -------
+    Allocation
+        Equal to the one that was written.
+
+    Raises
+    ------
+    InputError
+        The document is not one of ours, of another version, damaged, or does not fit together.
+    """
+    document = _loaded(content, name)
+    huge = list(huge_exponents(document, name))
+    if huge:
+        raise InputError(huge[:100])
+    try:
+        saved = _Saved.model_validate(document)
+    except ValidationError as error:
+        raise InputError([_fault(name, item) for item in error.errors()[:100]]) from error
+    values = {key: getattr(saved, key) for key in _Saved.model_fields if key not in _OF_THE_DOCUMENT}
+    strays = list(out_of_range(values, name))
+    if strays:
+        raise InputError(strays[:100])
+    allocation = Allocation(**values)
+    kept = json.loads(json.dumps({**{key: document[key] for key in _OF_THE_DOCUMENT}, **_content(allocation)}))
+    faults = [*_changed(name, document, kept), *misfits(allocation, name)]
+    if faults:
+        raise InputError(faults[:100])
+    if allocation_digest(allocation) != saved.digest:
+        raise _refusal(name, "was changed after it was written", "give it as it was written, or allocate again")
+    return allocation
+
+
+def _plain(value: Any) -> Any:
+    """Domain objects as JSON has them; sets sorted, so that the document is the same every time."""
+    if is_dataclass(value):
+        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [_plain(item) for item in value]
+    if isinstance(value, frozenset):
+        return sorted(value)
+    return str(value) if isinstance(value, Fraction) else value
+
+
+def _loaded(content: bytes, name: str) -> dict[str, Any]:
+    try:
+        document = json.loads(
+            content.decode("utf-8-sig"), parse_float=_finite, parse_int=_whole, parse_constant=_finite
+        )
+        if b"\\u" in content:  # half a character can be written so, and then by no file be held
+            json.dumps(document, ensure_ascii=False).encode()
+    except (ValueError, RecursionError) as error:
+        raise _refusal(name, "is not JSON", f"give the file as it was written ({error})") from error
+    if not isinstance(document, dict) or document.get("format") != _FORMAT:
+        raise _refusal(
+            name, "is not a saved allocation", "give the allocation.json that was written with the documents"
+        )
+    if document.get("version") != SCHEMA_VERSION:
+        found = " ".join(str(document.get("version")).split())[:20]
+        remedy = f"this program reads version {SCHEMA_VERSION}: use the program that wrote it"
+        raise _refusal(name, f"has version {found}", remedy)
+    return document
+
+
+def _finite(text: str) -> float:
+    """JSON has no word for what is infinite or no number, and Python would take both."""
+    if math.isfinite(value := float(text)):
+        return value
+    raise ValueError(f"{text[:20]} is no number that can be kept")
+
+
+def _whole(text: str) -> int:
+    _finite(text)
+    return int(text)
+
+
+def _refusal(name: str, message: str, remedy: str) -> InputError:
+    return InputError([Fault(name, None, None, None, message, remedy)])
+
+
+def _fault(name: str, item: Any) -> Fault:
+    path = ".".join(map(str, item["loc"]))
+    if "missing" in item["type"]:
+        return Fault(name, None, path, None, "is missing", "give the file as it was written")
+    message = item["msg"][:1].lower() + item["msg"][1:]
+    return Fault(name, None, path, str(item["input"])[:60], f"cannot be read: {message}")
+
+
+def _changed(name: str, given: Any, kept: Any, path: str = "") -> Iterator[Fault]:
+    """Where the objects are not what the document says: keys left out, values taken for something else."""
+    if isinstance(given, dict) and isinstance(kept, dict):
+        for key in kept.keys() - given.keys():
+            yield Fault(name, None, f"{path}{key}", None, "is missing", "give the file as it was written")
+        for key in given.keys() & kept.keys():
+            yield from _changed(name, given[key], kept[key], f"{path}{key}.")
+    elif isinstance(given, list) and isinstance(kept, list) and len(given) == len(kept):
+        for i, (one, other) in enumerate(zip(given, kept, strict=True)):
+            yield from _changed(name, one, other, f"{path}{i}.")
+    elif given != kept:
+        yield Fault(
+            name, None, path.rstrip("."), str(given)[:60], f"is taken for {str(kept)[:60]}", "write it that way"
+        )

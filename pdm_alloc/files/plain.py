@@ -7,9 +7,8 @@ from fractions import Fraction
 from hashlib import sha256
 from math import ceil
 
-from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.kinds import KINDS, Settings
 from pdm_alloc.domain.module import Catalogue, Channel
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.files.grids import is_free
 from pdm_alloc.files.rows import unmistakable

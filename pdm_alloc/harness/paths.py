@@ -5,8 +5,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Place, Route, Vehicle
 
 __all__ = ["Lengths", "Tree", "lengths", "lengths_of", "route_graph", "route_m", "shortest_tree"]

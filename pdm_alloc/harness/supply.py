@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from pdm_alloc.domain.kinds import CHEMISTRIES
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.kinds import CHEMISTRIES, Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.battery import Battery, Leg, LegCharge, carry_charge
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma

@@ -7,8 +7,8 @@ from fractions import Fraction
 import ipywidgets as widgets
 from traitlets import TraitError
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Catalogue, Module
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.settings_rows import SettingsRow

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from pdm_alloc.files.numbers import clean
 from pdm_alloc.panel.grid_cells import BadCell, Column, read_cell
-from pdm_alloc.panel.grid_texts import free_name, heading, read_clipboard
+from pdm_alloc.panel.markup import free_name, heading, read_clipboard
 
 __all__ = ["ROW_LIMIT", "Row", "Sheet", "new_row", "settled", "sheet_of", "twin_of"]
 

@@ -12,7 +12,7 @@ from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.wire import WireSize, resistance_ohm_per_m, wire_sizes
-from pdm_alloc.program.ground_program import Point, Return, assign_returns
+from pdm_alloc.program.lightest import Point, Return, assign_returns
 from pdm_alloc.result.placed import WiredCircuit
 
 __all__ = ["GROUND_PLAN", "GROUND_POINTS", "ReturnWire", "ground_plan_table", "ground_points_table", "returns"]

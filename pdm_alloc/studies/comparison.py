@@ -7,8 +7,8 @@ from typing import Any
 
 import pandas as pd
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.tables.signal_tables import decimal
 from pdm_alloc.result.allocation import Allocation

@@ -5,8 +5,8 @@ from fractions import Fraction
 
 import pytest
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Command, Load, Place, State, Vehicle
 from pdm_alloc.result.allocation import Allocation, care
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, listed

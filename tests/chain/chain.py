@@ -8,7 +8,7 @@ from pathlib import Path
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.export.saved_json import allocation_json, from_json
+from pdm_alloc.export.saved_tables import allocation_json, from_json
 from pdm_alloc.files.faults import Fault
 from pdm_alloc.files.numbers import clean
 from pdm_alloc.files.tables.references import check_against

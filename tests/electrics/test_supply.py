@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.domain.kinds import CHEMISTRIES
+from pdm_alloc.domain.kinds import CHEMISTRIES, Settings
 from pdm_alloc.domain.module import Module, Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Command, Load, State, Vehicle
 from pdm_alloc.electrics.battery import battery_minutes
 from pdm_alloc.harness.supply import battery_of, state_supply, supply

@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 from pdm_alloc.domain.module import Channel, Module, Unit, units_of
 from pdm_alloc.export.measurements import read_measurements
 from pdm_alloc.export.read_saved import read_allocation
-from pdm_alloc.export.saved_json import allocation_json, allocation_schema, from_json
-from pdm_alloc.export.saved_tables import circuits_of, saved_tables
+from pdm_alloc.export.saved_tables import allocation_json, allocation_schema, circuits_of, from_json, saved_tables
 from pdm_alloc.export.sheets import Issue
 from pdm_alloc.export.workbook import record_bytes
 from pdm_alloc.files.csv_file import csv_bytes

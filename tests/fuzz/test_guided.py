@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pdm_alloc.export.saved_json import allocation_json
+from pdm_alloc.export.saved_tables import allocation_json
 from tests.fuzz.test_measured import TRACE
 from tests.fuzz.test_saved import MADE
 from tests.tables.good import CATALOGUE, VEHICLE

@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.export.read_saved import read_allocation
-from pdm_alloc.export.saved_json import allocation_json, from_json
-from pdm_alloc.export.saved_tables import saved_tables
+from pdm_alloc.export.saved_tables import allocation_json, from_json, saved_tables
 from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_catalogue import read_catalogue

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.vehicle import Place, Route
 from pdm_alloc.harness.paths import lengths, route_graph, shortest_tree
 from tests.harness.routes import meshes, trees

@@ -3,8 +3,8 @@
 import random
 from fractions import Fraction
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 
 FULL_MA = 10_000

@@ -4,7 +4,7 @@ import pytest
 
 from pdm_alloc.files.cells import Name, Number, Text
 from pdm_alloc.panel.grid_cells import Column
-from pdm_alloc.panel.grid_texts import heading, read_clipboard
+from pdm_alloc.panel.markup import heading, read_clipboard
 
 COLUMNS = (
     Column("load", "load", Name()),

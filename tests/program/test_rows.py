@@ -8,8 +8,8 @@ from fractions import Fraction
 import pytest
 
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit, units_of
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, Lock, State, Vehicle
 from pdm_alloc.program import partition as rows
 from pdm_alloc.program.solver import Program

@@ -5,8 +5,8 @@ from fractions import Fraction
 
 import pytest
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Input, Load, State, Vehicle
 
 LOAD = Load("a", "c", 4000, kind="heater", inrush_ma=4000, volt_exponent=1.0)

@@ -6,7 +6,7 @@ import pytest
 
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.shortfall import shortfall
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.program.solver import Clock
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
 

@@ -3,7 +3,7 @@ import math
 import pytest
 
 from pdm_alloc.allocator import allocate_signals
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.signals import Box, Keypad, Message, Signal, SignalPin, fitted
 from pdm_alloc.domain.vehicle import Place, Route, Vehicle
 from pdm_alloc.electrics.battery import parked

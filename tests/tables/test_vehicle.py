@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from pdm_alloc.domain.kinds import KINDS
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.kinds import KINDS, Settings
 from pdm_alloc.domain.vehicle import Command, Lock, Route
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle

@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.allocator import allocate
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, units_of
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import NotEnough

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.allocator import allocate
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.risk import _turned_out, allocation_risk, factors, module_risk, wilson

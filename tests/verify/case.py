@@ -3,8 +3,8 @@
 from dataclasses import replace
 from fractions import Fraction
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Input, Load, Lock, Place, State, Vehicle
 from pdm_alloc.result.placed import PlacedCircuit
 

@@ -6,8 +6,8 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Load, Place, State, Vehicle
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit

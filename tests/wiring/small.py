@@ -3,8 +3,8 @@
 from fractions import Fraction
 
 from pdm_alloc.circuits.classes import Rating
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import PPM, Command, Place, Route, State, Vehicle
 
 # source - 2 m - joint, from there 1 m to left and 3 m to right

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from pdm_alloc.domain.bench import Ground, Part, WireColour, colour_of, part_for
 from pdm_alloc.domain.vehicle import Place, Route
+from pdm_alloc.harness.bundles import PIN, End, pieces
 from pdm_alloc.harness.paths import lengths
-from pdm_alloc.harness.splices import PIN, End, pieces
-from pdm_alloc.program.ground_program import Point, Return, assign_returns
+from pdm_alloc.program.lightest import Point, Return, assign_returns
 from pdm_alloc.verify.check import verify
 from pdm_alloc.verify.copper import bench
 from tests.export.made_up import solved
@@ -39,7 +39,7 @@ def _laid(draw):
 @settings(deadline=None)
 def test_pieces_join_pin_and_ends_and_lose_no_wire(laid):
     """The pieces are a tree from the pin to every end, and as long as trunk, branches and allowances together."""
-    from pdm_alloc.domain.settings import Settings
+    from pdm_alloc.domain.kinds import Settings
 
     names, routes, ends = laid
     known = lengths(Settings(), [Place(name) for name in names], routes)

@@ -9,8 +9,8 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Load, Place, Route, State
 from pdm_alloc.files.cells import Number
 from pdm_alloc.files.faults import Fault, Faults

@@ -6,9 +6,8 @@ from math import ceil
 from pathlib import Path
 
 from pdm_alloc.domain.condition import quoted_condition
-from pdm_alloc.domain.kinds import KINDS, default_drop_pct
+from pdm_alloc.domain.kinds import KINDS, Settings, default_drop_pct
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.settings import Settings
 from pdm_alloc.domain.vehicle import Command, Concession, Input, Load, Lock, Place, Route, Vehicle
 from pdm_alloc.files.cells import Exact
 from pdm_alloc.files.faults import Fault, Faults

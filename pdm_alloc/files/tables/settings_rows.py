@@ -3,8 +3,7 @@
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
-from pdm_alloc.domain.kinds import CHEMISTRIES
-from pdm_alloc.domain.settings import Settings
+from pdm_alloc.domain.kinds import CHEMISTRIES, Settings
 from pdm_alloc.files.cells import Name, Number, Text, Word, whole
 from pdm_alloc.files.rows import Row, column
 
