@@ -208,13 +208,16 @@ class Text(Cell):
 
 @dataclass(frozen=True)
 class Word(Cell):
-    """One word of a few."""
+    """One word of a few; `examples`, one for each word or none, say what the words stand for."""
 
     words: tuple[str, ...] = ()
+    examples: tuple[str, ...] = ()
 
     def accepts(self) -> str:
-        """The words."""
-        return f"{', '.join(self.words[:-1])} or {self.words[-1]}"
+        """The words, each with its example where there are examples."""
+        options = [f"{word} ({example})" for word, example in zip(self.words, self.examples, strict=False)]
+        options = options or list(self.words)
+        return f"{', '.join(options[:-1])} or {options[-1]}"
 
     def read(self, text: str) -> str:
         """The word in lower case."""

@@ -1,9 +1,10 @@
 """A table before anything is known of its meaning: headers matched to columns, rows of text, row numbers."""
 
 import re
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import chain, islice
+from types import MappingProxyType
 
 from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.numbers import clean, plain_header
@@ -13,6 +14,7 @@ __all__ = ["MOST_COLUMNS", "MOST_ROWS", "Grid", "grid_of", "is_free", "match_hea
 MOST_ROWS = 20_000
 MOST_COLUMNS = 1_000
 MOST_TITLE_ROWS = 20
+_NO_REMEDIES: Mapping[str, str] = MappingProxyType({})
 _MOST_BLANK = 1_100_000  # a spreadsheet's last row, about
 
 
@@ -172,7 +174,13 @@ def is_free(header: str) -> bool:
     return clean(header).casefold().startswith("x_")
 
 
-def match_header(grid: Grid, columns: Iterable[str], required: Iterable[str], faults: Faults) -> dict[str, int]:
+def match_header(
+    grid: Grid,
+    columns: Iterable[str],
+    required: Iterable[str],
+    faults: Faults,
+    remedies: Mapping[str, str] = _NO_REMEDIES,
+) -> dict[str, int]:
     """Where each column of a table stands.
 
     Parameters
@@ -185,6 +193,8 @@ def match_header(grid: Grid, columns: Iterable[str], required: Iterable[str], fa
         Those it must have.
     faults : Faults
         Where unknown, missing and double columns are noted.
+    remedies : mapping of str to str
+        What to do about a missing column, by column; default: add it.
 
     Returns
     -------
@@ -209,5 +219,5 @@ def match_header(grid: Grid, columns: Iterable[str], required: Iterable[str], fa
             )
     for name in required:
         if name not in found:
-            faults.add(grid.table, grid.header_row, name, None, "is missing", "add this column")
+            faults.add(grid.table, grid.header_row, name, None, "is missing", remedies.get(name, "add this column"))
     return found

@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic.fields import FieldInfo
 
-from pdm_alloc.files.cells import Cell, Collected, Exact, Number, Odd
+from pdm_alloc.files.cells import Cell, Collected, Exact, Number, Odd, Word
 from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.grids import Grid, match_header
 from pdm_alloc.files.numbers import CellError, clean
@@ -214,11 +214,18 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
         return []
     columns = columns_of(model)
     required = [name for name, info in columns.items() if info.is_required()]
-    found = match_header(grid, columns, required, faults)
+    found = match_header(grid, columns, required, faults, _explained(columns))
     _settle_marks(grid, {name: at for name, at in found.items() if name in columns}, columns, faults)
     lines = [_line(number, cells, found, model, grid.table, faults) for number, cells in grid.rows]
     refuse_twins(lines, model.key, grid.table, faults)
     return lines
+
+
+def _explained(columns: dict[str, FieldInfo]) -> dict[str, str]:
+    """Remedy by required column whose words have examples: nobody can guess such words from the name of the column."""
+    cells = {name: cell_of(info) for name, info in columns.items() if info.is_required()}
+    words = {name: cell for name, cell in cells.items() if isinstance(cell, Word) and cell.examples}
+    return {name: f"add this column, with one word in each row: {cell.accepts()}" for name, cell in words.items()}
 
 
 def _settle_marks(grid: Grid, found: dict[str, int], columns: dict, faults: Faults) -> None:

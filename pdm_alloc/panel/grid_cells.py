@@ -252,7 +252,7 @@ def _column(name: str, info: FieldInfo, vehicle: Vehicle) -> Column:
         name,
         _title(name),
         cell,
-        _choices(name, cell, vehicle),
+        _choices(name, cell, vehicle, info.is_required()),
         required=info.is_required(),
         unique=name in LoadRow.key,
         default=default,
@@ -274,9 +274,9 @@ def _cell(name: str, info: FieldInfo, vehicle: Vehicle) -> Cell:
     return cell_of(info)
 
 
-def _choices(name: str, cell: Cell, vehicle: Vehicle) -> tuple[str, ...]:
+def _choices(name: str, cell: Cell, vehicle: Vehicle, required: bool) -> tuple[str, ...]:
     if isinstance(cell, (Word, Words)):
-        return cell.words
+        return ("", *cell.words) if required and isinstance(cell, Word) else cell.words
     if isinstance(cell, Known):
         return ("", *cell.names)
     return _suggested(name, vehicle)

@@ -60,7 +60,7 @@ class WhatIf:
             When a new command is on: 0 to 1 in every state, or by state (left out: off). Default: on
             in every state.
         **columns
-            Other columns of the table ``loads``, in its units: ``kind="filament"``, ``count=2``,
+            Other columns of the table ``loads``, in its units: ``kind="filament"`` (must be given), ``count=2``,
             ``needs=["pwm"]``, ``x_wire_label="F-7"``.
 
         Returns

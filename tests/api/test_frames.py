@@ -8,7 +8,7 @@ import pdm_alloc as pa
 from pdm_alloc.files.write_tables import catalogue_tables, vehicle_tables
 from tests.api.demo import DATA, allocation, car, catalogue
 
-LOADS = pd.DataFrame({"load": ["lamp", "horn"], "command": ["light", "horn"], "running_a": [1.5, 4]})
+LOADS = pd.DataFrame({"load": ["lamp", "horn"], "command": ["light", "horn"], "running_a": [1.5, 4], "kind": "led"})
 TABLES = (
     *("channels", "assignments", "spare", "headroom", "wires", "settings", "drops"),
     *("supply", "voltages", "warnings", "segments", "feeds", "links", "heat", "parked"),

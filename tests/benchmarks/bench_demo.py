@@ -82,7 +82,7 @@ def after(car, catalogue):
 
 
 def with_lamp(car):
-    return pa.what_if(car).add(load="bug lamp", command="side lamps", running_a=0.42)
+    return pa.what_if(car).add(load="bug lamp", command="side lamps", running_a=0.42, kind="filament")
 
 
 def main() -> None:

@@ -17,7 +17,7 @@ def play(builder: Builder) -> None:
 def types_a_load(builder: Builder) -> None:
     """A row counts once it is complete, and the verdict knows of it."""
     last = builder.answers()
-    builder.adds_by_typing("sump heater", "crew power", "3,5")
+    builder.adds_by_typing("sump heater", "crew power", "3,5", "1", "heater")
     builder.await_answer(last + 1)
     builder.says("carries 47 loads")
     expect(builder.page.locator(".pdm-channels")).to_contain_text("sump heater")

@@ -193,7 +193,7 @@ def test_missing_vehicle(capsys, tmp_path):
 def test_faults_of_vehicle_and_catalogue_come_together(capsys, tmp_path):
     """Whoever has two tables to mend should be told of both at once."""
     (tmp_path / "van").mkdir()
-    (tmp_path / "van" / "loads.csv").write_text("load,command,running_a\nlamp,light,much\n")
+    (tmp_path / "van" / "loads.csv").write_text("load,command,running_a,kind\nlamp,light,much,electronics\n")
     (tmp_path / "catalogue").mkdir()
     (tmp_path / "catalogue" / "modules.csv").write_text("module,total_a,total_peak_a\nm,much,100\n")
     (tmp_path / "catalogue" / "channels.csv").write_text("module,channel,continuous_a,peak_a,peak_ms\nm,1,10,60,50\n")

@@ -43,7 +43,7 @@ def test_words_that_mean_nothing(words, capsys):
 
 def test_no_place_for_a_module(tmp_path, capsys):
     """A vehicle without places is refused with the remedy, and exit code 2."""
-    (tmp_path / "loads.csv").write_text("load,command,running_a\nlamp,light,1\n")
+    (tmp_path / "loads.csv").write_text("load,command,running_a,kind\nlamp,light,1,electronics\n")
     words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue")]
     assert main(words) == 2
     assert capsys.readouterr().err.startswith("pdm-alloc: no place can take a module: set mount to yes")
@@ -51,8 +51,8 @@ def test_no_place_for_a_module(tmp_path, capsys):
 
 def test_more_loads_on_one_command_than_can_be_listed(tmp_path, capsys):
     """Hundreds of different loads on one command end in one line and exit code 3, not in a traceback."""
-    rows = [f"load {n},all,{0.1 + n / 1000:.3f},joint" for n in range(300)]
-    (tmp_path / "loads.csv").write_text("\n".join(["load,command,running_a,place", *rows, ""]))
+    rows = [f"load {n},all,{0.1 + n / 1000:.3f},joint,led" for n in range(300)]
+    (tmp_path / "loads.csv").write_text("\n".join(["load,command,running_a,place,kind", *rows, ""]))
     (tmp_path / "places.csv").write_text("place,x_m,y_m,mount\njoint,0,0,yes\n")
     words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue")]
     assert main(words) == 3

@@ -25,7 +25,6 @@ COLUMNS = {column.key: column for column in load_columns(VEHICLE)}
         ("count", "2,0", "2"),
         ("count", "", "1"),
         ("kind", "LED", "led"),
-        ("kind", "", "electronics"),
         ("needs", "reversing, PWM", "pwm reversing"),
         ("needs", "", ""),
         ("share", "No", "no"),
@@ -52,6 +51,7 @@ def test_good_text_is_taken_in_plain_spelling(column, text, plain):
         ("running_a", "0", "'0' is too small; give a number above 0"),
         ("running_a", "", "running must be given"),
         ("load", " ", "load must be given"),
+        ("kind", "", "kind must be given"),
         ("count", "1.5", "'1.5' is not a whole number; give a whole number"),
         ("kind", "moter", "'moter' is not a word known here; did you mean 'motor'?"),
         ("needs", "pwn", "'pwn' is not a word known here; did you mean 'pwm'?"),
@@ -80,6 +80,7 @@ def test_columns_are_those_of_the_table():
         "A",
         True,
     )
+    assert COLUMNS["kind"].options[:3] == ("", "filament", "led") and COLUMNS["kind"].required
     assert COLUMNS["needs"].options[:3] == ("", "pwm", "reversing")
     assert "pwm reversing" in COLUMNS["needs"].options
     assert COLUMNS["place"].options == ("", "nose left", "Tail")

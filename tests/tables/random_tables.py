@@ -103,7 +103,7 @@ def _load(draw, name, commands, places):
         "command": draw(st.sampled_from(commands)),
         "running_a": running,
         "count": draw(st.sampled_from(("", "1", "3"))),
-        "kind": draw(st.sampled_from(("", *KINDS))),
+        "kind": draw(st.sampled_from(tuple(KINDS))),
         "inrush_a": peak,
         "inrush_ms": draw(_decimals(0.5, 200, 1)) if peak else "",
         "importance": draw(st.sampled_from(("", *IMPORTANCES))),

@@ -6,7 +6,7 @@ from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import write_files
 
-LOADS = "load,command,running_a\npump,ignition,6.5\n"
+LOADS = "load,command,running_a,kind\npump,ignition,6.5,electronics\n"
 
 
 def read(tmp_path, content, **more):
@@ -17,13 +17,13 @@ def read(tmp_path, content, **more):
 @pytest.mark.parametrize(
     "content",
     [
-        "sep=;\nload;command;running_a\npump;ignition;6,5\n",
-        ";;;;\n;;;;\nload;command;running_a;;\n;;;;\npump;ignition;6,5;;\n;;;;\n",
-        'load,command,running_a\npump,ignition,"6,5"\n',
-        " Load , COMMAND,Running A \n\xa0pump , ignition, 6.5 A\n",
-        '"load";"command";"running_a"\n"pump";"ignition";"6,5"',
-        "running-a\tload\tcommand\n6.5\tpump\tignition",
-        "load,command,running_a,\npump,ignition,6.5,\n",
+        "sep=;\nload;command;running_a;kind\npump;ignition;6,5;electronics\n",
+        ";;;;\n;;;;\nload;command;running_a;kind;\n;;;;\npump;ignition;6,5;electronics;\n;;;;\n",
+        'load,command,running_a,kind\npump,ignition,"6,5",electronics\n',
+        " Load , COMMAND,Running A, KIND\n\xa0pump , ignition, 6.5 A, Electronics \n",
+        '"load";"command";"running_a";"kind"\n"pump";"ignition";"6,5";"electronics"',
+        "running-a\tload\tcommand\tkind\n6.5\tpump\tignition\telectronics",
+        "load,command,running_a,kind,\npump,ignition,6.5,electronics,\n",
     ],
     ids=["sep=", "blank rows and columns", "quoted comma", "spaces", "all quoted", "tab", "trailing column"],
 )
@@ -35,11 +35,11 @@ def test_exports_of_one_table_are_one_vehicle(content, tmp_path):
 @pytest.mark.parametrize(
     ("content", "row"),
     [
-        ("load,command,running_a\n\n\npump,ignition,-1\n", 4),
-        ("\n\nload,command,running_a\npump,ignition,-1\n", 4),
-        ('load,command,running_a,note\nfan,ignition,1,"two\nlines\nor three"\n\npump,ignition,-1,\n', 4),
-        ('load,command,"running_a"\r\n\r\npump,ignition,-1\r\n', 3),
-        ("sep=,\nload,command,running_a\npump,ignition,-1\n", 2),
+        ("load,command,running_a,kind\n\n\npump,ignition,-1,electronics\n", 4),
+        ("\n\nload,command,running_a,kind\npump,ignition,-1,electronics\n", 4),
+        ('load,command,running_a,kind,note\nfan,ignition,1,fan,"two\nlines\nor three"\n\npump,ignition,-1,led,\n', 4),
+        ('load,command,"running_a",kind\r\n\r\npump,ignition,-1,motor\r\n', 3),
+        ("sep=,\nload,command,running_a,kind\npump,ignition,-1,electronics\n", 2),
     ],
     ids=[
         "blank rows",
@@ -58,7 +58,7 @@ def test_rows_are_counted_as_the_spreadsheet_counts_them(content, row, tmp_path)
 
 def test_free_columns_go_along_untouched(tmp_path):
     """Columns named x_ keep their cells as they are: spaces, zeros, commas, in the table's order."""
-    vehicle = read(tmp_path, 'X_Part,load,command,running_a,x_colour\n 007 ,pump,ignition,1,"red, white"\n')
+    vehicle = read(tmp_path, 'X_Part,load,command,running_a,kind,x_colour\n 007 ,pump,ignition,1,motor,"red, white"\n')
     assert vehicle.load("pump").extra == (("X_Part", " 007 "), ("x_colour", "red, white"))
 
 
@@ -116,7 +116,7 @@ def test_every_fault_of_every_table_at_once(tmp_path):
     """Faults of all tables come together, sorted by table and row."""
     files = {"places.csv": "place,x_m\ndash,far\n", "settings.toml": "headroom_pct = -1\n"}
     with pytest.raises(InputError) as refusal:
-        read(tmp_path, "load,command,running_a\na,b,-1\na,b,no\n", **files)
+        read(tmp_path, "load,command,running_a,kind\na,b,-1,electronics\na,b,no,electronics\n", **files)
     faults = refusal.value.faults
     assert [(fault.table, fault.row, fault.column) for fault in faults] == [
         ("loads", 2, "running_a"),

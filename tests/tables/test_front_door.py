@@ -13,7 +13,7 @@ from pdm_alloc.files.write_tables import new_tables
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 DATA = Path(__file__).parent.parent.parent / "data"
-LOADS = "load,command,running_a\n"
+LOADS = "load,command,running_a,kind\n"
 
 
 def said(path, read=read_vehicle):
@@ -36,7 +36,7 @@ def said(path, read=read_vehicle):
 def test_three_digits_are_settled_by_the_column(tmp_path, cells, milliamps):
     """Another cell of the column shows the mark to be the decimal mark; where there was doubt it is noted."""
     notes = []
-    text = LOADS + "".join(f"l{n},c,{cell}\n" for n, cell in enumerate(cells))
+    text = LOADS + "".join(f"l{n},c,{cell},led\n" for n, cell in enumerate(cells))
     vehicle = read_vehicle(write_files(tmp_path / "car", {"loads.csv": text}), notes)
     assert vehicle.load("l0").running_ma == milliamps
     assert len(notes) == (0 if cells[1] == "1" else 1)
@@ -45,7 +45,7 @@ def test_three_digits_are_settled_by_the_column(tmp_path, cells, milliamps):
 @pytest.mark.parametrize("cells", [('"1,440"', "5"), ("1.440", "5"), ('"1,440"', "6.5"), ('"1,440"', '"1,080"')])
 def test_three_digits_that_nothing_settles_are_refused(tmp_path, cells):
     """Neither 1440 nor 1.44 is guessed; both are offered."""
-    text = LOADS + "".join(f"l{n},c,{cell}\n" for n, cell in enumerate(cells))
+    text = LOADS + "".join(f"l{n},c,{cell},led\n" for n, cell in enumerate(cells))
     first = said(write_files(tmp_path / "car", {"loads.csv": text}))[0]
     assert first.endswith("may be 1440 or 1.440; write 1440 or 1.4400")
 
@@ -54,13 +54,13 @@ def test_whole_numbers_and_ranges_settle(tmp_path):
     """A count is whole and a supply no kilovolts: one reading is left, and it is noted; 1.000 items stay in doubt."""
     notes = []
     files = {
-        "loads.csv": 'load,command,running_a,count\na,c,5,"1,080"\n',
+        "loads.csv": 'load,command,running_a,count,kind\na,c,5,"1,080",electronics\n',
         "states.csv": "command,on\nc,1\n",
         "supply.csv": "state,supply_v\non,13.800\n",
     }
     vehicle = read_vehicle(write_files(tmp_path / "car", files), notes)
     assert (vehicle.load("a").count, vehicle.states[0].supply_v, len(notes)) == (1080, 13.8, 2)
-    files["loads.csv"] = "load,command,running_a,count\na,c,5,1.000\n"
+    files["loads.csv"] = "load,command,running_a,count,kind\na,c,5,1.000,electronics\n"
     assert "may be 1000 or 1.000" in said(write_files(tmp_path / "van", files))[0]
 
 
@@ -69,7 +69,7 @@ def test_unit_in_the_format_of_a_cell(tmp_path):
     book = openpyxl.Workbook()
     sheet = book.active
     sheet.title = "loads"
-    for row in (["load", "command", "running_a", "tolerance_pct"], ["a", "c", 500, 5]):
+    for row in (["load", "command", "running_a", "tolerance_pct", "kind"], ["a", "c", 500, 5, "led"]):
         sheet.append(row)
     sheet["C2"].number_format, sheet["D2"].number_format = '0 "mA"', '0"%"'
     book.save(tmp_path / "car.xlsx")
@@ -86,7 +86,13 @@ def test_title_rows_remarks_and_notes_sheets_are_passed_over(tmp_path):
     book.active.title = "Notes"
     book.active.append(["remember the horn"])
     sheet = book.create_sheet("loads")
-    rows = [["My car"], ["as of spring", "draft"], ["load", "command", "running_a"], ["# front"], ["a", "c", 5]]
+    rows = [
+        ["My car"],
+        ["as of spring", "draft"],
+        ["load", "command", "running_a", "kind"],
+        ["# front"],
+        ["a", "c", 5, "led"],
+    ]
     for row in rows:
         sheet.append(row)
     book.save(tmp_path / "car.xlsx")
@@ -97,7 +103,7 @@ def test_title_rows_remarks_and_notes_sheets_are_passed_over(tmp_path):
 
 def test_rows_commented_out_are_no_loads(tmp_path, capsys):
     """A # before the name takes the row out, with a note wherever it is read; #1 is a name; a header stays one."""
-    (tmp_path / "loads.csv").write_text("load,command,running_a\na,c,5\n#b,c,5\n # c,c,5\n#1 lamp,c,1\n#\n")
+    (tmp_path / "loads.csv").write_text(f"{LOADS}a,c,5,led\n#b,c,5,led\n # c,c,5,led\n#1 lamp,c,1,led\n#\n")
     notes = []
     assert [load.name for load in read_vehicle(tmp_path, notes).loads] == ["#1 lamp", "a"]
     assert [(note.row, note.message) for note in notes] == [
@@ -107,7 +113,7 @@ def test_rows_commented_out_are_no_loads(tmp_path, capsys):
     ]
     main(["size", str(tmp_path), "--catalogue", str(DATA / "catalogue")])
     assert "note: loads, row 3: '#b' is commented out and is passed over" in capsys.readouterr().err
-    (tmp_path / "loads.csv").write_text("#load,command,running_a\na,c,5\n")
+    (tmp_path / "loads.csv").write_text("#load,command,running_a,kind\na,c,5,led\n")
     with pytest.raises(InputError, match="#load"):
         read_vehicle(tmp_path)
 
@@ -125,7 +131,7 @@ def test_chart_beside_the_tables(tmp_path):
     """A sheet that is a chart does not hinder the others."""
     book = openpyxl.Workbook()
     book.active.title = "loads"
-    for row in (["load", "command", "running_a"], ["a", "c", 5]):
+    for row in (["load", "command", "running_a", "kind"], ["a", "c", 5, "led"]):
         book.active.append(row)
     chart = openpyxl.chart.BarChart()
     chart.add_data(openpyxl.chart.Reference(book.active, min_col=3, min_row=2, max_row=2))
@@ -136,7 +142,7 @@ def test_chart_beside_the_tables(tmp_path):
 
 def test_faults_of_one_cause_are_one_line(tmp_path):
     """Thirty loads with the same thing wrong are one line with the count and the first rows."""
-    files = {**VEHICLE, "loads.csv": LOADS + "".join(f"l{n},horn,1\n" for n in range(30)), "locked.csv": ""}
+    files = {**VEHICLE, "loads.csv": LOADS + "".join(f"l{n},horn,1,coil\n" for n in range(30)), "locked.csv": ""}
     lines = said(write_files(tmp_path / "car", {**files, "concessions.csv": ""}))
     assert [line for line in lines if "column command" in line] == [
         "loads, row 2, column command: 'horn' is not in table commands; add a row for it to the table "

@@ -16,6 +16,8 @@ pieces = st.sampled_from(
         "load",
         "command",
         "running_a",
+        "kind",
+        "motor",
         "state",
         "x_",
         "1,5",
@@ -95,7 +97,7 @@ def test_garbage_in_a_catalogue(name, content, at):
 def test_damaged_workbook(content, at, cut):
     """A workbook with a stretch of its bytes overwritten or cut away."""
     with tempfile.TemporaryDirectory() as folder:
-        rows = row(1, "load", "command", "running_a") + row(2, "pump", "ignition", 6.5)
+        rows = row(1, "load", "command", "running_a", "kind") + row(2, "pump", "ignition", 6.5, "motor")
         path = make_workbook(Path(folder) / "car.xlsx", rows)
         good = path.read_bytes()
         path.write_bytes(good[:at] + content + good[at + cut :])
@@ -135,7 +137,7 @@ xml = st.one_of(
 def test_workbook_with_odd_cells(data):
     """A workbook whose sheet has XML in it that no spreadsheet writes."""
     with tempfile.TemporaryDirectory() as folder:
-        path = make_workbook(Path(folder) / "car.xlsx", row(1, "load", "command", "running_a") + data)
+        path = make_workbook(Path(folder) / "car.xlsx", row(1, "load", "command", "running_a", "kind") + data)
         reads_or_refuses(read_vehicle, path)
 
 

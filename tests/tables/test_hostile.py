@@ -12,7 +12,7 @@ from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import VEHICLE, write_files
 from tests.tables.raw_workbook import make_workbook, row, sheet
 
-HEADER = row(1, "load", "command", "running_a")
+HEADER = row(1, "load", "command", "running_a", "kind")
 MEASURE = """
 import json, re, sys
 from pathlib import Path
@@ -106,13 +106,25 @@ def test_workbook_that_would_take_too_much_is_refused_in_little(bomb, tmp_path):
 @pytest.mark.parametrize(
     ("content", "expected"),
     [
-        ("load,command,running_a\n" + "l,c,1\n" * 3_500_000, "loads: 'loads.csv' is larger than 20 MB"),
-        ("load,command,running_a\n" + "".join(f"l{n},c,1\n" for n in range(50_000)), "has more than 20,000 rows"),
-        ("load,command,running_a" + ",x" * 5_000_000, "loads, row 1: has more than 1000 columns"),
-        ("load,command,running_a\nl,c,1\n" + "," * 15_000_000 + "x", "loads, row 3: has more than 1000 columns"),
-        ('load,command,running_a\n"' + "l" * 15_000_000 + '",c,1\n', "loads, row 2: is not CSV (field larger than"),
-        ("load,command,running_a\n" + "\n" * 15_000_000 + "l,c,1\n", "is beyond the last row of a spreadsheet"),
-        ("load,command,running_a\n" + "l,c,no\n" * 20_000, "loads: has 39499 faults more"),
+        ("load,command,running_a,kind\n" + "l,c,1,led\n" * 3_500_000, "loads: 'loads.csv' is larger than 20 MB"),
+        (
+            "load,command,running_a,kind\n" + "".join(f"l{n},c,1,led\n" for n in range(50_000)),
+            "has more than 20,000 rows",
+        ),
+        ("load,command,running_a,kind" + ",x" * 5_000_000, "loads, row 1: has more than 1000 columns"),
+        (
+            "load,command,running_a,kind\nl,c,1,led\n" + "," * 15_000_000 + "x",
+            "loads, row 3: has more than 1000 columns",
+        ),
+        (
+            'load,command,running_a,kind\n"' + "l" * 15_000_000 + '",c,1,led\n',
+            "loads, row 2: is not CSV (field larger than",
+        ),
+        (
+            "load,command,running_a,kind\n" + "\n" * 15_000_000 + "l,c,1,led\n",
+            "is beyond the last row of a spreadsheet",
+        ),
+        ("load,command,running_a,kind\n" + "l,c,no,led\n" * 20_000, "loads: has 39499 faults more"),
     ],
     ids=["large", "rows", "columns", "wide row", "long cell", "blank rows", "faults"],
 )
@@ -132,7 +144,7 @@ def test_settings_nested_deeply_are_refused(tmp_path):
 
 def test_misspelled_names_by_the_thousand_do_not_take_hours(tmp_path):
     """Looking for the nearest name is bounded however many names there are and are missed."""
-    loads = "load,command,running_a,place\n" + "".join(f"load {n},c,1,place {n}x\n" for n in range(20_000))
+    loads = "load,command,running_a,kind,place\n" + "".join(f"load {n},c,1,led,place {n}x\n" for n in range(20_000))
     places = "place\n" + "".join(f"place {n}\n" for n in range(20_000))
     said, _ = measured(write_files(tmp_path / "car", {"loads.csv": loads, "places.csv": places}))
     assert "did you mean 'place 7'?" in said

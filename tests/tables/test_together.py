@@ -22,25 +22,28 @@ def fault_of(folder, **tables):
 @pytest.mark.parametrize(
     ("loads", "said"),
     [
-        ("reel,winch,5,1,reversing\nlamp,winch,1,1,\n", "loads, row 2, column needs: 'reversing' takes a bridge"),
-        ("reel,winch,5,1,reversing\nbrake,winch,1,1,reversing\n", ""),
-        ("reel,winch,5,1,\nlamp,winch,1,1,\n", ""),
+        (
+            "reel,winch,5,1,reversing,motor\nlamp,winch,1,1,,led\n",
+            "loads, row 2, column needs: 'reversing' takes a bridge",
+        ),
+        ("reel,winch,5,1,reversing,motor\nbrake,winch,1,1,reversing,coil\n", ""),
+        ("reel,winch,5,1,,motor\nlamp,winch,1,1,,led\n", ""),
     ],
 )
 def test_reversing(tmp_path, loads, said):
-    found = fault_of(tmp_path, loads=f"load,command,running_a,count,needs\n{loads}", commands=COMMANDS)
+    found = fault_of(tmp_path, loads=f"load,command,running_a,count,needs,kind\n{loads}", commands=COMMANDS)
     assert found.startswith(said) and bool(found) == bool(said)
 
 
 @pytest.mark.parametrize(("share", "count", "wrong"), [("no", 1, False), ("no", 2, True), ("yes", 2, False)])
 def test_one_item_alone_is_together(tmp_path, share, count, wrong):
-    loads = f"load,command,running_a,count,share\nreel,winch,5,{count},{share}\n"
+    loads = f"load,command,running_a,count,share,kind\nreel,winch,5,{count},{share},motor\n"
     assert bool(fault_of(tmp_path, loads=loads, commands=COMMANDS)) == wrong
 
 
 @pytest.mark.parametrize(("channel", "said"), [("1", ""), ("2", "locked, row 3, column channel: '2' is not where")])
 def test_locked_apart(tmp_path, channel, said):
-    loads = "load,command,running_a\nreel,winch,5\nlamp,winch,1\n"
+    loads = "load,command,running_a,kind\nreel,winch,5,electronics\nlamp,winch,1,electronics\n"
     locked = f"load,module,channel\nreel,small,1\nlamp,small,{channel}\n"
     found = fault_of(tmp_path, loads=loads, commands=COMMANDS, locked=locked)
     assert found.startswith(said) and bool(found) == bool(said)

@@ -21,7 +21,7 @@ def vehicle_of(tmp_path, **files):
 
 def one_load(tmp_path, **cells):
     """A vehicle of one load with these cells."""
-    cells = {"load": "pump", "command": "ignition", "running_a": "4", **cells}
+    cells = {"load": "pump", "command": "ignition", "running_a": "4", "kind": "electronics", **cells}
     return vehicle_of(tmp_path, loads=f"{','.join(cells)}\n{','.join(cells.values())}\n").load("pump")
 
 
@@ -74,7 +74,10 @@ def test_drop_comes_from_the_importance(importance, drop, tmp_path):
 
 def test_without_states_everything_is_on(tmp_path):
     """One state, every command on all the time, at reference_v, which is system_v where it is not given."""
-    files = {"loads.csv": "load,command,running_a\na,x,1\nb,y,1\n", "settings.toml": "system_v = 24\n"}
+    files = {
+        "loads.csv": "load,command,running_a,kind\na,x,1,electronics\nb,y,1,electronics\n",
+        "settings.toml": "system_v = 24\n",
+    }
     vehicle = read_vehicle(write_files(tmp_path / "van", files))
     (state,) = vehicle.states
     assert (vehicle.states_given, state.name, state.supply_v) == (False, "all on", 24.0)
@@ -85,7 +88,7 @@ def test_states_are_a_matrix_with_supply(tmp_path):
     """Duties in parts per million, rounded up; empty is off; voltage, charging and minutes from supply."""
     vehicle = vehicle_of(
         tmp_path,
-        loads="load,command,running_a\na,x,1\nb,y,1\n",
+        loads="load,command,running_a,kind\na,x,1,electronics\nb,y,1,electronics\n",
         states="command,ready,night\nx,1,0.3333333\ny,,12.5 %\n",
         supply="state,supply_v,charging_a,minutes\nnight,13.8,60,\nready,12.4,,5\n",
     )
@@ -104,7 +107,8 @@ def test_commands_that_only_loads_name_are_there_too(tmp_path):
     assert vehicle.command("horn") == Command("horn")
     assert {state.duty_ppm["horn"] for state in vehicle.states} == {0}
     assert [
-        command.name for command in vehicle_of(tmp_path / "b", loads="load,command,running_a\na,x,1\n").commands
+        command.name
+        for command in vehicle_of(tmp_path / "b", loads="load,command,running_a,kind\na,x,1,electronics\n").commands
     ] == ["x"]
 
 
@@ -157,7 +161,11 @@ def test_every_setting_can_be_set(tmp_path):
     text = "\n".join(
         f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}" for key, value in other.items()
     )
-    files = {"loads.csv": "load,command,running_a\na,x,1\n", "places.csv": "place\ndash\n", "settings.toml": text}
+    files = {
+        "loads.csv": "load,command,running_a,kind\na,x,1,electronics\n",
+        "places.csv": "place\ndash\n",
+        "settings.toml": text,
+    }
     assert read_vehicle(write_files(tmp_path / "car", files)).settings == Settings(**other)
 
 
@@ -168,7 +176,7 @@ def test_times_of_a_command_and_span_of_a_state_are_read_and_written(tmp_path):
         commands="command,on_s,cycle_s,joins\nc,5,60,no\nd,,,\n",
         states="command,cranking,ready\nc,1,1\nd,1,\n",
         supply="state,supply_v,supply_top_v,other_a\ncranking,9.6,12.4,150.5\nready,13.8,13.8,\n",
-        loads="load,command,running_a\na,c,1\nb,d,1\n",
+        loads="load,command,running_a,kind\na,c,1,electronics\nb,d,1,electronics\n",
     )
     horn, other = vehicle.commands
     assert (horn.on_s, horn.cycle_s, horn.joins) == (5, 60, False)

@@ -9,7 +9,7 @@ from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import CATALOGUE, write_files
 from tests.tables.raw_workbook import make_workbook, row, sheet
 
-LOADS = [["load", "command", "running_a", "x_part"], ["pump", "ignition", 6.5, "P-1"]]
+LOADS = [["load", "command", "running_a", "kind", "x_part"], ["pump", "ignition", 6.5, "motor", "P-1"]]
 
 
 def workbook(path, **sheets):
@@ -37,7 +37,7 @@ def fault_of(path):
 )
 def test_numbers_are_read_as_typed(value, milliamps, tmp_path):
     """What floating point leaves behind is not taken for a digit; finer than a milliamp is rounded up."""
-    path = workbook(tmp_path / "car.xlsx", loads=[LOADS[0], ["pump", "ignition", value]])
+    path = workbook(tmp_path / "car.xlsx", loads=[LOADS[0], ["pump", "ignition", value, "motor"]])
     assert read_vehicle(path).load("pump").running_ma == milliamps
 
 
@@ -54,7 +54,7 @@ def test_numbers_are_read_as_typed(value, milliamps, tmp_path):
 )
 def test_cell_that_is_no_number_is_refused(value, said, tmp_path):
     """Dates, truth values, errors, formulas never calculated and text are faults in a number cell."""
-    path = workbook(tmp_path / "car.xlsx", loads=[LOADS[0], ["pump", "ignition", value]])
+    path = workbook(tmp_path / "car.xlsx", loads=[LOADS[0], ["pump", "ignition", value, "motor"]])
     assert fault_of(path).startswith(f"loads, row 2, column running_a: {said}; ")
 
 
@@ -62,15 +62,15 @@ def test_date_in_a_name_is_refused(tmp_path):
     """A name that the spreadsheet has turned into a date is a fault; in a free column it goes along as text."""
     day = datetime.datetime(2024, 3, 4)
     assert "column load: '2024-03-04' is a date" in fault_of(
-        workbook(tmp_path / "car.xlsx", loads=[LOADS[0], [day, "ignition", 1]])
+        workbook(tmp_path / "car.xlsx", loads=[LOADS[0], [day, "ignition", 1, "motor"]])
     )
-    vehicle = read_vehicle(workbook(tmp_path / "van.xlsx", loads=[LOADS[0], ["pump", "ignition", 1, day]]))
+    vehicle = read_vehicle(workbook(tmp_path / "van.xlsx", loads=[LOADS[0], ["pump", "ignition", 1, "motor", day]]))
     assert vehicle.load("pump").extra == (("x_part", "2024-03-04"),)
 
 
 def test_numbers_as_names_have_no_decimal_point(tmp_path):
     """A load called 7 and a channel called 1 are 7 and 1, though spreadsheets hold them as numbers."""
-    loads = [LOADS[0], [7, "ignition", 1]]
+    loads = [LOADS[0], [7, "ignition", 1, "motor"]]
     path = workbook(tmp_path / "car.xlsx", loads=loads, locked=[["load", "module", "channel"], [7.0, "small", 1]])
     vehicle = read_vehicle(path)
     assert (vehicle.loads[0].name, vehicle.locked[0].load, vehicle.locked[0].channel) == ("7", "7", "1")
@@ -80,7 +80,7 @@ def test_cell_shown_in_per_cent_is_per_cent(tmp_path):
     """A cell that shows 50 % holds 0.5: a duty of 0.5, a tolerance of 50 %."""
     path = workbook(
         tmp_path / "car.xlsx",
-        loads=[["load", "command", "running_a", "tolerance_pct"], ["pump", "ignition", 1, 0.5]],
+        loads=[["load", "command", "running_a", "tolerance_pct", "kind"], ["pump", "ignition", 1, 0.5, "motor"]],
         states=[["command", "ready"], ["ignition", 0.5]],
     )
     book = openpyxl.load_workbook(path)
@@ -93,9 +93,9 @@ def test_cell_shown_in_per_cent_is_per_cent(tmp_path):
 
 def test_formula_is_read_by_the_value_the_spreadsheet_left(tmp_path):
     """A formula counts with its cached value; beside it, one without a value is a fault."""
-    header = row(1, "load", "command", "running_a")
-    first = row(2, "pump", "ignition").replace("</row>", '<c r="C2"><f>3*2</f><v>6</v></c></row>')
-    second = row(3, "fan", "ignition").replace("</row>", '<c r="C3"><f>3*2</f></c></row>')
+    header = row(1, "load", "command", "kind", "running_a")
+    first = row(2, "pump", "ignition", "motor").replace("</row>", '<c r="D2"><f>3*2</f><v>6</v></c></row>')
+    second = row(3, "fan", "ignition", "fan").replace("</row>", '<c r="D3"><f>3*2</f></c></row>')
     assert read_vehicle(make_workbook(tmp_path / "car.xlsx", header + first)).load("pump").running_ma == 6000
     assert fault_of(make_workbook(tmp_path / "van.xlsx", header + first + second)) == (
         "loads, row 3, column running_a: '=3*2' is a formula without a value; "
@@ -105,7 +105,8 @@ def test_formula_is_read_by_the_value_the_spreadsheet_left(tmp_path):
 
 def test_rows_count_as_the_spreadsheet_counts_them(tmp_path):
     """Blank rows above the header and between rows count, and blank columns do not matter."""
-    rows = [[], [None, "load", None, "command", "running_a"], [], [], [None, "pump", None, "ignition", -1]]
+    header, cells = [None, "load", None, "command", "running_a", "kind"], [None, "pump", None, "ignition", -1, "motor"]
+    rows = [[], header, [], [], cells]
     assert fault_of(workbook(tmp_path / "car.xlsx", loads=rows)).startswith("loads, row 5, column running_a: '-1'")
 
 

@@ -32,7 +32,7 @@ def test_harmless_cells_stay_as_they_are(text):
 
 def test_no_cell_of_a_workbook_is_a_formula(tmp_path):
     """Names and free cells that begin like formulas are text in the workbook, and read back."""
-    rows = [["load", "command", "running_a", "x_part"], ["'=1+1", "'@on", "1", "'=HYPERLINK(0)"]]
+    rows = [["load", "command", "running_a", "kind", "x_part"], ["'=1+1", "'@on", "1", "led", "'=HYPERLINK(0)"]]
     folder = write_files(tmp_path / "car", {})
     with (folder / "loads.csv").open("w", newline="") as file:
         csv.writer(file).writerows(rows)
@@ -102,7 +102,7 @@ def test_failure_leaves_nothing_behind(name, tmp_path, monkeypatch):
 
 def test_text_outside_ascii_is_marked_as_utf8(tmp_path):
     """A spreadsheet knows UTF-8 by its mark; plain ASCII goes without."""
-    loads = "load,command,running_a\nÖlkühler,ignition,1\n"
+    loads = "load,command,running_a,kind\nÖlkühler,ignition,1,electronics\n"
     vehicle = read_vehicle(write_files(tmp_path / "car", {"loads.csv": loads}))
     folder = write_vehicle(vehicle, tmp_path / "out")
     assert (folder / "loads.csv").read_bytes().startswith(b"\xef\xbb\xbf")

@@ -66,7 +66,10 @@ def test_an_added_load_is_what_its_row_in_a_file_would_be(car, tmp_path):
 @pytest.mark.parametrize("value", [1.5, "1.5", "1,5 A", Fraction(3, 2), np.float64(1.5), np.float32(1.5)])
 def test_numbers_of_every_kind_are_the_same_milliamps(car, value):
     """A number is read as the decimal it shows, whichever library it comes from."""
-    assert pa.what_if(car).add(load="new", command="new", running_a=value).vehicle.load("new").running_ma == 1500
+    assert (
+        pa.what_if(car).add(load="new", command="new", running_a=value, kind="led").vehicle.load("new").running_ma
+        == 1500
+    )
 
 
 @given(ma=st.integers(1, 10_000_000))
@@ -81,9 +84,11 @@ def test_every_whole_milliamp_survives(ma):
 
 def test_a_new_command_is_on_in_every_state_unless_told(car):
     """A command no table knows is taken as always on, and the change says so; otherwise as told."""
-    always = pa.what_if(car).add(load="new", command="new", running_a=1)
-    half = pa.what_if(car).add(load="new", command="new", running_a=1, duty=0.5)
-    some = pa.what_if(car).add(load="new", command="new", running_a=1, duty={"cranking": "25 %", "ready": 1})
+    always = pa.what_if(car).add(load="new", command="new", running_a=1, kind="led")
+    half = pa.what_if(car).add(load="new", command="new", running_a=1, duty=0.5, kind="led")
+    some = pa.what_if(car).add(
+        load="new", command="new", running_a=1, duty={"cranking": "25 %", "ready": 1}, kind="led"
+    )
     assert {s.duty_ppm["new"] for s in always.vehicle.states} == {PPM}
     assert "on in every state" in always.changes[0]
     assert {s.duty_ppm["new"] for s in half.vehicle.states} == {PPM // 2}
@@ -139,17 +144,42 @@ def test_settings_and_duties_change(car):
 
 
 BAD = [
-    (lambda w: w.add(load="new", command="new", running_a=-1), ("loads", "running_a", "-1"), "above 0"),
-    (lambda w: w.add(load="new", command="new", running_a=float("nan")), ("loads", "running_a", "nan"), "number in A"),
-    (lambda w: w.add(load="new", command="new", running_a="1 mA"), ("loads", "running_a", "1 mA"), "in A"),
+    (lambda w: w.add(load="new", command="new", running_a=-1, kind="led"), ("loads", "running_a", "-1"), "above 0"),
+    (
+        lambda w: w.add(load="new", command="new", running_a=float("nan"), kind="led"),
+        ("loads", "running_a", "nan"),
+        "number in A",
+    ),
+    (lambda w: w.add(load="new", command="new", running_a=1), ("loads", "kind", ""), "fan (radiator fan)"),
+    (lambda w: w.add(load="new", command="new", running_a="1 mA", kind="led"), ("loads", "running_a", "1 mA"), "in A"),
     (lambda w: w.add(load="new", command="new", running_a=1, kind="lamp"), ("loads", "kind", "lamp"), "filament"),
-    (lambda w: w.add(load="new", command="new", running_a=1, plaice="x"), ("loads", None, "plaice"), "'place'"),
-    (lambda w: w.add(load="new", command="new", running_a=1, place="x"), ("loads", "place", "x"), "known: "),
-    (lambda w: w.add(load="Horn", command="new", running_a=1), ("loads", "load", "Horn"), "another name"),
-    (lambda w: w.add(load=" horn", command="new", running_a=1), ("loads", "load", " horn"), "another name"),
-    (lambda w: w.add(load="new", command="new", running_a=1, duty=2), ("states", "ready", "2"), "from 0 to 1"),
-    (lambda w: w.add(load="new", command="new", running_a=1, duty={"rdy": 1}), ("states", None, "rdy"), "'ready'"),
-    (lambda w: w.add(load="new", command="horn", running_a=1, duty=1), ("states", "command", "horn"), ".duty("),
+    (
+        lambda w: w.add(load="new", command="new", running_a=1, plaice="x", kind="led"),
+        ("loads", None, "plaice"),
+        "'place'",
+    ),
+    (
+        lambda w: w.add(load="new", command="new", running_a=1, place="x", kind="led"),
+        ("loads", "place", "x"),
+        "known: ",
+    ),
+    (lambda w: w.add(load="Horn", command="new", running_a=1, kind="led"), ("loads", "load", "Horn"), "another name"),
+    (lambda w: w.add(load=" horn", command="new", running_a=1, kind="led"), ("loads", "load", " horn"), "another name"),
+    (
+        lambda w: w.add(load="new", command="new", running_a=1, duty=2, kind="led"),
+        ("states", "ready", "2"),
+        "from 0 to 1",
+    ),
+    (
+        lambda w: w.add(load="new", command="new", running_a=1, duty={"rdy": 1}, kind="led"),
+        ("states", None, "rdy"),
+        "'ready'",
+    ),
+    (
+        lambda w: w.add(load="new", command="horn", running_a=1, duty=1, kind="led"),
+        ("states", "command", "horn"),
+        ".duty(",
+    ),
     (lambda w: w.without("map lmp"), ("loads", "load", "map lmp"), "'map lamp'"),
     (lambda w: w.change("map lmp", running_a=1), ("loads", "load", "map lmp"), "'map lamp'"),
     (lambda w: w.change("map lamp", load="horn"), ("loads", "load", "horn"), "another name"),
@@ -172,16 +202,18 @@ def test_what_a_table_refuses_is_refused(car, make, where, remedy):
 
 def test_all_faults_of_a_row_at_once(car):
     """A row with three bad cells brings three faults."""
-    found = faults(lambda: pa.what_if(car).add(load="new", command="new", running_a=0, count=0, share="maybe"))
+    found = faults(
+        lambda: pa.what_if(car).add(load="new", command="new", running_a=0, count=0, share="maybe", kind="led")
+    )
     assert {f.column for f in found} == {"running_a", "count", "share"}
 
 
 def test_without_states_a_command_is_always_on():
     """A vehicle without the table states cannot have a command that is on now and then."""
-    bare = read_plain({"loads": [{"load": "a", "command": "x", "running_a": "1"}]}, "bare")
-    added = pa.what_if(bare).add(load="b", command="y", running_a=1)
+    bare = read_plain({"loads": [{"load": "a", "command": "x", "running_a": "1", "kind": "led"}]}, "bare")
+    added = pa.what_if(bare).add(load="b", command="y", running_a=1, kind="led")
     assert added.vehicle.states[0].duty_ppm == {"x": PPM, "y": PPM}
-    found = faults(lambda: pa.what_if(bare).add(load="b", command="y", running_a=1, duty=0.5))
+    found = faults(lambda: pa.what_if(bare).add(load="b", command="y", running_a=1, duty=0.5, kind="led"))
     assert "table states" in found[0].message
 
 
@@ -190,7 +222,7 @@ def test_without_states_a_command_is_always_on():
 def test_added_then_taken_out_is_as_before(car, ma, command):
     """Adding a load and taking it out again gives the original vehicle, new command and free column included."""
     before = what_if(read_plain(vehicle_plain(car), car.name))
-    after = before.add(load="load 0", command=command, running_a=ma / 1000, x_label="here")
+    after = before.add(load="load 0", command=command, running_a=ma / 1000, x_label="here", kind="led")
     assert after.vehicle != before.vehicle
     assert after.vehicle.load("load 0").running_ma == ma
     assert after.without("load 0").vehicle == before.vehicle

@@ -59,7 +59,9 @@ class LoadRow(Row):
         "steady current of one item at reference_v", "6.5"
     )
     count: Annotated[int, Number("", 1, 10_000, to=whole)] = column("identical items", "1", "1", 1)
-    kind: Annotated[str, Word(tuple(KINDS))] = column("what it is", "motor", "electronics", "electronics")
+    kind: Annotated[str, Word(tuple(KINDS), tuple(kind.example for kind in KINDS.values()))] = column(
+        "what it is; inrush, and current by voltage, follow from it", "motor"
+    )
     inrush_a: Annotated[int | None, Number("A", 0, 100_000, above=True, to=milliamps)] = column(
         "peak of one item just after switch-on, running current included", "32", "the kind's multiple of running_a"
     )
