@@ -40,11 +40,11 @@ def test_what_is_handed_out_as_tables_reads_back():
 
 def test_missing_values_are_empty_cells():
     """Every way pandas leaves a cell out is the default, also where it turned whole numbers into floats."""
-    loads = LOADS.assign(count=[2, np.nan], kind=[None, "solenoid"], place=pd.NA, min_v=pd.array([None, 9], "Int64"))
+    loads = LOADS.assign(count=[2, np.nan], importance=[None, "vital"], place=pd.NA, min_v=pd.array([None, 9], "Int64"))
     vehicle = pa.vehicle(loads=loads, places=pd.DataFrame({"place": ["dash"]}))
-    assert [(x.name, x.count, x.kind, x.place, x.min_v) for x in vehicle.loads] == [
-        ("horn", 1, "solenoid", None, 9.0),
-        ("lamp", 2, "electronics", None, None),
+    assert [(x.name, x.count, x.importance, x.place, x.min_v) for x in vehicle.loads] == [
+        ("horn", 1, "vital", None, 9.0),
+        ("lamp", 2, "needed", None, None),
     ]
 
 

@@ -153,7 +153,7 @@ def test_faults_of_one_cause_are_one_line(tmp_path):
 def test_untouched_example_tables_are_told_once(tmp_path):
     """Loads filled in beside the example rows of the other tables: one line, and nothing that follows from them."""
     new_tables(tmp_path / "car")
-    loads = LOADS + "".join(f"l{n},c{n},1\n" for n in range(22))
+    loads = LOADS + "".join(f"l{n},c{n},1,led\n" for n in range(22))
     (tmp_path / "car" / "loads.csv").write_text(loads)
     lines = said(tmp_path / "car")
     assert len(lines) == 1
@@ -164,7 +164,7 @@ def test_many_states(tmp_path):
     """A table of 300 states is read."""
     names = [f"s{n}" for n in range(300)]
     states = f"command,{','.join(names)}\nc,{','.join(['1'] * 300)}\n"
-    vehicle = read_vehicle(write_files(tmp_path / "car", {"loads.csv": LOADS + "a,c,1\n", "states.csv": states}))
+    vehicle = read_vehicle(write_files(tmp_path / "car", {"loads.csv": LOADS + "a,c,1,led\n", "states.csv": states}))
     assert len(vehicle.states) == 300
 
 
@@ -225,14 +225,14 @@ def test_check_takes_a_catalogue(tmp_path, capsys):
 @pytest.mark.parametrize("name", ["\u200b", "\u3164", "\u200e\u2800", "\ufeff \u2060"])
 def test_name_of_invisible_characters_is_refused(tmp_path, name):
     """Nobody could tell such a load from an empty cell."""
-    (line,) = said(write_files(tmp_path / "car", {"loads.csv": f"{LOADS}{name},c,1\n"}))
+    (line,) = said(write_files(tmp_path / "car", {"loads.csv": f"{LOADS}{name},c,1,led\n"}))
     assert "invisible characters only" in line or "is empty" in line
 
 
 def test_input_with_a_space_in_a_condition(tmp_path):
     """The name as the table of inputs holds it; kept so that the condition reads alike without that table."""
     files = {
-        "loads.csv": LOADS + "a,c,1\n",
+        "loads.csv": LOADS + "a,c,1,led\n",
         "commands.csv": "command,condition\nc,head switch and not ignition\n",
         "inputs.csv": "input\nhead switch\nignition\n",
     }
@@ -242,6 +242,6 @@ def test_input_with_a_space_in_a_condition(tmp_path):
 
 def test_grammar_is_checked_without_inputs(tmp_path):
     """A condition cut off is a fault also where no table of inputs is."""
-    files = {"loads.csv": LOADS + "a,c,1\n", "commands.csv": "command,condition\nc,a and\n"}
+    files = {"loads.csv": LOADS + "a,c,1,led\n", "commands.csv": "command,condition\nc,a and\n"}
     (line,) = said(write_files(tmp_path / "car", files))
     assert line.startswith("commands, row 2, column condition: 'a and' cannot be read (at character 6: found the end")

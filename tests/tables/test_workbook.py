@@ -112,7 +112,7 @@ def test_rows_count_as_the_spreadsheet_counts_them(tmp_path):
 
 def test_size_a_sheet_states_is_not_believed(tmp_path):
     """A sheet that says it is one cell large is read whole."""
-    text = row(1, *LOADS[0]) + row(2, "pump", "ignition", 6.5) + row(3, "fan", "ignition", 2.0)
+    text = row(1, *LOADS[0]) + row(2, "pump", "ignition", 6.5, "motor") + row(3, "fan", "ignition", 2.0, "fan")
     parts = {"xl/worksheets/sheet1.xml": sheet(text, '<dimension ref="A1:A1"/>')}
     path = make_workbook(tmp_path / "car.xlsx", "", parts)
     assert len(read_vehicle(path).loads) == 2
