@@ -19,7 +19,7 @@ from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BES
 from pdm_alloc.program.stages import STRATEGIES
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts
+from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts, table_shorts
 from pdm_alloc.verify.check import violations
 from pdm_alloc.verify.recount import Finding
 from pdm_alloc.verify.signal_check import verify_signals
@@ -93,12 +93,12 @@ def allocate(
         vehicle = replace(vehicle, settings=replace(settings, strategy=word))
     limit_s = settings.time_limit_s if time_limit_s is None else time_limit_s
     book = CircuitBook(settings.tolerance_loads) if book is None else book
-    shorts = arithmetic_shorts(vehicle, units)
     wired = [(c.unit, c.channels, c.items) for c in keep.circuits] if keep else []
     clock = Clock(limit_s, stop)
-    solved = Solved(NOT_ENOUGH) if shorts else _solved(vehicle, units, clock, book, wired)
+    is_fed = not table_shorts(vehicle, units)
+    solved = _solved(vehicle, units, clock, book, wired) if is_fed else Solved(NOT_ENOUGH)
     if solved.outcome == NOT_ENOUGH:
-        raise NotEnough(vehicle, units, shorts)
+        raise NotEnough(vehicle, units, arithmetic_shorts(vehicle, units))
     return _result(vehicle, units, solved)
 
 

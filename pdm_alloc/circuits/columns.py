@@ -1,18 +1,12 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
 import math
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.circuits.classes import Rating
-from pdm_alloc.circuits.draws import (
-    inrush_of,
-    largest_draw_ma,
-    largest_peak_ma,
-    largest_running_ma,
-    rating_for,
-    usable_for,
-)
+from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring, wiring_key
 from pdm_alloc.domain.vehicle import Vehicle
@@ -29,6 +23,8 @@ __all__ = [
 ]
 
 Counts = tuple[tuple[int, int], ...]
+
+Draws = dict[Counts, CircuitDraw]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +81,12 @@ def may_share(types: Sequence[ItemType], counts: Counts) -> bool:
 
 
 def fit(
-    types: Sequence[ItemType], counts: Counts, rating: Rating, wiring: Wiring, tolerance_loads: int = 0
+    types: Sequence[ItemType],
+    counts: Counts,
+    rating: Rating,
+    wiring: Wiring,
+    tolerance_loads: int = 0,
+    draws: Draws | None = None,
 ) -> Fit | None:
     """Check a circuit against a kind of channel.
 
@@ -104,6 +105,8 @@ def fit(
         Lengths and wires of the vehicle.
     tolerance_loads : int
         How many loads at once are taken at the top of their tolerance.
+    draws : dict, optional
+        What circuits of these types draw, as far as known; grows.
 
     Returns
     -------
@@ -112,23 +115,24 @@ def fit(
     """
     if not _suits(types, counts, rating):
         return None
-    some = [(types[n], k) for n, k in counts]
-    headroom = some[0][0].headroom_pct
-    usable, draw = usable_for(rating, headroom), largest_draw_ma(some, tolerance_loads)
-    if draw > usable:
+    known = {} if draws is None else draws
+    if counts not in known:
+        known[counts] = CircuitDraw([(types[n], k) for n, k in counts], tolerance_loads)
+    return _fit_of(known[counts], rating_for(rating, types[counts[0][0]].headroom_pct), wiring)
+
+
+def _fit_of(draw: CircuitDraw, rating: Rating, wiring: Wiring) -> Fit | None:
+    if draw.draw_ma > rating.usable_ma or draw.peak_ma > rating.peak_ma:
         return None
-    peak = largest_peak_ma(some, tolerance_loads)
-    if peak > rating.peak_ma:
-        return None
-    use = inrush_of(some, rating_for(rating, headroom), tolerance_loads).worst
+    use = draw.inrush_use(rating).worst
     if use > 1:
         return None
-    made = wiring.protect(some, rating_for(rating, headroom), draw)
-    running = largest_running_ma(some)
-    use_ppm = math.ceil(running * 1_000_000 / rating.rated_ma)
+    made = wiring.protect(draw.items, rating, draw.draw_ma)
+    use_ppm = math.ceil(draw.running_ma * 1_000_000 / rating.rated_ma)
     if isinstance(made, str):
-        return Fit(running, peak, use_ppm, use) if made == "stall" else None
-    return Fit(running, peak, use_ppm, use, round(1000 * wiring.mass_g(some, made, rating)), made)
+        return Fit(draw.running_ma, draw.peak_ma, use_ppm, use) if made == "stall" else None
+    mass_mg = round(1000 * wiring.mass_g(draw.items, made, rating))
+    return Fit(draw.running_ma, draw.peak_ma, use_ppm, use, mass_mg, made)
 
 
 def _suits(types, counts, rating):
@@ -162,7 +166,7 @@ def circuits_of(
     wiring: Wiring,
     tolerance_loads: int = 0,
     late: Callable[[], bool] | None = None,
-    most: int = MOST_CIRCUITS,
+    draws: Draws | None = None,
 ) -> dict[Counts, Fit]:
     """Every circuit of a command that a kind of channel bears.
 
@@ -178,8 +182,8 @@ def circuits_of(
         How many loads at once are taken at the top of their tolerance.
     late : callable, optional
         True stops the listing; asked now and then.
-    most : int
-        Stop beyond so many.
+    draws : dict, optional
+        As of `fit`.
 
     Returns
     -------
@@ -189,18 +193,18 @@ def circuits_of(
     Raises
     ------
     TooManyCircuits
-        There are more than `most`.
+        There are more than `MOST_CIRCUITS`.
     OutOfTime
         `late` said so.
     """
-    found: dict[Counts, Fit] = {}
-    for counts, result in _grow(types, (rating, wiring, tolerance_loads), (), 0):
-        found[counts] = result
-        if len(found) > most:
+    circuits: dict[Counts, Fit] = {}
+    for counts, result in _grow(types, (rating, wiring, tolerance_loads, {} if draws is None else draws), (), 0):
+        circuits[counts] = result
+        if len(circuits) > MOST_CIRCUITS:
             raise TooManyCircuits(types[0].command)
-        if late and len(found) % _ASK_EVERY == 0 and late():
+        if late and len(circuits) % _ASK_EVERY == 0 and late():
             raise OutOfTime(types[0].command)
-    return found
+    return circuits
 
 
 def _grow(types, asked, counts, start) -> Iterator[tuple[Counts, Fit]]:
@@ -229,6 +233,7 @@ class CircuitBook:
         self._known: dict[tuple[tuple[ItemType, ...], Rating, Wiring], dict[Counts, Fit]] = {}
         self._hopeless: set[tuple[tuple[ItemType, ...], Rating, Wiring]] = set()
         self._wirings: dict[tuple, Wiring] = {}
+        self._draws: dict[tuple[ItemType, ...], Draws] = defaultdict(dict)
 
     def wiring(self, vehicle: Vehicle) -> Wiring:
         """Lengths and wires of a vehicle, from memory where it is wired like one before."""
@@ -250,7 +255,7 @@ class CircuitBook:
             raise TooManyCircuits(types[0].command)
         if key not in self._known:
             try:
-                self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads, late)
+                self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads, late, self._draws[types])
             except OutOfTime:
                 raise
             except TooManyCircuits:

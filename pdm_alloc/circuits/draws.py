@@ -2,25 +2,18 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from itertools import combinations
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.electrics.inrush import InrushUse, inrush_use
 
-__all__ = [
-    "inrush_of",
-    "largest_draw_ma",
-    "largest_peak_ma",
-    "largest_running_ma",
-    "rating_for",
-    "usable_for",
-    "worst_rise_ma",
-]
+__all__ = ["CircuitDraw", "rating_for", "usable_for", "worst_rise_ma"]
 
-Some = Sequence[tuple[ItemType, int]]
+ItemCounts = Sequence[tuple[ItemType, int]]
 
 
 def rating_for(rating: Rating, headroom_pct: Fraction | None) -> Rating:
@@ -38,94 +31,100 @@ def worst_rise_ma(rises: Sequence[int], at_once: int) -> int:
     return sum(sorted(rises, reverse=True)[:at_once])
 
 
-def largest_running_ma(some: Some) -> int:
-    """Largest running current of items at any voltage they are checked at, as stated, mA."""
-    return max(_running_ma(some, at) for at in _voltages(some))
+@dataclass(frozen=True, slots=True)
+class _Moment:
+    """A circuit at one voltage: largest running current, and each load's inrush as stated and at its top, mA."""
 
+    draw_ma: int
+    excess_ma: tuple[int, ...]
+    surge_ma: tuple[int, ...]
 
-def largest_draw_ma(some: Some, at_once: int) -> int:
-    """Largest running current of items at any voltage they are checked at, tolerance included.
+    def reaches(self, other: "_Moment") -> bool:
+        """Whether nothing of the other is above this."""
+        mine = (self.draw_ma, *self.excess_ma, *self.surge_ma)
+        return all(map(int.__le__, (other.draw_ma, *other.excess_ma, *other.surge_ma), mine))
 
-    Parameters
-    ----------
-    some : sequence of (ItemType, int)
-        Of one command, and how many of each.
-    at_once : int
-        How many loads at once are taken at the top of their tolerance.
-
-    Returns
-    -------
-    int
-        mA.
-    """
-    return max(_draw_ma(some, at, at_once) for at in _voltages(some))
-
-
-def inrush_of(some: Some, rating: Rating, at_once: int) -> InrushUse:
-    """How much of a channel's protection the inrush of items uses at the worst voltage and tolerances.
-
-    Parameters
-    ----------
-    some : sequence of (ItemType, int)
-        Of one command, and how many of each.
-    rating : Rating
-        The kind of channel.
-    at_once : int
-        How many loads at once are taken at the top of their tolerance.
-
-    Returns
-    -------
-    InrushUse
-    """
-    peak = largest_peak_ma(some, at_once) / rating.peak_ma
-    return InrushUse(peak, max((_energy(some, at, rating, at_once) for at in _steepest(some, at_once)), default=0.0))
-
-
-def _voltages(some: Some) -> range:
-    return range(len(some[0][0].volt_ma))
-
-
-def _running_ma(some: Some, at: int) -> int:
-    return sum(t.volt_ma[at] * k for t, k in some)
-
-
-def _draw_ma(some: Some, at: int, at_once: int) -> int:
-    return _running_ma(some, at) + worst_rise_ma([t.volt_deviation_ma[at] * k for t, k in some], at_once)
-
-
-def _surge_ma(some: Some, at: int, at_once: int) -> int:
-    rises = [(t.volt_surge_ma[at] - t.volt_excess_ma[at]) * k for t, k in some]
-    return sum(t.volt_excess_ma[at] * k for t, k in some) + worst_rise_ma(rises, at_once)
-
-
-def largest_peak_ma(some: Some, at_once: int) -> int:
-    """Largest peak at switch-on of items at any voltage they are checked at, running and tolerance included, mA."""
-    return max(_draw_ma(some, at, at_once) + _surge_ma(some, at, at_once) for at in _voltages(some))
-
-
-def _steepest(some: Some, at_once: int) -> list[int]:
-    """Voltages that no other one exceeds in running current and in every excess: of these one is the worst."""
-    points = {
-        (_draw_ma(some, at, at_once), *(ma for t, _ in some for ma in (t.volt_excess_ma[at], t.volt_surge_ma[at]))): at
-        for at in _voltages(some)
-    }
-    return [at for p, at in points.items() if not any(p != q and all(map(int.__le__, p, q)) for q in points)]
+    def peak_ma(self, at_once: int) -> int:
+        """Largest current at switch-on, mA."""
+        rises = [surge - excess for surge, excess in zip(self.surge_ma, self.excess_ma, strict=True)]
+        return self.draw_ma + sum(self.excess_ma) + worst_rise_ma(rises, at_once)
 
 
 _MOST_CHOICES = 500  # of loads at the top of their tolerance; beyond, all are
 
 
-def _energy(some: Some, at: int, rating: Rating, at_once: int) -> float:
-    """Overload over what the channel bears, the loads at the top of their tolerance chosen for the worst."""
-    loose = [n for n, (t, _) in enumerate(some) if t.volt_surge_ma[at] > t.volt_excess_ma[at]]
-    running = _draw_ma(some, at, at_once)
-    use = _overload(some, at, loose, running, rating)
-    if use <= 1 or len(loose) <= at_once or math.comb(len(loose), at_once) > _MOST_CHOICES:
-        return use
-    return max(_overload(some, at, raised, running, rating) for raised in combinations(loose, at_once))
+class CircuitDraw:
+    """What items together draw at their worst: the same whichever channel they are on, so worked out once.
 
+    Parameters
+    ----------
+    items : sequence of (ItemType, int)
+        Of one command, and how many of each.
+    at_once : int
+        How many loads at once are taken at the top of their tolerance.
+    """
 
-def _overload(some: Some, at: int, raised: Sequence[int], running: int, rating: Rating) -> float:
-    excess = [(t.volt_surge_ma if n in raised else t.volt_excess_ma)[at] * k / 1000 for n, (t, k) in enumerate(some)]
-    limits = (rating.usable_ma / 1000, rating.peak_ma / 1000, rating.peak_ms)
-    return inrush_use(running / 1000, excess, [t.tau_ms for t, _ in some], *limits).energy
+    def __init__(self, items: ItemCounts, at_once: int):
+        self.items, self.at_once = items, at_once
+
+    @cached_property
+    def running_ma(self) -> int:
+        """Largest running current at any voltage they are checked at, as stated, mA."""
+        return max(self._running_ma(at) for at in self._voltages())
+
+    @cached_property
+    def draw_ma(self) -> int:
+        """Largest running current at any voltage they are checked at, tolerance included, mA."""
+        return max(moment.draw_ma for moment in self._moments)
+
+    @cached_property
+    def peak_ma(self) -> int:
+        """Largest peak at switch-on at any voltage they are checked at, running and tolerance included, mA."""
+        return max(moment.peak_ma(self.at_once) for moment in self._moments)
+
+    def inrush_use(self, rating: Rating) -> InrushUse:
+        """How much of a channel's protection their inrush uses at the worst voltage and tolerances."""
+        energy = max((self._energy(moment, rating) for moment in self._steepest), default=0.0)
+        return InrushUse(self.peak_ma / rating.peak_ma, energy)
+
+    def _voltages(self) -> range:
+        return range(len(self.items[0][0].volt_ma))
+
+    def _running_ma(self, at: int) -> int:
+        return sum([t.volt_ma[at] * k for t, k in self.items])
+
+    @cached_property
+    def _moments(self) -> list[_Moment]:
+        return [self._moment(at) for at in self._voltages()]
+
+    def _moment(self, at: int) -> _Moment:
+        rises = [t.volt_deviation_ma[at] * k for t, k in self.items]
+        draw = self._running_ma(at) + worst_rise_ma(rises, self.at_once)
+        excess = tuple([t.volt_excess_ma[at] * k for t, k in self.items])
+        return _Moment(draw, excess, tuple([t.volt_surge_ma[at] * k for t, k in self.items]))
+
+    @cached_property
+    def _steepest(self) -> list[_Moment]:
+        """Voltages that no other one exceeds in running current and in every excess: of these one is the worst."""
+        moments = list(dict.fromkeys(self._moments))
+        return [m for m in moments if not any(other is not m and other.reaches(m) for other in moments)]
+
+    @cached_property
+    def _tau_ms(self) -> list[float]:
+        return [t.tau_ms for t, _ in self.items]
+
+    def _energy(self, moment: _Moment, rating: Rating) -> float:
+        """Overload over what the channel bears, the loads at the top of their tolerance chosen for the worst."""
+        if moment.draw_ma + sum(moment.surge_ma) <= rating.usable_ma:
+            return 0.0
+        loose = [n for n, surge in enumerate(moment.surge_ma) if surge > moment.excess_ma[n]]
+        use = self._overload(moment, loose, rating)
+        if use <= 1 or len(loose) <= self.at_once or math.comb(len(loose), self.at_once) > _MOST_CHOICES:
+            return use
+        return max(self._overload(moment, raised, rating) for raised in combinations(loose, self.at_once))
+
+    def _overload(self, moment: _Moment, raised: Sequence[int], rating: Rating) -> float:
+        stated = enumerate(moment.excess_ma)
+        excess_a = [(moment.surge_ma[n] if n in raised else excess) / 1000 for n, excess in stated]
+        limits = (rating.usable_ma / 1000, rating.peak_ma / 1000, rating.peak_ms)
+        return inrush_use(moment.draw_ma / 1000, excess_a, self._tau_ms, *limits).energy

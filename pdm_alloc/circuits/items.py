@@ -1,7 +1,8 @@
 """Item types, and the limits of banks and modules that their currents count against."""
 
 import math
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
@@ -43,7 +44,8 @@ class ItemType:
     surge_ma : int
         Largest inrush above running with its tolerance, mA.
     volt_ma, volt_deviation_ma, volt_excess_ma, volt_surge_ma : tuple of int
-        The same at each voltage of `check_voltages`, mA.
+        The same at those voltages of `check_voltages` that can decide a limit, mA: what no item of the command
+        exceeds by any of the four at another voltage is left out.
     tau_ms : float
         Time constant of the inrush, ms.
     window_ms : float
@@ -219,8 +221,28 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
 def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
     """As `item_types` in one list, each load a type of its own."""
     locks = locked_channels(vehicle, units)
-    single = [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
+    by_command: dict[str, list[ItemType]] = defaultdict(list)
+    for load in vehicle.loads:
+        by_command[load.command].append(_one_type(load, vehicle, locks.get(load.name, ())))
+    single = [t for types in by_command.values() for t in _at_decisive_voltages(types)]
     return sorted(single, key=lambda t: (natural_key(t.command), _order(t), natural_key(t.load)))
+
+
+def _at_decisive_voltages(types: Sequence[ItemType]) -> list[ItemType]:
+    """Types of one command without the voltages at which none of them draws more, by any measure, than at another."""
+    points = {point: at for at, point in enumerate(zip(*map(_by_voltage, types), strict=True))}
+    flat = {at: tuple(ma for four in point for ma in four) for point, at in points.items()}
+    decisive = [at for at, p in flat.items() if not any(q != p and all(map(int.__le__, p, q)) for q in flat.values())]
+    return [_at_voltages(t, decisive) for t in types]
+
+
+def _by_voltage(t: ItemType) -> Iterator[tuple[int, int, int, int]]:
+    return zip(t.volt_ma, t.volt_deviation_ma, t.volt_excess_ma, t.volt_surge_ma, strict=True)
+
+
+def _at_voltages(t: ItemType, numbers: Sequence[int]) -> ItemType:
+    volts, deviations, excesses, surges = zip(*(list(_by_voltage(t))[n] for n in numbers), strict=True)
+    return replace(t, volt_ma=volts, volt_deviation_ma=deviations, volt_excess_ma=excesses, volt_surge_ma=surges)
 
 
 def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:

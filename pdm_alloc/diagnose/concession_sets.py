@@ -8,7 +8,7 @@ import pandas as pd
 
 from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import TooManyCircuits
-from pdm_alloc.circuits.draws import largest_draw_ma
+from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import load_types
 from pdm_alloc.domain.concession_options import Option, concede, options, switch_for
 from pdm_alloc.domain.module import Unit
@@ -233,7 +233,7 @@ def _headroom_pct(chosen: ConcessionSet, circuit: PlacedCircuit) -> float:
     loads = tuple(vehicle.load(name) for name in circuit.loads)
     types = load_types(replace(vehicle, loads=loads))
     number = Counter(name for name, _ in circuit.items)
-    draw = largest_draw_ma([(t, number[t.load]) for t in types], vehicle.settings.tolerance_loads)
+    draw = CircuitDraw([(t, number[t.load]) for t in types], vehicle.settings.tolerance_loads).draw_ma
     return 100 * (1 - draw / float(place_of(vehicle, units, circuit).rating.rated_ma))
 
 

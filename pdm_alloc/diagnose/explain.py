@@ -10,7 +10,7 @@ import pandas as pd
 from pdm_alloc.allocator import Modules, allocate
 from pdm_alloc.circuits.classes import channel_classes, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.draws import largest_draw_ma, largest_peak_ma
+from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.diagnose.concession_sets import (
     MOST_SETS,
@@ -304,14 +304,14 @@ def _asked(vehicle: Vehicle, t: ItemType) -> Iterator[tuple[str, str]]:
     each = " each" if row.count > 1 else ""
     yield "table", f"{row.running_ma / 1000:g} A{each} at {settings.reference_v:g} V, kind {row.kind}"
     yield "voltage", f"{t.running_ma / 1000:g} A at the voltage at which it draws most (exponent {row.volt_exponent:g})"
-    top = largest_draw_ma([(t, 1)], settings.tolerance_loads)
+    draw = CircuitDraw([(t, 1)], settings.tolerance_loads)
+    top = draw.draw_ma
     if row.tolerance_pct:
         yield "tolerance", f"{top / 1000:g} A at the top of {float(row.tolerance_pct):g} %"
     wanted = settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
     yield "headroom", f"{float(top / (1 - wanted / 100)) / 1000:.3g} A of derated rating, {float(wanted):g} % headroom"
     if t.excess_ma:
-        peak = largest_peak_ma([(t, 1)], settings.tolerance_loads)
-        yield "inrush", f"{peak / 1000:g} A at its worst, over after {3 * t.tau_ms:g} ms"
+        yield "inrush", f"{draw.peak_ma / 1000:g} A at its worst, over after {3 * t.tau_ms:g} ms"
     needs = [*sorted(row.needs), *([] if t.share else ["a channel of its own"])]
     if needs:
         yield "needs", ", ".join(needs).replace("pwm", "PWM")
@@ -321,7 +321,7 @@ def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str
     ambient = unit_ambient_c(vehicle, unit)
     factor = derating_factor(unit.module.derating, ambient)
     wanted = vehicle.settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
-    top = largest_draw_ma([(t, 1)], vehicle.settings.tolerance_loads)
+    top = CircuitDraw([(t, 1)], vehicle.settings.tolerance_loads).draw_ma
     asked = float(top / (1 - wanted / 100) / factor) / 1000
     yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked:.3g} A"
     yield f"channels of {unit.label}", _channels(vehicle, unit, t) or "none bears it"

@@ -196,6 +196,8 @@ def _wire(setting, demand, channel, rules, least_mm2):
 
 def _setting(largest_ma: int, channel: Rated) -> int | str:
     """Of one channel, which carries the larger share of two, mA; or a reason word."""
+    if channel.share == 1:
+        return trip_setting_ma(largest_ma, channel.rated_ma, channel.trip_step_ma, channel.trip_error_pct)
     rated = channel.rated_ma * channel.share
     return trip_setting_ma(largest_ma * channel.share, rated, channel.trip_step_ma, channel.trip_error_pct)
 

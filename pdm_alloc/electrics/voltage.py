@@ -191,6 +191,7 @@ def cold_copper_factor(lowest_c: float, stated_c: float = 20.0) -> Fraction:
     return max(Fraction(1), (exact(stated_c) - zero) / (exact(lowest_c) - zero))
 
 
+@lru_cache(maxsize=4096)
 def worst_excess_ma(
     inrush_ma: int, running_ma: int, volts: tuple[float, float], tolerance_pct=0, cold: Fraction = Fraction(1)
 ) -> int:

@@ -5,7 +5,7 @@ from math import ceil
 
 import pandas as pd
 
-from pdm_alloc.circuits.draws import inrush_of, largest_peak_ma, largest_running_ma
+from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
@@ -70,9 +70,9 @@ def channels(vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedC
 def _channel_row(
     vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]
 ) -> dict[str, object]:
-    some = [(types[name], sum(n == name for n, _ in circuit.items)) for name in circuit.loads]
-    running, rating = largest_running_ma(some), place.rating
-    use = inrush_of(some, rating, vehicle.settings.tolerance_loads)
+    items = [(types[name], sum(n == name for n, _ in circuit.items)) for name in circuit.loads]
+    draw = CircuitDraw(items, vehicle.settings.tolerance_loads)
+    running, rating = draw.running_ma, place.rating
     return {
         "module": circuit.unit,
         "channel": circuit.channel,
@@ -85,9 +85,9 @@ def _channel_row(
         "running_a": running / 1000,
         "limit_a": round(float(rating.rated_ma) / 1000, 3),
         "headroom_pct": round(100 * (1 - running / float(rating.rated_ma)), 1),
-        "inrush_a": largest_peak_ma(some, vehicle.settings.tolerance_loads) / 1000,
+        "inrush_a": draw.peak_ma / 1000,
         "peak_a": rating.peak_ma / 1000,
-        "inrush_use_pct": round(100 * use.worst, 1),
+        "inrush_use_pct": round(100 * draw.inrush_use(rating).worst, 1),
     }
 
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Rating, rating_of
-from pdm_alloc.circuits.draws import largest_draw_ma, rating_for, usable_for
+from pdm_alloc.circuits.draws import CircuitDraw, rating_for, usable_for
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, stalled_ma
 from pdm_alloc.domain.module import Channel, Unit
@@ -206,7 +206,7 @@ def wire_circuits(
 def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]) -> _Draft:
     some = tuple((types[load], k) for load, k in Counter(load for load, _ in circuit.items).items())
     rating = rating_for(place.rating, some[0][0].headroom_pct)
-    draw = largest_draw_ma(some, vehicle.settings.tolerance_loads)
+    draw = CircuitDraw(some, vehicle.settings.tolerance_loads).draw_ma
     return circuit, Place(place.unit, place.channels, rating), some, draw
 
 

@@ -19,6 +19,7 @@ __all__ = [
     "amps",
     "are_not_enough",
     "arithmetic_shorts",
+    "table_shorts",
     "in_words_short",
     "plural",
 ]
@@ -170,10 +171,15 @@ def arithmetic_shorts(vehicle: Vehicle, units: Sequence[Unit]) -> list[Short]:
     list of Short
         Empty where arithmetic alone has no objection.
     """
-    shorts = [*_inputs(vehicle, units), *_supply(vehicle, units)]
+    shorts = table_shorts(vehicle, units)
     if len(units) == 1:
         shorts += _sums(vehicle, units[0])
     return shorts
+
+
+def table_shorts(vehicle: Vehicle, units: Sequence[Unit]) -> list[Short]:
+    """Those of `arithmetic_shorts` that take no sum of currents: inputs and supply voltage."""
+    return [*_inputs(vehicle, units), *_supply(vehicle, units)]
 
 
 def _inputs(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[Short]:

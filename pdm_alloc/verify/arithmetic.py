@@ -83,6 +83,7 @@ def shared_ma(ma: int, larger_pct: Fraction) -> int:
     return math.floor(Fraction(ma) / (Fraction(larger_pct) / 100))
 
 
+@lru_cache(maxsize=65536)
 def deviation(ma: int, tolerance_pct: Fraction) -> int:
     """How far the current of one item may be above what is stated, rounded up, mA."""
     return math.ceil(ma * decimal(tolerance_pct) / 100)

@@ -7,6 +7,7 @@ only help is on (or off); of the others the one in most conditions is tried both
 
 from collections import Counter
 from collections.abc import Collection, Hashable, Iterable, Mapping
+from functools import lru_cache
 from typing import Any
 
 __all__ = ["combination_can_have", "largest_change", "largest_sum"]
@@ -104,10 +105,12 @@ def largest_change(
     rise: Counter = Counter()  # what stays on was within the steady sum: a change adds no more than these excesses
     for command, tree in trees.items():
         rise.update(dict.fromkeys(_names(tree), _top(inrush.get(command, 0)) - _stated(running.get(command, 0))))
-    for name in sorted(set().union(*map(_names, trees.values())), key=repr):
+    for name in sorted(rise, key=lambda each: (-rise[each], repr(each))):
+        if steady[0] + rise[name] <= floor:
+            break
         for goes_on in (True, False):
             parts, bound = _changed(trees, allowed, running, inrush, name, goes_on)
-            peak = _best(parts, known, at_once) if min(bound, steady[0] + rise[name]) > floor else None
+            peak = _best(parts, known, at_once) if bound > floor else None
             if peak is not None and peak[-1][0] > floor:
                 floor, best = peak[-1][0], (peak[-1][0], peak[-1][1] | (frozenset() if goes_on else {name}), name)
     return best
@@ -128,7 +131,9 @@ def _changed(trees, allowed, running, inrush, name, goes_on):
     parts: list = []
     bound = 0
     for command, tree in trees.items():
-        before, after = _set(tree, name, not goes_on), _set(tree, name, goes_on)
+        is_touched = name in _names(tree)
+        before = _set(tree, name, not goes_on) if is_touched else tree
+        after = _set(tree, name, goes_on) if is_touched else tree
         if command not in allowed:
             parts += [(before, 0, True), (after, 0, True)]
             continue
@@ -159,6 +164,7 @@ def _is_operation(tree):
     return isinstance(tree, tuple) and tree[0] in ("and", "or", "not")
 
 
+@lru_cache(maxsize=65536)
 def _names(tree) -> frozenset:
     if isinstance(tree, bool):
         return frozenset()
