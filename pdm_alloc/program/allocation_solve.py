@@ -151,12 +151,12 @@ def _order(solved: Solved) -> tuple:
 def _coarse(bins: Bins, listing: Listing, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
     """Objectives minimised on merged classes."""
     merged = bins.merged
+    known = None if start is None else merged.coarse(start)
     task = replace(merged.task, columns=listing.columns)
     rows = partial(partition, limits=merged.is_exact, late=clock.is_over, sums=bins.sums)
     if listing.priced:
-        known = None if start is None else merged.coarse(start)
         return optimise_priced(task, listing.priced, strategy, book, clock, rows, known, stages)
-    return optimise(task, rows(task), objectives(task, strategy), clock, stages)
+    return optimise(task, rows(task), objectives(task, strategy), clock, stages, known)
 
 
 def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages, sums: Sums) -> Optimum:

@@ -132,6 +132,7 @@ def optimise(
     named: Sequence[tuple[str, Mapping[int, float]]],
     clock: Clock,
     stages: int | None = None,
+    known: Sequence[Column] | None = None,
 ) -> Optimum:
     """Minimise objectives in order over listed columns.
 
@@ -147,6 +148,8 @@ def optimise(
         When to stop.
     stages : int, optional
         Stop after so many costs.
+    known : sequence of Column, optional
+        A solution, a column as often as it is chosen.
 
     Returns
     -------
@@ -159,7 +162,8 @@ def optimise(
     """
     stages_named = _in_stages(named, task.channels())
     names, costs = tuple(name for name, _ in stages_named), tuple(cost for _, cost in stages_named)
-    solutions = minimise(program, costs[:stages] or [{}], clock)
+    in_hand = None if known is None or len(program.most) > len(task.columns) else _counted(task, known)
+    solutions = minimise(program, costs[:stages] or [{}], clock, in_hand)
     values = tuple(_whole(task, s) for s in solutions if s)
     bounds = tuple(s.objective if s.outcome == PROVEN_BEST else s.bound for s in solutions)
     last = solutions[-1].outcome

@@ -40,7 +40,9 @@ _FEW = 300  # variables that need no thinning
 _WIDER = 2  # times as many variables when too few were tried
 
 
-def minimise(program: Program, costs: Sequence[Mapping[int, float]], clock: Clock) -> list[Solution]:
+def minimise(
+    program: Program, costs: Sequence[Mapping[int, float]], clock: Clock, known: Sequence[float] | None = None
+) -> list[Solution]:
     """Minimise costs in order.
 
     Parameters
@@ -51,6 +53,8 @@ def minimise(program: Program, costs: Sequence[Mapping[int, float]], clock: Cloc
         Cost of each variable by number, whole numbers; earlier ones matter more.
     clock : Clock
         When to stop.
+    known : sequence of float, optional
+        Value of each variable in a solution in hand: where its cost is at the bound, nothing has to be looked for.
 
     Returns
     -------
@@ -66,7 +70,8 @@ def minimise(program: Program, costs: Sequence[Mapping[int, float]], clock: Cloc
         if solutions and not here:
             solutions.append(replace(solutions[-1], objective=0.0, bound=0.0))
             continue
-        solution, keep = _unbroken(program, narrow, numbers, here, clock)
+        solution, keep = _unbroken(program, narrow, numbers, here, clock, known)
+        known = solution.values
         solutions.append(solution)
         if solution.outcome != PROVEN_BEST:
             break
@@ -76,7 +81,7 @@ def minimise(program: Program, costs: Sequence[Mapping[int, float]], clock: Cloc
 
 
 def _unbroken(
-    program: Program, narrow: Program, numbers: list[int], cost: Mapping[int, float], clock: Clock
+    program: Program, narrow: Program, numbers: list[int], cost: Mapping[int, float], clock: Clock, known
 ) -> tuple[Solution, list[int]]:
     """One cost minimised, rows added until its solution breaks no limit; as `_stage`, in the program's numbers.
 
@@ -84,7 +89,7 @@ def _unbroken(
     """
     late = program.late_rows
     while True:
-        solution, keep = _stage(narrow, cost, clock)
+        solution, keep = _stage(narrow, cost, clock, _narrowed(known, numbers))
         wide = _widened(solution, numbers, len(program.most))
         try:
             if not wide.values or late is None or not late.add(narrow, numbers, wide.values, clock):
@@ -112,7 +117,14 @@ def _widened(solution: Solution, numbers: Sequence[int], size: int) -> Solution:
     return replace(solution, values=tuple(values))
 
 
-def _stage(program: Program, cost: Mapping[int, float], clock: Clock) -> tuple[Solution, list[int]]:
+def _narrowed(values: Sequence[float] | None, numbers: Sequence[int]) -> list[float] | None:
+    """Values of the variables of a narrower program; None where there are none, or for auxiliary ones."""
+    return [values[n] for n in numbers] if values and _AUXILIARY not in numbers else None
+
+
+def _stage(
+    program: Program, cost: Mapping[int, float], clock: Clock, known: Sequence[float] | None
+) -> tuple[Solution, list[int]]:
     """Minimise one cost; also the variables that can be in any solution as good."""
     every = list(range(len(program.most)))
     if len(every) <= _FEW:
@@ -120,18 +132,19 @@ def _stage(program: Program, cost: Mapping[int, float], clock: Clock) -> tuple[S
     relaxed = solve_program(program, cost, clock, whole=False)
     if relaxed.outcome != PROVEN_BEST:
         return replace(relaxed, values=()), every
-    solution = _rounded(program, cost, relaxed) or _thinned(program, cost, relaxed, clock)
+    at_bound = (_at_bound(program, cost, relaxed, values) for values in (relaxed.values, known) if values)
+    solution = next(filter(None, at_bound), None) or _thinned(program, cost, relaxed, clock)
     if solution.outcome != PROVEN_BEST:
         return solution, every
     return solution, _within(program, relaxed, solution.objective)
 
 
-def _rounded(program: Program, cost: Mapping[int, float], relaxed: Solution) -> Solution | None:
-    """The relaxation itself where it came out whole, and made exactly so keeps every row and costs no more."""
-    pairs = zip(relaxed.values, program.whole, strict=True)
+def _at_bound(program: Program, cost: Mapping[int, float], relaxed: Solution, near: Sequence[float]) -> Solution | None:
+    """Values that came out whole, where made exactly so they keep every row and cost no more than the relaxation."""
+    pairs = list(zip(near, program.whole, strict=True))
     if any(whole and abs(value - round(value)) > _EPSILON for value, whole in pairs):
         return None
-    values = tuple(round(v) if w else v for v, w in zip(relaxed.values, program.whole, strict=True))
+    values = tuple(round(v) if w else v for v, w in pairs)
     objective = sum(c * values[v] for v, c in cost.items())
     if objective > math.ceil(relaxed.objective - slack(relaxed.objective)) or not _keeps_rows(program, values):
         return None
