@@ -1,6 +1,5 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
-import math
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -9,8 +8,8 @@ from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.circuits.wiring import Wiring, wiring_key
-from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.domain.vehicle import PPM, Vehicle
+from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
 
 __all__ = [
     "CircuitBook",
@@ -24,7 +23,8 @@ __all__ = [
 
 Counts = tuple[tuple[int, int], ...]
 
-Draws = dict[Counts, CircuitDraw]
+Draws = dict[tuple[Counts, str | None], tuple[CircuitDraw, Demand]]
+"""By counts and place of the unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +106,7 @@ def fit(
     tolerance_loads : int
         How many loads at once are taken at the top of their tolerance.
     draws : dict, optional
-        What circuits of these types draw, as far as known; grows.
+        What circuits of these types draw and ask of a channel with this wiring, as far as known; grows.
 
     Returns
     -------
@@ -116,19 +116,22 @@ def fit(
     if not _suits(types, counts, rating):
         return None
     known = {} if draws is None else draws
-    if counts not in known:
-        known[counts] = CircuitDraw([(types[n], k) for n, k in counts], tolerance_loads)
-    return _fit_of(known[counts], rating_for(rating, types[counts[0][0]].headroom_pct), wiring)
+    key = (counts, rating.place)
+    if key not in known:
+        draw = CircuitDraw([(types[n], k) for n, k in counts], tolerance_loads)
+        known[key] = draw, wiring.demand(draw.items, draw.draw_ma, rating.place)
+    return _fit_of(*known[key], rating_for(rating, types[counts[0][0]].headroom_pct), wiring)
 
 
-def _fit_of(draw: CircuitDraw, rating: Rating, wiring: Wiring) -> Fit | None:
+def _fit_of(draw: CircuitDraw, demand: Demand, rating: Rating, wiring: Wiring) -> Fit | None:
     if draw.draw_ma > rating.usable_ma or draw.peak_ma > rating.peak_ma:
         return None
     use = draw.inrush_use(rating).worst
     if use > 1:
         return None
-    made = wiring.protect(draw.items, rating, draw.draw_ma)
-    use_ppm = math.ceil(draw.running_ma * 1_000_000 / rating.rated_ma)
+    made = protect(demand, rating, wiring.rules_of(draw.items, rating))
+    rated = rating.rated_ma
+    use_ppm = -(-draw.running_ma * PPM * rated.denominator // rated.numerator)
     if isinstance(made, str):
         return Fit(draw.running_ma, draw.peak_ma, use_ppm, use) if made == "stall" else None
     mass_mg = round(1000 * wiring.mass_g(draw.items, made, rating))
@@ -233,7 +236,7 @@ class CircuitBook:
         self._known: dict[tuple[tuple[ItemType, ...], Rating, Wiring], dict[Counts, Fit]] = {}
         self._hopeless: set[tuple[tuple[ItemType, ...], Rating, Wiring]] = set()
         self._wirings: dict[tuple, Wiring] = {}
-        self._draws: dict[tuple[ItemType, ...], Draws] = defaultdict(dict)
+        self._draws: dict[tuple[tuple[ItemType, ...], Wiring], Draws] = defaultdict(dict)
 
     def wiring(self, vehicle: Vehicle) -> Wiring:
         """Lengths and wires of a vehicle, from memory where it is wired like one before."""
@@ -255,7 +258,9 @@ class CircuitBook:
             raise TooManyCircuits(types[0].command)
         if key not in self._known:
             try:
-                self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads, late, self._draws[types])
+                self._known[key] = circuits_of(
+                    types, rating, wiring, self.tolerance_loads, late, self._draws[types, wiring]
+                )
             except OutOfTime:
                 raise
             except TooManyCircuits:

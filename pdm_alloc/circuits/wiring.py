@@ -88,15 +88,19 @@ class Wiring:
         -------
         Protected or str
         """
-        demand = Demand(
+        demand = self.demand(some, running_ma, rating.place)
+        return protect(demand, rating, self.rules_of(some, rating, bundle_wires))
+
+    def demand(self, some: Some, running_ma: int, place: str | None) -> Demand:
+        """What a circuit asks of any channel of a unit in a place; its largest draw, tolerance included, in mA."""
+        return Demand(
             running_ma,
             [t.surge_ma * k / 1000 for t, k in some],
             [t.tau_ms for t, _ in some],
             stalled_ma(some, running_ma),
-            self.runs(some, rating.place),
+            self.runs(some, place),
             max(t.window_ms for t, _ in some),
         )
-        return protect(demand, rating, self.rules_of(some, rating, bundle_wires))
 
     def rules_of(self, some: Some, rating: Rating, bundle_wires: int | None = None) -> WireRules:
         """What its wire is chosen by: the hottest place passed; out and back by wire on a bridge."""

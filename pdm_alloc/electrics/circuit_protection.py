@@ -204,7 +204,9 @@ def _setting(largest_ma: int, channel: Rated) -> int | str:
 
 def _reads_a(setting_ma: int, channel: Rated) -> float:
     """Least current of the circuit at which a channel may trip: its reading high by its error, its share the larger."""
-    return float(setting_ma * (1 - Fraction(channel.trip_error_pct) / 100) / channel.share) / 1000
+    error, share = channel.trip_error_pct, channel.share
+    whole = 100 * error.denominator
+    return setting_ma * (whole - error.numerator) * share.denominator / (whole * share.numerator) / 1000
 
 
 def _as_many(trip_a, least_mm2, rules, wires):

@@ -4,7 +4,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
 
 from pdm_alloc.electrics.inrush import time_above, time_to_trip
 from pdm_alloc.electrics.wire import step_up_to
@@ -67,18 +66,13 @@ def trip_setting_ma(
     """
     if step_ma <= 0 or not 0 <= error_pct < 100:
         raise ValueError(f"a step is above 0 mA and an error below 100 %, not {step_ma} mA and {float(error_pct):g} %")
-    per_ma = _least_over_draw(Fraction(error_pct))
-    draw = Fraction(largest_ma)
-    parts = draw.denominator * per_ma.denominator * step_ma
-    setting = max(1, -(-draw.numerator * per_ma.numerator // parts)) * step_ma
+    whole = 100 * error_pct.denominator  # in whole numbers: every circuit of a listing asks this
+    reads = whole - error_pct.numerator
+    least, parts = largest_ma.numerator * TRIP_MARGIN.numerator * whole, largest_ma.denominator * reads
+    setting = max(1, -(-least // (parts * TRIP_MARGIN.denominator * step_ma))) * step_ma
     if setting > rated_ma:
         return "rating"
     return setting if setting <= ampacity_ma else "wire"
-
-
-@lru_cache(maxsize=64)
-def _least_over_draw(error_pct: Fraction) -> Fraction:
-    return TRIP_MARGIN / (1 - error_pct / 100)
 
 
 def acceptance_band_ma(

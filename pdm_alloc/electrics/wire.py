@@ -148,6 +148,7 @@ def outer_diameter_mm(area_mm2: float) -> float:
     return _strand_diameter_mm(area_mm2) + 2 * _wall_mm(area_mm2)
 
 
+@lru_cache(maxsize=1024)
 def mass_g_per_m(area_mm2: float, insulation_c: float = 105.0) -> float:
     """Mass of a wire: copper of the nominal area and a tube of insulation.
 

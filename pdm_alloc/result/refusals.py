@@ -19,9 +19,9 @@ __all__ = [
     "amps",
     "are_not_enough",
     "arithmetic_shorts",
-    "table_shorts",
     "in_words_short",
     "plural",
+    "table_shorts",
 ]
 
 SHORTFALL = ("set", "kind", "subject", "state", "have", "need", "short", "unit", "needed_by", "sentence")

@@ -136,8 +136,27 @@ def test_a_stopped_solve_is_not_called_best():
 def test_nearly_whole_is_not_whole(values, objective, kept):
     """A relaxation is an answer only where it is one when every value is made whole."""
     program = Program([1, 1], [({0: 5.0, 1: 2_000_000.0}, -math.inf, 1_999_999.9)], [True, True])
-    found = stages._rounded(program, {0: 2_000_000.0, 1: 1.0}, Solution(PROVEN_BEST, values, objective, objective))
-    assert (found is not None) == kept
+    relaxed = Solution(PROVEN_BEST, values, objective, objective)
+    solution = stages._at_bound(program, {0: 2_000_000.0, 1: 1.0}, relaxed, values)
+    assert (solution is not None) == kept
+
+
+@pytest.mark.parametrize("hint", [(1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.0, 0.0), (2.0, -1.0)])
+def test_a_solution_in_hand_changes_no_answer(hint, monkeypatch):
+    """One at the bound is taken as it is; one that costs more, or is no solution at all, is not."""
+    monkeypatch.setattr(stages, "_FEW", 0)
+    program = Program([1, 1], [({0: 1.0, 1: 1.0}, 1.0, 2.0)], [True, True])
+    solution = minimise(program, [{0: 3.0, 1: 2.0}], Clock(60), hint)[0]
+    assert (solution.outcome, tuple(solution.values), solution.objective) == (PROVEN_BEST, (0.0, 1.0), 2.0)
+
+
+def test_a_solution_in_hand_at_the_bound_is_not_looked_for(monkeypatch):
+    """The relaxation takes halves, three of them, and says two: the solution in hand ends the stage."""
+    monkeypatch.setattr(stages, "_FEW", 0)
+    monkeypatch.setattr(stages, "_thinned", None)
+    rows = [({0: 1.0, 1: 1.0}, 1.0, 2.0), ({1: 1.0, 2: 1.0}, 1.0, 2.0), ({0: 1.0, 2: 1.0}, 1.0, 2.0)]
+    solution = minimise(Program([1] * 3, rows, [True] * 3), [{0: 1.0, 1: 1.0, 2: 1.0}], Clock(60), (0.0, 1.0, 1.0))[0]
+    assert (solution.outcome, solution.objective, solution.values) == (PROVEN_BEST, 2.0, (0.0, 1.0, 1.0))
 
 
 @settings(max_examples=100)

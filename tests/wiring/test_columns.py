@@ -8,7 +8,8 @@ from hypothesis import HealthCheck, given, settings
 
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, circuits_of, fit, may_share
-from pdm_alloc.circuits.items import item_types
+from pdm_alloc.circuits.draws import CircuitDraw
+from pdm_alloc.circuits.items import _one_type, item_types
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.electrics.circuit_protection import Demand, protect
@@ -39,6 +40,19 @@ def test_stopping_early_loses_no_circuit(case):
         for types in item_types(vehicle).values():
             grown = circuits_of(types, rating, wiring, at_once)
             assert grown == dict(every_circuit(types, rating, wiring, at_once))
+
+
+@settings(max_examples=100, **QUIET)
+@given(cases(most_loads=5, most_items=6))
+def test_voltages_left_out_decide_nothing(case):
+    """What a circuit draws at its worst is the same as over every voltage of every state."""
+    vehicle, _ = case
+    every = {load.name: _one_type(load, vehicle, ()) for load in vehicle.loads}
+    for types in item_types(vehicle).values():
+        few = [(t, t.count) for t in types]
+        full = CircuitDraw([(every[t.load], k) for t, k in few], vehicle.settings.tolerance_loads)
+        draw = CircuitDraw(few, vehicle.settings.tolerance_loads)
+        assert (draw.running_ma, draw.draw_ma, draw.peak_ma) == (full.running_ma, full.draw_ma, full.peak_ma)
 
 
 def test_a_circuit_that_is_allowed_only_with_more_on_it():
