@@ -1,7 +1,6 @@
 """Item types, and the limits of banks and modules that their currents count against."""
 
 import math
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -44,8 +43,8 @@ class ItemType:
     surge_ma : int
         Largest inrush above running with its tolerance, mA.
     volt_ma, volt_deviation_ma, volt_excess_ma, volt_surge_ma : tuple of int
-        The same at those voltages of `check_voltages` that can decide a limit, mA: what no item of the command
-        exceeds by any of the four at another voltage is left out.
+        The same at each voltage of `check_voltages`, mA; of `item_types` only at those that can decide a limit: one at
+        which no item of the command draws more by any of the four than at some other one is left out.
     tau_ms : float
         Time constant of the inrush, ms.
     window_ms : float
@@ -215,25 +214,22 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
         same = list(group)
         whole = replace(same[0], items=tuple(item for t in same for item in t.items))
         merged.setdefault(whole.command, []).append(whole)
-    return {command: tuple(types) for command, types in merged.items()}
+    return {command: _at_decisive_voltages(types) for command, types in merged.items()}
 
 
 def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
-    """As `item_types` in one list, each load a type of its own."""
+    """As `item_types` in one list, each load a type of its own, at every voltage."""
     locks = locked_channels(vehicle, units)
-    by_command: dict[str, list[ItemType]] = defaultdict(list)
-    for load in vehicle.loads:
-        by_command[load.command].append(_one_type(load, vehicle, locks.get(load.name, ())))
-    single = [t for types in by_command.values() for t in _at_decisive_voltages(types)]
+    single = [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
     return sorted(single, key=lambda t: (natural_key(t.command), _order(t), natural_key(t.load)))
 
 
-def _at_decisive_voltages(types: Sequence[ItemType]) -> list[ItemType]:
+def _at_decisive_voltages(types: Sequence[ItemType]) -> tuple[ItemType, ...]:
     """Types of one command without the voltages at which none of them draws more, by any measure, than at another."""
     points = {point: at for at, point in enumerate(zip(*map(_by_voltage, types), strict=True))}
     flat = {at: tuple(ma for four in point for ma in four) for point, at in points.items()}
     decisive = [at for at, p in flat.items() if not any(q != p and all(map(int.__le__, p, q)) for q in flat.values())]
-    return [_at_voltages(t, decisive) for t in types]
+    return tuple(_at_voltages(t, decisive) for t in types)
 
 
 def _by_voltage(t: ItemType) -> Iterator[tuple[int, int, int, int]]:

@@ -37,7 +37,7 @@ def test_the_ten_steps_are_passed_in_order():
     """Traced from reading the demo's tables to its pin map: each step comes after the one before it."""
     module = pa.read_catalogue(ROOT / "data/catalogue")["large-56"]
     long_s = 600  # tracing is slow, and what is not listed in half the time is priced
-    vehicle = pa.read_vehicle(ROOT / "data/rally_coupe")
-    passed = iter(calls(lambda: pa.allocate(vehicle, module, time_limit_s=long_s)))
+    folder = ROOT / "data/rally_coupe"
+    passed = iter(calls(lambda: pa.allocate(pa.read_vehicle(folder), module, time_limit_s=long_s)))
     assert len(steps()) == 10
     assert [step for step in steps() if step not in passed] == []

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, circuits_of, fit, may_share
 from pdm_alloc.circuits.draws import CircuitDraw
-from pdm_alloc.circuits.items import _one_type, item_types
+from pdm_alloc.circuits.items import item_types, load_types
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.electrics.circuit_protection import Demand, protect
@@ -47,7 +47,7 @@ def test_stopping_early_loses_no_circuit(case):
 def test_voltages_left_out_decide_nothing(case):
     """What a circuit draws at its worst is the same as over every voltage of every state."""
     vehicle, _ = case
-    every = {load.name: _one_type(load, vehicle, ()) for load in vehicle.loads}
+    every = {t.load: t for t in load_types(vehicle)}
     for types in item_types(vehicle).values():
         few = [(t, t.count) for t in types]
         full = CircuitDraw([(every[t.load], k) for t, k in few], vehicle.settings.tolerance_loads)
