@@ -4,20 +4,19 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import groupby
+from itertools import chain, groupby
 
 from pdm_alloc.circuits.classes import unit_ambient_c
-from pdm_alloc.circuits.scenes import Draw, draws_of
+from pdm_alloc.circuits.scenes import Draw, check_voltages, draws_of, undominated
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.vehicle import Load, State, Vehicle
+from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.thermal import derating_factor, usable_ma
 from pdm_alloc.electrics.voltage import cold_copper_factor, running_at_voltage_ma, worst_excess_ma
 
 __all__ = [
     "ItemType",
     "bank_limit_ma",
-    "check_voltages",
     "held_channels",
     "inputs_wanted",
     "item_types",
@@ -110,26 +109,6 @@ class ItemType:
     def load(self) -> str:
         """Its first load; its only one where the rules need the loads told apart."""
         return self.items[0][0]
-
-
-def check_voltages(command: str, states: Sequence[State], reference_v: float) -> tuple[float, ...]:
-    """Voltages at which a circuit of this command is checked, V.
-
-    Parameters
-    ----------
-    command : str
-        Its name.
-    states : sequence of State
-        Of the vehicle.
-    reference_v : float
-        V.
-
-    Returns
-    -------
-    tuple of float
-        Both ends of the span of every state in which it may be on, rising; `reference_v` alone if it may in none.
-    """
-    return tuple(sorted({v for s in states if s.is_on(command) for v in s.span_v})) or (reference_v,)
 
 
 def locked_channels(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[tuple[int, str], ...]]:
@@ -226,9 +205,8 @@ def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
 
 def _at_decisive_voltages(types: Sequence[ItemType]) -> tuple[ItemType, ...]:
     """Types of one command without the voltages at which none of them draws more, by any measure, than at another."""
-    points = {point: at for at, point in enumerate(zip(*map(_by_voltage, types), strict=True))}
-    flat = {at: tuple(ma for four in point for ma in four) for point, at in points.items()}
-    decisive = [at for at, p in flat.items() if not any(q != p and all(map(int.__le__, p, q)) for q in flat.values())]
+    points = [tuple(chain(*four)) for four in zip(*map(_by_voltage, types), strict=True)]
+    decisive = undominated(points)
     return tuple(_at_voltages(t, decisive) for t in types)
 
 

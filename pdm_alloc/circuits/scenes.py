@@ -1,13 +1,14 @@
-"""Scenes: both ends of every state's span of voltage, what may be on in them and what one item draws in each."""
+"""Voltages and scenes: both ends of every state's span of voltage, what may be on in them and what one item draws in each."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from pdm_alloc.domain.vehicle import Load, Vehicle
+from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 
-__all__ = ["Draw", "Scene", "draws_of", "scenes_of"]
+__all__ = ["Draw", "Scene", "check_voltages", "draws_of", "scenes_of", "undominated"]
 
 
 class Draw(NamedTuple):
@@ -73,3 +74,29 @@ def _draw(load: Load, volts: float, tolerance_pct, reference_v: float) -> Draw:
     excess = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, reference_v)
     rises = (math.ceil(ma * tolerance_pct / 100) for ma in (running, excess))
     return Draw(running, next(rises), excess, next(rises))
+
+
+def check_voltages(command: str, states: Sequence[State], reference_v: float) -> tuple[float, ...]:
+    """Voltages at which a circuit of this command is checked, V.
+
+    Parameters
+    ----------
+    command : str
+        Its name.
+    states : sequence of State
+        Of the vehicle.
+    reference_v : float
+        V.
+
+    Returns
+    -------
+    tuple of float
+        Both ends of the span of every state in which it may be on, rising; `reference_v` alone if it may in none.
+    """
+    return tuple(sorted({v for s in states if s.is_on(command) for v in s.span_v})) or (reference_v,)
+
+
+def undominated(points: Sequence[tuple[int, ...]]) -> list[int]:
+    """Numbers of the points that no other one reaches or exceeds in every coordinate; of equal ones the last."""
+    last = {point: n for n, point in enumerate(points)}
+    return [n for p, n in last.items() if not any(q != p and all(map(int.__le__, p, q)) for q in last)]

@@ -150,10 +150,11 @@ def task_of(
 
 def empty_task(vehicle: Vehicle, units: Sequence[Unit], apart: Mapping[Place, str] | None = None) -> Task:
     """Task without columns: item types, channel classes and capacities."""
+    types = item_types(vehicle, units)
     spots = {spot for spots in locked_channels(vehicle, units).values() for spot in spots}
     classes, capacities = channel_classes(vehicle, units, held_channels(vehicle, units), apart)
     locked = tuple(frozenset(spots & {(c.unit, "+".join(slot)) for slot in c.slots}) for c in classes)
-    return Task(vehicle, tuple(units), item_types(vehicle, units), classes, capacities, locked=locked)
+    return Task(vehicle, tuple(units), types, classes, capacities, locked=locked)
 
 
 def columns_of(task: Task, command: str, book: CircuitBook, late: Callable[[], bool] | None = None) -> Iterator[Column]:
