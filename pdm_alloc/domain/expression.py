@@ -272,7 +272,7 @@ def _token(text: str, match: re.Match[str]) -> Token:
         return Token(content.lower() if content.lower() in _WORDS else "name", content, position)
     if not content.strip():
         raise ConditionError(text, position, "an empty name", "the name of an input between the quotes")
-    return Token("name", content.strip(), position - 1)
+    return Token("name", " ".join(content.split()), position - 1)  # plain, as the names of every table
 
 
 def _unreadable(text: str, at: int) -> ConditionError:

@@ -207,7 +207,7 @@ class Grid {
   // On a page of its own the tab of the browser says which vehicle this is.
   paintTitle() {
     const title = this.model.get('title');
-    if (title && !document.querySelector('.jp-LabShell')) document.title = title;
+    if (title && 'voila' in document.body.dataset) document.title = title;  // the shell of both has the class jp-LabShell
   }
 
   // ---- focus ----

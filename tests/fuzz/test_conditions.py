@@ -26,6 +26,7 @@ MANY = settings(max_examples=600)
 @example("a and " * 5000 + "a")
 @example('"' * 4999)
 @example("ſ or İ")
+@example("'two\nlines' name")
 @MANY
 def test_any_text_is_read_or_refused_with_its_place(text):
     """Whatever stands there: names, or where the trouble is; and what is read can be evaluated."""

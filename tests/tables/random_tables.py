@@ -83,7 +83,7 @@ def vehicles_as_tables(draw) -> Tables:
             {"from": places[0], "to": other, "length_m": draw(_decimals(9, 20))} for other in places[1:]
         ]
     if draw(st.booleans()):
-        tables["locked"] = [{"load": loads[0]["load"], "module": draw(names(1))[0], "channel": draw(names(1))[0]}]
+        tables["locked"] = draw(_locks(loads[0]))
         tables["concessions"] = [{"kind": "leave_out", "subject": loads[-1]["load"], "weight": "never"}]
         tables["wire_colours"] = [{"by": "load", "subject": loads[0]["load"], "colour": draw(names(1))[0]}]
         tables["parts"] = [{"item": "terminal", "least": "0.5", "most": "2.5", "part": draw(names(1))[0]}]
@@ -114,6 +114,14 @@ def _load(draw, name, commands, places):
         "note": draw(free_texts()),
         "x_part": draw(free_texts()),
     }
+
+
+@st.composite
+def _locks(draw, load):
+    """One channel for all items, or one for each where they are each alone."""
+    rows = int(load["count"] or 1) if load["share"] == "no" else 1
+    wired = zip(draw(names(rows)), draw(names(rows)), strict=True)
+    return [{"load": load["load"], "module": module, "channel": channel} for module, channel in wired]
 
 
 @st.composite
