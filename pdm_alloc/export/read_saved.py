@@ -125,9 +125,12 @@ def _from_workbook(file: Path) -> Allocation:
     known: dict[str, tuple[str, ...]] = {plain_header(name): () for name in (*SAVED_SHEETS, *SHEETS)}
     grids = read_workbook(file, known, faults)
     faults.raise_if_any()
+    saved = {target: grids.get(plain_header(sheet)) for sheet, target in SAVED_SHEETS.items()}
+    if saved["assignments.csv"] is None:
+        remedy = "give the workbook written beside it, whose name ends in _tables, or the folder of both"
+        raise InputError([Fault(file.name, None, None, None, "has no saved allocation in it", remedy)])
     with tempfile.TemporaryDirectory() as folder:
-        for sheet, target in SAVED_SHEETS.items():
-            grid = grids.get(plain_header(sheet))
+        for target, grid in saved.items():
             if grid is not None:
                 write_grid(grid, Path(folder) / target)
         return _from_folder(Path(folder))

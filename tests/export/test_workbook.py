@@ -13,6 +13,7 @@ from pdm_alloc.export.lists import heading
 from pdm_alloc.export.read_saved import SAVED_SHEETS, read_allocation
 from pdm_alloc.export.sheets import COVER, READ_SHEETS, SHEETS, Issue, sheets
 from pdm_alloc.export.workbook import record_bytes, workbook_bytes
+from pdm_alloc.files.faults import InputError
 from tests.export.made_up import one_each, solved
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
@@ -157,3 +158,10 @@ def test_missing_library_is_one_clear_line(monkeypatch):
     monkeypatch.setitem(sys.modules, "xlsxwriter", None)
     with pytest.raises(ModuleNotFoundError, match=r"pdm_alloc\[documents\]"):
         workbook_bytes(solved(*DEMOS[1]), ISSUE)
+
+
+def test_workbook_for_people_says_where_the_other_is(tmp_path):
+    """The workbook without the saved allocation is refused by its name, with the one to give instead."""
+    (tmp_path / "coupe.xlsx").write_bytes(workbook_bytes(solved(*DEMOS[0]), ISSUE))
+    with pytest.raises(InputError, match=r"coupe\.xlsx: has no saved allocation in it; .* ends in _tables"):
+        read_allocation(tmp_path / "coupe.xlsx")

@@ -101,17 +101,17 @@ def test_contradiction_is_no_verdict(panel):
 
 def test_wishes_are_asked_for(panel):
     """Headroom, spares, strategy and module reach the question."""
-    panel.controls.headroom.value = "35"
+    panel.controls.headroom.value = "25"
     panel.controls.spares.value = "3"
     panel.controls.strategy.value = "spare"
     panel.controls.module.value = "large-56"
     answered(panel, 2)
     panel.wait(0.2)
     settings = panel.vehicle.settings
-    assert (settings.headroom_pct, settings.spare_channels, settings.strategy) == (35, 3, "spare")
+    assert (settings.headroom_pct, settings.spare_channels, settings.strategy) == (25, 3, "spare")
     while panel.answer.question.module.name != "large-56" or panel.answer.question.vehicle != panel.vehicle:
         panel.wait(0.05)
-    assert panel.allocation.channels.headroom_pct.min() >= 35
+    assert panel.allocation.channels.headroom_pct.min() >= 25
     assert len(panel.allocation.spare) >= 3
 
 
