@@ -190,7 +190,7 @@ def test_kept_design_is_held(panel):
     panel.keep()
     panel.grid.act({"op": "add", "after": None})
     new = panel.grid.order[-1]
-    texts = {"load": "sump heater", "command": "crew power", "running_a": "3", "kind": "heater"}
+    texts = {"load": "sump heater", "command": "crew power", "running_a": "2", "kind": "heater"}
     panel.grid.act({"op": "edit", "edits": [[new, column, text] for column, text in texts.items()]})
     assert wired(panel) == {"load added": 1}
     panel.controls.hold.value = False
