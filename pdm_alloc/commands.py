@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pdm_alloc import printed
-from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.domain.module import Catalogue, Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.sources import is_catalogue
@@ -23,7 +23,6 @@ from pdm_alloc.files.tables.references import check_against
 __all__ = ["run"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
-
 TERMINATED = 143  # as the shell numbers this signal
 _SHOWN = 12  # choices of modules and places
 _EVERY_S = 15.0  # between lines of progress where there is no terminal
@@ -202,7 +201,7 @@ def _allocate(options) -> int:
     if options.why:
         printed.chain(vehicle, options.why, units, options.json)
         return DONE
-    printed.ask_for_places(vehicle, units)
+    units = _at_places(options, vehicle, units)
     try:
         allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=options.time_limit)
     except NotEnough as refusal:
@@ -210,6 +209,17 @@ def _allocate(options) -> int:
     except Unsolved as refusal:
         return _no_answer(options, refusal)
     return _deliver(options, allocation)
+
+
+def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[Unit, ...]:
+    """Units where the harness is lightest, if no place was given and places are known; said on standard error."""
+    from pdm_alloc.studies.mounting_search import lightest_places
+
+    if options.place or not any(place.mount for place in vehicle.places):
+        return units
+    search = lightest_places(vehicle, units, options.time_limit)
+    print(f"pdm-alloc: {printed.placing(search)}", file=sys.stderr)
+    return search.best.units if search.best else units
 
 
 def _no_answer(options, refusal) -> int:
@@ -240,6 +250,7 @@ def _deliver(options, allocation) -> int:
             {
                 "outcome": allocation.outcome,
                 "gap": allocation.gap,
+                "modules": [{"module": unit.label, "place": unit.place} for unit in allocation.units],
                 "channels": printed.records(allocation.channels),
                 "assignments": printed.records(allocation.assignments),
                 "spare": printed.records(allocation.spare),
@@ -288,15 +299,8 @@ def _new(options) -> int:
     folder = Path(options.folder)
     with _ended_cleanly():
         written = (new_demo if options.demo else new_catalogue if options.catalogue else new_tables)(folder)
-    print(f"Wrote {len(written)} files to {folder}: {_next_step(options, folder)}")
+    print(f"Wrote {len(written)} files to {folder}: {printed.next_step(options, folder)}")
     return DONE
-
-
-def _next_step(options, folder: Path) -> str:
-    if options.demo:
-        return f"try pdm-alloc size {folder / 'rally_coupe'}"
-    tables = "modules.csv and channels.csv" if options.catalogue else "loads.csv"
-    return f"fill in {tables} first; columns.md explains every column."
 
 
 @contextlib.contextmanager

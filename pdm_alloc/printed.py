@@ -2,18 +2,15 @@
 
 import json
 import sys
-from collections.abc import Iterable
 from pathlib import Path
 
 import pandas as pd
 
-from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import Vehicle
-
 __all__ = [
-    "ask_for_places",
     "care",
     "dangers",
+    "next_step",
+    "placing",
     "print_json",
     "records",
     "refusal_json",
@@ -119,11 +116,20 @@ def text(table: pd.DataFrame) -> str:
     return shown.to_string(index=False, max_colwidth=60)
 
 
-def ask_for_places(vehicle: Vehicle, units: Iterable[Unit]) -> None:
-    """Say once, on standard error, that lengths are not judged where a unit has no place and places are known."""
-    mounts = [place.name for place in vehicle.places if place.mount]
-    if mounts and any(unit.place is None for unit in units):
-        told = (
-            f"lengths and voltage drops are not judged without the module's place: give --place ({', '.join(mounts)})"
-        )
-        print(f"pdm-alloc: {told}", file=sys.stderr)
+def placing(search) -> str:
+    """Where units are taken to be mounted because no place was given, or what stays open without one."""
+    places = list(dict.fromkeys(unit.place for choice in search.choices for unit in choice.units))
+    named = ", ".join(places)
+    if search.best is None:
+        tried = f"at none of its places ({named}) is it known to be enough"
+        return f"{tried}; lengths and voltage drops are not judged: give --place to see what is short"
+    least = "lightest of those judged in time" if any(search.undecided()) else "lightest"
+    return f"{search.best.label}, where the harness is {least} (of {named}); --place names another"
+
+
+def next_step(options, folder: Path) -> str:
+    """What to do with the tables that were written."""
+    if options.demo:
+        return f"try pdm-alloc size {folder / 'rally_coupe'}"
+    tables = "modules.csv and channels.csv" if options.catalogue else "loads.csv"
+    return f"fill in {tables} first; columns.md explains every column."

@@ -271,7 +271,13 @@ def _beside_fuel(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarnin
 def _drop_not_judged(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]:
     known = lengths_of(vehicle)
     names = [x.name for x in vehicle.loads if any(known.wire_m(u.place, x.place, x.length_m) is None for u in units)]
-    if names:
+    mounts = [place.name for place in vehicle.places if place.mount]
+    unplaced = [unit.label for unit in units if unit.place is None]
+    if names and mounts and unplaced:
+        told = f"Lengths of wires and voltage drops are not judged: it is not said where {listed(unplaced)}"
+        told = f"{told} {'is' if len(unplaced) == 1 else 'are'} mounted."
+        yield CareWarning("C11", "note", listed(unplaced), told, f"Give its place: {', '.join(mounts)}.")
+    elif names:
         yield CareWarning(
             "C11",
             "note",

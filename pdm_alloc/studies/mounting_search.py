@@ -2,24 +2,27 @@
 
 import uuid
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise, product
 from math import inf
 from multiprocessing import get_context
 
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.lightest import PASSED_OVER, Lightest, lightest
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.result.care_rules import fuel_beside
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import arithmetic_shorts
-from pdm_alloc.studies.module_choices import Choice, Found, Objective, known_price
+from pdm_alloc.studies.module_choices import Choice, Found, Objective, known_price, mount_places, objective_of
 from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.verify.check import violations
 
-__all__ = ["Job", "Judged", "Search", "judge_choice", "module_dg", "workers"]
+__all__ = ["Job", "Judged", "Search", "judge_choice", "lightest_places", "module_dg", "workers"]
 
 _books: dict[str, CircuitBook] = {}
 
@@ -239,6 +242,12 @@ class Search:
         return self.objective.most_dg(choice.number, known_price(choice), known) - module_dg(choice)
 
     @property
+    def best(self) -> Choice | None:
+        """The best choice that is solved; None where there is none."""
+        best = self.objective.best(self.known.values())
+        return None if best is None else self.choices[best.number]
+
+    @property
     def known(self) -> dict[int, Found]:
         """Choices with an allocation, by number."""
         return {
@@ -289,3 +298,44 @@ def workers(jobs: int) -> AbstractContextManager[Executor | None]:
     They start afresh: a solver that has run is not to be forked.
     """
     return nullcontext() if jobs == 1 else ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
+
+
+def lightest_places(vehicle: Vehicle, units: Sequence[Unit], time_limit_s: float | None = None) -> Search:
+    """Search over places for units that are settled: where wires and battery cables together are lightest.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With places a module can be mounted at.
+    units : sequence of Unit
+        What is fitted; their places are passed over.
+    time_limit_s : float, optional
+        Time limit of the whole search, s; default: the vehicle's setting.
+
+    Returns
+    -------
+    Search
+        Run. Places beside fuel are tried only where no other place is enough.
+    """
+    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
+    clock = Clock(limit_s)
+    beside = {name for name in mount_places(vehicle) if fuel_beside(vehicle, vehicle.place(name))}
+    ways = [placed for placed in _placings(vehicle, units) if not beside & {unit.place for unit in placed}]
+    search = _searched(vehicle, ways, clock)
+    return search if search.known or not beside else _searched(vehicle, _placings(vehicle, units), clock)
+
+
+def _placings(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[tuple[Unit, ...]]:
+    """Every unit at every place; two modules of one name that change places are the same."""
+    for spots in product(mount_places(vehicle), repeat=len(units)):
+        placed = tuple(replace(unit, place=spot) for unit, spot in zip(units, spots, strict=True))
+        twins = [(a, b) for a, b in pairwise(placed) if a.module.name == b.module.name]
+        if all((a.place or "") <= (b.place or "") for a, b in twins):
+            yield placed
+
+
+def _searched(vehicle: Vehicle, ways: Iterable[tuple[Unit, ...]], clock: Clock) -> Search:
+    listed = tuple(Choice(number, units) for number, units in enumerate(ways))
+    search = Search(vehicle, listed, objective_of("mass"), clock.left_s)
+    search.run(stop=clock.is_over)
+    return search

@@ -14,6 +14,7 @@ from pdm_alloc.cli import main
 from pdm_alloc.commands import _progress
 from pdm_alloc.diagnose.explain import _STOPPED
 from pdm_alloc.diagnose.shortfall import Shortfall
+from pdm_alloc.domain.module import Unit
 
 DATA = Path(__file__).parent.parent.parent / "data"
 COUPE = str(DATA / "rally_coupe")
@@ -212,12 +213,62 @@ def test_check_counts_what_was_read(capsys, vehicle):
     assert "commands" in out
 
 
-def test_places_are_asked_for_once(tmp_path, capsys):
-    """Allocating without a place on a vehicle that has places says so in one line, with the places there are."""
-    code = main(
-        ["allocate", str(DATA / "rally_coupe"), "--catalogue", str(DATA / "catalogue"), "--module", "middle-42"]
-    )
-    told = capsys.readouterr().err
+VAN = {
+    "loads": "load,command,running_a,kind,place\npump,fuel,6,motor,rear\necu,run,4,electronics,rear\n"
+    "horn,horn,3,coil,tank\n",
+    "places": "place,x_m,y_m,compartment,mount,contains\nfront,0,0,front,yes,battery\nrear,3,0,rear,yes,\n"
+    "tank,4,0,tank,yes,fuel\n",
+    "routes": "from,to,length_m\nfront,rear,\nrear,tank,\n",
+    "modules": "module,total_a,total_peak_a,mass_g\nsix,60,600,400\n",
+    "channels": "module,channel,continuous_a,peak_a,peak_ms,max_wire_mm2\n"
+    + "".join(f"six,{n},12,120,60,4\n" for n in range(1, 7)),
+}
+
+
+@pytest.fixture
+def van(tmp_path):
+    """A van with three mounting places, the heaviest loads at the tank, and a catalogue of one module."""
+    names = {"van": ("loads", "places", "routes"), "catalogue": ("modules", "channels")}
+    for folder, tables in names.items():
+        (tmp_path / folder).mkdir()
+        for name in tables:
+            (tmp_path / folder / f"{name}.csv").write_text(VAN[name])
+    (tmp_path / "van" / "settings.toml").write_text('battery_place = "front"\nspare_channels = 0\n')
+    return tmp_path / "van"
+
+
+def test_without_a_place_the_lightest_is_taken(van, capsys):
+    """Allocating without a place takes the lightest harness away from the fuel and says so once, on standard error."""
+    code, _, err = said(capsys, "allocate", van, "--module", "six")
     assert code == 0
-    assert told.count("give --place") == 1
-    assert "bulkhead" in told
+    taken = err.partition("six at ")[2].partition(",")[0]
+    assert err.count(f"six at {taken}, where the harness is lightest (of front, rear); --place names another") == 1
+    masses = {}
+    for place in ("front", "rear"):
+        unit = Unit("six", pa.read_catalogue(van.parent / "catalogue")["six"], place)
+        allocation = pa.allocate(pa.read_vehicle(van), unit)
+        masses[place] = allocation.wires["mass_g"].sum() + allocation.feeds["mass_g"].sum()
+    assert taken == min(masses, key=masses.get)
+
+
+def test_where_it_is_mounted_is_told_to_machines(van, capsys):
+    """JSON names the place, the one given or the one chosen."""
+    _, out, _ = said(capsys, "allocate", van, "--module", "six", "--place", "tank", "--json")
+    assert json.loads(out)["modules"] == [{"module": "six", "place": "tank"}]
+
+
+def test_enough_at_no_place_is_said(van, capsys):
+    """Where drop rules out every place it is allocated without one, and the line says what stays unjudged."""
+    text = VAN["loads"].replace("place\n", "place,max_drop_pct\n").replace("tank\n", "tank,0.01\n")
+    (van / "loads.csv").write_text(text.replace("rear\n", "rear,0.01\n"))
+    code, _, err = said(capsys, "allocate", van, "--module", "six")
+    assert code == 0
+    assert err.count("at none of its places (front, rear, tank) is it known to be enough") == 1
+
+
+def test_without_a_place_one_note_asks_for_it(van):
+    """From Python nothing is chosen: one note for all loads names what has no place, and the places there are."""
+    allocation = pa.allocate(pa.read_vehicle(van), pa.read_catalogue(van.parent / "catalogue")["six"])
+    [note] = allocation.warnings[allocation.warnings.code == "C11"].itertuples()
+    assert note.sentence.endswith("it is not said where six is mounted.")
+    assert note.remedy == "Give its place: front, rear, tank."
