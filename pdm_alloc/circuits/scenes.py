@@ -1,4 +1,4 @@
-"""Voltages and scenes: both ends of every state's span of voltage, what may be on in them and what one item draws in each."""
+"""Both ends of every state's span of voltage: what may be on there and what one item draws."""
 
 import math
 from collections.abc import Sequence
