@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import chain, groupby
 
 from pdm_alloc.circuits.classes import unit_ambient_c
-from pdm_alloc.circuits.scenes import Draw, check_voltages, draws_of, undominated
+from pdm_alloc.circuits.scenes import Draw, check_voltages, draws_of, rise_ma, undominated
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Load, Vehicle
@@ -226,9 +226,9 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
     tolerance = load.tolerance_pct if settings.tolerance_loads else 0
     cold, running = _cold(load, settings)
     at = tuple(running_at_voltage_ma(running, load.volt_exponent, v, settings.reference_v) for v in volts)
-    rises = tuple(_rise(ma, tolerance) for ma in at)
+    rises = tuple(rise_ma(ma, tolerance) for ma in at)
     excess = tuple(worst_excess_ma(load.inrush_ma, running, (v, settings.reference_v), cold=cold) for v in volts)
-    surges = tuple(ma + _rise(ma, tolerance) for ma in excess)
+    surges = tuple(ma + rise_ma(ma, tolerance) for ma in excess)
     by_unit = {u: tuple(c for v, c in locks if v == u) for u in dict.fromkeys(u for u, _ in locks)}
     return ItemType(
         command=load.command,
@@ -244,7 +244,7 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
         tau_ms=load.inrush_ms / 3,
         window_ms=KINDS[load.kind].pulse_ms,
         state_ma=in_states,
-        state_deviation_ma=tuple(_rise(ma, tolerance) for ma in in_states),
+        state_deviation_ma=tuple(rise_ma(ma, tolerance) for ma in in_states),
         share=load.share,
         reversing="reversing" in load.needs,
         pwm="pwm" in load.needs or command.action == "pwm",
@@ -274,10 +274,6 @@ def _cold(load: Load, settings) -> tuple[Fraction, int]:
 
 def _running(load, volt, settings):
     return running_at_voltage_ma(load.running_ma, load.volt_exponent, volt, settings.reference_v)
-
-
-def _rise(running_ma, tolerance_pct):
-    return math.ceil(running_ma * tolerance_pct / 100)
 
 
 def _order(t: ItemType):

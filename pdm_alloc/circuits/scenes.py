@@ -1,14 +1,14 @@
 """Both ends of every state's span of voltage: what may be on there and what one item draws."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import NamedTuple
 
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 
-__all__ = ["Draw", "Scene", "check_voltages", "draws_of", "scenes_of", "undominated"]
+__all__ = ["Draw", "Scene", "check_voltages", "draws_of", "rise_ma", "scenes_of", "undominated"]
 
 
 class Draw(NamedTuple):
@@ -72,8 +72,12 @@ def draws_of(load: Load, vehicle: Vehicle) -> tuple[Draw, ...]:
 def _draw(load: Load, volts: float, tolerance_pct, reference_v: float) -> Draw:
     running = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, reference_v)
     excess = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, reference_v)
-    rises = (math.ceil(ma * tolerance_pct / 100) for ma in (running, excess))
-    return Draw(running, next(rises), excess, next(rises))
+    return Draw(running, rise_ma(running, tolerance_pct), excess, rise_ma(excess, tolerance_pct))
+
+
+def rise_ma(ma: int, tolerance_pct: int | Fraction) -> int:
+    """How much more a current is at the top of its tolerance, rounded up, mA."""
+    return -(-ma * tolerance_pct.numerator // (100 * tolerance_pct.denominator))
 
 
 def check_voltages(command: str, states: Sequence[State], reference_v: float) -> tuple[float, ...]:

@@ -89,6 +89,7 @@ class Recount:
             self.on_unit[wired.unit.label].append(wired)
         self._voltages = {command: self._spans(command) for command in {load.command for load in vehicle.loads}}
         self._cold = arithmetic.cold(vehicle.settings.lowest_ambient_c)
+        self._at_coldest: dict[str, tuple[int, int | Fraction]] = {}
         self._factor = {unit.label: self._derate(unit) for unit in units}
 
     def is_known(self, circuit: PlacedCircuit) -> bool:
@@ -148,18 +149,21 @@ class Recount:
 
     def cold_excess(self, load: Load, supply_v: float) -> int:
         """Inrush excess of one item, copper at its coldest, mA."""
-        cold = self._cold if KINDS[load.kind].copper else Fraction(1)
-        over = max(Fraction(0), load.inrush_ma * cold - self._stated_ma(load))
-        return arithmetic.excess_ma(over, supply_v, self.vehicle.settings.reference_v)
+        return arithmetic.excess_ma(self._cold_ma(load)[1], supply_v, self.vehicle.settings.reference_v)
 
-    def _stated_ma(self, load):
-        """Running current at the reference voltage, of a coil at its coldest, mA."""
-        return arithmetic.ceiling(load.running_ma * (self._cold if KINDS[load.kind].copper == "running" else 1))
+    def _cold_ma(self, load):
+        """Running current at the reference voltage, of a coil at its coldest, and the inrush above it, mA."""
+        if load.name not in self._at_coldest:
+            copper = KINDS[load.kind].copper
+            running = arithmetic.ceiling(load.running_ma * (self._cold if copper == "running" else 1))
+            over = load.inrush_ma * (self._cold if copper else 1) - running
+            self._at_coldest[load.name] = running, max(0, over)
+        return self._at_coldest[load.name]
 
     def draw(self, load: Load, supply_v: float) -> int:
         """What one item draws at most at a voltage, as stated: a coil at its coldest, mA."""
         return arithmetic.running_ma(
-            self._stated_ma(load), load.volt_exponent, supply_v, self.vehicle.settings.reference_v
+            self._cold_ma(load)[0], load.volt_exponent, supply_v, self.vehicle.settings.reference_v
         )
 
     def draw_at(self, wired: Wired, supply_v: float) -> int:
