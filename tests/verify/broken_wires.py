@@ -18,7 +18,12 @@ def away(name, **changes):
 
 def only(name, place=None, **changes):
     """The unit with one channel altered."""
-    altered = (replace(c, **changes) if c.name == name else c for c in case.MODULE.channels)
+    return both(name, name, place, **changes)
+
+
+def both(one, other, place=None, **changes):
+    """The unit with two channels altered."""
+    altered = (replace(c, **changes) if c.name in (one, other) else c for c in case.MODULE.channels)
     return case.units(place, channels=tuple(altered))
 
 
@@ -27,8 +32,11 @@ MM2_18, MM2_16 = (math.pi / 4 * (0.127 * 92 ** ((36 - n) / 39)) ** 2 for n in (1
 # 2 A of ECU at 12 V, more than at 13.8 V, warm 1 mm2, which carries 22 A, from 30 by 75 deg C x root of the share.
 CARRIES_1 = 20 * 1.25 ** (math.log(1 / MM2_18) / math.log(MM2_16 / MM2_18))
 OHM_1 = 0.0195 * (30 + 75 * math.sqrt(2 / CARRIES_1) + 230) / 250
+WINDOW_A = 4.348  # 5 A at 12 V, of constant power, on in driving alone
+OHM_WINDOW = 0.0195 * (30 + 75 * math.sqrt(WINDOW_A / CARRIES_1) + 230) / 250
 # 40 m of route, 5 % of slack, 0.15 m at both ends.
 WIRE_M = 42.3
+BRIDGE_PCT = WINDOW_A * 2 * WIRE_M * OHM_WINDOW / 0.12
 # 7.77 A of pump and radio, set to 9.8 A; 27.6 A more when it starts, falling with 20 s, so above 9.8 A for 52.2 s.
 WINDOW_MS = 78_300
 # Amperes squared and milliseconds that 1 mm2 takes from 105 to 160 deg C.
@@ -53,6 +61,16 @@ WIRES = [
         vehicle=away("engine ECU", max_drop_pct=3.0),
         units=only("9", "bulkhead", max_wire_mm2=1.0),
         where="9",
+    ),
+    # 4.348 A of window motor, out and back on the wires of its bridge: one way alone loses half of that
+    broken(
+        "wire",
+        "drop there and back on a bridge",
+        BRIDGE_PCT,
+        0.9999 * BRIDGE_PCT,
+        vehicle=away("window", max_drop_pct=0.9999 * BRIDGE_PCT),
+        units=both("7", "8", "bulkhead", max_wire_mm2=1.0),
+        where="7+8",
     ),
     broken(
         "wire",

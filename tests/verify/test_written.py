@@ -82,6 +82,38 @@ def test_a_missing_row_is_found():
     assert wrong.rule.tolist() == ["wire list"] and wrong.channel.tolist() == ["1"]
 
 
+def on_two(use, **channel):
+    """A heater of 30 A on two paralleled channels, or a motor of 12 A on a bridge, as allocated."""
+    unit = small.unit(number=2, place="source", **{use: "x"}, **channel)
+    needs = frozenset({"reversing"}) if use == "bridge" else frozenset()
+    running = 12_000 if use == "bridge" else 30_000
+    loads = [Load("heavy", "run", running, inrush_ma=running, place="left", needs=needs, max_drop_pct=20.0)]
+    return pa.allocate(small.forked(*loads), unit, strategy="spare")
+
+
+def rules_after(allocation, column, value):
+    """Rules that are broken once one number of the first row of wires is altered."""
+    assert pa.verify(allocation).empty
+    broken = allocation.wires.copy()
+    broken[column] = broken[column].astype(float)
+    broken.loc[0, column] = value
+    allocation.__dict__["wires"] = broken
+    return set(pa.verify(allocation).rule)
+
+
+@pytest.mark.parametrize(("number", "is_wrong"), [(2, False), (3, True), (4, False), (5, True)])
+def test_a_pair_has_as_many_conductors_on_either_channel(number, is_wrong):
+    """An odd number of conductors cannot be shared out evenly, even where no terminal limits them."""
+    assert ("terminal" in rules_after(on_two("pair"), "parallel", number)) == is_wrong
+
+
+def test_the_return_of_a_bridge_lies_in_the_bundle_too():
+    """Out and back are two loaded wires, whatever else there is."""
+    allocation = on_two("bridge")
+    assert set(allocation.wires.bundle_wires) == {2}
+    assert rules_after(allocation, "bundle_wires", 1) == {"bundle"}
+
+
 def too_thin(load):
     """Rules that 0.5 mm2 breaks on a circuit of one load that may lose half its voltage."""
     vehicle = small.forked(replace(load, max_drop_pct=50.0))
