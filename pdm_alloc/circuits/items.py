@@ -1,6 +1,5 @@
 """Item types, and the limits of banks and modules that their currents count against."""
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -12,7 +11,8 @@ from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.thermal import derating_factor, usable_ma
-from pdm_alloc.electrics.voltage import cold_copper_factor, running_at_voltage_ma, worst_excess_ma
+from pdm_alloc.electrics.voltage import running_at_voltage_ma, worst_excess_ma
+from pdm_alloc.harness.supply import cold_of
 
 __all__ = [
     "ItemType",
@@ -49,7 +49,7 @@ class ItemType:
     window_ms : float
         Least inrush time of its channel, ms; above 0 for a pulsed load.
     state_ma, state_deviation_ma : tuple of int
-        One item in each state, 0 where the command is off: running and rise, mA.
+        One item in each state at the worse end of its span, 0 where the command is off: running and rise, mA.
     share, reversing, pwm, vital : bool
         Rules of the load.
     separate : str or None
@@ -222,10 +222,11 @@ def _at_voltages(t: ItemType, numbers: Sequence[int]) -> ItemType:
 def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
     settings, command = vehicle.settings, vehicle.command(load.command)
     volts = check_voltages(load.command, vehicle.states, settings.reference_v)
-    in_states = tuple(_running(load, s.supply_v, settings) if s.is_on(load.command) else 0 for s in vehicle.states)
     tolerance = load.tolerance_pct if settings.tolerance_loads else 0
-    cold, running = _cold(load, settings)
+    cold, running = cold_of(load, settings)
     at = tuple(running_at_voltage_ma(running, load.volt_exponent, v, settings.reference_v) for v in volts)
+    by_volts = dict(zip(volts, at, strict=True))
+    in_states = tuple(max(by_volts[v] for v in s.span_v) if s.is_on(load.command) else 0 for s in vehicle.states)
     rises = tuple(rise_ma(ma, tolerance) for ma in at)
     excess = tuple(worst_excess_ma(load.inrush_ma, running, (v, settings.reference_v), cold=cold) for v in volts)
     surges = tuple(ma + rise_ma(ma, tolerance) for ma in excess)
@@ -261,19 +262,6 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
         on_s=command.on_s,
         cycle_s=command.cycle_s,
     )
-
-
-def _cold(load: Load, settings) -> tuple[Fraction, int]:
-    """Factor of copper at the lowest ambient on a load's inrush, and its running current there, mA."""
-    copper = KINDS[load.kind].copper
-    if not copper:
-        return Fraction(1), load.running_ma
-    cold = cold_copper_factor(settings.lowest_ambient_c)
-    return cold, math.ceil(load.running_ma * cold) if copper == "running" else load.running_ma
-
-
-def _running(load, volt, settings):
-    return running_at_voltage_ma(load.running_ma, load.volt_exponent, volt, settings.reference_v)
 
 
 def _order(t: ItemType):

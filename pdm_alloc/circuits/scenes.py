@@ -5,21 +5,23 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
-from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.electrics.voltage import running_at_voltage_ma, worst_excess_ma
+from pdm_alloc.harness.supply import cold_of
 
 __all__ = ["Draw", "Scene", "check_voltages", "draws_of", "rise_ma", "scenes_of", "undominated"]
 
 
 class Draw(NamedTuple):
-    """What one item draws at one end of a state's span of voltage, mA; all 0 where the state keeps it off.
+    """What one item draws at one end of a state's span of voltage, copper cold, mA; all 0 where the state keeps it off.
 
     Parameters
     ----------
     running_ma, rise_ma : int
-        Running current as stated; how much more at the top of its tolerance.
+        Running current as stated; how much more at the top of its tolerance, mA.
     excess_ma, excess_rise_ma : int
-        Inrush above running as stated; how much more at the top of its tolerance.
+        Inrush above running as stated; how much more at the top of its tolerance, mA.
     """
 
     running_ma: int = 0
@@ -63,15 +65,16 @@ def draws_of(load: Load, vehicle: Vehicle) -> tuple[Draw, ...]:
     """What one item of a load draws in each scene of `scenes_of`; rises only where any tolerance is guarded against."""
     tolerance = load.tolerance_pct if vehicle.settings.tolerance_loads else 0
     return tuple(
-        _draw(load, volts, tolerance, vehicle.settings.reference_v) if state.is_on(load.command) else Draw()
+        _draw(load, volts, tolerance, vehicle.settings) if state.is_on(load.command) else Draw()
         for state in vehicle.states
         for volts in state.span_v
     )
 
 
-def _draw(load: Load, volts: float, tolerance_pct, reference_v: float) -> Draw:
-    running = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, reference_v)
-    excess = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, reference_v)
+def _draw(load: Load, volts: float, tolerance_pct, settings: Settings) -> Draw:
+    cold, stated = cold_of(load, settings)
+    running = running_at_voltage_ma(stated, load.volt_exponent, volts, settings.reference_v)
+    excess = worst_excess_ma(load.inrush_ma, stated, (volts, settings.reference_v), cold=cold)
     return Draw(running, rise_ma(running, tolerance_pct), excess, rise_ma(excess, tolerance_pct))
 
 

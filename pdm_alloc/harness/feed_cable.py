@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.battery import estimated_ohm
 from pdm_alloc.electrics.links import FUSE_LOADING, Link, LinkDemand, Source, main_fuse_a, short_time_mm2, size_link
-from pdm_alloc.electrics.voltage import inrush_excess_ma
+from pdm_alloc.electrics.voltage import worst_excess_ma
 from pdm_alloc.electrics.wire import mass_g_per_m, resistance_ohm_per_m
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice, WireRules, choose_wire
 from pdm_alloc.harness.paths import Lengths, lengths_of
-from pdm_alloc.harness.supply import StateSupply
+from pdm_alloc.harness.supply import StateSupply, cold_of
 
 __all__ = [
     "FEED_DROP_PCT",
@@ -214,7 +214,8 @@ def as_constant_s(tau_ms: float) -> float:
 def _excess_ma(load: Load, state: State, vehicle: Vehicle) -> int:
     if not state.is_on(load.command):
         return 0
-    return inrush_excess_ma(load.inrush_ma, load.running_ma, state.supply_v, vehicle.settings.reference_v)
+    cold, running = cold_of(load, vehicle.settings)
+    return worst_excess_ma(load.inrush_ma, running, (max(state.span_v), vehicle.settings.reference_v), cold=cold)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,22 +1,49 @@
 """What each operating state takes from battery and alternator, and the voltage left at each load."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
-from pdm_alloc.domain.kinds import CHEMISTRIES, Settings
+from pdm_alloc.domain.kinds import CHEMISTRIES, KINDS, Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.battery import Battery, Leg, LegCharge, carry_charge
-from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.electrics.voltage import cold_copper_factor, running_at_voltage_ma, worst_excess_ma
 
 __all__ = [
     "LoadVoltage",
     "StateSupply",
     "battery_of",
+    "cold_of",
     "load_voltages",
     "state_supply",
     "supply",
     "voltage_at_load",
 ]
+
+
+def cold_of(load: Load, settings: Settings) -> tuple[Fraction, int]:
+    """What copper at the lowest ambient makes of a load.
+
+    Parameters
+    ----------
+    load : Load
+        Its kind says which of its currents copper sets.
+    settings : Settings
+        With the lowest ambient.
+
+    Returns
+    -------
+    factor : Fraction
+        On its peak at switch-on; 1 where copper does not set it.
+    running_ma : int
+        Running current at the reference voltage, in the cold where it is that of a winding, mA.
+    """
+    copper = KINDS[load.kind].copper
+    if not copper:
+        return Fraction(1), load.running_ma
+    cold = cold_copper_factor(settings.lowest_ambient_c)
+    return cold, math.ceil(load.running_ma * cold) if copper == "running" else load.running_ma
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +167,8 @@ def _taken(vehicle: Vehicle, state: State, counts: Mapping[str, int] | None) -> 
     reference = vehicle.settings.reference_v
     on = [(load, _count(load, counts)) for load in vehicle.loads if state.is_on(load.command)]
     mean = sum(_running_ma(x, state.supply_v, reference) * n * state.duty_ppm[x.command] for x, n in on) / 1e9
-    running = {volts: sum(_running_ma(x, volts, reference) * n for x, n in on) for volts in state.span_v}
-    peak = max(ma + _largest_excess_ma(on, volts, reference) for volts, ma in running.items())
+    running = {volts: sum(_cold_ma(x, volts, vehicle.settings) * n for x, n in on) for volts in state.span_v}
+    peak = max(ma + _largest_excess_ma(on, volts, vehicle.settings) for volts, ma in running.items())
     other = state.other_ma / 1000
     balance = (state.charging_a or 0.0) - mean - other
     currents = (mean, max(running.values()) / 1000, peak / 1000, state.charging_a, balance)
@@ -156,11 +183,16 @@ def _running_ma(load: Load, volts: float, reference: float) -> int:
     return running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, reference)
 
 
-def _largest_excess_ma(on, volts: float, reference: float) -> int:
+def _cold_ma(load: Load, volts: float, settings: Settings) -> int:
+    return running_at_voltage_ma(cold_of(load, settings)[1], load.volt_exponent, volts, settings.reference_v)
+
+
+def _largest_excess_ma(on, volts: float, settings: Settings) -> int:
     """Largest inrush of one command: it switches all its loads together, whatever channels they are on."""
     excess: dict[str, int] = {}
     for load, count in on:
-        one = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, reference)
+        cold, running = cold_of(load, settings)
+        one = worst_excess_ma(load.inrush_ma, running, (volts, settings.reference_v), cold=cold)
         excess[load.command] = excess.get(load.command, 0) + one * count
     return max(excess.values(), default=0)
 

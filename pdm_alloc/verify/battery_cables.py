@@ -80,7 +80,8 @@ def _draw_a(recount, label):
     sums = []
     for state in recount.vehicle.states:
         on = [w for w in recount.on_unit[label] if state.is_on(w.circuit.command)]
-        sums.append(sum(recount.running(x, state.supply_v) * k for w in on for x, k in w.counts))
+        ends = {state.supply_v, state.supply_v if state.supply_top_v is None else state.supply_top_v}
+        sums += [sum(recount.draw(x, volts) * k for w in on for x, k in w.counts) for volts in ends]
     return LOADING * max(sums, default=0) / 1000
 
 

@@ -5,6 +5,7 @@ import math
 from functools import lru_cache
 from itertools import pairwise
 
+from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.electrics.wire_tables import (
     AMPACITY_A,
@@ -22,7 +23,7 @@ from pdm_alloc.electrics.wire_tables import (
     SAE_LEAST_SHARE,
     SHORT_TIME_C,
 )
-from pdm_alloc.verify.arithmetic import running_ma
+from pdm_alloc.verify.arithmetic import ceiling, cold, running_ma
 from pdm_alloc.verify.recount import Finding
 
 __all__ = ["Conductor", "Ways", "bench", "conductors", "damage_ms"]
@@ -224,7 +225,10 @@ def _returned_ma(vehicle, row, state):
     load = vehicle.load(row["load"])
     if not state.duty_ppm.get(load.command, 0):
         return 0
-    return running_ma(load.running_ma, load.volt_exponent, state.supply_v, vehicle.settings.reference_v)
+    in_cold = cold(vehicle.settings.lowest_ambient_c) if KINDS[load.kind].copper == "running" else 1
+    ends = (state.supply_v, state.supply_v if state.supply_top_v is None else state.supply_top_v)
+    stated, reference = ceiling(load.running_ma * in_cold), vehicle.settings.reference_v
+    return max(running_ma(stated, load.volt_exponent, volts, reference) for volts in ends)
 
 
 def _splices(vehicle, cuts):

@@ -138,15 +138,6 @@ class Recount:
         volts = set().union(*(self._voltages[load.command] for load, _ in wired.counts))
         return sorted(volts) or [self.vehicle.settings.reference_v]
 
-    def running(self, load: Load, supply_v: float) -> int:
-        """Running current of one item, mA."""
-        return arithmetic.running_ma(load.running_ma, load.volt_exponent, supply_v, self.vehicle.settings.reference_v)
-
-    def excess(self, load: Load, supply_v: float) -> int:
-        """Inrush excess of one item, as stated, mA."""
-        over = max(0, load.inrush_ma - load.running_ma)
-        return arithmetic.excess_ma(over, supply_v, self.vehicle.settings.reference_v)
-
     def cold_excess(self, load: Load, supply_v: float) -> int:
         """Inrush excess of one item, copper at its coldest, mA."""
         return arithmetic.excess_ma(self._cold_ma(load)[1], supply_v, self.vehicle.settings.reference_v)
@@ -185,10 +176,6 @@ class Recount:
             lift = arithmetic.deviation(over, load.tolerance_pct) if guarded else 0
             found.append((over * k, lift * k, load.inrush_ms / 3))
         return found
-
-    def rise(self, load: Load, supply_v: float) -> int:
-        """Running current of one item at the top of its tolerance, less what is stated, mA."""
-        return arithmetic.deviation(self.running(load, supply_v), load.tolerance_pct)
 
     def top(self, values) -> int:
         """Sum of the largest deviations, as many as may come together."""

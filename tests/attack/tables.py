@@ -13,6 +13,9 @@ from pathlib import Path
 __all__ = ["Allocation", "Circuit", "Situation", "Tables", "holds", "inputs_of", "read_tables", "write_tables"]
 
 # DESIGN section 4: exponents; kind's multiple and length, taken from the column guide of the tables.
+# Copper sets the whole current of a coil, and that of a motor while it stands still: both are largest in the cold.
+COLD_RUNNING = {"coil", "solenoid"}
+COLD_PEAK = {"motor", "fan"}
 EXPONENT = {
     "filament": 0.55,
     "heater": 1.0,
@@ -194,8 +197,10 @@ class Situation:
         }
 
     def _load(self, row):
-        kind, running = row["kind"], number(row, "running_a")
-        inrush = number(row, "inrush_a", running)
+        kind, stated = row["kind"], number(row, "running_a")
+        cold = self.cold_copper
+        running = Fraction(math.ceil(stated * 1000 * cold), 1000) if kind in COLD_RUNNING else stated
+        inrush = number(row, "inrush_a", stated) * (cold if kind in COLD_RUNNING | COLD_PEAK else 1)
         return Load(
             row["load"],
             row["command"],
@@ -209,6 +214,12 @@ class Situation:
             text_of(row, "separate"),
             number(row, "tolerance_pct", 0),
         )
+
+    @property
+    def cold_copper(self):
+        """Current of a winding at the lowest ambient over that at 20 deg C; resistance goes with t + 234.5."""
+        lowest = Fraction(str(self.settings.get("lowest_ambient_c", -20)))
+        return max(Fraction(1), Fraction("254.5") / (lowest + Fraction("234.5")))
 
     def _commands(self):
         rows = {row["command"]: row for row in self.tables.table("commands")}

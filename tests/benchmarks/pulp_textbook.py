@@ -15,7 +15,7 @@ import highspy
 import pulp
 
 from pdm_alloc.domain.vehicle import PPM
-from pdm_alloc.verify.arithmetic import limit_ma
+from pdm_alloc.verify.arithmetic import deviation, limit_ma
 from pdm_alloc.verify.recount import Recount
 from tests.oracle.slots import borne_counts, placed, slots_of
 
@@ -128,7 +128,7 @@ class PulpTextbook:
         load = self.loads[item[0]]
         on = [state.supply_v for state in self.vehicle.states if state.is_on(load.command)]
         volts = max(on, default=self.vehicle.settings.reference_v)
-        return self.recount.draw(load, volts), self.recount.excess(load, volts)
+        return self.recount.draw(load, volts), self.recount.cold_excess(load, volts)
 
     def _forbidden(self, slot):
         """Sets of items of one command that may not be together; and, where more on it would cure it, the others."""
@@ -173,9 +173,11 @@ class PulpTextbook:
             share = state.duty_ppm[load.command] / PPM / 2
             there = [h * self.on[(load.name, n), s] for s, h in halves.items() for n in range(1, load.count + 1)]
             if share:
-                terms.append(self.recount.running(load, state.supply_v) * share * pulp.lpSum(there))
+                terms.append(self.recount.draw(load, state.supply_v) * share * pulp.lpSum(there))
             if share and load.tolerance_pct:
-                rises.append(self.recount.rise(load, state.supply_v) * share * pulp.lpSum(there))
+                rises.append(
+                    deviation(self.recount.draw(load, state.supply_v), load.tolerance_pct) * share * pulp.lpSum(there)
+                )
         self._add(pulp.lpSum(terms) + self._worst(rises) <= limit)
 
     def _worst(self, rises):
@@ -198,7 +200,7 @@ class PulpTextbook:
 
     def _in(self, item, state):
         load = self.loads[item[0]]
-        return self.recount.running(load, state.supply_v), self.recount.excess(load, state.supply_v)
+        return self.recount.draw(load, state.supply_v), self.recount.cold_excess(load, state.supply_v)
 
     def run(self, seconds) -> Run:
         """Solve within so many seconds."""

@@ -69,8 +69,7 @@ def lightest_dg(vehicle, units):
 def _draws(vehicle, counts):
     recount = Recount(vehicle, (), ())
     return [
-        sum(recount.running(load, s.supply_v) * k for load, k in counts if s.is_on(load.command))
-        for s in vehicle.states
+        sum(recount.draw(load, s.supply_v) * k for load, k in counts if s.is_on(load.command)) for s in vehicle.states
     ]
 
 

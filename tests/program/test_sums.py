@@ -11,10 +11,11 @@ from pdm_alloc.program.sums import Sums, everything
 FROZEN = Path(__file__).parents[1] / "data" / "rally_frozen"
 
 
-def sums_as_stated():
-    """The car on the module, every current as stated in the table."""
+def sums_as_stated(lowest_ambient_c=20.0):
+    """The car on the module, every current as stated in the table; copper draws what is stated at 20 deg C."""
     vehicle = pa.read_vehicle(FROZEN / "vehicle")
-    vehicle = replace(vehicle, settings=replace(vehicle.settings, tolerance_loads=0))
+    stated = replace(vehicle.settings, tolerance_loads=0, lowest_ambient_c=lowest_ambient_c)
+    vehicle = replace(vehicle, settings=stated)
     units = units_of([pa.read_catalogue(FROZEN / "catalogue")["middle-36"]])
     return Sums(vehicle, units, item_types(vehicle, units))
 
@@ -32,6 +33,13 @@ def test_night_rain_is_more_at_once_than_in_the_mean():
     assert {"main beam", "wipe fast", "horn"} <= worst.cut.on
     assert "dipped beam" not in worst.cut.on
     assert worst.amount_ma > 161_700 > worst.limit.most_ma
+
+
+def test_coils_draw_more_in_the_cold():
+    """At -20 deg C each solenoid and coil of these 171.5 A draws 254.5 / 214.5 times as much: 174.5 A."""
+    cold, stated = (worst_in(sums_as_stated(c), "stage night rain", "total") for c in (-20.0, 20.0))
+    assert round(cold.amount_ma / 1000, 1) == 174.5
+    assert stated.amount_ma < cold.amount_ma <= 1.1865 * stated.amount_ma
 
 
 def test_one_flick_switches_several_commands():

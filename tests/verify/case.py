@@ -128,6 +128,11 @@ def settings(**changes):
     return replace(VEHICLE, settings=replace(VEHICLE.settings, **changes))
 
 
+def in_the_cold(vehicle):
+    """A vehicle used down to -20 deg C."""
+    return replace(vehicle, settings=replace(vehicle.settings, lowest_ambient_c=-20.0))
+
+
 def at_place(ambient_c):
     """The vehicle with one place at that temperature."""
     return replace(VEHICLE, places=(Place("bulkhead", ambient_c=ambient_c),))
