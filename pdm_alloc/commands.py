@@ -156,16 +156,18 @@ def _size(options) -> int:
     if options.json:
         printed.print_json(printed.study_json(study, options.why))
         return _code(study)
-    print(printed.text(study.verdicts), study.summary(), sep="\n\n")
+    print(printed.text(study.verdicts if study.signals is None else study.answers), study.summary(), sep="\n\n")
     for explanation in study.explanations.values():
         print("", *printed.why(explanation, options.why), sep="\n")
+    lines = study.signals.why(options.why) if study.signals is not None else []
+    print(*([""] if lines else []), *lines, sep="\n", end="\n" if lines else "")
     return _code(study)
 
 
 def _code(study) -> int:
     if study.is_enough:
         return DONE
-    return NO_ANSWER if study.open else SHORT
+    return SHORT if study.is_proved_short else NO_ANSWER
 
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:

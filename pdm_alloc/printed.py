@@ -26,7 +26,27 @@ def study_json(study, everything: bool) -> dict:
     plain = {"smallest": study.smallest, "verdicts": records(study.verdicts), "pairs": records(study.pairs)}
     if everything:
         plain["refusals"] = {name: refusal_json(e) for name, e in study.explanations.items()}
-    return plain
+    return plain if study.signals is None else plain | {"signals": signal_study_json(study.signals)}
+
+
+def signal_study_json(signals) -> dict:
+    """A study over control units as plain values, with what is short and every remedy that was looked for."""
+    choice = signals.choice
+    plain = {"outcome": signals.outcome, "smallest": signals.smallest, "verdicts": records(signals.verdicts)}
+    plain["together"] = None if choice is None or not choice.allocation else _choice_json(choice, signals.by)
+    plain["shortfalls"] = {name: records(short.table()) for name, short in signals.shortfalls.items()}
+    ways = {name: [_remedy_json(remedy) for remedy in some] for name, some in signals.remedies.items()}
+    return plain | {"remedies": ways}
+
+
+def _choice_json(choice, by: str) -> dict:
+    pads = [{"keypad": pad.name, "place": place} for place, pads in choice.keypads.items() for pad in pads]
+    boxes = [box.name for box in choice.boxes]
+    return {"modules": choice.modules, "boxes": boxes, "keypads": pads, by: choice.cost, "outcome": choice.outcome}
+
+
+def _remedy_json(remedy) -> dict:
+    return {"kind": remedy.kind, "do": remedy.sentence, "moved": list(remedy.moved), "bought": list(remedy.bought)}
 
 
 def refusal_json(explanation) -> dict:

@@ -319,5 +319,5 @@ def _limit(vehicle, unit, limit_ma):
 
 
 def inputs_wanted(vehicle: Vehicle) -> int:
-    """Inputs of a module that the vehicle's switches and senders take; bus messages need none."""
-    return sum(i.kind in ("switch", "analog") for i in vehicle.inputs)
+    """Inputs of a module that switches and senders take; what arrives on the bus or goes to another box needs none."""
+    return sum(i.kind in ("switch", "analog") and i.read_by in (None, "module") for i in vehicle.inputs)

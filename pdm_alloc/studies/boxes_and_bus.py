@@ -22,6 +22,7 @@ __all__ = [
     "cheapest_keypads",
     "choose_boxes",
     "plan_bus",
+    "signals_for",
     "wires_saved",
 ]
 
@@ -164,8 +165,14 @@ def choose_boxes(
     return BoxChoice(NOT_ENOUGH, tried=tried)
 
 
+def signals_for(signals: Iterable[Signal], boxes: Iterable[Box]) -> list[Signal]:
+    """Signals that boxes must have pins for: without a module's pins in the tables, its inputs are counted by power."""
+    has_module = any(box.role == "module" for box in boxes)
+    return [signal for signal in signals if has_module or signal.reader != "module"]
+
+
 def _tried(signals, boxes, clock) -> SignalAllocation:
-    return allocate_signals(signals, fitted(boxes), time_limit_s=max(0.1, clock.left_s))
+    return allocate_signals(signals_for(signals, boxes), fitted(boxes), time_limit_s=max(0.1, clock.left_s))
 
 
 def _by_cost(units, modules, by, most_units) -> Iterator[tuple[float, ModuleOption, tuple[Box, ...]]]:

@@ -1,6 +1,6 @@
 """`size`: which module of a catalogue is enough, and why the smaller ones are not."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import pandas as pd
@@ -11,13 +11,17 @@ from pdm_alloc.diagnose.concession_sets import MOST_SETS
 from pdm_alloc.diagnose.explain import Explanation, explain
 from pdm_alloc.domain.module import Catalogue, Module, natural_key
 from pdm_alloc.domain.showing import UnknownName, chosen_word, handed_out, headline_table
+from pdm_alloc.domain.signals import Box
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.solver import NOT_ENOUGH
 from pdm_alloc.program.stages import STRATEGIES
 from pdm_alloc.result.allocation import Allocation, tightest
 from pdm_alloc.result.refusals import NotEnough, Unsolved
+from pdm_alloc.studies.boxes_and_bus import ModuleOption
 from pdm_alloc.studies.module_choices import judge_pairs, pairs_of, pairs_table
+from pdm_alloc.studies.signal_sizing import SignalSizing, has_signals, size_signals
 
-__all__ = ["VERDICTS", "Sizing", "size"]
+__all__ = ["ANSWERS", "VERDICTS", "Sizing", "size"]
 
 VERDICTS = (
     "module",
@@ -31,6 +35,8 @@ VERDICTS = (
     "mass_g",
     "price",
 )
+
+ANSWERS = ("side", "box", *VERDICTS[1:3], "used", "available", *VERDICTS[5:])
 
 Verdict = Allocation | NotEnough | Unsolved
 
@@ -51,6 +57,8 @@ class Sizing:
         By pair of modules, those that were judged.
     explanations : dict of str to Explanation
         What is short and what could be given up, by module that is not enough.
+    signals : SignalSizing or None
+        What each control unit came to; None: the vehicle has no signals.
     """
 
     vehicle: Vehicle
@@ -58,6 +66,7 @@ class Sizing:
     results: dict[str, Verdict] = field(default_factory=dict)
     pair_results: dict[str, Verdict] = field(default_factory=dict)
     explanations: dict[str, Explanation] = field(default_factory=dict)
+    signals: SignalSizing | None = None
 
     @handed_out
     def verdicts(self) -> pd.DataFrame:
@@ -79,10 +88,33 @@ class Sizing:
         smallest = smallest_enough(self.catalogue, self.results)
         return pairs_table(pairs_of(self.catalogue), smallest, self.pair_results)
 
+    @handed_out
+    def answers(self) -> pd.DataFrame:
+        """Power and signals in one table: one row per module and per control unit, in the columns `ANSWERS`.
+
+        used and available are channels of a module, pins of a control unit.
+        """
+        tables = [("power", self.verdicts)]
+        if self.signals is not None and len(self.signals.verdicts):
+            tables.append(("signals", self.signals.verdicts))
+        rows = [(side, *row) for side, table in tables for row in table.itertuples(index=False)]
+        return pd.DataFrame(rows, columns=list(ANSWERS)).astype({"used": "Int64", "spare": "Int64"})
+
     @property
     def is_enough(self) -> bool:
-        """True if a module, or two together, are enough."""
+        """True if a module, or two together, are enough; and where signals were judged, control units too."""
+        return self.is_power_enough and (self.signals is None or self.signals.outcome in ("enough", "not judged"))
+
+    @property
+    def is_power_enough(self) -> bool:
+        """True if a module, or two together, are enough for the loads."""
         return any(isinstance(r, Allocation) for r in (*self.results.values(), *self.pair_results.values()))
+
+    @property
+    def is_proved_short(self) -> bool:
+        """True if it is proved that no module and no two are enough, or no control units."""
+        power = not self.is_power_enough and not self.open
+        return power or (self.signals is not None and self.signals.outcome == NOT_ENOUGH)
 
     def allocation(self, module: str) -> Allocation:
         """Allocation on a module, or on two as ``a and b``.
@@ -108,7 +140,10 @@ class Sizing:
         return {name: r for name, r in self.results.items() if isinstance(r, NotEnough)}
 
     def summary(self) -> str:
-        """The smallest module that is enough, and two together where they beat it."""
+        """The smallest module that is enough, two together where they beat it; and the same of the control units."""
+        return self._power() if self.signals is None else f"{self._power()}\n{self.signals.summary()}"
+
+    def _power(self) -> str:
         enough = [label for label, result in self.pair_results.items() if isinstance(result, Allocation)]
         known = "known to be" if self.open else "that is"
         doubt = (
@@ -134,7 +169,9 @@ class Sizing:
         return self.summary()
 
     def _repr_html_(self) -> str:
-        return headline_table(self.summary(), VERDICTS, self.verdicts.itertuples(index=False))
+        if self.signals is None:
+            return headline_table(self.summary(), VERDICTS, self.verdicts.itertuples(index=False))
+        return headline_table(self.summary(), ANSWERS, self.answers.itertuples(index=False))
 
 
 def smallest_enough(catalogue: Catalogue, results: Mapping[str, Verdict]) -> Module | None:
@@ -207,7 +244,29 @@ def size(
     pairs = judge_pairs(pairs_of(catalogue), smallest, lambda pair: judged(pair.label, pair.modules), stop)
     refusals = {name: r for name, r in results.items() if isinstance(r, NotEnough)}
     explanations = {name: judged.explained(refusal, why) for name, refusal in refusals.items()}
-    return Sizing(vehicle, catalogue, results, pairs, explanations)
+    study = Sizing(vehicle, catalogue, results, pairs, explanations)
+    return replace(study, signals=_signals(study, time_limit_s, stop, why)) if has_signals(vehicle) else study
+
+
+def _signals(study: Sizing, limit_s: float | None, stop: Callable[[], bool] | None, why: bool) -> SignalSizing:
+    """The signal side beside the modules that are enough, the smallest first."""
+    enough = [m for m in sorted(study.catalogue, key=size_key) if isinstance(study.results.get(m.name), Allocation)]
+    both = [p for p in pairs_of(study.catalogue) if isinstance(study.pair_results.get(p.label), Allocation)]
+    pinned = {box.name: box for box in study.catalogue.boxes if box.role == "module"}
+    fitted = [(m.name, (m,)) for m in enough] + [(p.label, p.modules) for p in both]
+    options = [_option(name, modules, pinned) for name, modules in fitted]
+    return size_signals(study.vehicle, study.catalogue, options, time_limit_s=limit_s, stop=stop, why=why)
+
+
+def _option(name: str, modules: Sequence[Module], pinned: Mapping[str, Box]) -> ModuleOption:
+    """Modules with the boxes of their signal pins, and what they cost together; None where one is not known."""
+    boxes = tuple(pinned[module.name] for module in modules if module.name in pinned)
+    return ModuleOption(name, boxes, _sum(m.price for m in modules), _sum(m.mass_g for m in modules))
+
+
+def _sum(values: Iterable[float | None]) -> float | None:
+    known = list(values)
+    return None if None in known else sum(v for v in known if v is not None)
 
 
 class _Judge:

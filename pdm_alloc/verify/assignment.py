@@ -219,7 +219,8 @@ def inputs_enough(recount):
     have = [unit.module.inputs for unit in recount.units.values()]
     if None in have:
         return
-    wired = sorted(item.name for item in recount.vehicle.inputs if item.kind != "bus")
+    inputs = [item for item in recount.vehicle.inputs if item.read_by not in ("keypad", "control_unit")]
+    wired = sorted(item.name for item in inputs if item.kind != "bus")
     if len(wired) > sum(have):
         message = f"{len(wired)} switches and senders need an input, there are {sum(have)}"
         yield Finding("inputs", subject=" ".join(wired), value=len(wired), limit=sum(have), message=message)

@@ -15,7 +15,7 @@ from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.files.rows import Line, columns_of, read_lines
 from pdm_alloc.files.sources import Source, open_source
 from pdm_alloc.files.tables.catalogue_rows import ASSUMED_PEAK_MS, CATALOGUE_ROWS, check_catalogue, note_assumed
-from pdm_alloc.files.tables.signal_rules import check_signal_pins
+from pdm_alloc.files.tables.signal_rows import check_signal_pins
 from pdm_alloc.files.tables.signal_tables import boxes_of, keypads_of
 
 __all__ = ["CATALOGUE_COLUMNS", "catalogue_of", "expand_runs", "fitted", "read_catalogue"]

@@ -1,0 +1,166 @@
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import pdm_alloc as pa
+from pdm_alloc.circuits.items import inputs_wanted
+from pdm_alloc.cli import main
+from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin
+from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.program.solver import STOPPED_EMPTY
+from pdm_alloc.studies.boxes_and_bus import ModuleOption
+from pdm_alloc.studies.signal_sizing import has_signals, size_signals
+
+DATA = Path(__file__).resolve().parents[2] / "data"
+
+LOADS = "load,command,running_a,kind\nlamp,lights,2,led\n"
+MODULES = "module,total_a,total_peak_a,price,mass_g\nM,60,300,500,400\n"
+CHANNELS = "module,channel,continuous_a,peak_a,peak_ms\nM,1,10,60,50\nM,2,10,60,50\n"
+SIGNALS = "signal,kind,count\nbutton,switch_to_ground,3\n"
+UNITS = "box,price,mass_g\nsmall,100,50\nlarge,300,90\n"
+PINS = "box,pin,functions\n" + "".join(
+    f"{box},{n},switch_to_ground\n" for box, count in (("small", 2), ("large", 5)) for n in range(1, count + 1)
+)
+
+
+@pytest.fixture
+def tables(tmp_path):
+    """A vehicle with one lamp and three buttons; one module and two control units of two and five pins."""
+
+    def write(**changed):
+        files = {
+            "car/loads": LOADS,
+            "car/signals": SIGNALS,
+            "catalogue/modules": MODULES,
+            "catalogue/channels": CHANNELS,
+            "catalogue/control_units": UNITS,
+            "catalogue/signal_pins": PINS,
+        }
+        for name, text in (files | {k.replace("__", "/"): v for k, v in changed.items()}).items():
+            if text is not None:
+                file = tmp_path / f"{name}.csv"
+                file.parent.mkdir(exist_ok=True)
+                file.write_text(text)
+        return str(tmp_path / "car")
+
+    return write
+
+
+def _size(capsys, path, *more):
+    code = main(["size", path, *more])
+    return code, capsys.readouterr().out
+
+
+def test_power_and_signals_are_answered_in_one_table(tables, capsys):
+    """Two pins are not enough for three buttons and one pin is short; five are, with two to spare."""
+    code, out = _size(capsys, tables())
+    assert code == 0
+    rows = [line.split() for line in out.splitlines()]
+    assert ["signals", "small", "not", "enough"] in [row[:4] for row in rows]
+    assert ["signals", "large", "enough", "proven", "best", "3", "5", "2"] in [row[:8] for row in rows]
+    assert ["power", "M", "enough"] in [row[:3] for row in rows]
+    assert "large is the smallest control unit that is enough, with 2 pins to spare." in out
+    assert "small is not enough for the signals. Short: 1 switch_to_ground pin of small (for button)." in out
+
+
+def test_the_lowest_price_may_be_two_small_boxes(tables, capsys):
+    """Two of the small unit at 100 beat the large one at 300."""
+    _, out = _size(capsys, tables())
+    assert "the lowest price: M, small, small (700)" in out
+
+
+def test_signals_that_no_unit_takes_make_the_verdict_not_enough(tables, capsys):
+    """The module is enough, the control units are not: the command ends with 1, not 0, and JSON says which."""
+    path = tables(car__signals=SIGNALS.replace(",3", ",16"))
+    code, out = _size(capsys, path)
+    assert code == 1
+    assert "No single control unit is enough for the signals, nor are up to 3 boxes together." in out
+    code, out = _size(capsys, path, "--json")
+    answer = json.loads(out)
+    assert (code, answer["smallest"], answer["signals"]["outcome"]) == (1, "M", "not enough")
+    assert answer["signals"]["shortfalls"]["large"] == [
+        {"box": "large", "function": "switch_to_ground", "short": 11, "unit": "pins"}
+    ]
+
+
+def test_power_that_is_not_enough_is_not_healed_by_signals(tables, capsys):
+    """A lamp of 20 A on channels of 10 A ends with 1, whatever the control units are."""
+    code, out = _size(capsys, tables(car__loads=LOADS.replace(",2,", ",20,")))
+    assert code == 1 and "large is the smallest control unit" in out
+
+
+def test_a_vehicle_without_signals_shows_none(tables, capsys, tmp_path):
+    """Nothing of the signal side is printed, and nothing stands in the JSON."""
+    path = tables()
+    (tmp_path / "car" / "signals.csv").unlink()
+    code, out = _size(capsys, path)
+    assert code == 0 and "control unit" not in out and "side" not in out
+    assert "signals" not in json.loads(_size(capsys, path, "--json")[1])
+
+
+def test_without_control_units_it_is_said_that_signals_are_not_judged(tables, capsys, tmp_path):
+    """Silence would be taken for an answer."""
+    path = tables()
+    (tmp_path / "catalogue" / "control_units.csv").unlink()
+    (tmp_path / "catalogue" / "signal_pins.csv").unlink()
+    code, out = _size(capsys, path)
+    assert code == 0 and "Signals are not judged" in out
+
+
+def test_why_lists_every_remedy_and_each_has_been_verified(tables, capsys):
+    """A keypad takes the one button that has no pin."""
+    keypads = "keypad,keys,price,mass_g\npad,4,20,30\n"
+    _, out = _size(capsys, tables(catalogue__keypads=keypads), "--why")
+    assert "or: button to keys of a pad on the bus" in out
+
+
+@pytest.mark.parametrize("name", ["rally_coupe", "expedition_truck"])
+def test_the_story_of_the_demo_is_told(name):
+    """The small control unit is enough with three pins to spare, and what the large one would leave empty."""
+    vehicle, catalogue = pa.read_vehicle(DATA / name), pa.read_catalogue(DATA / "catalogue")
+    study = size_signals(vehicle, catalogue)
+    assert study.smallest == "control-40"
+    assert "with 3 pins to spare. control-76 would leave 39 of its 76 pins empty." in study.summary()
+    assert list(study.verdicts["spare"]) == [3, 39]
+
+
+def _units(price=None):
+    pins = tuple(SignalPin(str(n), "", frozenset(("switch_to_ground",))) for n in range(2))
+    return (Box("unit", pins, price=price),)
+
+
+def _vehicle(**more):
+    vehicle = pa.read_vehicle(DATA / "rally_coupe")
+    return replace(vehicle, signals=(), inputs=(), **more) if "signals" not in more else replace(vehicle, **more)
+
+
+def test_without_prices_the_fewest_boxes_are_chosen():
+    """Four buttons on units of two pins: two of them, and no price is made up."""
+    vehicle = _vehicle(signals=(Signal("b", "switch_to_ground", 4),), inputs=())
+    catalogue = replace(pa.read_catalogue(DATA / "catalogue"), boxes=_units(), keypads=())
+    study = size_signals(vehicle, catalogue)
+    assert (study.smallest, study.outcome, study.by) == (None, "enough", "count")
+    assert "fewest boxes: unit, unit." in study.summary()
+
+
+def test_a_stopped_study_claims_nothing():
+    """Neither enough nor not enough where nothing was tried."""
+    vehicle = _vehicle(signals=(Signal("b", "switch_to_ground", 4),), inputs=())
+    study = size_signals(vehicle, pa.read_catalogue(DATA / "catalogue"), stop=lambda: True)
+    assert (study.outcome, study.smallest) == (STOPPED_EMPTY, None)
+
+
+def test_keys_of_a_keypad_need_keypads_but_no_pins_and_no_input_of_the_module():
+    """Five keys are two keypads of four at the least price, and the module is not asked for five inputs."""
+    keys = tuple(Input(f"k{n}", "switch", "dash", read_by="keypad") for n in range(5))
+    vehicle = _vehicle(signals=(), inputs=keys)
+    assert has_signals(vehicle)
+    catalogue = replace(
+        pa.read_catalogue(DATA / "catalogue"), boxes=_units(10.0), keypads=(Keypad("pad", 4, price=5.0),)
+    )
+    study = size_signals(vehicle, catalogue, [ModuleOption("M", (), 100.0, 1.0)])
+    assert "the lowest price: M, pad, pad (110)" in study.summary()
+    assert inputs_wanted(vehicle) == 0
+    assert inputs_wanted(replace(vehicle, inputs=tuple(replace(k, read_by=None) for k in keys))) == 5
