@@ -145,22 +145,12 @@ def _size(options) -> int:
     if options.places:
         return _size_places(options, vehicle, catalogue)
     with _progress(len(catalogue), options.json) as bar:
-        study = size(
-            vehicle,
-            catalogue,
-            strategy=options.strategy,
-            time_limit_s=options.time_limit,
-            progress=bar,
-            why=options.why,
-        )
+        how = {"strategy": options.strategy, "time_limit_s": options.time_limit, "why": options.why}
+        study = size(vehicle, catalogue, progress=bar, **how)
     if options.json:
         printed.print_json(printed.study_json(study, options.why))
         return _code(study)
-    print(printed.text(study.verdicts if study.signals is None else study.answers), study.summary(), sep="\n\n")
-    for explanation in study.explanations.values():
-        print("", *printed.why(explanation, options.why), sep="\n")
-    lines = study.signals.why(options.why) if study.signals is not None else []
-    print(*([""] if lines else []), *lines, sep="\n", end="\n" if lines else "")
+    print(*printed.study_lines(study, options.why), sep="\n")
     return _code(study)
 
 

@@ -15,10 +15,21 @@ __all__ = [
     "records",
     "refusal_json",
     "study_json",
+    "study_lines",
     "text",
     "why",
     "written",
 ]
+
+
+def study_lines(study, everything: bool):
+    """The table, the answer, and why each module and control unit that is not enough is not."""
+    yield text(study.verdicts if study.signals is None else study.answers)
+    yield from ("", study.summary())
+    for explanation in study.explanations.values():
+        yield from ("", *why(explanation, everything))
+    lines = [] if study.signals is None else study.signals.why(everything)
+    yield from ("", *lines) if lines else ()
 
 
 def study_json(study, everything: bool) -> dict:
