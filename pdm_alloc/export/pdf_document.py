@@ -9,7 +9,7 @@ import pandas as pd
 
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.export.drawings import one_line, plan_drawing
-from pdm_alloc.export.pdf_grid import LINES, Type, grid, is_blank, on_paper, set_type
+from pdm_alloc.export.pdf_grid import LINES, Type, grids, is_blank, on_paper, set_type
 from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, sheet_of_trials
 from pdm_alloc.export.sheets import Issue, Sheet, grouped_warnings, needed, sheets, title_block
 from pdm_alloc.result.allocation import Allocation
@@ -240,12 +240,12 @@ def _section(sheet: Sheet, type_: Type, width: float = WIDTH) -> Iterator[Any]:
     if (
         sheet.name != "Warnings" and 0 < len(sheet.table) <= _KEPT_TOGETHER
     ):  # no row of a short table is left alone on the next page
-        yield platypus.KeepTogether([*head, grid(on_paper(sheet), type_, width, _style(sheet))])
+        yield platypus.KeepTogether([*head, *grids(on_paper(sheet), type_, width, _style(sheet))])
         return
     yield platypus.CondPageBreak(_ROOM_FOR_A_START)
     yield from head
     if len(sheet.table):
-        yield grid(on_paper(sheet), type_, width, _style(sheet))
+        yield from grids(on_paper(sheet), type_, width, _style(sheet))
 
 
 def _supply(allocation: Allocation, made: Mapping[str, Sheet], type_: Type) -> Iterator[Any]:
@@ -272,7 +272,7 @@ def _bench(allocation: Allocation, sheet: Sheet, type_: Type) -> Iterator[Any]:
             yield type_.paragraph(f"Bench sheet: {where}{', connector ' + named if named else ''}", "heading")
             yield type_.paragraph(sheet.note, "body")
             kept = here.drop(columns="module")
-            yield grid(kept.loc[:, [not is_blank(kept[name]) for name in kept]], type_, WIDTH)
+            yield from grids(kept.loc[:, [not is_blank(kept[name]) for name in kept]], type_, WIDTH)
 
 
 def _on_pages(table: pd.DataFrame) -> list[list[str]]:

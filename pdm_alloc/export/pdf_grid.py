@@ -13,7 +13,7 @@ from pdm_alloc.export.lists import heading, records, shown, unit_of
 from pdm_alloc.export.sheets import Sheet, needed
 from pdm_alloc.export.workbook import is_number
 
-__all__ = ["BOX", "HEAD", "LINES", "Type", "column_widths", "grid", "is_blank", "on_paper", "set_type"]
+__all__ = ["BOX", "HEAD", "LINES", "Type", "column_widths", "grid", "grids", "is_blank", "on_paper", "set_type"]
 
 BOX = "\N{BALLOT BOX}"
 
@@ -139,6 +139,39 @@ HEAD: tuple[tuple[Any, ...], ...] = (
     ("LINEBELOW", (0, 0), (-1, 0), 0.8, "#000000"),
     ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
 )
+
+
+_NARROWEST = 24  # points of a column on average: in less no word can be read
+
+_REPEATED = 3  # leading columns that say which row it is
+
+
+def grids(table: pd.DataFrame, type_: Type, width: float, style: str = "cell") -> list[Any]:
+    """A table as one flowable, or as several below each other where it has more columns than a page can show.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns named with their unit at the end.
+    type_ : Type
+        Fonts.
+    width : float
+        Of the page between its margins, points.
+    style : str
+        Of its cells.
+
+    Returns
+    -------
+    list of reportlab.platypus.Table
+        The leading columns, which name the row, are repeated in each.
+    """
+    room = int(width // _NARROWEST)
+    if table.shape[1] <= room:
+        return [grid(table, type_, width, style)]
+    step = room - _REPEATED
+    starts = range(_REPEATED, table.shape[1], step)
+    parts = [table.iloc[:, [*range(_REPEATED), *range(at, min(at + step, table.shape[1]))]] for at in starts]
+    return [grid(part, type_, width, style) for part in parts]
 
 
 def grid(table: pd.DataFrame, type_: Type, width: float, style: str = "cell") -> Any:
