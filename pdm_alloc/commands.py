@@ -332,10 +332,15 @@ class _progress:
             self._bar.set_description(what)
             self._bar.update()
         elif not self._quiet and time.monotonic() - self._said_s >= self._every_s:
-            total = "" if self._total is None else f" of {self._total}"
-            print(f"pdm-alloc: {self._unit} {self._count + 1}{total}: {what}", file=sys.stderr, flush=True)
+            print(f"pdm-alloc: {self._at()}{what}", file=sys.stderr, flush=True)
             self._said_s = time.monotonic()
         self._count += 1
+
+    def _at(self) -> str:
+        """Which one it is; nothing for pairs and reasons, of which it is not known beforehand how many there are."""
+        if self._total is None:
+            return f"{self._unit} {self._count + 1}: "
+        return f"{self._unit} {self._count + 1} of {self._total}: " if self._count < self._total else ""
 
     def __exit__(self, *_):
         if self._bar is not None:

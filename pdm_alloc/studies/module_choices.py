@@ -18,6 +18,7 @@ from pdm_alloc.result.allocation import Allocation
 
 __all__ = [
     "FRONT",
+    "NOT_TRIED",
     "PAIRS",
     "Choice",
     "Found",
@@ -30,9 +31,12 @@ __all__ = [
     "objective_of",
     "pairs_of",
     "pairs_table",
+    "pairs_untried",
 ]
 
 Verdict = TypeVar("Verdict")
+
+NOT_TRIED = "not tried"
 
 PAIRS = ("modules", "outcome", "channels_used", "channels", "spare", "price", "mass_g", "beats")
 
@@ -115,21 +119,34 @@ def judge_pairs(
     return results
 
 
+def pairs_untried(pairs: Iterable[Pair], smallest: Module | None, results: Mapping[str, object]) -> list[Pair]:
+    """Pairs that might be better than the smallest single module and every pair known to be enough, but unjudged."""
+    every = list(pairs)
+    enough = [pair for pair in every if isinstance(results.get(pair.label), Allocation)]
+    return [
+        pair
+        for pair in every
+        if pair.label not in results and pair.beats(smallest) and all(pair.beats(other) for other in enough)
+    ]
+
+
 def pairs_table(pairs: Iterable[Pair], smallest: Module | None, results: Mapping[str, object]) -> pd.DataFrame:
     """A row a pair, in the columns `PAIRS`, those that were judged first.
 
     beats tells in what it is better than the smallest single module that is enough: price, mass, or
-    channels where none is. Pairs that beat nothing are ``passed over`` unjudged.
+    channels where none is. Pairs that beat nothing are ``passed over`` unjudged; those that time ran out for are
+    ``not tried``.
     """
     ordered = sorted(pairs, key=lambda pair: pair.label not in results)
-    table = pd.DataFrame([_row(p, smallest, results.get(p.label)) for p in ordered], columns=list(PAIRS))
-    return table.astype({"channels_used": "Int64", "spare": "Int64"})
+    untried = {pair.label for pair in pairs_untried(ordered, smallest, results)}
+    rows = [_row(p, smallest, results.get(p.label), p.label in untried) for p in ordered]
+    return pd.DataFrame(rows, columns=list(PAIRS)).astype({"channels_used": "Int64", "spare": "Int64"})
 
 
-def _row(pair: Pair, smallest: Module | None, result) -> tuple:
+def _row(pair: Pair, smallest: Module | None, result, is_untried: bool) -> tuple:
     used = sum(len(c.channels) for c in result.circuits) if isinstance(result, Allocation) else None
     spare = None if used is None else pair.channels - used
-    outcome = PASSED_OVER if result is None else result.outcome
+    outcome = NOT_TRIED if is_untried else PASSED_OVER if result is None else result.outcome
     price, mass = (None if value == inf else value for value in (pair.price, pair.mass_g))
     return (pair.label, outcome, used, pair.channels, spare, price, mass, " and ".join(pair.beats(smallest)))
 

@@ -13,12 +13,12 @@ from pdm_alloc.domain.module import Catalogue, Module, natural_key
 from pdm_alloc.domain.showing import UnknownName, chosen_word, handed_out, headline_table
 from pdm_alloc.domain.signals import Box
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.solver import NOT_ENOUGH
+from pdm_alloc.program.solver import NOT_ENOUGH, Clock
 from pdm_alloc.program.stages import STRATEGIES
 from pdm_alloc.result.allocation import Allocation, tightest
 from pdm_alloc.result.refusals import NotEnough, Unsolved
 from pdm_alloc.studies.boxes_and_bus import ModuleOption
-from pdm_alloc.studies.module_choices import judge_pairs, pairs_of, pairs_table
+from pdm_alloc.studies.module_choices import NOT_TRIED, judge_pairs, pairs_of, pairs_table, pairs_untried
 from pdm_alloc.studies.signal_sizing import SignalSizing, has_signals, size_signals
 
 __all__ = ["ANSWERS", "VERDICTS", "Sizing", "size"]
@@ -162,7 +162,11 @@ class Sizing:
         best = smallest_enough(self.catalogue, self.results)
         smaller = [m for m in sorted(self.catalogue, key=size_key) if best is None or size_key(m) < size_key(best)]
         judged = {m.name: self.results.get(m.name) for m in smaller} | (self.pair_results if best is None else {})
-        return {n: r.outcome if r else "not tried" for n, r in judged.items() if r is None or isinstance(r, Unsolved)}
+        outcomes = {n: NOT_TRIED if r is None else r.outcome for n, r in judged.items() if not _is_settled(r)}
+        if best is None and not self.is_enough:
+            untried = len(pairs_untried(pairs_of(self.catalogue), None, self.pair_results))
+            outcomes |= {f"{untried} more pair{'s' * (untried > 1)} of modules": NOT_TRIED} if untried else {}
+        return outcomes
 
     def __repr__(self) -> str:
         """As `summary`."""
@@ -172,6 +176,10 @@ class Sizing:
         if self.signals is None:
             return headline_table(self.summary(), VERDICTS, self.verdicts.itertuples(index=False))
         return headline_table(self.summary(), ANSWERS, self.answers.itertuples(index=False))
+
+
+def _is_settled(result: Verdict | None) -> bool:
+    return isinstance(result, (Allocation, NotEnough))
 
 
 def smallest_enough(catalogue: Catalogue, results: Mapping[str, Verdict]) -> Module | None:
@@ -211,10 +219,10 @@ def size(
     strategy : str, optional
         ``isolate`` or ``spare``; default: the vehicle's setting, as for `pdm_alloc.allocate`.
     time_limit_s : float, optional
-        Time limit per module, s, and as much again to explain each that is not enough; default: the
-        vehicle's setting.
+        Time limit per module, s; all pairs together get as much as all modules, and each module that is not
+        enough as much again to be explained; default: the vehicle's setting.
     progress : callable, optional
-        Called with the name of each module before it is judged.
+        Called with the name of each module before it is judged, and again before it is explained.
     stop : callable, optional
         Asked between solves; True ends the study with what it has.
     why : bool
@@ -241,9 +249,11 @@ def size(
             break
         results[module.name] = judged(module.name, module)
     smallest = smallest_enough(catalogue, results)
-    pairs = judge_pairs(pairs_of(catalogue), smallest, lambda pair: judged(pair.label, pair.modules), stop)
+    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
+    clock = Clock(limit_s * len(results), stop)
+    pairs = judge_pairs(pairs_of(catalogue), smallest, lambda p: judged(p.label, p.modules), clock.is_over)
     refusals = {name: r for name, r in results.items() if isinstance(r, NotEnough)}
-    explanations = {name: judged.explained(refusal, why) for name, refusal in refusals.items()}
+    explanations = {name: judged.explained(name, refusal, why) for name, refusal in refusals.items()}
     study = Sizing(vehicle, catalogue, results, pairs, explanations)
     return replace(study, signals=_signals(study, time_limit_s, stop, why)) if has_signals(vehicle) else study
 
@@ -291,8 +301,10 @@ class _Judge:
         except (NotEnough, Unsolved) as refusal:
             return refusal
 
-    def explained(self, refusal: NotEnough, in_full: bool) -> Explanation:
+    def explained(self, label: str, refusal: NotEnough, in_full: bool) -> Explanation:
         """What is short, and what could be given up: all of it, or the easiest way out of each."""
+        if self._progress is not None:
+            self._progress(f"what is short on {label}")
         return explain(
             refusal,
             time_limit_s=self._limit_s,

@@ -140,12 +140,14 @@ def test_no_time_is_no_answer(capsys):
 
 def test_a_study_without_a_terminal_says_where_it_is(capsys):
     """Five hundred modules would else print nothing for minutes: a line now and then, none for machines."""
-    with _progress(500, quiet=False, every_s=0.0) as step:
+    with _progress(2, quiet=False, every_s=0.0) as step:
         step("first")
         step("second")
+        step("first and second")
     assert capsys.readouterr().err.splitlines() == [
-        "pdm-alloc: module 1 of 500: first",
-        "pdm-alloc: module 2 of 500: second",
+        "pdm-alloc: module 1 of 2: first",
+        "pdm-alloc: module 2 of 2: second",
+        "pdm-alloc: first and second",
     ]
     with _progress(500, quiet=True, every_s=0.0) as step:
         step("first")

@@ -86,3 +86,11 @@ def test_stopped_before_the_pairs():
         stop=lambda: bool(told),
     )
     assert told == ["three"] and study.pair_results == {} and not study.is_enough
+
+
+def test_pairs_get_as_much_time_as_all_modules_together():
+    """Thirty modules make 465 pairs: with no time for them, they are counted as not tried, and never as not enough."""
+    names = {f"m{n}": (2, float(n), 10.0) for n in range(30)}
+    study = pa.size(small.vehicle(*LOADS), catalogue(**names), time_limit_s=0.0)
+    assert study.pair_results == {} and set(study.pairs.outcome) == {"not tried"}
+    assert study.open["465 more pairs of modules"] == "not tried"
