@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from pdm_alloc.domain.showing import UnknownName, counted, headline_table
+from pdm_alloc.domain.showing import UnknownName, counted, headline_table, named
 from pdm_alloc.domain.signals import Box, Keypad
 
 __all__ = ["Catalogue", "Channel", "Module", "Unit", "natural_key", "units_of"]
@@ -120,10 +120,7 @@ class Module:
 
     def channel(self, name: str) -> Channel:
         """The channel of that name; `UnknownName`, a KeyError, where there is none."""
-        for channel in self.channels:
-            if channel.name == name:
-                return channel
-        raise UnknownName(f"channel of {self.name}", name, [c.name for c in self.channels])
+        return named(f"channel of {self.name}", self.channels, name)
 
     def __repr__(self) -> str:
         """One line: channels, ratings, mass and price."""

@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from difflib import get_close_matches
+from functools import lru_cache
 from html import escape
-from typing import TYPE_CHECKING, Any, overload
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar, overload
 
 if TYPE_CHECKING:  # help and blank tables must not wait for pandas
     import pandas as pd
 
-__all__ = ["MOST_ROWS", "UnknownName", "chosen_word", "counted", "handed_out", "headline_table"]
+__all__ = ["MOST_ROWS", "UnknownName", "chosen_word", "counted", "handed_out", "headline_table", "named"]
 
 
 class handed_out:
@@ -148,3 +149,61 @@ def chosen_word(what: str, word: str, known: tuple[str, ...]) -> str:
     if word not in known:
         raise UnknownName(what, word, known)
     return word
+
+
+class Named(Protocol):
+    """What has a name."""
+
+    @property
+    def name(self) -> str: ...
+
+
+_Thing = TypeVar("_Thing", bound=Named)
+
+_FEW = 8  # things that are looked through sooner than an index is asked
+
+
+def named(what: str, things: Sequence[_Thing], name: str) -> _Thing:
+    """The first thing of that name.
+
+    Parameters
+    ----------
+    what : str
+        What it is, for the message.
+    things : sequence
+        With names; of a long tuple an index is kept, as thousands of loads are looked up one by one.
+    name : str
+        Exactly.
+
+    Raises
+    ------
+    UnknownName
+        There is none (a KeyError).
+    """
+    if isinstance(things, tuple) and len(things) > _FEW:
+        thing: _Thing | None = _index(_Same(things)).get(name)
+    else:
+        thing = next((thing for thing in things if thing.name == name), None)
+    if thing is None:
+        raise UnknownName(what, name, [thing.name for thing in things])
+    return thing
+
+
+class _Same:
+    """A tuple as a key that compares by identity: to compare or hash thousands of loads would take as long."""
+
+    __slots__ = ("things",)
+
+    def __init__(self, things: tuple[Any, ...]):
+        self.things = things
+
+    def __hash__(self) -> int:
+        return id(self.things)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.things is other.things
+
+
+@lru_cache(maxsize=64)
+def _index(same: _Same) -> dict[str, Any]:
+    return {thing.name: thing for thing in reversed(same.things)}

@@ -4,14 +4,13 @@ Objects here are already checked (see ``tables/``); nothing to the right checks 
 vehicle by making an altered copy (`dataclasses.replace`).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import TypeVar
 
 from pdm_alloc.domain.bench import Ground, MassItem, Part, WireColour
 from pdm_alloc.domain.kinds import Settings
-from pdm_alloc.domain.showing import UnknownName, counted, headline_table
+from pdm_alloc.domain.showing import counted, headline_table, named
 from pdm_alloc.domain.signals import Message, Signal
 
 __all__ = ["Command", "Concession", "Input", "Load", "Lock", "Place", "Route", "Settings", "State", "Vehicle"]
@@ -250,15 +249,15 @@ class Vehicle:
 
     def load(self, name: str) -> Load:
         """The load of that name; `UnknownName`, a KeyError, where there is none."""
-        return _named("load", self.loads, name)
+        return named("load", self.loads, name)
 
     def command(self, name: str) -> Command:
         """The command of that name; `UnknownName`, a KeyError, where there is none."""
-        return _named("command", self.commands, name)
+        return named("command", self.commands, name)
 
     def place(self, name: str) -> Place:
         """The place of that name; `UnknownName`, a KeyError, where there is none."""
-        return _named("place", self.places, name)
+        return named("place", self.places, name)
 
     def __repr__(self) -> str:
         """One line: how much of everything there is."""
@@ -278,13 +277,3 @@ class Vehicle:
             for x in self.loads
         ]
         return headline_table(repr(self).strip("<>"), columns, rows)
-
-
-_Named = TypeVar("_Named", Load, Command, Place)
-
-
-def _named(what: str, things: Sequence[_Named], name: str) -> _Named:
-    for thing in things:
-        if thing.name == name:
-            return thing
-    raise UnknownName(what, name, [thing.name for thing in things])

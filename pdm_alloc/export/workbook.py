@@ -2,6 +2,7 @@
 
 import datetime
 import io
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -83,7 +84,8 @@ def set_page(page: Any, title: str, foot: str, rows: int, columns: int) -> None:
 
 
 def _safe(text: str) -> str:
-    """Text for a printed header, where & starts a code."""
+    """Text for a printed header, where & starts a code; the writer takes even && before a G for a picture."""
+    text = re.sub(r"&(?=G|\[Picture\])", "& ", text)
     return text[:_HEADER].replace("&", "&&").replace("\n", " ")
 
 

@@ -10,6 +10,8 @@ import pytest
 from mypy import api as mypy
 
 import pdm_alloc as pa
+from pdm_alloc.domain.showing import UnknownName
+from pdm_alloc.domain.vehicle import Load, Vehicle
 
 ROOT = Path(__file__).parents[2]
 DOMAIN = (
@@ -78,3 +80,13 @@ def test_the_readme_snippet_runs(monkeypatch):
         names = {node.id for node in ast.walk(ast.parse(snippet)) if isinstance(node, ast.Name)}
         assert "pa" in names
         exec(compile(snippet, "README.md", "exec"), {})
+
+
+def test_names_in_long_tables_are_looked_up_like_those_in_short_ones():
+    """Thousands of loads have an index: the same load, never that of another vehicle, and near names still."""
+    many = tuple(Load(f"load {n}", "run", n + 1) for n in range(100))
+    first, second = (Vehicle("v", loads, (), ()) for loads in (many, many[::-1][:50]))
+    assert all(first.load(load.name) is load for load in many)
+    assert second.load("load 99") is many[99]
+    with pytest.raises(UnknownName, match="did you mean"):
+        second.load("load 9")
