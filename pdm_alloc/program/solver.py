@@ -42,6 +42,7 @@ Row = tuple[dict[int, float], float, float]
 _SEED = 1
 _PRESOLVE_FROM = 20_000  # variables: below, presolve takes longer than the solve it saves
 _WHOLE = 1e-9  # from whole: a millionth, the usual, times costs of millions would be worth a whole step of the cost
+_OFF = 1e-6  # by how much of its sum a row may be off: the solver's own tolerances are within it
 _GAP = 0.9  # costs are whole: below 1 by more than all tolerances together
 _LEAST_S = 0.01
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
@@ -195,10 +196,26 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     solver = pulp.HiGHS(mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=_GAP, timeLimit=left, **options)
     try:
         problem.solve(solver)
-        found = _read(problem.solverModel, variables, whole)
-        return _recounted(found, program, cost) if whole else found
+        solution = _read(problem.solverModel, variables, whole)
+        if not _keeps_rows(program, solution.values):
+            return Solution(FAILED)
+        return _recounted(solution, program, cost) if whole else solution
     except Exception:  # whatever goes wrong inside a solver, there is no answer
         return Solution(FAILED)
+
+
+def _keeps_rows(program: Program, values: Sequence[float]) -> bool:
+    """True if the values lie within bounds and rows, to a millionth of what is summed; True without values."""
+    if not values:
+        return True
+    if not all(-_OFF <= value <= most + _OFF * (1 + most) for value, most in zip(values, program.most, strict=True)):
+        return False
+    for weights, least, most in program.rows:
+        terms = [weight * values[v] for v, weight in weights.items()]
+        off = _OFF * (1 + sum(map(abs, terms)))
+        if not least - off <= sum(terms) <= most + off:
+            return False
+    return True
 
 
 def _recounted(solution: Solution, program: Program, cost: Mapping[int, float]) -> Solution:

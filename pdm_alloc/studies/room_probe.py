@@ -91,6 +91,8 @@ class Probe:
             return "no channel bears one"
         enough = (kind for kind, free in lifted(task).items() if fits_beside(free, self.base, self.load, self.clock))
         kind = next(enough, None)
+        if kind is None and self.clock.is_over():
+            return "time ran out before it was known which limit"
         return "several limits at once" if kind is None else _ALONE.get(kind, f"the limit of {kind}")
 
     def _task(self, load: Load) -> Task:

@@ -151,7 +151,8 @@ class Sizing:
         )
         if self.smallest is None:
             none = "No module is known to be enough." if self.open else "No module of the catalogue is enough."
-            return (f"No single module is enough; {enough[0]} together are." if enough else none) + doubt
+            known = "known to be " if any(module.name in self.open for module in self.catalogue) else ""
+            return (f"No single module is {known}enough; {enough[0]} together are." if enough else none) + doubt
         beats = dict(zip(self.pairs["modules"], self.pairs["beats"], strict=True))
         more = "".join(f" {label} together are enough too, and better in {beats[label]}." for label in enough)
         return f"{self.smallest} is the smallest {known} enough.{doubt}{more}"

@@ -1,6 +1,7 @@
 """Names as people give them, the nasty ones included."""
 
 import random
+import re
 
 __all__ = ["Names", "free_text"]
 
@@ -111,8 +112,9 @@ def _letters(chance: random.Random, least: int, most: int) -> str:
 
 
 def _is_name(text: str) -> bool:
-    """One that the tables promise to keep as it is: trimmed, single spaces, no header of a meaning of its own."""
-    plain = " ".join(text.split()) == text and text != ""
+    """One that the tables promise to keep as it is: trimmed, single spaces, no header of a meaning of its own, no row
+    commented out (# before anything but a digit)."""
+    plain = " ".join(text.split()) == text and text != "" and not re.match(r"#(?!\d)", text)
     return plain and text.casefold() != "command" and not text.casefold().startswith(("x_", "x ", "x-", "#ref"))
 
 

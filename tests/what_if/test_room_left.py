@@ -20,6 +20,7 @@ from tests.what_if.builds import FREE, QUIET, enough, lamp, tabled, vehicle
 
 DATA = Path(__file__).parents[2] / "data"
 ONE = {"running_a": 1, "kind": "solenoid"}
+NINE = vehicle(lamp("a", "x", 9.0))
 
 
 def module(*amps, **more):
@@ -35,8 +36,7 @@ def only(table):
 
 def test_counted_by_hand():
     """Channels of 5 and 3 A are free: eight loads of 1 A fit, and the ninth finds no channel."""
-    car = vehicle(lamp("a", "x", 9.0))
-    row = only(room_left(car, module(10, 5, 3), [ONE]))
+    row = only(room_left(NINE, module(10, 5, 3), [ONE]))
     assert (row.more, row.at_least, row.limited_by) == (8, False, "no free channel that bears it")
     assert (row.kind, row.running_a) == ("solenoid", 1.0)
 
@@ -164,18 +164,32 @@ def test_a_module_that_is_not_enough_has_no_room():
 
 
 def test_no_time_no_claim():
-    """With no time at all nothing is claimed; stopped half way, the count is marked as open."""
-    car = vehicle(lamp("a", "x", 9.0))
+    """Wherever it is stopped: nothing is claimed, or the count is marked as open, or count and reason are the true ones."""
     with pytest.raises(pa.Unsolved):
-        room_left(car, module(10, 5, 3), [ONE], time_limit_s=0)
+        room_left(NINE, module(10, 5, 3), [ONE], time_limit_s=0)
     asked = []
+    room_left(NINE, module(10, 5, 3), [ONE], stop=lambda: asked.append(True))
+    last = len(asked)
+    claims = [_stopped_after(n) for n in (1, *range(4, last, last // 6), last - 3, last)]
+    assert claims == sorted(claims, key=(None, "open", "reason open", "whole").index)  # more time never claims less
+    assert {None, "open", "whole"} <= set(claims)
 
-    def stop():
-        asked.append(True)
-        return len(asked) > 3
 
-    row = only(room_left(car, module(10, 5, 3), [ONE], stop=stop))
-    assert row.at_least and row.limited_by == "" and row.more <= 8
+def _stopped_after(count):
+    """What is claimed of eight loads at most, if the work is stopped when it asks so many times."""
+    asked = iter(range(count))
+    try:
+        row = only(room_left(NINE, module(10, 5, 3), [ONE], stop=lambda: next(asked, None) is None))
+    except pa.Unsolved:
+        return None
+    if row.at_least:
+        assert row.limited_by == "" and row.more <= 8
+        return "open"
+    assert row.more == 8
+    if row.limited_by == "time ran out before it was known which limit":
+        return "reason open"
+    assert row.limited_by == "no free channel that bears it"
+    return "whole"
 
 
 def one_more(car, units, name, n, **row):
