@@ -164,7 +164,7 @@ def test_a_module_that_is_not_enough_has_no_room():
 
 
 def test_no_time_no_claim():
-    """Wherever it is stopped: nothing is claimed, or the count is marked as open, or count and reason are the true ones."""
+    """Wherever it is stopped: nothing is claimed, the count is marked as open, or it and its reason are true."""
     with pytest.raises(pa.Unsolved):
         room_left(NINE, module(10, 5, 3), [ONE], time_limit_s=0)
     asked = []
