@@ -4,13 +4,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.circuits.wiring import at_once_ma, draws_ma
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.handout import Handed, hand_out
 from pdm_alloc.program.partition import partition
-from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, Clock, Program, Solution, solve_program
+from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution, solve_program
 from pdm_alloc.program.stages import minimise, objectives
 from pdm_alloc.program.task import Task, task_of
 
@@ -87,7 +87,10 @@ def lightest(
     ValueError
         A unit's ambient is outside its module's derating table.
     """
-    task = task_of(vehicle, units, book, late=clock.is_over)
+    try:
+        task = task_of(vehicle, units, book, late=clock.is_over)
+    except OutOfTime:
+        return Lightest(STOPPED_EMPTY)
     program, cost = partition(task), wire_costs(task)
     keep_within_feeds(program, task, feeds_ma)
     relaxed = solve_program(program, cost, clock, whole=False)

@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
+from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Lock
+from pdm_alloc.studies.comparison import spots
 from pdm_alloc.studies.what_if import rework
 
 DATA = Path(__file__).parents[2] / "data"
@@ -15,21 +17,16 @@ LAMP = Load("work lamp", "cabin lamp", 500, kind="led", inrush_ma=1_500, inrush_
 
 @pytest.fixture(scope="module")
 def built():
-    """The lightest choice for the car: two modules at two places."""
-    car, catalogue = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
-    found = pa.mount(car, catalogue, "mass").allocation
-    assert len({unit.place for unit in found.units}) == 2
-    return found
+    """The car on two modules at two places, with reversing channels among them."""
+    car, module = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")["compact-31"]
+    allocation = pa.allocate(car, [Unit("front box", module, "glove box"), Unit("rear box", module, "boot")])
+    assert any(len(circuit.channels) == 2 for circuit in allocation.circuits)
+    return allocation
 
 
 def locked(allocation):
-    """Every load locked to the channels it is on, both of a pair."""
-    rows = [
-        Lock(load, row.module, channel)
-        for row, circuit in zip(allocation.channels.itertuples(), allocation.circuits, strict=True)
-        for load in circuit.loads
-        for channel in circuit.channels
-    ]
+    """Every load locked to the channel it is on, or to the two joined as ``1+2``."""
+    rows = [Lock(load, circuit.unit, circuit.channel) for circuit in allocation.circuits for load in circuit.loads]
     return replace(allocation.vehicle, locked=tuple(dict.fromkeys(rows)))
 
 
@@ -39,10 +36,14 @@ def where(allocation, load):
 
 
 def test_nothing_locked_moves(built):
-    """With every load locked, a lamp is added: it is the only one in the rework list that gets a wire."""
+    """With every load locked, a lamp is added: it is the only one in the rework list that gets a wire.
+
+    A locked row names a load, not which of its items, which are alike.
+    """
     car = locked(built)
     after = pa.allocate(replace(car, loads=(*car.loads, LAMP)), built.units)
-    assert all(where(after, load.name) == where(built, load.name) for load in car.loads)
+    there, here = spots(built), spots(after)
+    assert all(here[load.name] == there[load.name] for load in car.loads)
     todo = rework(built, after)
     wires = todo[todo.action.str.contains("wire") & (todo.action != "change wire")]
     assert wires[["action", "subject"]].values.tolist() == [["add wire", "work lamp"]]

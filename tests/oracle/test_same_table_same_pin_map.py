@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
+from pdm_alloc.domain.module import units_of
 from pdm_alloc.domain.vehicle import Vehicle
 from tests.strategies import cases
 
@@ -166,4 +167,4 @@ def test_renaming_a_load_of_the_demo_moves_nothing_else(n, new):
     """The same on a vehicle of real size."""
     vehicle = pa.read_vehicle(DATA / "rally_coupe")
     module = pa.read_catalogue(DATA / "catalogue")[MODULE]
-    moves_nothing(vehicle, pa.module.units_of(module), vehicle.loads[n].name, new)
+    moves_nothing(vehicle, units_of(module), vehicle.loads[n].name, new)
