@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 import pdm_alloc as pa
 from pdm_alloc.domain.module import units_of
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.write_tables import vehicle_tables
 from tests.strategies import cases
 
 DATA = Path(__file__).parents[2] / "data"
@@ -54,7 +55,7 @@ def as_workbook(source, path, rng):
     path.parent.mkdir(parents=True, exist_ok=True)
     book = openpyxl.Workbook()
     book.remove(book.active)
-    for table, frame in pa.tables.vehicle_tables(pa.read_vehicle(source)).items():
+    for table, frame in vehicle_tables(pa.read_vehicle(source)).items():
         header, rows = mixed(list(frame.columns), frame.to_numpy().tolist(), rng)
         sheet = book.create_sheet(table)
         for row in [header, *rows]:

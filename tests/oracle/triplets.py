@@ -8,6 +8,7 @@ from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 
 FULL_MA = 10_000
+RATED_MA = FULL_MA * 5 // 4  # the trip setting stands a quarter above the draw and within the rating
 
 
 def triplet(rng):
@@ -31,17 +32,19 @@ def triplet_vehicle(number, seed):
 
 
 def packing_vehicle(currents_ma):
-    """One load a current, all of one command, with no inrush, no headroom and no change with voltage."""
+    """One load a current, all of one command, with no inrush, no headroom and no change with voltage or cold."""
     loads = [
         Load(f"load {n:02}", "on", ma, kind="solenoid", inrush_ma=ma, volt_exponent=0.0)
         for n, ma in enumerate(currents_ma)
     ]
-    settings = Settings(headroom_pct=Fraction(0), module_headroom_pct=Fraction(0), strategy="spare")
+    settings = Settings(
+        headroom_pct=Fraction(0), module_headroom_pct=Fraction(0), strategy="spare", lowest_ambient_c=20.0
+    )
     return Vehicle("packing", tuple(loads), (Command("on"),), (State("all on", 12.0, {"on": PPM}),), settings)
 
 
 def triplet_module(channels):
-    """Equal channels and no other limit."""
-    ratings = {"continuous_ma": FULL_MA, "peak_ma": 5 * FULL_MA, "peak_ms": 50.0}
+    """Equal channels, each for `FULL_MA`, and no other limit."""
+    ratings = {"continuous_ma": RATED_MA, "peak_ma": 5 * FULL_MA, "peak_ms": 50.0}
     every = tuple(Channel(str(n), **ratings) for n in range(1, channels + 1))
     return Module("equal", channels * FULL_MA, channels * 5 * FULL_MA, every)

@@ -141,7 +141,7 @@ def test_the_right_items_go_when_there_are_fewer():
 def test_a_pair_is_made_free_by_moving_one_wire():
     """Two kept loads each block a pair that a new load needs: exactly one of them moves."""
     before_car = vehicle(lamp("a", "x"), lamp("b", "y"))
-    car = vehicle(lamp("a", "x"), lamp("b", "y"), lamp("big", "z", 15.0))
+    car = vehicle(lamp("a", "x"), lamp("b", "y"), lamp("big", "z", 13.0))
     box = module(10, 10, 10, 10)
     pairs = ("p", "p", "q", "q")
     units = units_of(replace(box, channels=tuple(replace(c, pair=p) for c, p in zip(box.channels, pairs, strict=True))))
@@ -164,7 +164,7 @@ def test_no_load_is_told_apart_by_its_looks():
 def test_what_is_wired_to_two_channels_stays_there(use):
     """A circuit on a pair or a bridge stays on it, and a single beside it does too."""
     needs = frozenset({"reversing"}) if use == "bridge" else frozenset()
-    car = vehicle(lamp("big", "x", 15.0 if use == "pair" else 5.0, needs=needs), lamp("small", "y"))
+    car = vehicle(lamp("big", "x", 13.0 if use == "pair" else 5.0, needs=needs), lamp("small", "y"))
     labels = {"1": "p", "2": "p", "3": "q", "4": "q"}
     channels = tuple(Channel(n, 10_000, 60_000, 100.0, **{use: label}) for n, label in labels.items())
     units = units_of(replace(module(1), channels=channels))
