@@ -7,14 +7,14 @@ import re
 from collections.abc import Collection, Iterable, Iterator
 from itertools import islice
 from pathlib import Path
-from typing import Any
-
-import numpy as np
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from pdm_alloc.files.faults import Fault, Faults, InputError
 from pdm_alloc.files.grids import MOST_COLUMNS, MOST_TITLE_ROWS, Grid, grid_of
 from pdm_alloc.files.numbers import plain_header
+
+if TYPE_CHECKING:  # reading CSV needs neither, and a command line that loads them starts late
+    import pandas as pd
 
 __all__ = [
     "MOST_BYTES",
@@ -210,7 +210,7 @@ def _records(text, separator, broken: list[tuple[int, csv.Error]]) -> Iterator[l
         broken.append((row + 1, error))
 
 
-def csv_bytes(table: pd.DataFrame) -> bytes:
+def csv_bytes(table: "pd.DataFrame") -> bytes:
     """A table as CSV.
 
     Parameters
@@ -230,6 +230,9 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
 
 
 def _cell(value: Any) -> str:
+    import numpy as np
+    import pandas as pd
+
     if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
         return ""
     if isinstance(value, (bool, np.bool_)):
@@ -290,6 +293,8 @@ def read_bytes_within(file: Path) -> bytes:
 
 def write_grid(grid: Grid, target: Path) -> None:
     """Write a table as a CSV file in a folder that is made where it is missing."""
+    import pandas as pd
+
     target.parent.mkdir(parents=True, exist_ok=True)
     rows = [cells for _, cells in grid.rows]
     target.write_bytes(csv_bytes(pd.DataFrame(rows, columns=grid.header, dtype=object)))

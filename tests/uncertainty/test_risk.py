@@ -50,11 +50,12 @@ def test_a_draw_passes_a_limit_exactly_when_the_independent_check_says_so(case, 
 
 
 def one_load(running_ma=8000, tolerance=25, limit_ma=9000):
+    """A guess on one channel that is rated a quarter above the limit, as the trip setting asks."""
     load = Load("pump", "c", running_ma, kind="heater", inrush_ma=running_ma, tolerance_pct=Fraction(tolerance))
     state = State("on", 12.0, {"c": PPM})
-    plain = Settings(headroom_pct=Fraction(0), module_headroom_pct=Fraction(0), tolerance_loads=0)
+    plain = Settings(headroom_pct=Fraction(20), module_headroom_pct=Fraction(0), tolerance_loads=0)
     vehicle = Vehicle("v", (load,), (Command("c"),), (state,), plain, states_given=True)
-    return vehicle, Module("m", 99_000, 99_000, (Channel("1", limit_ma, 90_000, 50.0),))
+    return vehicle, Module("m", 99_000, 99_000, (Channel("1", -(-limit_ma * 5 // 4), 90_000, 50.0),))
 
 
 def test_the_chance_of_one_guess_is_what_geometry_says():
