@@ -3,6 +3,7 @@
 `cases` gives a vehicle and units of which about half are enough; `tests/oracle/test_mix.py` measures that.
 """
 
+import os
 from dataclasses import replace
 from fractions import Fraction
 
@@ -12,7 +13,7 @@ from pdm_alloc.domain.kinds import KINDS, Settings
 from pdm_alloc.domain.module import Channel, Module, Unit, natural_key, units_of
 from pdm_alloc.domain.vehicle import PPM, Command, Load, Lock, Place, Route, State, Vehicle
 
-__all__ = ["cases", "harnesses", "locked_cases", "modules", "settings_tables", "vehicles"]
+__all__ = ["cases", "examples", "harnesses", "locked_cases", "modules", "settings_tables", "vehicles"]
 
 MOST_ITEMS = 9
 RUNNING_MA = (100, 300, 500, 800, 1000, 1500, 2000, 2400, 3000, 4000, 5000, 7000)
@@ -20,6 +21,11 @@ VOLTS = (9.0, 12.0, 13.5, 13.8, 14.4)
 DUTIES = (0, 0, PPM // 4, PPM // 2, 333_333, PPM, PPM)
 # Ratings in A, peak over rating, ms of peak: invented, spread so that current, peak and energy each bind at times.
 RATINGS = ((4, 4, 30.0), (8, 3, 60.0), (8, 5, 40.0), (12, 4, 60.0), (12, 6, 120.0), (20, 4, 80.0), (30, 5, 100.0))
+
+
+def examples(short, long):
+    """How many examples a property is tried on: few in CI, many with --nightly (see `tests/conftest.py`)."""
+    return long if os.environ.get("FUZZ_TIMES", "1") != "1" else short
 
 
 def rarely(draw, per_cent):

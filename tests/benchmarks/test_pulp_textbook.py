@@ -7,10 +7,10 @@ from pdm_alloc.verify.check import violations
 from tests.benchmarks.pulp_textbook import IMPOSSIBLE, PROVED, PulpTextbook, has_cbc
 from tests.oracle.slots import suits
 from tests.oracle.textbook import textbook
-from tests.strategies import cases
+from tests.strategies import cases, examples
 
 
-@settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(12, 100), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(case=cases(most_loads=5, most_items=6, most_channels=6))
 def test_same_optimum_as_the_other_textbook_model(case):
     """Two models, two solvers, one optimum; and its wiring breaks no rule."""
@@ -24,7 +24,7 @@ def test_same_optimum_as_the_other_textbook_model(case):
 
 
 @pytest.mark.skipif(not has_cbc(), reason="this PuLP brings no CBC")
-@settings(max_examples=10, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(5, 20), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(case=cases(most_loads=5, most_items=6, most_channels=6))
 def test_same_optimum_with_cbc(case):
     """Another solver, the same verdict and number of channels."""

@@ -6,9 +6,10 @@ from pdm_alloc.studies.mounting import mount
 from tests.benchmarks.monolith import monolith
 from tests.mounting.studies import studies
 from tests.mounting.test_search import QUIET
+from tests.strategies import examples
 
 
-@settings(max_examples=20, **QUIET)
+@settings(max_examples=examples(8, 60), **QUIET)
 @given(studies())
 def test_one_program_finds_the_same_mass(study):
     """Least mass of modules, wires and feeds; or neither finds anything."""

@@ -19,6 +19,7 @@ from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.studies.mounting_search import Judged, Search, module_dg
 from tests.mounting.exhaustive import lightest_dg
 from tests.mounting.studies import studies
+from tests.strategies import examples
 
 QUIET = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
 OBJECTIVES = ("price", "mass", {"price": 1, "mass_g": 0.2}, "front")
@@ -34,7 +35,7 @@ def every_choice(vehicle, catalogue):
             yield choice, None
 
 
-@settings(max_examples=25, **QUIET)
+@settings(max_examples=examples(8, 60), **QUIET)
 @given(studies())
 def test_same_best_as_trying_everything(study):
     """Price, mass, a weighting and the front: best choice and mass are those of exhaustive enumeration."""
@@ -68,7 +69,7 @@ def _front(found):
     return {(f.price, f.mass_dg) for f in solved if not _beaten(f, solved)}
 
 
-@settings(max_examples=25, **QUIET)
+@settings(max_examples=examples(8, 60), **QUIET)
 @given(studies())
 def test_no_harness_is_lighter_than_its_bound(study):
     """The bound of every choice is at most the least mass, and a choice without a bound is not enough."""

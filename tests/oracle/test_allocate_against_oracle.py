@@ -9,7 +9,7 @@ import pdm_alloc as pa
 from pdm_alloc.verify.check import violations
 from tests.oracle.breakers import BREAKERS
 from tests.oracle.textbook import textbook
-from tests.strategies import cases, locked_cases
+from tests.strategies import cases, examples, locked_cases
 
 BROKEN: Counter[str] = Counter()
 QUIET = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
@@ -50,7 +50,7 @@ def finds_what_is_broken(allocation):
             assert rule in rules, (breaker.__name__, vehicle, units, circuits)
 
 
-@settings(max_examples=500, **QUIET)
+@settings(max_examples=examples(60, 1000), **QUIET)
 @given(case=cases())
 def five_hundred(case):
     for strategy in ("spare", "isolate"):
@@ -68,7 +68,7 @@ def test_same_optimum_as_the_textbook_model_and_every_broken_limit_found():
     assert min(BROKEN[breaker.__name__] for breaker in BREAKERS) >= 20, BROKEN
 
 
-@settings(max_examples=200, **QUIET)
+@settings(max_examples=examples(30, 400), **QUIET)
 @given(case=cases(wires=True))
 def test_same_optimum_where_wires_decide_too(case):
     """The same with places, routes, terminals and drops: in some one in ten of these the wire changes the answer."""
@@ -76,7 +76,7 @@ def test_same_optimum_where_wires_decide_too(case):
         agrees(*case, strategy)
 
 
-@settings(max_examples=100, **QUIET)
+@settings(max_examples=examples(20, 200), **QUIET)
 @given(case=locked_cases())
 def test_same_optimum_with_locked_loads(case):
     """The same where loads are wired already."""
@@ -84,7 +84,7 @@ def test_same_optimum_with_locked_loads(case):
         agrees(*case, strategy)
 
 
-@settings(max_examples=60, **QUIET)
+@settings(max_examples=examples(15, 100), **QUIET)
 @given(case=cases())
 def test_tables_say_what_the_recount_says(case):
     """The table of assignments, read back alone, is the same allocation."""

@@ -3,12 +3,18 @@
 from hypothesis import HealthCheck, given, settings
 
 from tests.oracle.textbook import textbook
-from tests.strategies import cases
+from tests.strategies import cases, examples
 
 OUTCOMES: list[bool] = []
 
 
-@settings(max_examples=150, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck))
+@settings(
+    max_examples=examples(60, 300),
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+)
 @given(case=cases())
 def collect(case):
     OUTCOMES.append(textbook(*case, "spare").best is not None)

@@ -15,7 +15,7 @@ import pdm_alloc as pa
 from pdm_alloc.domain.module import units_of
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.write_tables import vehicle_tables
-from tests.strategies import cases
+from tests.strategies import cases, examples
 
 DATA = Path(__file__).parents[2] / "data"
 MODULE = "middle-36"
@@ -108,7 +108,7 @@ def allocated(vehicle, units):
         return None
 
 
-@settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(20, 200), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(case=cases(), rng=st.randoms(use_true_random=False))
 def test_order_of_objects_in_code(case, rng):
     """The same for those who build a vehicle in code, channels of the module in any order too."""
@@ -154,7 +154,7 @@ def moves_nothing(vehicle, units, old, new):
     assert sorted(s for i, s in back.items() if i[0] in twins) == sorted(s for i, s in before.items() if i[0] in twins)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(20, 200), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(case=cases(), new=st.sampled_from(("a new name", "zz", "load 10", "LOAD 1")), data=st.data())
 def test_renaming_a_load_moves_nothing_else(case, new, data):
     """A name decides nothing but between loads that are alike in everything else."""

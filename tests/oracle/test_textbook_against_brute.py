@@ -5,10 +5,12 @@ from hypothesis import HealthCheck, given, settings
 
 from tests.oracle.brute import brute
 from tests.oracle.textbook import textbook
-from tests.strategies import cases, locked_cases
+from tests.strategies import cases, examples, locked_cases
 
 TINY = {"most_loads": 4, "most_items": 4, "most_channels": 4}
-BRIEF = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+BRIEF = settings(
+    max_examples=examples(25, 200), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+)
 
 
 @pytest.mark.parametrize("strategy", ["spare", "isolate"])

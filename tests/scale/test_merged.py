@@ -16,9 +16,9 @@ from pdm_alloc.program.task import Merged, empty_task
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.scale.fleet import fleet
-from tests.strategies import cases
+from tests.strategies import cases, examples
 
-SLOW = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+SLOW = settings(max_examples=examples(40, 400), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @contextmanager

@@ -20,6 +20,7 @@ from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.task import merge
 from pdm_alloc.result.refusals import NotEnough
 from tests.scale.test_merged import way
+from tests.strategies import examples
 
 SOME = st.tuples(
     st.sampled_from((500, 900, 1234, 2000, 3100, 4000)), st.integers(1, 3), st.integers(-8, 8), st.booleans()
@@ -129,7 +130,7 @@ def fewest(currents):
     return best[2 ** len(currents) - 1][0] + 1
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=examples(80, 1000), deadline=None, derandomize=True)
 @given(full_channels())
 def test_channels_filled_to_the_last_milliamp_are_enough(drawn):
     """Listed as priced as by brute force, and one channel fewer is proved not enough."""

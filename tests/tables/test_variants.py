@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.files.write_tables import write_vehicle
+from tests.strategies import examples
 from tests.tables.random_tables import vehicles_as_tables
 from tests.tables.variant import Variant, write_workbook
 
@@ -22,7 +23,7 @@ variants = st.builds(
 
 
 @given(vehicles_as_tables(), variants)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(40, 400), deadline=None)
 def test_locale_changes_nothing(tables, variant):
     """Separator, decimal mark, byte order mark, line ends, quotation and blank rows: the vehicle is the same."""
     with tempfile.TemporaryDirectory() as folder:
@@ -31,7 +32,7 @@ def test_locale_changes_nothing(tables, variant):
 
 
 @given(vehicles_as_tables(), st.booleans())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(20, 200), deadline=None)
 def test_workbook_and_folder_are_the_same_vehicle(tables, typed):
     """XLSX, with numbers or with text in its number cells, gives the vehicle that CSV gives, hashes included."""
     with tempfile.TemporaryDirectory() as folder:
@@ -40,7 +41,7 @@ def test_workbook_and_folder_are_the_same_vehicle(tables, typed):
 
 
 @given(vehicles_as_tables(), st.randoms(use_true_random=False))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(20, 200), deadline=None)
 def test_order_of_rows_and_columns_changes_nothing(tables, random):
     """Shuffled rows and columns give the same vehicle and the same hashes; only states and free columns keep order."""
     mixed = {table: _mixed(table, rows, random) for table, rows in tables.items()}
@@ -56,7 +57,7 @@ def _mixed(table, rows, random):
 
 
 @given(vehicles_as_tables(), st.sampled_from(("car", "car.xlsx", "another", "another.xlsx")))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(30, 300), deadline=None)
 def test_what_is_written_reads_back(tables, name):
     """read(write(vehicle)) is the vehicle, as folder or workbook, under its own name or another."""
     with tempfile.TemporaryDirectory() as folder:

@@ -17,7 +17,7 @@ from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.risk import _turned_out, allocation_risk, factors, module_risk, wilson
 from pdm_alloc.studies.risk_limits import limits_of
 from pdm_alloc.verify.check import violations
-from tests.strategies import cases
+from tests.strategies import cases, examples
 
 SLACK_MA = 12  # every item is rounded to whole milliamps in every state; a draw is not
 
@@ -27,7 +27,7 @@ def blind(vehicle):
     return replace(vehicle, settings=replace(vehicle.settings, tolerance_loads=0))
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(25, 250), deadline=None, suppress_health_check=list(HealthCheck))
 @given(cases(), st.integers(0, 1000))
 def test_a_draw_passes_a_limit_exactly_when_the_independent_check_says_so(case, seed):
     """The limits as sums are the limits of the recount, for every draw that is not within rounding of one."""

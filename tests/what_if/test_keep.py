@@ -18,6 +18,7 @@ from pdm_alloc.studies.what_if import rework
 from pdm_alloc.verify.check import violations
 from tests.oracle.brute import wirings
 from tests.oracle.slots import placed, slots_of
+from tests.strategies import examples
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, two_places, unit, vehicle, wired
 
 DATA = Path(__file__).parents[2] / "data"
@@ -43,7 +44,7 @@ def fewest_moves(before, car, units):
     return best
 
 
-@settings(max_examples=60, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(20, 200), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases(**TINY), strategy=st.sampled_from(("isolate", "spare")))
 def test_no_allocation_moves_fewer(case, strategy):
     """On tiny vehicles trying every wiring finds none that moves fewer; the number is also what is reported."""
@@ -61,7 +62,7 @@ def test_no_allocation_moves_fewer(case, strategy):
     assert dict(kept.objectives)[MOVES] == items - stay
 
 
-@settings(max_examples=120, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(20, 400), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases(), strategy=st.sampled_from(("isolate", "spare")))
 def test_never_more_moves_than_without_keeping(case, strategy):
     """Keeping never moves more than allocating anew, never breaks a rule, and is enough exactly when that is."""
@@ -76,7 +77,7 @@ def test_never_more_moves_than_without_keeping(case, strategy):
         assert pa.compare(before, kept)["what"].isin(("load moved",)).sum() == 0
 
 
-@settings(max_examples=40, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(20, 200), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases(), strategy=st.sampled_from(("isolate", "spare")))
 def test_unchanged_stays_as_it_is(case, strategy):
     """Kept without a change nothing moves, even for a strategy that would have built it otherwise."""
@@ -87,7 +88,7 @@ def test_unchanged_stays_as_it_is(case, strategy):
     assert spots(kept) == spots(before)
 
 
-@settings(max_examples=40, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(20, 200), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases())
 def test_the_order_of_rows_moves_nothing(case):
     """What is kept, and the rows of the load table, in another order give the same allocation."""

@@ -14,7 +14,7 @@ from pdm_alloc.domain.module import Channel, units_of
 from pdm_alloc.studies.room_left import AMPS_LEFT, ROOM_LEFT, amps_left, room_left
 from pdm_alloc.studies.room_probe import TYPICAL_W
 from pdm_alloc.studies.what_if import what_if
-from tests.strategies import cases
+from tests.strategies import cases, examples
 from tests.what_if import builds
 from tests.what_if.builds import FREE, QUIET, enough, lamp, tabled, vehicle
 
@@ -198,7 +198,7 @@ def one_more(car, units, name, n, **row):
     return enough(added, units) is not None
 
 
-@settings(max_examples=40, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(15, 100), suppress_health_check=list(HealthCheck), **QUIET)
 @given(
     case=cases(most_loads=5, most_items=6, most_channels=6),
     amps=st.sampled_from((0.5, 1.0, 2.5)),
@@ -215,7 +215,7 @@ def test_so_many_fit_and_one_more_does_not(case, amps, kind):
     assert row.at_least or not one_more(car, units, "new", row.more + 1, running_a=amps, kind=kind)
 
 
-@settings(max_examples=25, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(10, 60), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=cases(most_loads=5, most_items=6, most_channels=6), kind=st.sampled_from(("solenoid", "motor")))
 def test_so_many_amps_fit_and_a_tenth_more_does_not(case, kind):
     """On random vehicles `allocate` takes a load so strong and none stronger."""
