@@ -50,9 +50,9 @@ def finds_what_is_broken(allocation):
             assert rule in rules, (breaker.__name__, vehicle, units, circuits)
 
 
-@settings(max_examples=examples(60, 1000), **QUIET)
+@settings(max_examples=examples(120, 1000), **QUIET)
 @given(case=cases())
-def five_hundred(case):
+def agree_and_break(case):
     for strategy in ("spare", "isolate"):
         found = agrees(*case, strategy)
     if found is not None:
@@ -60,12 +60,12 @@ def five_hundred(case):
 
 
 def test_same_optimum_as_the_textbook_model_and_every_broken_limit_found():
-    """On 500 vehicles, verdict and optimum of both strategies are those of an independent model and the recount finds
+    """On random vehicles, verdict and optimum of both strategies are those of an independent model and the recount finds
     nothing; on the same allocations with one limit broken by hand it finds it every time, and each limit was broken.
     """
     BROKEN.clear()
-    five_hundred()
-    assert min(BROKEN[breaker.__name__] for breaker in BREAKERS) >= 20, BROKEN
+    agree_and_break()
+    assert min(BROKEN[breaker.__name__] for breaker in BREAKERS) >= examples(3, 20), BROKEN
 
 
 @settings(max_examples=examples(30, 400), **QUIET)
