@@ -60,7 +60,10 @@ def agree_and_break(case):
 
 
 def test_same_optimum_as_the_textbook_model_and_every_broken_limit_found():
-    """Verdict and optimum of both strategies are those of an independent model and the recount finds nothing; on the same allocations with one limit broken by hand it finds it every time, and each limit was broken."""
+    """Verdict and optimum of both strategies are those of an independent model and the recount finds nothing.
+
+    On the same allocations with one limit broken by hand it finds it every time, and each limit was broken.
+    """
     BROKEN.clear()
     agree_and_break()
     assert min(BROKEN[breaker.__name__] for breaker in BREAKERS) >= examples(3, 20), BROKEN
