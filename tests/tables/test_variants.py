@@ -52,7 +52,7 @@ def test_order_of_rows_and_columns_changes_nothing(tables, random):
 
 def _mixed(table, rows, random):
     rows = random.sample(rows, len(rows))
-    columns = list(rows[0])
+    columns = list(rows[0]) if rows else []
     return rows if table == "states" else [{c: row[c] for c in random.sample(columns, len(columns))} for row in rows]
 
 
