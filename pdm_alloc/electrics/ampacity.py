@@ -175,7 +175,7 @@ def ambient_factor(insulation_c: float, ambient_c: float) -> float:
     return math.sqrt(max(0.0, insulation_c - ambient_c) / (insulation_c - _TABLE_AMBIENT_C))
 
 
-def bundle_factor(loaded_wires: int, cable: str = "boat") -> float:
+def bundle_factor(loaded_wires: int, cable: str = "thin_wall") -> float:
     """Ampacity in a bundle over ampacity of a wire alone.
 
     Parameters
@@ -243,7 +243,7 @@ def base_ampacity_a(area_mm2: float, insulation_c: float) -> float:
 
 
 def ampacity_a(
-    area_mm2: float, insulation_c: float, ambient_c: float = 30.0, loaded_wires: int = 1, cable: str = "boat"
+    area_mm2: float, insulation_c: float, ambient_c: float = 30.0, loaded_wires: int = 1, cable: str = "thin_wall"
 ) -> float:
     """Ampacity of a wire: table value times ambient factor times bundle factor.
 
@@ -275,7 +275,7 @@ def ampacity_a(
 
 
 def segments_ampacity_a(
-    area_mm2: float, insulation_c: float, segments: Iterable[tuple[float, int]], cable: str = "boat"
+    area_mm2: float, insulation_c: float, segments: Iterable[tuple[float, int]], cable: str = "thin_wall"
 ) -> float:
     """Ampacity of a wire along its way: the least of its segments, each with its own ambient and bundle.
 

@@ -113,7 +113,7 @@ class WireRules:
     bundle_wires: int = 1
     return_path: str = "chassis"
     system_v: float = 12.0
-    cable: str = "boat"
+    cable: str = "thin_wall"
     pack: str = "general"
 
 

@@ -22,6 +22,9 @@ from pdm_alloc.electrics.wire_tables import (
     SAE_CIRCULAR_MILS,
     SAE_LEAST_SHARE,
     SHORT_TIME_C,
+    THIN_WALL_A,
+    THIN_WALL_BUNDLE,
+    THIN_WALL_CLASS_C,
 )
 from pdm_alloc.verify.arithmetic import ceiling, cold, running_ma
 from pdm_alloc.verify.recount import Finding
@@ -45,7 +48,7 @@ class Conductor:
     def __init__(self, size, insulation_c, ambient_c, bundle_wires):
         self.area_mm2, self._ohm, self._zero = size
         self._insulation_c, self._ambient_c = insulation_c, ambient_c
-        base = _table_a(self.area_mm2, insulation_c)
+        base = min(_table_a(self.area_mm2, insulation_c), _sheet_a(self.area_mm2, insulation_c))
         cool = math.sqrt(max(0.0, insulation_c - ambient_c) / (insulation_c - 30.0))
         self.ampacity_a = base * cool * _together(bundle_wires)
 
@@ -99,6 +102,21 @@ def _table_a(area_mm2, insulation_c):
     return rows[-1][1] * math.sqrt(area_mm2 / rows[-1][0])
 
 
+def _sheet_a(area_mm2, insulation_c):
+    """Sheets of thin-wall cable at 105 deg C: a power law between sizes; outside them as the table runs; the rise of
+    temperature, and so the insulation's class, goes with the square of the current.
+    """
+    rows = sorted(THIN_WALL_A.items())
+    for (low, amps), (high, more) in pairwise(rows):
+        if low <= area_mm2 <= high:
+            sheet = amps * math.exp(math.log(more / amps) * math.log(area_mm2 / low) / math.log(high / low))
+            break
+    else:
+        end, amps = rows[0] if area_mm2 < rows[0][0] else rows[-1]
+        sheet = amps * _table_a(area_mm2, THIN_WALL_CLASS_C) / _table_a(end, THIN_WALL_CLASS_C)
+    return sheet * math.sqrt((insulation_c - 30.0) / (THIN_WALL_CLASS_C - 30.0))
+
+
 def _between_classes(row, insulation_c):
     classes = INSULATION_CLASSES_C
     at = max(1, next(n for n, c in enumerate(classes) if c >= insulation_c))
@@ -108,7 +126,8 @@ def _between_classes(row, insulation_c):
 
 def _together(wires):
     known = [factor for most, factor in BUNDLE_FACTORS if wires <= most]
-    return known[0] if known else BUNDLE_FACTOR_BEYOND
+    upper, least = THIN_WALL_BUNDLE
+    return known[0] if known else least if wires > upper else BUNDLE_FACTOR_BEYOND
 
 
 EQUAL = 1e-9  # m: ways that differ by less are equally long

@@ -20,13 +20,15 @@ def area(name):
 def test_33_cfr_183_425_table_5(published, insulation):
     """Every cell of the table comes back exactly at 30 deg C."""
     for row in published("ampacity_33cfr183_425"):
-        assert ampacity_a(area(row["awg"]), insulation) == pytest.approx(float(row[f"A_{insulation}C"]), rel=1e-12)
+        assert ampacity_a(area(row["awg"]), insulation, cable="boat") == pytest.approx(
+            float(row[f"A_{insulation}C"]), rel=1e-12
+        )
 
 
 @pytest.mark.parametrize(("awg", "insulation", "amps"), [("14", 105, 35), ("10", 60, 40), ("4/0", 200, 510)])
 def test_cells_read_by_eye(awg, insulation, amps):
     """Three cells of 33 CFR 183.425 Table 5, as printed."""
-    assert ampacity_a(AREA[awg], insulation) == pytest.approx(amps)
+    assert ampacity_a(AREA[awg], insulation, cable="boat") == pytest.approx(amps)
 
 
 def test_engine_space_factors(published):
@@ -40,7 +42,7 @@ def test_engine_space_factors(published):
 def test_engine_space_ampacity(published):
     """The 105 C column inside an engine space, as reprinted: 0.856 printed as 0.85, and the result rounded down."""
     for row in published("engine_space_105C"):
-        inside = ampacity_a(area(row["awg"]), 105, 50)
+        inside = ampacity_a(area(row["awg"]), 105, 50, cable="boat")
         assert inside == pytest.approx(float(row["A_inside_engine_space"]), rel=0.018, abs=0.5)
 
 
@@ -49,7 +51,7 @@ def test_bundled_boat_cable(published):
     loaded = {"1-2": 2, "3": 3, "4-6": 6, "7-24": 24, "25+": 25}
     for row in published("bundled_105C"):
         ambient = 30 if row["engine_space"] == "outside" else 50
-        ours = ampacity_a(AREA[row["awg"]], 105, ambient, loaded[row["bundled_conductors"]])
+        ours = ampacity_a(AREA[row["awg"]], 105, ambient, loaded[row["bundled_conductors"]], "boat")
         assert ours == pytest.approx(float(row["allowable_A"]), rel=0.012), row
 
 
@@ -69,12 +71,12 @@ def test_nec_ambient_factors(published):
 )
 def test_bundle(loaded, factor):
     """1, 0.7, 0.6, 0.5, 0.4 for up to 2, 3, 6, 24 and more loaded wires (notes to 33 CFR 183.425)."""
-    assert bundle_factor(loaded) == factor
+    assert bundle_factor(loaded, "boat") == factor
 
 
 def test_worked_bundle():
     """10 AWG, five in a bundle, engine space: 60 * 0.6 * 0.85 = 30.6 A in print, 30.8 A by the law."""
-    assert ampacity_a(AREA["10"], 105, 50, 5) == pytest.approx(30.6, abs=0.3)
+    assert ampacity_a(AREA["10"], 105, 50, 5, "boat") == pytest.approx(30.6, abs=0.3)
 
 
 @pytest.mark.parametrize("ambient", [105, 105.1, 400])
@@ -100,16 +102,16 @@ def test_monotone(insulation, ambient, loaded, system):
 
 def test_metric_lies_between_its_neighbours():
     """2.5 mm2 is between 14 and 12 AWG (2.08 and 3.31 mm2), 16 mm2 between 6 and 4 AWG."""
-    assert 35 < ampacity_a(2.5, 105) < 45
-    assert 120 < ampacity_a(16, 105) < 160
+    assert 35 < ampacity_a(2.5, 105, cable="boat") < 45
+    assert 120 < ampacity_a(16, 105, cable="boat") < 160
 
 
 def test_beyond_the_table_is_below_its_trend():
     """Thinner than 18 AWG keeps its current density, thicker than 4/0 goes with the root of the area."""
-    assert ampacity_a(AREA["18"] / 2, 105) == pytest.approx(10)
-    assert ampacity_a(4 * AREA["4/0"], 105) == pytest.approx(890)
+    assert ampacity_a(AREA["18"] / 2, 105, cable="boat") == pytest.approx(10)
+    assert ampacity_a(4 * AREA["4/0"], 105, cable="boat") == pytest.approx(890)
     trend = (445 / 385) ** 2  # what two steps of the table would give for 1.59 times the area
-    assert ampacity_a(AREA["4/0"] ** 2 / AREA["2/0"], 105) < 445 * trend
+    assert ampacity_a(AREA["4/0"] ** 2 / AREA["2/0"], 105, cable="boat") < 445 * trend
 
 
 def test_above_the_faa_harness_table(published):

@@ -78,14 +78,14 @@ def test_reasons(trip, loads, rules, most, pins, reason):
 def test_parallel_only_where_one_does_not_do():
     """45 A through terminals for 2.5 mm2: two pins help, a single wire is taken where it serves."""
     assert choose_wire(45, 36, [], RULES, 2.5, 2).parallel == 2
-    assert choose_wire(35, 28, [], RULES, 2.5, 2).parallel == 1
+    assert choose_wire(28, 22, [], RULES, 2.5, 2).parallel == 1
 
 
 def test_terminal_is_named_as_the_trade_rounds_it():
     """A terminal for 5.3 mm2 takes 10 AWG (5.26 mm2); one for 5.2 does not."""
     rules = WireRules("awg")
-    assert choose_wire(60, 40, [], rules, 5.3).size.name == "10 AWG"
-    assert choose_wire(60, 40, [], rules, 5.2) == "terminal"
+    assert choose_wire(45, 30, [], rules, 5.3).size.name == "10 AWG"
+    assert choose_wire(45, 30, [], rules, 5.2) == "terminal"
 
 
 def test_nothing_to_judge():

@@ -27,10 +27,9 @@ def both(one, other, place=None, **changes):
     return case.units(place, channels=tuple(altered))
 
 
-# Area of 18 and 16 AWG, mm2; at class 105 they carry 20 and 25 A.
-MM2_18, MM2_16 = (math.pi / 4 * (0.127 * 92 ** ((36 - n) / 39)) ** 2 for n in (18, 16))
-# 2 A of ECU at 12 V, more than at 13.8 V, warm 1 mm2, which carries 22 A, from 30 by 75 deg C x root of the share.
-CARRIES_1 = 20 * 1.25 ** (math.log(1 / MM2_18) / math.log(MM2_16 / MM2_18))
+# 2 A of ECU at 12 V, more than at 13.8 V, warm 1 mm2, which carries 16.5 A by its sheet, from 30 by 75 deg C x root of
+# the share.
+CARRIES_1 = 16.5
 OHM_1 = 0.0195 * (30 + 75 * math.sqrt(2 / CARRIES_1) + 230) / 250
 WINDOW_A = 4.348  # 5 A at 12 V, of constant power, on in driving alone
 OHM_WINDOW = 0.0195 * (30 + 75 * math.sqrt(WINDOW_A / CARRIES_1) + 230) / 250
@@ -43,12 +42,12 @@ WINDOW_MS = 78_300
 BORNE = 1000 * 3.45e-3 * 254.5 / 1.7241e-5 * math.log(394.5 / 339.5)
 
 WIRES = [
-    # lamp and two markers are 5 A, so 6.3 A is the least setting; in a bundle of seven a wire carries half
+    # lamp and two markers are 5 A, so 6.3 A is the least setting; 0.5 mm2 carries 11 A alone, half in a bundle of seven
     broken(
         "wire",
         "more than 0.5 mm2 carries in its bundle",
         6.3,
-        20 * 0.5 / MM2_18 / 2,
+        11 / 2,
         vehicle=case.settings(bundle_wires=7),
         units=case.channels("1", max_wire_mm2=0.5),
         where="1",

@@ -167,7 +167,7 @@ def test_more_conductors_fill_bundles_further_until_it_settles():
 
 def test_a_bundle_too_full_is_to_be_split():
     """With one pin of 2.5 mm2 no wire bears eight together: it is chosen for six, and C16 says to split the bundle."""
-    heater = Load("", "run", 15_600, kind="heater", inrush_ma=15_600, place="left", max_drop_pct=10.0)
+    heater = Load("", "run", 13_600, kind="heater", inrush_ma=13_600, place="left", max_drop_pct=10.0)
     loads = tuple(replace(heater, name=f"h{n}") for n in range(8))
     unit = small.unit(number=8, place="source", max_wire_mm2=2.5)
     allocation = placed(small.forked(*loads), *(on(str(n + 1), f"h{n}") for n in range(8)), unit=unit)
