@@ -182,6 +182,10 @@ def test_supply_far_from_the_nominal_voltage(tmp_path, volts, word):
         ("low beam left,small,1\nlow beam right,small,1+2", "has a channel in it that row 2 names as 1"),
         ("fan,small,3", "has 2 items with share = no, each alone on a channel, and is locked to 1"),
         ("horn,small,1\nbell,small,1", "is on one channel with the load in row 2, and horn has share = no"),
+        (
+            "low beam left,small,1\nlow beam right,small,1",
+            "is on one channel with the load in row 2, and both have separate =",
+        ),
     ],
 )
 def test_locks_that_contradict_each_other(tmp_path, locked, line):

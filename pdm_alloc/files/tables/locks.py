@@ -23,6 +23,7 @@ __all__ = ["check_locks", "huge_exponents", "out_of_range"]
 
 _ONE_COMMAND = "a channel has one command: correct one row"
 _ALONE = "give one of them another channel, or say yes to share"
+_APART = "give one of them another channel, or another label"
 _JOINED = "a channel is wired alone or joined with another, not both: correct one row"
 
 
@@ -51,6 +52,7 @@ def check_locks(tables: VehicleLines, faults: Faults) -> None:
     for lines in by_channel.values():
         _check_commands(lines, loads, faults)
         _check_alone(lines, loads, faults)
+        _check_separate(lines, loads, faults)
 
 
 def _parts(line: Line) -> frozenset[str]:
@@ -115,6 +117,17 @@ def _check_alone(lines, loads, faults):
             name = alone.values.load
             message = f"is on one channel with the load in row {before.number}, and {name} has share = no"
             faults.add("locked", line.number, "load", line.values.load, message, _ALONE)
+
+
+def _check_separate(lines, loads, faults):
+    """Two loads of one label separate on one channel."""
+    labelled: dict[str, Line] = {}
+    for line in lines:
+        label = loads[line.values.load].separate
+        before = labelled.setdefault(label, line) if label else line
+        if before.values.load != line.values.load:
+            message = f"is on one channel with the load in row {before.number}, and both have separate = {label}"
+            faults.add("locked", line.number, "load", line.values.load, message, _APART)
 
 
 LARGEST = 10**12
