@@ -2,7 +2,7 @@
 
 import math
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -108,7 +108,7 @@ def pins_needed(current_ma: int, contact_ma: int | None, pins: int) -> int | Non
     return needed if needed <= pins else None
 
 
-def counted_wires(currents_a: Sequence[float], alone_a: Sequence[float], factor) -> int:
+def counted_wires(currents_a: Sequence[float], alone_a: Sequence[float], factor: Callable[[int], float]) -> int:
     """Wires of a bundle that count as loaded: those above 30 % of their capacity in the bundle.
 
     A wire left out lets the others carry more, so what is light in the larger bundle is light in the
@@ -307,14 +307,14 @@ def segments_ampacity_a(
 
 
 @lru_cache(maxsize=512)
-def _alone_a(area_mm2, insulation_c, cable):
+def _alone_a(area_mm2: float, insulation_c: float, cable: str) -> float:
     if cable not in CABLES:
         raise ValueError(f"the cable is one of {', '.join(CABLES)}, not {cable!r}")
     boat = base_ampacity_a(area_mm2, insulation_c)
     return boat if cable == "boat" else min(boat, _thin_wall_a(area_mm2, insulation_c))
 
 
-def _thin_wall_a(area_mm2, insulation_c):
+def _thin_wall_a(area_mm2: float, insulation_c: float) -> float:
     """Straight in the logarithms between sizes of the sheet; beyond them the boat table, scaled to meet its ends."""
     areas, amps = list(tables.THIN_WALL_A), list(tables.THIN_WALL_A.values())
     rise = (insulation_c - _TABLE_AMBIENT_C) / (tables.THIN_WALL_CLASS_C - _TABLE_AMBIENT_C)
@@ -323,18 +323,18 @@ def _thin_wall_a(area_mm2, insulation_c):
     return _log_log(areas, amps, inside) * scale * math.sqrt(rise)
 
 
-def _thin_wall_bundle(loaded_wires):
+def _thin_wall_bundle(loaded_wires: int) -> float:
     upper, factor = tables.THIN_WALL_BUNDLE
     return factor if loaded_wires > upper else 1.0
 
 
 @lru_cache(maxsize=1)
-def _rows():
+def _rows() -> tuple[list[float], list[tuple[float, ...]]]:
     areas = [math.pi / 4 * awg_diameter_mm(number) ** 2 for number in tables.AMPACITY_A]
     return areas, list(tables.AMPACITY_A.values())
 
 
-def _columns(insulation_c):
+def _columns(insulation_c: float) -> tuple[int, int, float]:
     """Two neighbouring columns of the table and how far between them the class is."""
     for index, (low, high) in enumerate(pairwise(tables.INSULATION_CLASSES_C)):
         if low <= insulation_c <= high:
@@ -342,7 +342,7 @@ def _columns(insulation_c):
     raise ValueError(f"ampacity is known for insulation of 60 to 200 deg C, not of {insulation_c:g}")
 
 
-def _log_log(areas, amps, area):
+def _log_log(areas: Sequence[float], amps: Sequence[float], area: float) -> float:
     index = min(max(1, bisect_left(areas, area)), len(areas) - 1)
     share = math.log(area / areas[index - 1]) / math.log(areas[index] / areas[index - 1])
-    return amps[index - 1] * (amps[index] / amps[index - 1]) ** share
+    return float(amps[index - 1] * (amps[index] / amps[index - 1]) ** share)

@@ -118,7 +118,7 @@ def peukert_hours(capacity_ah: float, rate_h: float, current_a: float, exponent:
     """
     if current_a <= 0:
         return math.inf
-    return rate_h * (capacity_ah / (current_a * rate_h)) ** exponent
+    return float(rate_h * (capacity_ah / (current_a * rate_h)) ** exponent)
 
 
 def rated_draw_a(current_a: float, battery: Battery) -> float:
@@ -139,7 +139,7 @@ def rated_draw_a(current_a: float, battery: Battery) -> float:
         A, at least `current_a`.
     """
     rate_a = battery.capacity_ah / battery.rate_h
-    return current_a * max(1.0, current_a / rate_a) ** (battery.exponent - 1)
+    return float(current_a * max(1.0, current_a / rate_a) ** (battery.exponent - 1))
 
 
 def carry_charge(battery: Battery, legs: Sequence[Leg], start_ah: float | None = None) -> tuple[LegCharge, ...]:

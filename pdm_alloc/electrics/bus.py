@@ -127,7 +127,7 @@ def check_bus(
     return warnings + _terminated(terminators_ohm)
 
 
-def _terminated(terminators) -> list[BusWarning]:
+def _terminated(terminators: Sequence[float]) -> list[BusWarning]:
     warnings = []
     if len(terminators) != 2:
         text = f"{len(terminators)} terminators; one at each end of the trunk, two altogether"

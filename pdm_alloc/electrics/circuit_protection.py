@@ -173,7 +173,7 @@ def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: Wire
     return Protected(draft.trip_ma, draft.window_ms, wire, stall_check(stalled, trip, limits, data))
 
 
-def _worst_a(trip_a, window_ms, stalled_a, limits):
+def _worst_a(trip_a: float, window_ms: float, stalled_a: float, limits: tuple[float, float, float]) -> float:
     """Current that heats the wire most before the channel trips, of all between its setting and its motors stuck.
 
     Up to where window and own protection take equally long the window decides, and more current heats
@@ -186,7 +186,7 @@ def _worst_a(trip_a, window_ms, stalled_a, limits):
     return min(max(trip_a, turn), stalled_a, max(trip_a, peak_a))
 
 
-def _wire(setting, demand, channel, rules, least_mm2):
+def _wire(setting: int, demand: Demand, channel: Rated, rules: WireRules, least_mm2: float) -> WireChoice | str:
     pins = channel.pins
     if channel.max_wire_mm2 is None:
         pins = max(pins, _as_many(setting / 1000, least_mm2, rules, channel.wires))
@@ -209,7 +209,7 @@ def _reads_a(setting_ma: int, channel: Rated) -> float:
     return setting_ma * (whole - error.numerator) * share.denominator / (whole * share.numerator) / 1000
 
 
-def _as_many(trip_a, least_mm2, rules, wires):
+def _as_many(trip_a: float, least_mm2: float, rules: WireRules, wires: int) -> int:
     """Conductors of the largest size that carry a setting, where no terminal limits them."""
     area_mm2, largest_a = _largest(rules)
     if largest_a <= 0:
@@ -218,19 +218,19 @@ def _as_many(trip_a, least_mm2, rules, wires):
 
 
 @lru_cache(maxsize=512)
-def _largest(rules):
+def _largest(rules: WireRules) -> tuple[float, float]:
     area_mm2 = wire_sizes(rules.sizes)[-1].area_mm2
     return area_mm2, ampacity_a(area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires, rules.cable)
 
 
-def _least_mm2(stalled_a, tripped_ms, insulation_c):
+def _least_mm2(stalled_a: float, tripped_ms: float, insulation_c: float) -> float:
     """Area that bears the stalled current a thousandth longer than it takes to trip; 0 where it never trips."""
     if tripped_ms == float("inf"):
         return 0.0
-    return stalled_a * (1.001 * tripped_ms / _one_amp_ms(insulation_c)) ** 0.5
+    return stalled_a * math.sqrt(1.001 * tripped_ms / _one_amp_ms(insulation_c))
 
 
 @lru_cache(maxsize=64)
-def _one_amp_ms(insulation_c):
+def _one_amp_ms(insulation_c: float) -> float:
     """Time 1 mm2 bears 1 A, ms."""
     return damage_ms(1.0, 1.0, insulation_c, short_time_c(insulation_c))

@@ -1,10 +1,11 @@
 """Inrush of a circuit: its waveform, and what a channel makes of it."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
     "InrushUse",
@@ -19,7 +20,9 @@ __all__ = [
 _STEPS = 60  # quadratic convergence needs about five; sixty is only a stop
 
 
-def inrush_current(t_ms, running_a: float, excess_a: Sequence[float], tau_ms: Sequence[float]) -> np.ndarray:
+def inrush_current(
+    t_ms: ArrayLike, running_a: float, excess_a: Sequence[float], tau_ms: Sequence[float]
+) -> NDArray[np.float64]:
     """Current of a circuit after switch-on: running plus decaying exponentials, one a load.
 
     Parameters
@@ -109,7 +112,7 @@ def time_above(running_a: float, excess_a: Sequence[float], tau_ms: Sequence[flo
     return 0.0 if running_a + sum(terms.values()) <= level_a else _crossing(terms, level_a - running_a)
 
 
-def _merged(excess_a, tau_ms):
+def _merged(excess_a: Sequence[float], tau_ms: Sequence[float]) -> dict[float, float]:
     """Excess by time constant: loads of one kind share theirs, so few terms are left."""
     terms: dict[float, float] = {}
     for excess, tau in zip(excess_a, tau_ms, strict=True):
@@ -120,7 +123,7 @@ def _merged(excess_a, tau_ms):
     return terms
 
 
-def _crossing(terms, gap_a):
+def _crossing(terms: Mapping[float, float], gap_a: float) -> float:
     """Time at which the excess has fallen to `gap_a`: Newton on its logarithm.
 
     The logarithm of a sum of falling exponentials is convex and falling, so from the left Newton
@@ -141,7 +144,7 @@ def _crossing(terms, gap_a):
     return t
 
 
-def _newton_step(logs, target, t):
+def _newton_step(logs: Sequence[tuple[float, float]], target: float, t: float) -> float:
     """Step to the right, all parts taken relative to the largest so that none of them vanishes."""
     parts = [log - rate * t for log, rate in logs]
     top = max(parts)
@@ -153,7 +156,7 @@ def _newton_step(logs, target, t):
     return max(0.0, (top + math.log(value) - target) * value / slope)
 
 
-def _closed_form(running, terms, limit, end):
+def _closed_form(running: float, terms: Sequence[tuple[float, float]], limit: float, end: float) -> float:
     total = 0.0 if end == math.inf else (running - limit) * (running + limit) * end
     for index, (tau, excess) in enumerate(terms):
         total += 2 * running * excess * _area(tau, end) + excess * excess * _area(tau / 2, end)
@@ -162,7 +165,7 @@ def _closed_form(running, terms, limit, end):
     return max(0.0, total)
 
 
-def _area(tau, end):
+def _area(tau: float, end: float) -> float:
     """Integral of exp(-t / tau) from 0 to `end`."""
     return -tau * math.expm1(-end / tau)
 

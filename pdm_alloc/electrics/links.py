@@ -101,11 +101,11 @@ def main_fuse_a(running_a: float, peak_a: float, peak_s: float) -> float | None:
     return None
 
 
-def _bears(rating, peak_a, peak_s):
+def _bears(rating: float, peak_a: float, peak_s: float) -> bool:
     return peak_s < fuse_shortest_s(100 * peak_a / rating)
 
 
-def _gate(percent, column):
+def _gate(percent: float, column: int) -> float:
     if percent >= FUSE_GATES[-1][0]:
         return FUSE_GATES[-1][column] * (FUSE_GATES[-1][0] / percent) ** 2
     for low, high in pairwise(FUSE_GATES):
@@ -114,11 +114,11 @@ def _gate(percent, column):
     return math.inf
 
 
-def _between(percent, at, seconds):
+def _between(percent: float, at: tuple[float, float], seconds: tuple[float, float]) -> float:
     if seconds[0] == math.inf:
         return math.inf if percent < at[1] else seconds[1]
     share = math.log(percent / at[0]) / math.log(at[1] / at[0])
-    return seconds[0] * (seconds[1] / seconds[0]) ** share
+    return float(seconds[0] * (seconds[1] / seconds[0]) ** share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +247,7 @@ def short_time_mm2(current_a: float, seconds: float, start_c: float, limit_c: fl
     float
         mm2 (adiabatic equation of IEC 60364-5-54).
     """
-    return current_a * (1000 * seconds / damage_ms(1.0, 1.0, start_c, limit_c)) ** 0.5
+    return float(current_a * (1000 * seconds / damage_ms(1.0, 1.0, start_c, limit_c)) ** 0.5)
 
 
 def size_link(demand: LinkDemand, rules: WireRules, source: Source | None) -> Link:

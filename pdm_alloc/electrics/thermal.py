@@ -87,7 +87,7 @@ def usable_ma(continuous_ma: int, factor: Fraction, headroom_pct: Fraction) -> i
     return math.floor(rated_ma(continuous_ma, factor) * (1 - exact(headroom_pct) / 100))
 
 
-def _between(points, ambient):
+def _between(points: Sequence[tuple[Fraction, Fraction]], ambient: Fraction) -> Fraction:
     for (low_c, low), (high_c, high) in pairwise(points):
         if low_c <= ambient <= high_c and low_c < high_c:
             return low + (high - low) * (ambient - low_c) / (high_c - low_c)
@@ -152,7 +152,7 @@ def effective_ma(current_ma: int, on_s: float | None, cycle_s: float | None, set
     return math.ceil(current_ma * effective_factor(on_s, cycle_s, settle_s))
 
 
-def paralleled_ma(one_ma: int, other_ma: int, share_pct) -> int:
+def paralleled_ma(one_ma: int, other_ma: int, share_pct: int | Fraction) -> int:
     """Limit of two paralleled channels that share unevenly: the weaker limit over the larger share, rounded down.
 
     Two switches of unequal resistance do not halve the current; which of them is the better conductor
@@ -177,7 +177,7 @@ def paralleled_ma(one_ma: int, other_ma: int, share_pct) -> int:
     """
     if not 50 <= share_pct <= 100:
         raise ValueError(f"the larger of two shares is 50 to 100 %, not {float(share_pct):g} %")
-    return math.floor(min(one_ma, other_ma) * 100 / share_pct)
+    return math.floor(Fraction(min(one_ma, other_ma) * 100) / share_pct)
 
 
 def module_heat_w(

@@ -1,6 +1,8 @@
 """Running current, peak and decay from a logged switch-on."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,6 +12,8 @@ from pdm_alloc.electrics.switch_on import SwitchOn, TraceError, correlated, find
 __all__ = ["InrushFit", "TraceError", "fit_inrush"]
 
 Array = NDArray[np.float64]
+
+_CurveFit = Callable[..., Any]
 
 _TAUS = 80
 _FEW = 600
@@ -123,19 +127,20 @@ def fit_inrush(time_s: ArrayLike, current_a: ArrayLike) -> InrushFit:
     return _with_excess(seen, settled, errors, begin)
 
 
-def _curve_fit():
+def _curve_fit() -> _CurveFit:
     try:
         from scipy.optimize import curve_fit
     except ModuleNotFoundError as error:
         raise ModuleNotFoundError("scipy fits traces: pip install 'pdm_alloc[documents]'", name="scipy") from error
-    return curve_fit
+    fit: _CurveFit = curve_fit
+    return fit
 
 
 def _decay(t: Array, running: float, excess: float, tau: float) -> Array:
     return running + excess * np.exp(-t / tau)
 
 
-def _fitted(curve_fit, seen: SwitchOn) -> tuple[Array, Array, int]:
+def _fitted(curve_fit: _CurveFit, seen: SwitchOn) -> tuple[Array, Array, int]:
     """Running, excess, tau; their errors; the sample the decay begins with.
 
     A switch, a filter in the meter or a lead takes a few samples to rise: those lie below the decay
@@ -157,7 +162,7 @@ def _at(seen: SwitchOn, begin: int, values: Array) -> Array:
     return _decay(t, *values)
 
 
-def _fit_from(curve_fit, seen: SwitchOn, begin: int) -> tuple[Array, Array]:
+def _fit_from(curve_fit: _CurveFit, seen: SwitchOn, begin: int) -> tuple[Array, Array]:
     t = seen.time[begin : seen.end] - seen.time[begin]
     i = seen.current[begin : seen.end]
     guess = _guess(t, i)
@@ -248,7 +253,7 @@ def _with_excess(seen: SwitchOn, values: Array, errors: Array, begin: int) -> In
     )
 
 
-def _result(seen: SwitchOn, begin: int, model: Array, *, running, peak, inrush_ms) -> InrushFit:
+def _result(seen: SwitchOn, begin: int, model: Array, *, running: Any, peak: Any, inrush_ms: Any) -> InrushFit:
     residual = seen.current[begin : seen.end] - model
     start = (seen.time[begin] + seen.time[seen.first - 1]) / 2
     noise = float(np.sqrt(residual @ residual / max(residual.size - 3, 1)))
@@ -259,5 +264,5 @@ def _result(seen: SwitchOn, begin: int, model: Array, *, running, peak, inrush_m
     return _named(map(float, numbers), residual.size)
 
 
-def _named(numbers, samples: int) -> InrushFit:
+def _named(numbers: Iterable[Any], samples: int) -> InrushFit:
     return InrushFit(*[*numbers, samples])

@@ -256,7 +256,12 @@ class StallCheck:
         return self.steady and (self.trip_ms == math.inf or self.trip_ms < self.damage_ms)
 
 
-def stall_check(stalled_a: float, trip: tuple[float, float], channel: tuple[float, float, float], wire) -> StallCheck:
+def stall_check(
+    stalled_a: float,
+    trip: tuple[float, float],
+    channel: tuple[float, float, float],
+    wire: tuple[float, float, float, float],
+) -> StallCheck:
     """Check a stalled motor against the wire: steady and adiabatic.
 
     Parameters

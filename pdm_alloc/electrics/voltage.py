@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
 
@@ -20,7 +21,7 @@ __all__ = [
 _ROUNDING = 1e-9  # relative: keeps float noise in a power from adding a whole milliamp
 
 
-def exact(value) -> Fraction:
+def exact(value: float | Fraction | Decimal) -> Fraction:
     """The number a person wrote: 13.8 as 69/5, not as its nearest binary fraction.
 
     Parameters
@@ -70,7 +71,8 @@ def running_at_voltage_ma(running_ma: int, exponent: float, supply_v: float, ref
     ratio = _voltage_ratio(supply_v, reference_v)
     if exponent in (-1, 0, 1):
         return math.ceil(running_ma * ratio ** int(exponent))
-    return math.ceil(running_ma * float(ratio) ** exponent * (1 - _ROUNDING))
+    factor: float = float(ratio) ** exponent
+    return math.ceil(running_ma * factor * (1 - _ROUNDING))
 
 
 @lru_cache(maxsize=4096)
@@ -193,7 +195,11 @@ def cold_copper_factor(lowest_c: float, stated_c: float = 20.0) -> Fraction:
 
 @lru_cache(maxsize=4096)
 def worst_excess_ma(
-    inrush_ma: int, running_ma: int, volts: tuple[float, float], tolerance_pct=0, cold: Fraction = Fraction(1)
+    inrush_ma: int,
+    running_ma: int,
+    volts: tuple[float, float],
+    tolerance_pct: int | Fraction = 0,
+    cold: Fraction = Fraction(1),
 ) -> int:
     """Inrush above running of one item at its worst: top of the span, top of its tolerance, copper cold.
 
@@ -223,7 +229,7 @@ def worst_excess_ma(
 
 
 @lru_cache(maxsize=256)
-def _voltage_ratio(supply_v, reference_v):
+def _voltage_ratio(supply_v: float, reference_v: float) -> Fraction:
     if not (supply_v > 0 and reference_v > 0):
         raise ValueError(f"voltages must be above 0 V, not {supply_v} V at a reference of {reference_v} V")
     return exact(supply_v) / exact(reference_v)

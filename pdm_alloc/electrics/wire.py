@@ -1,6 +1,7 @@
 """Wire sizes: area, resistance at a temperature, diameter, mass."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -82,7 +83,7 @@ def awg_diameter_mm(number: int) -> float:
     float
         mm.
     """
-    return 0.127 * 92 ** ((36 - number) / 39)
+    return float(0.127 * 92 ** ((36 - number) / 39))
 
 
 def awg_name(number: int) -> str:
@@ -177,7 +178,7 @@ def mass_g_per_m(area_mm2: float, insulation_c: float = 105.0) -> float:
     return area_mm2 * tables.COPPER_DENSITY + tube_mm2 * step_up_to(tables.INSULATION_DENSITY, insulation_c)
 
 
-def step_up_to(steps, value):
+def step_up_to(steps: Sequence[tuple[float, float]], value: float) -> float:
     """Second item of the first row whose first item is not below the value; ValueError beyond the last."""
     for bound, result in steps:
         if value <= bound:
@@ -185,22 +186,22 @@ def step_up_to(steps, value):
     raise ValueError(f"{value:g} is beyond the table, which ends at {steps[-1][0]:g}")
 
 
-def _metric(area, ohm_per_km):
+def _metric(area: float, ohm_per_km: float) -> WireSize:
     return WireSize(f"{area:g} mm2", area, ohm_per_km / 1000, tables.IEC_ZERO_C)
 
 
-def _awg(number):
+def _awg(number: int) -> WireSize:
     area = math.pi / 4 * awg_diameter_mm(number) ** 2
     mils = tables.SAE_CIRCULAR_MILS.get(number)
     metal = mils * tables.CIRCULAR_MIL_MM2 if mils else area * tables.SAE_LEAST_SHARE
     return WireSize(awg_name(number), area, tables.COPPER_RESISTIVITY / metal, tables.COPPER_ZERO_C, number)
 
 
-def _strand_diameter_mm(area):
+def _strand_diameter_mm(area: float) -> float:
     if not area > 0:
         raise ValueError(f"a conductor has an area above 0 mm2, not {area}")
     return math.sqrt(4 * area / (math.pi * tables.STRAND_FILL))
 
 
-def _wall_mm(area):
+def _wall_mm(area: float) -> float:
     return step_up_to(tables.WALL_MM, area)

@@ -4,9 +4,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any, TypeVar
+
+import numpy as np
 
 from pdm_alloc.electrics.ampacity import RULE_PACKS, ampacity_a
 from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, resistance_ohm_per_m, wire_sizes
+
+Amount = TypeVar("Amount", float, np.ndarray[Any, Any])
 
 __all__ = ["RETURNS", "WireChoice", "WireRules", "choose_wire", "conductor_c", "drop_pct", "voltage_drop_v"]
 
@@ -14,7 +19,9 @@ __all__ = ["RETURNS", "WireChoice", "WireRules", "choose_wire", "conductor_c", "
 RETURNS = {"chassis": 1, "wire": 2}
 
 
-def voltage_drop_v(current_a, length_m, ohm_per_m, return_path: str = "chassis", parallel: int = 1):
+def voltage_drop_v(
+    current_a: Amount, length_m: Amount, ohm_per_m: Amount, return_path: str = "chassis", parallel: int = 1
+) -> Amount:
     """Voltage lost along a run: current times resistance of the way out, and of the way back by wire.
 
     Parameters
@@ -36,10 +43,11 @@ def voltage_drop_v(current_a, length_m, ohm_per_m, return_path: str = "chassis",
     KeyError
         The return path is another word.
     """
-    return current_a * length_m * ohm_per_m * RETURNS[return_path] / parallel
+    drop: Amount = current_a * length_m * ohm_per_m * RETURNS[return_path] / parallel
+    return drop
 
 
-def drop_pct(drop_v, system_v: float):
+def drop_pct(drop_v: Amount, system_v: float) -> Amount:
     """Drop as tables state it.
 
     Parameters
@@ -216,29 +224,29 @@ class _Rung:
     ohm_rise: float
     g_per_m: float
 
-    def carries(self, parallel, trip_a, least_mm2):
+    def carries(self, parallel: int, trip_a: float, least_mm2: float) -> bool:
         return self.ampacity_a * parallel >= trip_a and self.area_mm2 * parallel >= least_mm2
 
-    def ohm_per_m(self, parallel, running_a):
+    def ohm_per_m(self, parallel: int, running_a: float) -> float:
         return self.ohm_cool + self.ohm_rise * math.sqrt(running_a / (self.ampacity_a * parallel))
 
 
 @lru_cache(maxsize=512)
-def _ladder(rules):
+def _ladder(rules: WireRules) -> tuple[_Rung, ...]:
     if rules.ambient_c >= rules.insulation_c:
         return ()
     pack = RULE_PACKS[rules.pack]
     return tuple(_rung(size, rules) for size in wire_sizes(rules.sizes) if pack.allows(size.area_mm2, size.awg))
 
 
-def _rung(size, rules):
+def _rung(size: WireSize, rules: WireRules) -> _Rung:
     cool = resistance_ohm_per_m(size, rules.ambient_c)
     hot = resistance_ohm_per_m(size, rules.insulation_c)
     ampacity = ampacity_a(size.area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires, rules.cable)
     return _Rung(size, size.area_mm2, ampacity, cool, hot - cool, mass_g_per_m(size.area_mm2, rules.insulation_c))
 
 
-def _ohm_allowed(runs, rules):
+def _ohm_allowed(runs: Sequence[Run], rules: WireRules) -> float:
     """Largest resistance per metre that every run allows: one number decides all drops."""
     returns, volts = RETURNS[rules.return_path], rules.system_v / 100
     allowed = math.inf
@@ -249,21 +257,22 @@ def _ohm_allowed(runs, rules):
     return allowed
 
 
-def _keeps_drops(rung, parallel, running_a, allowed):
+def _keeps_drops(rung: _Rung, parallel: int, running_a: float, allowed: float) -> bool:
     return rung.ohm_cool <= allowed * parallel and rung.ohm_per_m(parallel, running_a) <= allowed * parallel
 
 
-def _choice(rung, parallel, running_a, runs, rules):
+def _choice(rung: _Rung, parallel: int, running_a: float, runs: Sequence[Run], rules: WireRules) -> WireChoice:
     returns = RETURNS[rules.return_path]
     per_amp_metre = rung.ohm_per_m(parallel, running_a) * returns / parallel * 100 / rules.system_v
     drops = tuple(None if length is None else current * length * per_amp_metre for current, length, _ in runs)
     mass = None
-    if None not in drops:
-        mass = sum(length for _, length, _ in runs) * rung.g_per_m * returns * parallel
+    lengths = [length for _, length, _ in runs if length is not None]
+    if len(lengths) == len(runs):
+        mass = sum(lengths) * rung.g_per_m * returns * parallel
     return WireChoice(rung.size, parallel, rung.ampacity_a * parallel, drops, mass)
 
 
-def _reason(carrying, pins, running_a, allowed):
+def _reason(carrying: Sequence[_Rung], pins: int, running_a: float, allowed: float) -> str:
     if not carrying:
         return "ampacity"
     return "terminal" if any(_keeps_drops(rung, pins, running_a, allowed) for rung in carrying) else "drop"

@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -148,7 +148,14 @@ def _branches(tree: Tree, ends: Sequence[End]) -> _Branches:
 
 
 def _from(
-    place: str, start: Node, carried: float, way: tuple[str, ...], tree: Tree, branches: _Branches, slack, end_m
+    place: str,
+    start: Node,
+    carried: float,
+    way: tuple[str, ...],
+    tree: Tree,
+    branches: _Branches,
+    slack: float,
+    end_m: float,
 ) -> Iterator[Piece]:
     """Everything beyond a place, the wire that arrives there being `carried` long since `start`."""
     arrived, since = start, carried
@@ -269,7 +276,7 @@ def _by_state(strands: Sequence[Strand]) -> dict[str, Counter[Part]]:
     return found
 
 
-def _counts(strand: Strand, by_state: dict[str, Counter[Part]]):
+def _counts(strand: Strand, by_state: dict[str, Counter[Part]]) -> Iterator[int]:
     for state, number in by_state.items():
         if state in strand.on or not strand.on:
             extra = 0 if strand.on else strand.conductors
@@ -329,7 +336,14 @@ def segments(
     return tuple(_segment(part, m, strands, together, slack, insulation_c) for part, m in route_m.items())
 
 
-def _segment(part: Part, metres: float, strands, together, slack: float, insulation_c: float) -> Segment:
+def _segment(
+    part: Part,
+    metres: float,
+    strands: Iterable[Strand],
+    together: Mapping[Part, int],
+    slack: float,
+    insulation_c: float,
+) -> Segment:
     inside = [strand for strand in strands if part in strand.parts]
     areas = [strand.area_mm2 for strand in inside for _ in range(strand.conductors)]
     mass = sum(mass_g_per_m(area, insulation_c) for area in areas) * metres * slack

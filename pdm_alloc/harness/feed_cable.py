@@ -32,6 +32,8 @@ FEED_DROP_PCT = 3.0
 # Drop allowed in a cable while the starter turns, per cent: 0.5 V of 12 V; common practice, no source.
 STARTER_DROP_PCT = 4.0
 
+_End = str | None
+
 
 @dataclass(frozen=True, slots=True)
 class MainFeed:
@@ -100,7 +102,7 @@ def main_feed(
     return MainFeed(worst.state, worst.running_a, peak, fuse, wire, _ohm(wire, length_m, rules))
 
 
-def _ohm(wire, length_m, rules):
+def _ohm(wire: WireChoice | str, length_m: float | None, rules: WireRules) -> float | None:
     if length_m is None or isinstance(wire, str):
         return None
     hot = resistance_ohm_per_m(wire.size, rules.insulation_c)
@@ -122,7 +124,7 @@ class Feeder:
 
     vehicle: Vehicle
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self.lengths: Lengths = lengths_of(self.vehicle)
         settings = self.vehicle.settings
         self.rules = WireRules(
@@ -168,7 +170,7 @@ class Feeder:
     def worst_surge(self, running_ma: int) -> tuple[int, float]:
         """The inrush that asks for the largest fuse; of those the largest."""
 
-        def fuse(surge):
+        def fuse(surge: tuple[int, float]) -> tuple[float, int, float]:
             rating = main_fuse_a(running_ma / 1000, (running_ma + surge[0]) / 1000, surge[1])
             return (math.inf if rating is None else rating, *surge)
 
@@ -284,7 +286,9 @@ def _behind(source: Source | None, trunk: Sequence[Laid]) -> Source | None:
     return None if source is None else replace(source, ohm=source.ohm + ohm)
 
 
-def _laid(feeder: Feeder, source: Source | None, demand: LinkDemand, end: str | None, module="", start=None) -> Laid:
+def _laid(
+    feeder: Feeder, source: Source | None, demand: LinkDemand, end: _End, module: str = "", start: _End = None
+) -> Laid:
     link = size_link(demand, feeder.rules_to(end, start), source) if demand.running_a > 0 else None
     mass = None if link is None else feed_mass_g(link.wire, demand.length_m, feeder.rules)
     return Laid(demand, module, start or feeder.hub, end, link, mass)

@@ -1,7 +1,7 @@
 """Lengths of wires along the shortest routes between places."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -25,7 +25,7 @@ def route_m(route: Route, places: dict[str, Place]) -> float | None:
     return math.hypot(start.x_m - end.x_m, start.y_m - end.y_m)
 
 
-def route_graph(places: Sequence[Place], routes: Sequence[Route]) -> "nx.Graph":
+def route_graph(places: Sequence[Place], routes: Sequence[Route]) -> "nx.Graph[str]":
     """Places joined by routes, each with its length.
 
     Parameters
@@ -42,7 +42,7 @@ def route_graph(places: Sequence[Place], routes: Sequence[Route]) -> "nx.Graph":
     import networkx as nx
 
     by_name = {place.name: place for place in sorted(places, key=lambda p: natural_key(p.name))}
-    graph: nx.Graph = nx.Graph()
+    graph: nx.Graph[str] = nx.Graph()
     graph.add_nodes_from(by_name)
     for start, end, metres in sorted(_edges(by_name, routes), key=lambda e: (natural_key(e[0]), natural_key(e[1]))):
         if metres < graph.get_edge_data(start, end, {"m": math.inf})["m"]:
@@ -50,7 +50,7 @@ def route_graph(places: Sequence[Place], routes: Sequence[Route]) -> "nx.Graph":
     return graph
 
 
-def _edges(places, routes):
+def _edges(places: dict[str, Place], routes: Sequence[Route]) -> Iterator[tuple[str, str, float]]:
     for route in routes:
         metres = route_m(route, places)
         if metres is not None:
@@ -81,14 +81,14 @@ class Tree:
     _bits: dict[str, int] = field(init=False)
     _sums: dict[int, float] = field(init=False, default_factory=lambda: {0: 0.0})
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self._parts = list(self.metres.values())
         own = {place: 1 << n for n, place in enumerate(self.metres)}
         self._bits = {self.source: 0}
         for place in own:
             self._mark(place, own)
 
-    def _mark(self, place, own):
+    def _mark(self, place: str, own: dict[str, int]) -> int:
         if place not in self._bits:
             self._bits[place] = self._mark(self.above[place], own) | own[place]
         return self._bits[place]
@@ -156,7 +156,7 @@ def shortest_tree(places: Sequence[Place], routes: Sequence[Route], source: str)
     return Tree(source, above, {place: graph.edges[place, before]["m"] for place, before in above.items()})
 
 
-def _before(graph, away, place: str) -> str:
+def _before(graph: "nx.Graph[str]", away: dict[str, float], place: str) -> str:
     near = [p for p in graph[place] if away[p] < away[place] and away[p] + graph[place][p]["m"] <= away[place] + _EQUAL]
     return min(near, key=natural_key)
 

@@ -1,7 +1,7 @@
 """What each operating state takes from battery and alternator, and the voltage left at each load."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -175,7 +175,7 @@ def _taken(vehicle: Vehicle, state: State, counts: Mapping[str, int] | None) -> 
     return StateSupply(state.name, state.supply_v, *currents, state.minutes, None, other)
 
 
-def _count(load: Load, counts):
+def _count(load: Load, counts: Mapping[str, int] | None) -> int:
     return load.count if counts is None else counts.get(load.name, 0)
 
 
@@ -187,7 +187,7 @@ def _cold_ma(load: Load, volts: float, settings: Settings) -> int:
     return running_at_voltage_ma(cold_of(load, settings)[1], load.volt_exponent, volts, settings.reference_v)
 
 
-def _largest_excess_ma(on, volts: float, settings: Settings) -> int:
+def _largest_excess_ma(on: Iterable[tuple[Load, int]], volts: float, settings: Settings) -> int:
     """Largest inrush of one command: it switches all its loads together, whatever channels they are on."""
     excess: dict[str, int] = {}
     for load, count in on:
@@ -281,7 +281,7 @@ def voltage_at_load(module_v: float, ohm: float, running_a: float, exponent: flo
     for _ in range(_STEPS):
         if volts <= 0:
             return 0.0
-        drop = ohm * running_a * (volts / reference_v) ** exponent
+        drop: float = ohm * running_a * (volts / reference_v) ** exponent
         slope = 1 + exponent * drop / volts
         if slope <= 0:
             return 0.0
@@ -292,7 +292,7 @@ def voltage_at_load(module_v: float, ohm: float, running_a: float, exponent: flo
     return 0.0
 
 
-def _row(vehicle: Vehicle, state: State, load: Load, module_v: float, ohm: float | None):
+def _row(vehicle: Vehicle, state: State, load: Load, module_v: float, ohm: float | None) -> LoadVoltage:
     reference = vehicle.settings.reference_v
     load_v = module_v
     if ohm is not None:

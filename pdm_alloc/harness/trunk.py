@@ -10,6 +10,9 @@ EXACT_NODES = 14
 
 LengthM = Callable[[str, str], float]
 
+_Table = Sequence[Sequence[float]]
+_Best = dict[tuple[int, int], tuple[float, int]]  # by nodes passed and the last one: length, and the one before
+
 
 @dataclass(frozen=True, slots=True)
 class Trunk:
@@ -119,7 +122,7 @@ def _held_karp(table: list[list[float]]) -> list[int]:
     return _traced(best, full, min(range(count), key=lambda n: best[full, n][0]))
 
 
-def _extend(best, table, chosen, last):
+def _extend(best: _Best, table: _Table, chosen: int, last: int) -> None:
     length = best[chosen, last][0]
     for following, section in enumerate(table[last]):
         if not chosen >> following & 1:
@@ -128,7 +131,7 @@ def _extend(best, table, chosen, last):
                 best[key] = (length + section, last)
 
 
-def _traced(best, chosen, last) -> list[int]:
+def _traced(best: _Best, chosen: int, last: int) -> list[int]:
     path = []
     while last >= 0:
         path.append(last)
@@ -136,12 +139,12 @@ def _traced(best, chosen, last) -> list[int]:
     return path
 
 
-def _improved(table) -> list[int]:
+def _improved(table: _Table) -> list[int]:
     starts = [_two_opt(table, _nearest(table, start)) for start in range(len(table))]
     return min(starts, key=lambda path: _length(table, path))
 
 
-def _nearest(table, start) -> list[int]:
+def _nearest(table: _Table, start: int) -> list[int]:
     path, left = [start], set(range(len(table))) - {start}
     while left:
         path.append(min(left, key=lambda n: (table[path[-1]][n], n)))
@@ -149,7 +152,7 @@ def _nearest(table, start) -> list[int]:
     return path
 
 
-def _two_opt(table, path) -> list[int]:
+def _two_opt(table: _Table, path: list[int]) -> list[int]:
     length = _length(table, path)
     pairs = [(a, b) for a in range(len(path)) for b in range(a + 2, len(path) + 1)]
     while True:
@@ -160,5 +163,5 @@ def _two_opt(table, path) -> list[int]:
         path, length = shorter, _length(table, shorter)
 
 
-def _length(table, path) -> float:
+def _length(table: _Table, path: Sequence[int]) -> float:
     return sum(table[a][b] for a, b in pairwise(path))
