@@ -11,13 +11,22 @@ from typing import Any
 
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module
-from pdm_alloc.domain.vehicle import Load, Place, Route, State
-from pdm_alloc.files.cells import Number
+from pdm_alloc.domain.vehicle import Command, Concession, Input, Load, Place, Route, State
+from pdm_alloc.files.cells import Number, Word
 from pdm_alloc.files.faults import Fault, Faults
 from pdm_alloc.files.rows import Line, Row, cell_of, columns_of, refuse_twins
 from pdm_alloc.files.tables.catalogue_rows import ChannelRow, ModuleRow
 from pdm_alloc.files.tables.settings_rows import SettingsRow
-from pdm_alloc.files.tables.vehicle_rows import LoadRow, PlaceRow, RouteRow, SupplyRow, VehicleLines
+from pdm_alloc.files.tables.vehicle_rows import (
+    CommandRow,
+    ConcessionRow,
+    InputRow,
+    LoadRow,
+    PlaceRow,
+    RouteRow,
+    SupplyRow,
+    VehicleLines,
+)
 
 __all__ = ["check_locks", "huge_exponents", "out_of_range"]
 
@@ -136,6 +145,9 @@ _HUGE = re.compile(r"\s*[+-]?[\d_.]+[eE][+-]?[\d_]{3,}\s*|\s*[+-]?[\d_.]{40,}\s*
 
 _ROWS: dict[type, type[Row]] = {
     Channel: ChannelRow,
+    Command: CommandRow,
+    Concession: ConcessionRow,
+    Input: InputRow,
     Load: LoadRow,
     Module: ModuleRow,
     Place: PlaceRow,
@@ -146,7 +158,7 @@ _ROWS: dict[type, type[Row]] = {
 
 
 def out_of_range(thing: Any, name: str, path: str = "") -> Iterator[Fault]:
-    """A fault for each number that could not have been read from a table.
+    """A fault for each number and each word of a choice that could not have been read from a table.
 
     Parameters
     ----------
@@ -169,6 +181,8 @@ def out_of_range(thing: Any, name: str, path: str = "") -> Iterator[Fault]:
             kind = cell_of(columns[field.name]) if field.name in columns else None
             if isinstance(kind, Number) and isinstance(value, (float, Fraction)):
                 yield from _of_column(value, kind, name, here)
+            elif isinstance(kind, Word) and isinstance(value, str) and value not in kind.words:
+                yield Fault(name, None, here, value[:40], "is not a word known here", f"give {kind.accepts()}")
             else:
                 yield from out_of_range(value, name, here)
     elif isinstance(thing, Mapping):
