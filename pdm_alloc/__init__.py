@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from pdm_alloc.studies.mounting import Mounting, mount
     from pdm_alloc.studies.risk import allocation_risk, module_risk
     from pdm_alloc.studies.room_left import amps_left, room_left
+    from pdm_alloc.studies.signal_side import SignalSide, signals
     from pdm_alloc.studies.sizing import Sizing, size
     from pdm_alloc.studies.what_if import WhatIf, rework, what_if
     from pdm_alloc.verify.check import verify
@@ -54,6 +55,7 @@ __all__ = [
     "Place",
     "Route",
     "Settings",
+    "SignalSide",
     "Sizing",
     "State",
     "Unit",
@@ -79,6 +81,7 @@ __all__ = [
     "read_vehicle",
     "rework",
     "room_left",
+    "signals",
     "size",
     "vehicle",
     "verify",
@@ -95,6 +98,7 @@ _WHERE = {
     "InputError": "pdm_alloc.files.faults",
     "Mounting": "pdm_alloc.studies.mounting",
     "NotEnough": "pdm_alloc.result.refusals",
+    "SignalSide": "pdm_alloc.studies.signal_side",
     "Sizing": "pdm_alloc.studies.sizing",
     "Unsolved": "pdm_alloc.result.refusals",
     "WhatIf": "pdm_alloc.studies.what_if",
@@ -112,6 +116,7 @@ _WHERE = {
     "read_vehicle": "pdm_alloc.files.tables.read_vehicle",
     "rework": "pdm_alloc.studies.what_if",
     "room_left": "pdm_alloc.studies.room_left",
+    "signals": "pdm_alloc.studies.signal_side",
     "size": "pdm_alloc.studies.sizing",
     "vehicle": "pdm_alloc.files.tables.from_frames",
     "verify": "pdm_alloc.verify",

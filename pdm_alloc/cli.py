@@ -20,6 +20,8 @@ _STRATEGY = "isolate: most circuits; spare: fewest channels (default: the vehicl
 
 _OBJECTIVE = "with --places: price, mass, or front: choices unbeaten in both price and mass"
 
+_CONTROL = "for a vehicle with signals; may be given several times (default: the cheapest that are enough)"
+
 CAUTION = (
     "Design values only: check by measurement and by a qualified person; "
     "local codes, event rules and the makers' data come first."
@@ -166,6 +168,8 @@ def _add_allocate(verbs) -> None:
     _add_solving(parser)
     parser.add_argument("--module", required=True, action="append", metavar="NAME", help="may be given several times")
     parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it is mounted, one each")
+    parser.add_argument("--control-unit", action="append", default=[], metavar="NAME", help=_CONTROL)
+    parser.add_argument("--control-place", action="append", default=[], metavar="NAME", help="where each of them sits")
     parser.add_argument("--why", metavar="LOAD", help="print only what this load asks of a channel, and which give it")
     parser.add_argument(
         "--out", type=_folder, metavar="DIR", help="folder to write to (default: print the pin map only)"

@@ -200,7 +200,7 @@ def _allocate(options) -> int:
         return _not_enough(options, refusal)
     except Unsolved as refusal:
         return _no_answer(options, refusal)
-    return _deliver(options, allocation)
+    return _deliver(options, allocation, _signals(options, vehicle, catalogue, units))
 
 
 def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[Unit, ...]:
@@ -212,6 +212,13 @@ def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[Unit
     search = lightest_places(vehicle, units, options.time_limit)
     print(f"pdm-alloc: {printed.placing(search)}", file=sys.stderr)
     return search.best.units if search.best else units
+
+
+def _signals(options, vehicle, catalogue, units):
+    from pdm_alloc.studies.signal_sizing import signals_beside
+
+    names, places = options.control_unit, options.control_place
+    return signals_beside(vehicle, catalogue, units, names, places, options.time_limit)
 
 
 def _no_answer(options, refusal) -> int:
@@ -232,30 +239,19 @@ def _not_enough(options, refusal) -> int:
     return SHORT
 
 
-def _deliver(options, allocation) -> int:
+def _deliver(options, allocation, side) -> int:
     from pdm_alloc.export.documents import write_documents
 
     with _ended_cleanly():
-        written = write_documents(allocation, options.out) if options.out else []
+        written = write_documents(allocation, options.out, signals=side) if options.out else []
     if options.json:
-        printed.print_json(
-            {
-                "outcome": allocation.outcome,
-                "gap": allocation.gap,
-                "modules": [{"module": unit.label, "place": unit.place} for unit in allocation.units],
-                "channels": printed.records(allocation.channels),
-                "assignments": printed.records(allocation.assignments),
-                "spare": printed.records(allocation.spare),
-                "warnings": printed.records(allocation.warnings),
-                "written": [str(p) for p in written],
-            }
-        )
-        return DONE
+        printed.print_json(printed.allocation_json(allocation, side) | {"written": [str(p) for p in written]})
+        return printed.signal_code(side)
     print(printed.text(allocation.pin_map()), allocation.summary(), sep="\n\n")
-    print(*printed.care(allocation.warnings), sep="\n")
+    print(*printed.care(allocation.warnings), *printed.signal_lines(side), sep="\n")
     if written:
         print(printed.written(written, Path(options.out)))
-    return DONE
+    return printed.signal_code(side)
 
 
 def _compare(options) -> int:

@@ -14,6 +14,8 @@ __all__ = [
     "print_json",
     "records",
     "refusal_json",
+    "signal_code",
+    "signal_lines",
     "study_json",
     "study_lines",
     "text",
@@ -38,6 +40,38 @@ def study_json(study, everything: bool) -> dict:
     if everything:
         plain["refusals"] = {name: refusal_json(e) for name, e in study.explanations.items()}
     return plain if study.signals is None else plain | {"signals": signal_study_json(study.signals)}
+
+
+def allocation_json(allocation, side) -> dict:
+    """An allocation as plain values, with the signal side where there is one."""
+    plain = {
+        "outcome": allocation.outcome,
+        "gap": allocation.gap,
+        "modules": [{"module": unit.label, "place": unit.place} for unit in allocation.units],
+        "channels": records(allocation.channels),
+        "assignments": records(allocation.assignments),
+        "spare": records(allocation.spare),
+        "warnings": records(allocation.warnings),
+    }
+    return plain if side is None else plain | {"signals": side.as_plain()}
+
+
+def signal_lines(side):
+    """The pin map of the signal side, and what is to be said of it; nothing where there is none."""
+    if side is None:
+        return
+    if side:
+        yield from ("", text(side.pin_map()[["box", "connector", "pin", "signal", "item", "kind", "place", "wire"]]))
+    yield from ("", side.summary())
+    if len(side.messages()):
+        yield from ("", text(side.messages()))
+
+
+def signal_code(side) -> int:
+    """Exit code of the signal side: 0 enough, none or not judged; 1 not enough; 3 no answer in time."""
+    if side is None or side or side.outcome == "not judged":
+        return 0
+    return 1 if side.outcome == "not enough" else 3
 
 
 def signal_study_json(signals) -> dict:

@@ -17,8 +17,7 @@ from pdm_alloc.files.rows import Line, columns_of, read_lines
 from pdm_alloc.files.sources import Source, open_source
 from pdm_alloc.files.tables.bench_rows import bench_of, check_bench
 from pdm_alloc.files.tables.references import check_references, check_routes
-from pdm_alloc.files.tables.settings_file import read_settings
-from pdm_alloc.files.tables.settings_rows import SettingRow, SettingsRow
+from pdm_alloc.files.tables.settings_rows import SettingRow, SettingsRow, read_settings
 from pdm_alloc.files.tables.signal_rows import check_signals
 from pdm_alloc.files.tables.signal_tables import messages_of, signals_of
 from pdm_alloc.files.tables.states import build_states, check_supply, read_matrix

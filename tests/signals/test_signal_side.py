@@ -1,0 +1,172 @@
+import json
+from dataclasses import replace
+
+import openpyxl
+import pandas as pd
+import pytest
+
+import pdm_alloc as pa
+from pdm_alloc.cli import main
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.electrics.ampacity import ampacity_a
+from pdm_alloc.export.documents import write_documents
+from pdm_alloc.harness.paths import lengths_of
+from pdm_alloc.studies.signal_sizing import signals_beside
+from tests.signals.test_size_signals import DATA, tables
+
+__all__ = ["tables"]  # a fixture
+
+
+@pytest.fixture(scope="module")
+def catalogue():
+    return pa.read_catalogue(DATA / "catalogue")
+
+
+@pytest.fixture(scope="module")
+def rally():
+    return pa.read_vehicle(DATA / "rally_coupe")
+
+
+@pytest.fixture(scope="module")
+def side(rally, catalogue):
+    units = (Unit("middle-36", catalogue["middle-36"], "glove box"),)
+    return signals_beside(rally, catalogue, units, ["control-40"], ["bulkhead"])
+
+
+def test_every_signal_is_on_the_pin_map_with_its_wire(side, rally):
+    """Every item once, pairs twisted, the pickup screened, every length known and never short of the route."""
+    pins = side.pin_map()
+    wanted = {(s.name, n) for s in rally.signals for n in range(1, s.count + 1)}
+    assert set(zip(pins["signal"], pins["item"], strict=True)) == wanted
+    assert set(pins[pins["kind"] == "frequency_pair"]["wire"]) == {"twisted, screened"}
+    assert set(pins[pins["kind"] == "bus"]["wire"]) == {"twisted"}
+    route = lengths_of(rally).wire_m("bulkhead", "engine")
+    engine = pins.set_index("place")["length_m"]["engine"]
+    assert ((engine >= route - 1e-9) & (engine < route + 0.011)).all() and pins["length_m"].notna().all()
+
+
+def test_a_wire_of_an_actuator_bears_its_current_and_a_smaller_one_would_not(side, rally):
+    """The throttle motor takes 5 A: the size given bears it where it lies, and sensors have the usual thin wire."""
+    pins = side.pin_map().set_index("signal")
+    settings = rally.settings
+    heat = (settings.insulation_c, settings.wire_ambient_c, settings.bundle_wires)
+    size = pins.loc["throttle motor", "size_mm2"].iloc[0]
+    assert ampacity_a(size, *heat) >= 5
+    assert pins.loc["fuel pressure", "size_mm2"] == 0.35
+    strong = [replace(s, current_ma=12_000) if s.name == "throttle motor" else s for s in rally.signals]
+    pin = pa.signals(replace(rally, signals=tuple(strong)), _strong(side)).pin_map().set_index("signal")
+    thicker = pin.loc["throttle motor", "size_mm2"].iloc[0]
+    assert ampacity_a(thicker, *heat) >= 12 > ampacity_a(size, *heat)
+
+
+def _strong(side):
+    [fitted] = side.boxes
+    pins = tuple(replace(p, max_ma=15_000) if "half_bridge" in p.functions else p for p in fitted.box.pins)
+    return replace(fitted.box, pins=pins)
+
+
+def test_the_cut_list_has_a_supply_and_a_ground_for_each_sensor_that_needs_one(side, rally):
+    """One piece per pin in use, and one per item for each shared supply and ground it needs."""
+    cuts = side.cut_list()
+    for role, word in (("supply_5v", "supply_5v"), ("sensor_ground", "sensor_ground")):
+        assert (cuts["role"] == role).sum() == sum(s.count for s in rally.signals if word in s.needs)
+    assert (cuts["role"] == "signal").sum() == len(side.pin_map())
+    assert cuts["label"].is_unique
+
+
+def test_the_bench_sheet_lists_every_pin_of_the_box_once(side):
+    """Those that stay empty too: three, and the shared ones point to the supplies."""
+    sheet = side.bench_sheet()
+    [fitted] = side.boxes
+    assert len(sheet) == len(fitted.box.pins)
+    assert (sheet["to"] == "stays empty").sum() == 3
+
+
+def test_what_the_parked_vehicle_draws_is_the_sum_over_all_boxes(side, catalogue):
+    """Module and control unit by hand; with a box that states nothing no days are given."""
+    table = side.parked().set_index("draws")
+    boxes = {box.name: box for box in catalogue.boxes}
+    total = catalogue["middle-36"].quiescent_ma + boxes["control-40"].quiescent_ma
+    assert table.loc["all together", "draw_ma"] == pytest.approx(total)
+    assert table.loc["all together", "days"] > 0
+    silent = pa.signals(side.vehicle, replace(boxes["control-40"], quiescent_ma=None), units=side.units)
+    assert pd.isna(silent.parked().set_index("draws").loc["all together", "days"])
+
+
+def test_the_bus_runs_between_module_and_control_unit(side):
+    """Two nodes, a terminator at each, every message timed."""
+    assert list(side.trunk()["terminator_ohm"]) == [120, 120]
+    assert len(side.messages()) == len(side.vehicle.messages)
+    assert side.messages()["in_time"].all() and "every message in time" in side.summary()
+
+
+def test_keypads_are_nodes_and_the_wires_they_save_are_told(rally, catalogue):
+    """Eight keys at the dash are one keypad of eight keys, four wires instead of eight."""
+    keys = tuple(Input(f"k{n}", "switch", "dash", read_by="keypad") for n in range(8))
+    boxes = {box.name: box for box in catalogue.boxes}
+    vehicle = replace(rally, inputs=keys)
+    places = {"control-40": "bulkhead"}
+    answer = pa.signals(vehicle, boxes["control-40"], places=places, keypads=catalogue.keypads)
+    assert "4 wires saved: 4 wires to keypad-8 instead of one per key, 8." in answer.summary()
+    assert set(answer.trunk()["node"]) == {"control-40", "keypad-8 K1"}
+    assert "keypad-8 K1" in set(answer.parked()["draws"])
+
+
+def test_the_documents_carry_the_signal_side(side, rally, catalogue, tmp_path):
+    """Pin map, workbook, PDF, JSON and tables; every pin of the pin map is in the workbook and in the JSON."""
+    allocation = pa.allocate(rally, side.units)
+    files = {path.name for path in write_documents(allocation, tmp_path, signals=side)}
+    assert {"rally_coupe_signals.pdf", "rally_coupe_signals.xlsx", "signal_pin_map.csv", "signals.json"} <= files
+    pins = pd.read_csv(tmp_path / "signal_pin_map.csv")
+    assert list(pins["signal"]) == list(side.pin_map()["signal"])
+    book = openpyxl.load_workbook(tmp_path / "rally_coupe_signals.xlsx")
+    assert {"Signal pin map", "Signal cut list", "Signal care", "Bus trunk", "Bus messages"} <= set(book.sheetnames)
+    assert book["Signal pin map"].max_row == len(pins) + 1
+    plain = json.loads((tmp_path / "signals.json").read_text())
+    assert len(plain["signal_pin_map"]) == len(pins) and plain["outcome"] == "proven best"
+    assert (tmp_path / "tables" / "signal_cut_list.csv").exists()
+    assert pa.export.read_allocation(tmp_path).circuits == allocation.circuits
+
+
+def _allocate(capsys, path, *more):
+    code = main(["allocate", path, "--module", "M", *more])
+    return code, capsys.readouterr()
+
+
+def test_allocate_shows_both_sides_on_the_cheapest_boxes(tables, capsys):
+    """Without a name the cheapest boxes that are enough are taken; JSON carries power and signals."""
+    code, said = _allocate(capsys, tables())
+    assert code == 0 and "Signals on small #1, small #2: proven best" in said.out
+    code, said = _allocate(capsys, tables(), "--control-unit", "large", "--json")
+    answer = json.loads(said.out)
+    assert (code, answer["signals"]["outcome"], len(answer["channels"])) == (0, "proven best", 1)
+    assert [row["signal"] for row in answer["signals"]["signal_pin_map"]] == ["button"] * 3
+
+
+def test_allocate_ends_with_1_where_only_the_signals_are_too_many(tables, capsys, tmp_path):
+    """Verdict and exit code follow both; the documents hold no signal pins that are not there."""
+    code, said = _allocate(capsys, tables(), "--control-unit", "small", "--out", str(tmp_path / "out"))
+    assert code == 1
+    assert "small: not enough for the signals. Short: 1 switch_to_ground pin of small (for button)." in said.out
+    assert not (tmp_path / "out" / "signal_pin_map.csv").exists()
+
+
+@pytest.mark.parametrize(
+    "more",
+    [("--control-unit", "tiny"), ("--control-unit", "large", "--control-place", "moon"), ("--control-place", "x")],
+)
+def test_a_box_or_place_that_is_not_there_is_refused(tables, capsys, tmp_path, more):
+    """One clear message, exit code 2, nothing written."""
+    code, said = _allocate(capsys, tables(), *more, "--out", str(tmp_path / "out"))
+    assert code == 2 and more[-1] in said.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_vehicle_without_signals_has_no_signal_side(tables, capsys, tmp_path):
+    """Nothing printed, nothing written, nothing in the JSON."""
+    path = tables()
+    (tmp_path / "car" / "signals.csv").unlink()
+    code, said = _allocate(capsys, path, "--out", str(tmp_path / "out"), "--json")
+    assert code == 0 and "signals" not in json.loads(said.out)
+    assert not [file for file in (tmp_path / "out").rglob("*") if "signal" in file.name]
