@@ -7,7 +7,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Protocol
 
-from pdm_alloc.electrics.ampacity import ampacity_a
+from pdm_alloc.electrics.ampacity import ampacity_a, pins_needed
 from pdm_alloc.electrics.inrush import overload_capacity
 from pdm_alloc.electrics.trip import (
     StallCheck,
@@ -65,7 +65,11 @@ class Rated(Protocol):
 
     @property
     def wires(self) -> int:
-        """Conductors there must be side by side: one a channel that feeds the circuit."""
+        """Channels that feed the circuit side by side."""
+
+    @property
+    def contact_ma(self) -> int | None:
+        """What one pin bears, mA; None: not known, so every pin has its own wire."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +126,8 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     A wire that a stalled motor, or one that is held back, would overheat before the trip is replaced by
     a thicker one. It is taken to be at its class temperature when the motor stalls, and not to pass the temperature its
     insulation survives for 5 s. Where the channel's terminal sets no limit, as many of the largest
-    conductors are laid side by side as its setting takes.
+    conductors are laid side by side as its setting takes. Every pin has its own wire, unless it is known what a contact
+    bears and fewer bear the setting.
 
     Parameters
     ----------
@@ -136,7 +141,8 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     Returns
     -------
     Protected or str
-        Or a reason word: ``rating`` of `trip_setting_ma`; ``heat``, ``ampacity``, ``drop``, ``terminal`` of
+        Or a reason word: ``rating`` of `trip_setting_ma`; ``contact``: all pins together do not
+        bear the setting; ``heat``, ``ampacity``, ``drop``, ``terminal`` of
         `choose_wire`; ``stall`` where only the stalled motor asks for a wire that is not to be had.
 
     Raises
@@ -147,6 +153,8 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     one = _setting(demand.running_ma, channel)
     if isinstance(one, str):
         return one
+    if _least_wires(one, channel) is None:
+        return "contact"
     setting = one * channel.wires
     wire = _wire(setting, demand, channel, rules, 0.0)
     if isinstance(wire, str):
@@ -186,12 +194,20 @@ def _worst_a(trip_a: float, window_ms: float, stalled_a: float, limits: tuple[fl
     return min(max(trip_a, turn), stalled_a, max(trip_a, peak_a))
 
 
+def _least_wires(one_ma: int, channel: Rated) -> int | None:
+    """Conductors the contacts ask for at a setting of one channel; None: all its pins do not bear it."""
+    needed = pins_needed(one_ma, channel.contact_ma, channel.pins // channel.wires)
+    return None if needed is None else needed * channel.wires
+
+
 def _wire(setting: int, demand: Demand, channel: Rated, rules: WireRules, least_mm2: float) -> WireChoice | str:
     pins = channel.pins
+    least = _least_wires(setting // channel.wires, channel) or channel.wires
     if channel.max_wire_mm2 is None:
         pins = max(pins, _as_many(setting / 1000, least_mm2, rules, channel.wires))
     trip_a, running_a = setting / 1000, demand.running_ma / 1000
-    return choose_wire(trip_a, running_a, demand.runs, rules, channel.max_wire_mm2, pins, least_mm2, channel.wires)
+    most_mm2, wires = channel.max_wire_mm2, channel.wires
+    return choose_wire(trip_a, running_a, demand.runs, rules, most_mm2, pins, least_mm2, wires, least)
 
 
 def _setting(largest_ma: int, channel: Rated) -> int | str:

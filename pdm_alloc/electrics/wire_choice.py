@@ -158,6 +158,7 @@ def choose_wire(
     max_wire_mm2: float | None = None,
     pins: int = 1,
     least_mm2: float = 0.0,
+    step: int = 1,
     least: int = 1,
 ) -> WireChoice | str:
     """Smallest wire that serves a circuit; conductors side by side only where one does not suffice.
@@ -182,9 +183,10 @@ def choose_wire(
         Pins of the channel, the most conductors side by side.
     least_mm2 : float
         Area all conductors must have together for other reasons (a stalled load), mm2.
+    step : int
+        Conductors come in whole multiples of it (2 where two channels feed the circuit).
     least : int
-        Conductors side by side there must be (2 where two channels feed it), in whole multiples of
-        which more are added.
+        Conductors side by side there must be: one for each pin that the current takes.
 
     Returns
     -------
@@ -203,7 +205,7 @@ def choose_wire(
         return "heat"
     most = math.inf if max_wire_mm2 is None else max_wire_mm2 * _TERMINAL_ROUNDING
     allowed = _ohm_allowed(runs, rules)
-    for parallel in range(least, pins + 1, least):
+    for parallel in range(max(step, least), pins + 1, step):
         for rung in ladder:
             if rung.area_mm2 > most:
                 break

@@ -61,6 +61,7 @@ _REASONS = {
     "heat": "the way is as hot as the insulation may be",
     "ampacity": "no wire carries the trip setting there",
     "drop": "no wire keeps the voltage drop",
+    "contact": "its pins together do not bear the trip setting",
     "terminal": "the terminal does not take the wire it needs",
     "stall": "the terminal does not take a wire that outlasts a stalled motor",
 }

@@ -6,7 +6,18 @@ from fractions import Fraction
 from pdm_alloc.verify.recount import Finding
 from pdm_alloc.verify.strength import usable_ma
 
-__all__ = ["draw_below_trip", "least_trip_ma", "rated_ma", "reads_ma", "step_ma", "trip_exists", "widest_ma"]
+__all__ = [
+    "contact_ma",
+    "draw_below_trip",
+    "least_trip_ma",
+    "pins_each",
+    "rated_ma",
+    "reads_ma",
+    "step_ma",
+    "trip_exists",
+    "widest_ma",
+    "wired_pins",
+]
 
 
 def trip_exists(recount):
@@ -78,3 +89,20 @@ def draw_below_trip(recount, wired, setting_ma):
         message = f"it draws {value / 1000:g} A at {volts:g} V and may trip at {limit / 1000:g} A"
         found = {"state": state, "value": value / 1000, "limit": limit / 1000, "unit": "A", "message": message}
         yield Finding("draw below trip", **wired.where, **found)
+
+
+def pins_each(wired) -> int:
+    """Pins of each channel of a circuit that can be wired."""
+    return min(max(1, len(channel.pins)) for channel in wired.channels)
+
+
+def contact_ma(wired) -> int | None:
+    """What one pin bears, mA; None: some channel does not say."""
+    known = [channel.contact_ma for channel in wired.channels]
+    return None if None in known else min(known)
+
+
+def wired_pins(wired, trip_ma: int) -> int:
+    """Pins of each channel that need a wire: as many as bear its setting, all where nobody knows what one bears."""
+    bears = contact_ma(wired)
+    return pins_each(wired) if bears is None else max(1, math.ceil(Fraction(trip_ma) / (wired.shares * bears)))

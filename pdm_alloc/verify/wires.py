@@ -23,8 +23,16 @@ def wire_exists(recount):
     for wired in recount.wired:
         asked = asked_of(recount, wired, ways)
         choices = list(_choices(wired, asked))
-        if asked.trip_ma <= trip.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
+        if trip.wired_pins(wired, asked.trip_ma) > trip.pins_each(wired):
+            yield _overloaded(wired, asked.trip_ma / wired.shares)
+        elif asked.trip_ma <= trip.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
             yield _finding(wired, asked, choices)
+
+
+def _overloaded(wired, one_ma):
+    bears = trip.contact_ma(wired) * trip.pins_each(wired)
+    message = f"its pins bear {bears / 1000:g} A together, the least setting of the channel is {one_ma / 1000:g} A"
+    return Finding("contact", **wired.where, value=one_ma / 1000, limit=bears / 1000, unit="A", message=message)
 
 
 def _finding(wired, asked, choices):
@@ -182,12 +190,12 @@ def _choices(wired, asked):
 
 
 def _parallels(wired, asked, most, known):
-    """One conductor a channel at least, one a pin at most; as many as it takes where no terminal is known."""
-    pins = wired.shares * min(max(1, len(channel.pins)) for channel in wired.channels)
+    """One conductor for each pin that needs one, one a pin at most; as many as it takes where no terminal is known."""
+    pins = wired.shares * trip.pins_each(wired)
     if most == math.inf and known:
         least = max(asked.trip_ma / 1000 / known[-1].ampacity_a, asked.stall_mm2 / known[-1].area_mm2)
         pins = max(pins, wired.shares * math.ceil(least / wired.shares))
-    return range(wired.shares, pins + 1, wired.shares)
+    return range(wired.shares * trip.wired_pins(wired, asked.trip_ma), pins + 1, wired.shares)
 
 
 ROUNDED_GUARD = 1 + 1e-6  # tables are rounded
@@ -287,7 +295,11 @@ class _Row:
         if size.area_mm2 > most:
             message = f"the terminal takes {most:.3g} mm2, the wire has {size.area_mm2:.3g}"
             yield self._finding("terminal", size.area_mm2, most, "mm2", message)
-        pins = self.wired.shares * min(max(1, len(channel.pins)) for channel in self.wired.channels)
+        pins = self.wired.shares * trip.pins_each(self.wired)
+        need = self.wired.shares * trip.wired_pins(self.wired, round(1000 * self.wire["trip_a"]))
+        if parallel < need:
+            message = f"{parallel} conductors, the contacts take {need} for {self.wire['trip_a']:g} A"
+            yield self._finding("contact", parallel, need, "", message)
         if parallel % self.wired.shares or (parallel > pins and most < float("inf")):
             yield self._finding("terminal", parallel, pins, "", f"{parallel} conductors for {pins} pins")
 

@@ -105,7 +105,7 @@ def test_metric_example(published):
 
 def test_chart_of_largest_currents(published):
     """15 m out and back at 3 %: No 6 for 15 A and No 10 for 5 A, read off a chart."""
-    rules = WireRules("awg", 105, 30, return_path="wire")
+    rules = WireRules("awg", 105, 30, return_path="wire", cable="boat")
     for row in published("drop_examples", length="15"):
         amps = float(row["I_A"])
         choice = choose_wire(amps, amps, [(amps, 15 / 2, 3.0)], rules)

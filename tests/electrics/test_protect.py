@@ -27,6 +27,7 @@ class Ratings:
     wires: int = 1
     share: Fraction = Fraction(1)
     trip_error_pct: Fraction = Fraction(0)
+    contact_ma: int | None = 100_000
 
 
 def lamps(running_ma=9_200, runs=((9.2, 3.0, 3.0),)):
@@ -55,6 +56,14 @@ def test_reasons(demand, ratings, rules, reason):
     """Every way not to be wired has its word; a stalled motor that a short window clears has none."""
     result = protect(demand, ratings, rules)
     assert result == reason if reason else isinstance(result, Protected)
+
+
+def test_contacts_ask_for_pins():
+    """A setting of 11.5 A: one contact of 11.5 A, two of 11.499 A, all where not known; two of 5.749 A are too weak."""
+    three = Ratings(pins=3, contact_ma=11_500)
+    contacts = (11_500, 11_499, 3_834, None)
+    assert [protect(lamps(), replace(three, contact_ma=ma), RULES).wire.parallel for ma in contacts] == [1, 2, 3, 3]
+    assert protect(lamps(), Ratings(pins=2, contact_ma=5_749), RULES) == "contact"
 
 
 def test_stall_asks_for_a_thicker_wire():
@@ -129,7 +138,7 @@ def test_paralleled_channels_have_a_conductor_each():
 
 def test_without_a_terminal_as_many_conductors_as_it_takes():
     """A rating no single size carries: two thick ones for 1,000 A, though the channel names one pin."""
-    huge = Ratings(rated_ma=Fraction(2_000_000), usable_ma=1_600_000, peak_ma=9_000_000)
+    huge = Ratings(rated_ma=Fraction(2_000_000), usable_ma=1_600_000, peak_ma=9_000_000, contact_ma=None)
     result = protect(Demand(800_000, (), (), 0, ()), huge, RULES)
     assert result.wire.parallel == 2 and result.wire.ampacity_a >= 1_000
     assert choose_wire(1_000.0, 800.0, [], RULES) == "ampacity"

@@ -52,6 +52,8 @@ WIRES = [
         units=case.channels("1", max_wire_mm2=0.5),
         where="1",
     ),
+    # the same 6.3 A through one contact that bears 1 mA less
+    broken("contact", "more than its pin bears", 6.3, 6.299, units=case.channels("1", contact_ma=6299), where="1"),
     broken(
         "wire",
         "more drop than the load bears on 1 mm2",

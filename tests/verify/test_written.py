@@ -107,6 +107,14 @@ def test_a_pair_has_as_many_conductors_on_either_channel(number, is_wrong):
     assert ("terminal" in rules_after(on_two("pair"), "parallel", number)) == is_wrong
 
 
+def test_as_many_pins_are_wired_as_bear_the_setting():
+    """60 % of 30 A, a quarter more, is a setting of 22.5 A a channel: one pin of 22.5 A, two of 1 mA less."""
+    one, two = (on_two("pair", pins=("a", "b"), contact_ma=ma) for ma in (22_500, 22_499))
+    assert (one.wires.parallel.tolist(), two.wires.parallel.tolist()) == ([2], [4])
+    assert pa.verify(one).empty and pa.verify(two).empty
+    assert "contact" in rules_after(two, "parallel", 2) and "contact" not in rules_after(one, "parallel", 2)
+
+
 def test_the_return_of_a_bridge_lies_in_the_bundle_too():
     """Out and back are two loaded wires, whatever else there is."""
     allocation = on_two("bridge")

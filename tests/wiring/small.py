@@ -53,5 +53,5 @@ def rating(**changes):
 def unit(number=4, place=None, label="box", **changes):
     """A module of some channels of 30 A."""
     values = {"continuous_ma": 30_000, "peak_ma": 200_000, "peak_ms": 100.0} | changes
-    channels = tuple(Channel(str(n), connector="X", pins=(f"X{n}",), **values) for n in range(1, number + 1))
+    channels = tuple(Channel(str(n), **{"connector": "X", "pins": (f"X{n}",)} | values) for n in range(1, number + 1))
     return Unit(label, Module("box", 30_000 * number, 400_000 * number, channels, mass_g=500.0, price=100.0), place)
