@@ -22,12 +22,34 @@ def nightly(request):
     return request.config.getoption("--nightly")
 
 
+# Files that take longest, those first: a long one begun last would keep one worker busy alone.
+_LONG = (
+    "tests/what_if/test_keep.py",
+    "tests/browser/",
+    "tests/chain/test_chain.py",
+    "tests/mounting/",
+    "tests/oracle/test_same_table_same_pin_map.py",
+    "tests/tables/test_hostile.py",
+    "tests/notebooks/",
+    "tests/panel/",
+    "tests/export/",
+    "tests/cli/",
+    "tests/data/",
+    "tests/api/",
+)
+
+
+def _turn(item):
+    return next((turn for turn, name in enumerate(_LONG) if item.nodeid.startswith(name)), len(_LONG))
+
+
 def _unsettled():
     lines = (Path(__file__).parent / "unsettled.txt").read_text().splitlines()
     return tuple(line.strip() for line in lines if line.strip() and not line.startswith("#"))
 
 
 def pytest_collection_modifyitems(config, items):
+    items.sort(key=_turn)  # stable: within a file nothing moves
     names = _unsettled()
     for item in items:
         if item.nodeid.startswith(names):
@@ -41,6 +63,7 @@ def pytest_collection_modifyitems(config, items):
 
 
 def pytest_configure(config):
+    config.option.loadscopereorder = False  # xdist would begin with the files of most tests, which are quick ones
     os.environ.setdefault("MPLBACKEND", "Agg")
     if "LC_ALL" in os.environ:  # decimal commas in the C library too, as a host program may have set them
         locale.setlocale(locale.LC_ALL, "")

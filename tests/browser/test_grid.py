@@ -121,11 +121,14 @@ def test_keys_in_a_drop_down_are_not_the_notebooks(grid):
 
 
 def test_paste_from_a_spreadsheet(grid):
-    """Cells with tabs, quotes and line ends land where they belong; bad ones are marked, rows beyond the end added."""
+    """Asked first where cells are filled; tabs, quotes, line ends land where they belong, bad cells are marked."""
     text = 'load\trunning_a\tkind\n"lamp, ""left"""\t7,5\tLED\nlamp 2\toops\tlamp\n'
     put_on_clipboard(grid, text)
     at(grid, 40, "load").focus()
     grid.keyboard.press("Control+v")
+    expect(grid.locator(".pdm-grid-question")).to_contain_text("replaces what stands in 3 filled cells of row 40")
+    expect(at(grid, 40, "load")).to_have_value("lamp 40")
+    grid.get_by_role("button", name="Replace").press("Enter")
     expect(grid.locator(".pdm-grid tbody tr")).to_have_count(41)
     expect(at(grid, 40, "load")).to_have_value('lamp, "left"')
     expect(at(grid, 40, "running_a")).to_have_value("7.5")
