@@ -29,8 +29,9 @@ def builder(run):
     return builder
 
 
+@pytest.mark.nightly
 def test_the_story(builder):
-    """The whole story a builder plays, in JupyterLab."""
+    """The whole story a builder plays, in JupyterLab; every day it is played on the page (`test_page`)."""
     play(builder)
 
 

@@ -1,6 +1,7 @@
 """The panel without a browser: edits in, verdicts out."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -19,7 +20,10 @@ WAIT_S = 60
 
 @pytest.fixture(scope="module")
 def tables():
-    return pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
+    """The demo with one module of each size: the panel judges every module it is given."""
+    catalogue = pa.read_catalogue(DATA / "catalogue")
+    sizes = tuple(catalogue[name] for name in ("compact-31", "large-56", "middle-42"))
+    return pa.read_vehicle(DATA / "rally_coupe"), replace(catalogue, modules=sizes)
 
 
 @pytest.fixture

@@ -1,6 +1,5 @@
 """The panel as a place to work: files, drafts, questions before something is taken or replaced."""
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -200,10 +199,9 @@ def test_a_paste_says_what_it_replaces_first(folder):
     assert [row["load"] for row in panel.grid.rows] == ["horn", "bell", "pump"]
 
 
-def test_a_workbook_is_a_home_too(tmp_path):
+def test_a_workbook_is_a_home_too(folder, tmp_path):
     """The same in one XLSX file, with its draft and documents beside it."""
-    shutil.copytree(DATA / "rally_coupe", tmp_path / "folder")
-    path = write_vehicle(pa.read_vehicle(tmp_path / "folder"), tmp_path / "car.xlsx")
+    path = write_vehicle(pa.read_vehicle(folder), tmp_path / "car.xlsx")
     panel = opened(path, "middle-42")
     edit(panel, 0, "note", "by hand")
     kept(panel)
