@@ -139,8 +139,8 @@ class SignalSide:
     def bench_sheet(self) -> pd.DataFrame:
         """One row per pin of every box, pins that stay empty too: box, connector, pin, to, wire, size, length, seen."""
         used = {(r["box"], r["connector"], r["pin"]): r for r in self.pin_map().to_dict("records")}
-        pins = [(box.label, pin.connector, pin.name, pin) for box in self.boxes for pin in box.box.pins]
-        rows = [_bench_row(key, pin, used.get((*key,))) for *key, pin in pins]
+        pins = [((box.label, pin.connector, pin.name), pin) for box in self.boxes for pin in box.box.pins]
+        rows = [_bench_row(key, pin, used.get(key)) for key, pin in pins]
         columns = ["box", "connector", "pin", "to", "place", "wire", "size_mm2", "length_m", "seen"]
         return pd.DataFrame(rows, columns=columns)
 

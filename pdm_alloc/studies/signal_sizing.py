@@ -296,8 +296,8 @@ def signals_beside(
     labels = [box.label for box in fitted([*beside, *chosen])]
     sites = dict(zip(labels, [*(u.place for u in units if _pinned(u, beside)), *places], strict=False))
     at = {label: place for label, place in sites.items() if place}
-    how = {"units": units, "keypads": catalogue.keypads, "time_limit_s": time_limit_s}
-    return signals(vehicle, [*beside, *chosen], places=at, **how)
+    boxes, pads = [*beside, *chosen], catalogue.keypads
+    return signals(vehicle, boxes, places=at, units=units, keypads=pads, time_limit_s=time_limit_s)
 
 
 def _pinned(unit, boxes) -> bool:

@@ -50,7 +50,7 @@ def verify_signals(signals: Sequence[Signal], boxes: Sequence[FittedBox], uses: 
     pins = {(box.label, _label(pin)): pin for box in boxes for pin in box.box.pins}
     roles = {box.label: box.box.role for box in boxes}
     known = [use for use in uses if use.signal in by_name and use.box in roles]
-    strangers = [use for use in uses if use not in known]
+    strangers = [use for use in uses if use.signal not in by_name or use.box not in roles]
     findings = [_finding("stranger", use, f"{use.signal} or {use.box} is not in the tables") for use in strangers]
     findings += _counted(signals, uses)
     findings += _twice(uses)

@@ -164,3 +164,32 @@ def test_keys_of_a_keypad_need_keypads_but_no_pins_and_no_input_of_the_module():
     assert "the lowest price: M, pad, pad (110)" in study.summary()
     assert inputs_wanted(vehicle) == 0
     assert inputs_wanted(replace(vehicle, inputs=tuple(replace(k, read_by=None) for k in keys))) == 5
+
+
+def test_a_key_of_a_keypad_may_be_a_message_on_the_bus(tables, capsys):
+    """A key listed as bus input with the reader keypad is counted as a key; a wire to a module is still refused."""
+    rows = "".join(f"k{n},bus,keypad\n" for n in range(5))
+    keypads = "keypad,keys,price,mass_g\npad,4,20,30\n"
+    path = tables(car__inputs="input,kind,read_by\n" + rows, catalogue__keypads=keypads)
+    code, out = _size(capsys, path)
+    assert code == 0 and "M, small, small, pad, pad (740)" in out
+    tables(car__inputs="input,kind,read_by\nk,bus,module\n")
+    assert main(["size", path]) == 2
+    assert "a message on the bus" in capsys.readouterr().err
+
+
+def test_the_readme_takes_a_new_user_from_blank_tables_to_both_sides_of_the_binder(tmp_path, capsys):
+    """The commands of the README, word for word but for where they write."""
+    text = (DATA.parent / "README.md").read_text()
+    part = text[text.index("## Signals and the bus") : text.index("## From Python")]
+    block = part.split("```sh\n")[1].split("```")[0].replace("\\\n", " ")
+    folders = {name: str(tmp_path / name) for name in ("my_van", "binder")}
+    folders["data/catalogue"] = str(DATA / "catalogue")
+        "data/catalogue": str(DATA / "catalogue")
+    }
+    for line in block.splitlines():
+        words = line.split("#")[0].split()
+        assert main([folders.get(word, word) for word in words[1:]]) == 0, capsys.readouterr().err
+    names = {file.name for file in (tmp_path / "binder").rglob("*")}
+    assert {"my_van.pdf", "my_van_signals.pdf", "pin_map.csv", "signal_pin_map.csv", "bus_trunk.csv"} <= names
+    assert {"ground_plan.csv", "signal_cut_list.csv", "parked_with_all_boxes.csv"} <= names

@@ -187,9 +187,10 @@ def _check_needs(line, faults):
 
 def _check_reader(line, faults):
     row = line.values
-    if row.read_by is not None and row.kind == "bus":
+    if row.read_by in ("module", "control_unit") and row.kind == "bus":
         message = "is for inputs with a wire, and this one is a message on the bus"
-        faults.add("inputs", line.number, "read_by", row.read_by, message, "leave it empty, or correct the kind")
+        remedy = "leave it empty, write keypad for a key, or correct the kind"
+        faults.add("inputs", line.number, "read_by", row.read_by, message, remedy)
     elif row.read_by == "keypad" and row.kind == "analog":
         message = "reads keys, and this input is analog"
         faults.add("inputs", line.number, "read_by", "keypad", message, "write module or control_unit")
