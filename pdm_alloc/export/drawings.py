@@ -11,9 +11,9 @@ from pdm_alloc.export.sheets import needed
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.result.allocation import Allocation
 
-__all__ = ["BOARD_SCALE", "SOFT", "Pen", "board_pages", "one_line", "plan_drawing"]
+__all__ = ["BOARD_SCALE", "INK", "PALE", "Pen", "board_pages", "ground_drawing", "one_line", "plan_drawing"]
 
-INK, SOFT = "#000000", "#777777"
+INK, SOFT, PALE = "#000000", "#777777", "#9FB4C8"
 
 BOARD_SCALE = 10.0  # metres of harness over metres of paper, where nobody asks for another
 
@@ -41,10 +41,10 @@ class Pen:
         line = self._shapes.Line(x0, y0, x1, y1, strokeWidth=width, strokeColor=self._colour(colour), strokeLineCap=1)
         self.drawing.add(line)
 
-    def box(self, x: float, y: float, width: float, height: float) -> None:
-        """A white box with a frame, its lower left corner given."""
-        white, ink = self._colour("#FFFFFF"), self._colour(INK)
-        self.drawing.add(self._shapes.Rect(x, y, width, height, fillColor=white, strokeColor=ink, strokeWidth=0.8))
+    def box(self, x: float, y: float, width: float, height: float, fill: str = "#FFFFFF") -> None:
+        """A filled box with a frame, its lower left corner given."""
+        paint, ink = self._colour(fill), self._colour(INK)
+        self.drawing.add(self._shapes.Rect(x, y, width, height, fillColor=paint, strokeColor=ink, strokeWidth=0.8))
 
     def dot(self, x: float, y: float, radius: float = 2.2) -> None:
         """A filled dot."""
@@ -148,16 +148,11 @@ def plan_drawing(allocation: Allocation, width: float, most_high: float, font: s
     -------
     reportlab.graphics.shapes.Drawing or None
     """
-    at = {p.name: (p.x_m, p.y_m) for p in allocation.vehicle.places if p.x_m is not None and p.y_m is not None}
-    rows = [row for row in records(allocation.segments) if row["start"] in at and row["end"] in at]
-    if len(at) < 2 or not rows:
+    spots, height = _seen_from_above(allocation, width, most_high)
+    rows = [row for row in records(allocation.segments) if row["start"] in spots and row["end"] in spots]
+    if not rows:
         return None
-    low = [min(p[k] for p in at.values()) for k in (0, 1)]
-    span = [max(max(p[k] for p in at.values()) - low[k], 0.1) for k in (0, 1)]
-    scale = min((width - 120) / span[0], (most_high - 50) / span[1])
-    height = span[1] * scale + 50
     pen = Pen(width, height, font)
-    spots = {name: (60 + (x - low[0]) * scale, height - 25 - (y - low[1]) * scale) for name, (x, y) in at.items()}
     for row in rows:
         _bundle(pen, spots[row["start"]], spots[row["end"]], row)
     fitted = {unit.place: unit.label for unit in allocation.units if unit.place}
@@ -166,9 +161,69 @@ def plan_drawing(allocation: Allocation, width: float, most_high: float, font: s
     return pen.drawing
 
 
+def _seen_from_above(
+    allocation: Allocation, width: float, most_high: float
+) -> tuple[dict[str, tuple[float, float]], float]:
+    """Where places are drawn, and how high the drawing is; none where fewer than two have coordinates."""
+    at = {p.name: (p.x_m, p.y_m) for p in allocation.vehicle.places if p.x_m is not None and p.y_m is not None}
+    if len(at) < 2:
+        return {}, 0.0
+    low = [min(p[k] for p in at.values()) for k in (0, 1)]
+    span = [max(max(p[k] for p in at.values()) - low[k], 0.1) for k in (0, 1)]
+    scale = min((width - 120) / span[0], (most_high - 50) / span[1])
+    height = span[1] * scale + 50
+    left = (width - span[0] * scale) / 2
+    return {n: (left + (x - low[0]) * scale, height - 25 - (y - low[1]) * scale) for n, (x, y) in at.items()}, height
+
+
+def ground_drawing(allocation: Allocation, width: float, most_high: float, font: str = "Helvetica") -> Any | None:
+    """Ground points seen from above: lines to the places whose returns they take, worst current against rating.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With the table ``grounds``, and places.
+    width, most_high : float
+        Room, points.
+    font : str
+        Known to reportlab.
+
+    Returns
+    -------
+    reportlab.graphics.shapes.Drawing or None
+        None: no ground point is at a place with coordinates.
+    """
+    spots, height = _seen_from_above(allocation, width, most_high)
+    points = [row for row in records(allocation.ground_points) if row["place"] in spots]
+    if not points:
+        return None
+    pen = Pen(width, height, font)
+    ways = {(row["place"], row["ground_place"], row["use"]) for row in records(allocation.ground_plan)}
+    for start, end, use in sorted(ways):
+        if start in spots and end in spots:
+            pen.line(*spots[start], *spots[end], 1.2, SOFT if use == "power" else "#C0C0C0")
+    for name, (x, y) in spots.items():
+        pen.dot(x, y, 1.6)
+        pen.text(x, y + 5, name, 6, "middle", SOFT)
+    stacked: dict[str, int] = {}
+    for row in points:
+        _stud(pen, *spots[row["place"]], stacked.get(row["place"], 0), row)
+        stacked[row["place"]] = stacked.get(row["place"], 0) + 1
+    return pen.drawing
+
+
+def _stud(pen: Pen, x: float, y: float, above: int, row: dict[str, Any]) -> None:
+    limit = "" if row["max_a"] is None else f" of {row['max_a']:g}"
+    words = f"{row['ground']} {row['stud']}: {row['returns']}, {row['current_a']:.1f}{limit} A"
+    half = 1.9 * len(words) + 4
+    middle = min(max(x, half), pen.drawing.width - half)
+    pen.box(middle - half, y - 14 - 12 * above, 2 * half, 11)
+    pen.text(middle, y - 11 - 12 * above, words, 6.5, "middle")
+
+
 def _bundle(pen: Pen, start: tuple[float, float], end: tuple[float, float], row: dict[str, Any]) -> None:
     used = bool(row["bundle_mm"])
-    pen.line(*start, *end, max(0.5, 0.45 * row["bundle_mm"]), "#9FB4C8" if used else "#CCCCCC")
+    pen.line(*start, *end, max(0.5, 0.45 * row["bundle_mm"]), PALE if used else "#CCCCCC")
     if used:
         x, y = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
         pen.text(x, y - 2.5, f"{row['bundle_mm']:.0f}", 7, "middle")

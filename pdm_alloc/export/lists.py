@@ -236,6 +236,7 @@ def _letters(count: int) -> list[str]:
 # Ending of a column's name: unit as printed, decimals.
 UNITS: dict[str, tuple[str, int]] = {
     "a": ("A", 2),
+    "ma": ("mA", 1),
     "v": ("V", 1),
     "m": ("m", 2),
     "mm": ("mm", 1),
@@ -252,6 +253,16 @@ UNITS: dict[str, tuple[str, int]] = {
 
 # Columns that have a unit by their whole name, and columns whose name ends like a unit by chance.
 _WHOLE = {"minutes": "minutes"}
+
+# Headings that say more than the name of the column does.
+_SAID = {
+    "window_ms": "inrush time, ms",
+    "above_ms": "time above trip, ms",
+    "stalled_a": "stall current, A",
+    "stall_damage_ms": "wire damage time at stall, ms",
+    "floor_minutes": "time to battery floor, min",
+    "carried": "battery lasts",
+}
 
 
 def unit_of(column: str) -> str | None:
@@ -284,6 +295,8 @@ def heading(column: str) -> str:
     str
         Words, then the unit.
     """
+    if column in _SAID:
+        return _SAID[column]
     ending = _ending(column)
     words = column.removeprefix("x_")
     if ending and column not in _WHOLE:

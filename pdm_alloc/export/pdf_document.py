@@ -8,10 +8,10 @@ from typing import Any
 import pandas as pd
 
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.export.drawings import one_line, plan_drawing
+from pdm_alloc.export.drawings import ground_drawing, one_line, plan_drawing
 from pdm_alloc.export.pdf_grid import LINES, Type, grids, is_blank, on_paper, set_type
-from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, sheet_of_trials
-from pdm_alloc.export.sheets import Issue, Sheet, grouped_warnings, needed, sheets, title_block
+from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, ledger_drawing, sheet_of_trials
+from pdm_alloc.export.sheets import Issue, Sheet, by_ground, grouped_warnings, needed, sheets, title_block
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CAUTION
 
@@ -25,6 +25,8 @@ WIDTH = _PAGE[0] - 2 * _MARGIN
 
 # Of a page in two columns.
 COLUMN = WIDTH / 2 - 7
+
+_COLUMN_HIGH = 460.0  # of a drawing under its heading, points
 
 _COLUMNS_AT = (_MARGIN, _MARGIN + WIDTH / 2 + 7)
 
@@ -114,6 +116,8 @@ _PINS_A_PAGE = 40
 
 _KEPT_TOGETHER = 8  # rows
 
+_LISTS = ("Cut list", "Shopping list", "Ground plan")
+
 _CHAPTERS = (
     *(
         "Warnings",
@@ -150,17 +154,18 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
     type_ = set_type()
     title = f"Wiring of {allocation.vehicle.name}"
     made = {sheet.name: sheet for sheet in sheets(allocation)}
+    made["Ground plan"] = by_ground(made["Ground points"], made["Ground plan"])
     story = [
         *_front(title, title_block(allocation, issue), type_, _CHAPTERS),
         *_section(Sheet("Warnings", grouped_warnings(allocation), made["Warnings"].note), type_),
         *_supply(allocation, made, type_),
         *_bench(allocation, made["Bench sheet"], type_),
-        *_columns(allocation, made, ("Cut list", "Shopping list", "Ground points", "Ground plan"), type_),
+        *_columns(allocation, made, _LISTS, type_),
         *_plan(allocation, type_),
         *_chapter(made, ("Channel settings", "Input list"), type_),
         *_chapter(made, ("Dead circuit checks",), type_),
         *_trials(allocation, made["Commissioning"], type_),
-        *_chapter(made, ("Weight ledger", "Spare channels", "Assumptions"), type_),
+        *_chapter(made, ("Assumptions",), type_),
     ]
     return _built(story, title, allocation.vehicle.name, issue, type_)
 
@@ -258,7 +263,10 @@ def _supply(allocation: Allocation, made: Mapping[str, Sheet], type_: Type) -> I
 
 
 def _style(sheet: Sheet) -> str:
-    return "large" if "done" in sheet.table else "small" if sheet.name == "Cut list" else "cell"
+    return "large" if "done" in sheet.table else "small" if sheet.name in _SMALL else "cell"
+
+
+_SMALL = ("Cut list", "Shopping list", "Ground plan", "Channel settings", "Input list", "Assumptions")
 
 
 def _bench(allocation: Allocation, sheet: Sheet, type_: Type) -> Iterator[Any]:
@@ -297,19 +305,40 @@ def _columns(allocation: Allocation, made: Mapping[str, Sheet], names: Sequence[
         yield from _section(made[name], type_, COLUMN)
     for unit in allocation.units:
         for name in sorted({channel.connector for channel in unit.module.channels}, key=natural_key):
-            for drawing in circuit_drawings(allocation, unit, name, COLUMN, 440, type_.normal):
-                title = f"Circuits of {unit.label}, connector {name or 'without a name'}"
-                yield platypus.KeepTogether([type_.paragraph(title, "heading"), drawing])
+            first, *others = circuit_drawings(allocation, unit, name, COLUMN, 0, type_.normal) or [
+                platypus.Spacer(1, 1)
+            ]
+            title = f"Circuits of {unit.label}, connector {name or 'without a name'}"
+            yield platypus.KeepTogether([type_.paragraph(title, "heading"), first])
+            yield from others
+    ledger = made["Weight ledger"]
+    head = [type_.paragraph(ledger.name, "heading"), type_.paragraph(ledger.note, "body")]
+    yield platypus.KeepTogether([*head, ledger_drawing(ledger.table, COLUMN, type_.normal)])
     yield platypus.NextPageTemplate("page")
 
 
+def _on_a_page(drawing: Any) -> Any:
+    """A circuit with more loads than a column has rows is drawn smaller."""
+    if drawing.height > _COLUMN_HIGH:
+        drawing.renderScale = _COLUMN_HIGH / drawing.height
+    return drawing
+
+
 def _plan(allocation: Allocation, type_: Type) -> Iterator[Any]:
-    """The vehicle from above with its bundles."""
-    plan = plan_drawing(allocation, WIDTH, 300, type_.normal)
-    if plan is not None:
-        yield needed("reportlab.platypus", "writes PDF").PageBreak()
-        yield type_.paragraph("Plan: front to the left; numbers are diameters of bundles, mm", "heading")
-        yield plan
+    """The vehicle from above: its bundles, and where returns meet the metal."""
+    platypus = needed("reportlab.platypus", "writes PDF")
+    drawings = {
+        "Plan: front to the left; numbers are diameters of bundles, mm": plan_drawing(
+            allocation, WIDTH, 230, type_.normal
+        ),
+        "Ground points: stud, returns, worst current; light lines are sensor returns": ground_drawing(
+            allocation, WIDTH, 230, type_.normal
+        ),
+    }
+    yield platypus.PageBreak()
+    for title, drawing in drawings.items():
+        if drawing is not None:
+            yield platypus.KeepTogether([type_.paragraph(title, "heading"), drawing])
 
 
 def _chapter(made: Mapping[str, Sheet], names: Sequence[str], type_: Type) -> Iterator[Any]:

@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 
 import pandas as pd
 
-from pdm_alloc.export.lists import heading, records, shown, unit_of
+from pdm_alloc.export.lists import Row, heading, records, shown, unit_of
 from pdm_alloc.export.sheets import Sheet, needed
 from pdm_alloc.export.workbook import is_number
 
@@ -21,7 +21,9 @@ _SIZES = {"title": 18, "heading": 12, "body": 9, "caution": 9.5, "large": 8.5, "
 
 _KEPT = "\n\N{NO-BREAK SPACE}"
 
-_LONGEST = 500  # characters of a cell: more would not fit a page, and stand in the workbook
+_SETTINGS_A_ROW = 10
+
+_LONGEST = 2000  # characters of a cell: more would not fit a page, and stand in the workbook
 
 _FAMILY = {"normal": "DejaVuSans", "bold": "DejaVuSans-Bold"}
 
@@ -47,7 +49,7 @@ class Type:
         Parameters
         ----------
         text : str
-            Plain text; line ends are kept, and more than 500 characters are cut with an ellipsis.
+            Plain text; line ends are kept, and more than 2000 characters are cut with an ellipsis.
         style : str
             ``title``, ``heading``, ``body``, ``caution``, ``large``, ``cell`` or ``small``.
         bold : bool
@@ -257,7 +259,6 @@ def _word(text: str, type_: Type, style: str, bold: bool) -> float:
 # Said elsewhere on paper, or only of use to a program.
 _LEFT_OUT = {
     "Cut list": ("role", "module", "channel", "mass_g", "loads"),
-    "Ground plan": ("module", "place", "ground_place", "use"),
     "Battery cables": (
         "seconds",
         "area_mm2",
@@ -269,7 +270,7 @@ _LEFT_OUT = {
         "mass_g",
     ),
     "Shopping list": ("note",),
-    "Ground points": ("note",),
+    "Ground plan": ("note", "use", "max_wires"),
     "Channel settings": ("command",),
 }
 
@@ -287,11 +288,10 @@ def on_paper(sheet: Sheet) -> pd.DataFrame:
     DataFrame
         With boxes to tick, operating states side by side, and without columns that would crowd the page.
     """
-    table = sheet.table.drop(columns=list(_LEFT_OUT.get(sheet.name, ())), errors="ignore")
+    whole = _narrow(sheet.table) if sheet.name == "Cut list" else sheet.table
+    table = whole.drop(columns=list(_LEFT_OUT.get(sheet.name, ())), errors="ignore")
     if "done" in table:
         return _to_tick(table)
-    if sheet.name == "Cut list":
-        table = _narrow(table)
     if sheet.name == "Assumptions":
         return _settings_together(table)
     if sheet.name == "Limits by state":
@@ -300,22 +300,33 @@ def on_paper(sheet: Sheet) -> pd.DataFrame:
 
 
 def _narrow(table: pd.DataFrame) -> pd.DataFrame:
-    """Sizes without their unit, notes beside the end of the wire; battery cables have a sheet of their own."""
-    rows = zip(table["label"], table["to"], table["note"], strict=True)
-    ends = [f"{to} ({note})" if note and not label.startswith("F") else to for label, to, note in rows]
-    table = table.assign(to=ends).drop(columns="note")
-    if not all(str(size).endswith(" mm2") for size in table["size"]):
-        return table
-    named = ["size_mm2" if name == "size" else name for name in table]
-    return table.assign(size=table["size"].str.removesuffix(" mm2")).set_axis(named, axis="columns")
+    """Ends with their place and note, size and colour in one; battery cables have a sheet of their own."""
+    rows = records(table)
+    made = {
+        "from": [_at(row["from"], row["from_place"] if row["role"] == "feed" else "") for row in rows],
+        "to": [_at(row["to"], row["to_place"]) + _noted(row) for row in rows],
+        "size": [f"{row['size'].removesuffix(' mm2')} {row['colour']}".strip() for row in rows],
+    }
+    narrow = table.assign(**made).drop(columns=["note", "colour", "from_place", "to_place"])
+    return narrow.rename(columns={"size": "wire"})
+
+
+def _noted(row: Row) -> str:
+    return f" ({row['note']})" if row["note"] and row["role"] != "feed" else ""
+
+
+def _at(name: str, place: str) -> str:
+    """An end of a wire and its place, where the name does not say it already; pins are all at their module."""
+    return f"{name}, {place}" if place and place not in name else name
 
 
 def _settings_together(table: pd.DataFrame) -> pd.DataFrame:
-    """Settings in one row: name and value of each."""
+    """Settings in a few rows: name and value of each."""
     is_setting = table["source"] == "settings"
-    text = "; ".join(f"{row['subject']} {row['assumed']}" for row in records(table[is_setting]))
-    row = pd.DataFrame([("settings", text, "whole vehicle", "settings")], columns=table.columns)
-    return pd.concat([table[~is_setting], row], ignore_index=True)
+    texts = [f"{row['subject']} {row['assumed']}" for row in records(table[is_setting])]
+    parts = ["; ".join(texts[n : n + _SETTINGS_A_ROW]) for n in range(0, len(texts), _SETTINGS_A_ROW)]
+    rows = [("settings", text, "whole vehicle", "settings") for text in parts]
+    return pd.concat([table[~is_setting], pd.DataFrame(rows, columns=table.columns)], ignore_index=True)
 
 
 def is_blank(cells: pd.Series) -> bool:

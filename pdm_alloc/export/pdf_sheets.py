@@ -6,20 +6,25 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+import pandas as pd
+
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.export.commissioning import commissioning, trials
-from pdm_alloc.export.drawings import SOFT, Pen, board_pages, one_line, plan_drawing
+from pdm_alloc.export.drawings import INK, PALE, Pen, board_pages, ground_drawing, one_line, plan_drawing
 from pdm_alloc.export.lists import Row, heading, records, shown
 from pdm_alloc.export.pdf_grid import BOX, HEAD, LINES, Type
 from pdm_alloc.export.sheets import needed
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.cut_list import Cut
+from pdm_alloc.studies.conventional import weight_ledger
 
-__all__ = ["circuit_drawings", "drawing_files", "label_pages", "label_rows", "sheet_of_trials"]
+__all__ = ["circuit_drawings", "drawing_files", "label_pages", "label_rows", "ledger_drawing", "sheet_of_trials"]
 
-_ROW = 9.0
+_ROW = 9.5
 
-_NAMES = 130.0  # points for names of loads beside their lines
+_NAMES = 120.0  # points for names of loads beside their lines
+
+_PINS = 52.0  # points for names of pins
 
 
 @dataclass(frozen=True)
@@ -47,7 +52,7 @@ def circuit_drawings(
     connector : str
         Of its module.
     width, most_high : float
-        Room of each, points.
+        Room of each, points; 0: a drawing per circuit.
     font : str
         Known to reportlab.
 
@@ -78,15 +83,16 @@ def _trees(allocation: Allocation, unit: Unit, connector: str) -> list[_Tree]:
 
 
 def _drawn(trees: Sequence[_Tree], rows: int, width: float, font: str) -> Any:
-    pen = Pen(width, rows * _ROW + 4, font)
+    pen = Pen(width, rows * _ROW, font)
     top = rows * _ROW
     deepest = max(_depth(tree, tree.root) for tree in trees)
-    step = (width - 70 - _NAMES) / max(1, deepest)
+    step = (width - _PINS - _NAMES) / max(1, deepest)
     for tree in trees:
         used = tree.leaves(tree.root.end.name) * _ROW
         y = top - used / 2
-        pen.text(0, y - 2.5, tree.root.start.name, 7)
-        _run(pen, tree, tree.root, (70.0, y), top, step, width)
+        name = tree.root.start.name
+        pen.text(0, y - 2.5, name, min(7.0, 1.7 * _PINS / len(name)))
+        _run(pen, tree, tree.root, (_PINS, y), top, step, width)
         top -= used
     return pen.drawing
 
@@ -103,7 +109,8 @@ def _run(pen: Pen, tree: _Tree, cut: Cut, start: tuple[float, float], top: float
     pen.line(start[0], start[1], start[0], y, 0.8)
     pen.line(start[0], y, x, y, 0.8)
     length = "" if cut.length_m is None else f" {cut.length_m:.2f} m"
-    pen.text(start[0] + 4, y + 1.5, f"{cut.label}  {cut.size.name} {cut.colour}{length}", 5.2, colour=SOFT)
+    words = f"{cut.label}  {cut.size.name.removesuffix(' mm2')} {cut.colour}{length}"
+    pen.text(start[0] + 3, y + 1.5, words, min(5.4, 1.75 * (x - start[0] - 6) / len(words)))
     if leaf:
         words = f"{cut.end.name}{', ' if cut.end.place else ''}{cut.end.place}"
         pen.text(x + 4, y - 2.5, words, min(7.0, 1.75 * _NAMES / len(words)))
@@ -112,6 +119,44 @@ def _run(pen: Pen, tree: _Tree, cut: Cut, start: tuple[float, float], top: float
     for after in tree.following.get(cut.end.name, ()):
         _run(pen, tree, after, (x, y), top, step, width)
         top -= tree.leaves(after.end.name) * _ROW
+
+
+_BAR = 12.0
+
+
+def ledger_drawing(table: pd.DataFrame, width: float, font: str = "Helvetica") -> Any:
+    """The weight ledger as bars about zero: fitted to the right, removed to the left, kg.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As of `weight_ledger`.
+    width : float
+        Points.
+    font : str
+        Known to reportlab.
+
+    Returns
+    -------
+    reportlab.graphics.shapes.Drawing
+    """
+    rows = records(table.dropna(subset=["mass_g"]))
+    pen = Pen(width, _BAR * len(rows) + 4, font)
+    masses = [row["mass_g"] for row in rows]
+    low, high = min([0.0, *masses]), max([0.0, *masses])
+    scale = (width - 230) / ((high - low) or 1.0)
+    zero = 155 - low * scale
+    for n, row in enumerate(rows):
+        y = _BAR * (len(rows) - n) - 8
+        end = zero + row["mass_g"] * scale
+        tone = {"net": INK, "conventional wiring": "#FFFFFF"}.get(row["part"], PALE)
+        pen.box(min(zero, end), y, abs(end - zero), 8, tone)
+        name = f"{row['part']} x{row['count']}" if row["count"] > 1 else str(row["part"])
+        pen.text(0, y + 1.5, name, min(7.0, 250 / len(name)))
+        before = row["mass_g"] < 0
+        pen.text(end + (-4 if before else 4), y + 1.5, f"{row['mass_g'] / 1000:.2f}", 7, "end" if before else "start")
+    pen.line(zero, 0, zero, _BAR * len(rows) + 2, 0.8)
+    return pen.drawing
 
 
 def drawing_files(allocation: Allocation, font: str = "Helvetica") -> dict[str, bytes]:
@@ -190,6 +235,10 @@ def _every(allocation: Allocation, font: str) -> Iterator[tuple[str, Any]]:
     plan = plan_drawing(allocation, 760, 480, font)
     if plan is not None:
         yield "plan", plan
+    grounds = ground_drawing(allocation, 760, 480, font)
+    if grounds is not None:
+        yield "ground_plan", grounds
+    yield "weight_ledger", ledger_drawing(weight_ledger(allocation), 480, font)
     number = 0
     for unit in allocation.units:
         for connector in sorted({c.connector for c in unit.module.channels}, key=natural_key):

@@ -12,7 +12,7 @@ import pandas as pd
 
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
-from pdm_alloc.export.lists import assumptions, input_list, wire_list
+from pdm_alloc.export.lists import assumptions, input_list, records, wire_list
 from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.studies.conventional import weight_ledger
@@ -24,6 +24,7 @@ __all__ = [
     "Issue",
     "Sheet",
     "available",
+    "by_ground",
     "grouped_warnings",
     "needed",
     "safe_name",
@@ -35,10 +36,10 @@ COVER = "Cover"
 
 _READ = {
     "Bench sheet": "One row per pin, as it leaves the module. Length: of the piece at the pin. Inrush time: as set.",
-    "Cut list": "Every piece of wire once, allowances included. Measure before cutting. S: splice, G: return.",
+    "Cut list": "Every piece of wire once, allowances included. Measure first. Sizes in mm². S: splice, G: return.",
     "Shopping list": "Wire and sleeving with 10 % for waste. Part numbers are those of your table parts.",
     "Ground plan": "One row per return. Ends on clean metal; sensor grounds apart from power grounds.",
-    "Battery cables": "Isolator, module feeds, starter and alternator. Fuses must be able to break fault_a.",
+    "Battery cables": "Isolator, module feeds, starter and alternator. A fuse must be able to break the fault current.",
     "Channel settings": "To be entered in the module before the first power-up. They protect the wire, not the load.",
     "Commissioning": "One channel at a time. Currents are those at the reference voltage: note the voltage too.",
 }
@@ -55,7 +56,7 @@ _MORE = {
     "Parked": "What is drawn with everything off, and how long the battery lasts.",
     "Limits by state": "Current of every bank and of the whole module in every operating state, against its limit.",
     "Warnings": "To be looked at before a wire is cut.",
-    "Weight ledger": "Modules, wire and parts fitted less parts removed, g; beside it conventional wiring.",
+    "Weight ledger": "Modules, wire and parts fitted less parts removed, kg; beside it conventional wiring.",
     "Spare channels": "Channels that stay free.",
     "Assumptions": "Settings in force, and values nobody has measured yet.",
     "Dead circuit checks": "With everything dead, before the first power-up. Tick each.",
@@ -164,6 +165,32 @@ def grouped_warnings(allocation: Allocation) -> pd.DataFrame:
         for (_, remedy), here in groups.items()
     ]
     return pd.DataFrame(rows, columns=["severity", "warning", "subjects", "remedy"])
+
+
+def by_ground(points: Sheet, plan: Sheet) -> Sheet:
+    """The ground plan on paper: a row per stud with what returns to it; lengths and sizes are in the cut list.
+
+    Parameters
+    ----------
+    points, plan : Sheet
+        Ground points; returns.
+
+    Returns
+    -------
+    Sheet
+        Named as the plan. Returns without a ground point have a row of their own that says why.
+    """
+    ends: dict[str, list[str]] = {}
+    rows = records(plan.table)
+    for row in rows:
+        ends.setdefault(row["ground"], []).append(row["load"] + (f" x{row['items']}" if row["items"] > 1 else ""))
+    table = points.table.assign(loads_and_switches=[", ".join(ends.get(name, [])) for name in points.table["ground"]])
+    missing = [
+        {"ground": "none", "loads_and_switches": f"{row['load']}: {row['note']}"} for row in rows if not row["ground"]
+    ]
+    if missing:
+        table = pd.concat([table, pd.DataFrame(missing)], ignore_index=True)
+    return Sheet(plan.name, table, "The worst current of every stud. Clean metal; sensor grounds apart from power.")
 
 
 def needed(module: str, use: str) -> Any:

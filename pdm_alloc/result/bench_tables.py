@@ -57,10 +57,18 @@ def _ends(vehicle: Vehicle, made: Sequence[Cut]) -> Iterator[tuple[object, ...]]
         for spot in (cut.start, cut.end):
             for item in ENDS_OF[spot.kind] if spot.kind != "splice" else ():
                 part = part_for(vehicle.parts, item, spot.at or "*", cut.size.area_mm2)
-                where = f", {spot.at}" if part and spot.kind == "pin" else ""
-                counts[item.replace("_", " "), f"{cut.size.name}{where}", part] += 1
+                counts[item.replace("_", " "), cut.size.name, part] += 1
+    yield from _by_part(counts)
+
+
+def _by_part(counts: Mapping[tuple[str, str, str], int]) -> Iterator[tuple[object, ...]]:
+    """A row per part number with what it is for; where there is none, per size."""
+    bought: dict[tuple[str, str], list[tuple[str, int]]] = defaultdict(list)
     for (item, detail, part), count in sorted(counts.items(), key=lambda pair: tuple(map(natural_key, pair[0]))):
-        yield (item, detail, part, count, None, "")
+        bought[item, part or f" {detail}"].append((detail, count))
+    for (item, part), uses in bought.items():
+        number = "" if part.startswith(" ") else part
+        yield (item, "; ".join(detail for detail, _ in uses), number, sum(count for _, count in uses), None, "")
 
 
 def _connectors(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[tuple[object, ...]]:
@@ -96,16 +104,14 @@ def _sleeves(vehicle: Vehicle, segments: pd.DataFrame) -> Iterator[tuple[object,
     for row in segments.to_dict("records"):
         if row["bundle_mm"] > 0:
             metres[ceil(row["bundle_mm"])] += row["length_m"]
-    for across, length in sorted(metres.items()):
+    bought: dict[str, list[int]] = defaultdict(list)
+    for across in sorted(metres):
         part = part_for(vehicle.parts, "sleeve", "*", float(across))
-        yield (
-            "sleeving",
-            f"bundle up to {across} mm",
-            part,
-            None,
-            ceil(10 * length * WASTE) / 10,
-            "with 10 % for waste",
-        )
+        bought[part or f" {across}"].append(across)
+    for part, sizes in bought.items():
+        length = ceil(10 * sum(metres[across] for across in sizes) * WASTE) / 10
+        detail = f"bundles up to {', '.join(map(str, sizes))} mm"
+        yield ("sleeving", detail, "" if part.startswith(" ") else part, None, length, "with 10 % for waste")
 
 
 def bench_sheet_table(

@@ -248,7 +248,7 @@ def test_input_list(allocation):
         ("x_wire_label", "wire label"),
         ("x_length_m", "length m"),
         ("minutes", "minutes"),
-        ("floor_minutes", "floor, min"),
+        ("floor_minutes", "time to battery floor, min"),
         ("a", "a"),
         ("area_mm2", "area, mm²"),
     ],
