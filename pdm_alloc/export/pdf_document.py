@@ -26,8 +26,6 @@ WIDTH = _PAGE[0] - 2 * _MARGIN
 # Of a page in two columns.
 COLUMN = WIDTH / 2 - 7
 
-_COLUMN_HIGH = 460.0  # of a drawing under its heading, points
-
 _COLUMNS_AT = (_MARGIN, _MARGIN + WIDTH / 2 + 7)
 
 
@@ -315,13 +313,6 @@ def _columns(allocation: Allocation, made: Mapping[str, Sheet], names: Sequence[
     head = [type_.paragraph(ledger.name, "heading"), type_.paragraph(ledger.note, "body")]
     yield platypus.KeepTogether([*head, ledger_drawing(ledger.table, COLUMN, type_.normal)])
     yield platypus.NextPageTemplate("page")
-
-
-def _on_a_page(drawing: Any) -> Any:
-    """A circuit with more loads than a column has rows is drawn smaller."""
-    if drawing.height > _COLUMN_HIGH:
-        drawing.renderScale = _COLUMN_HIGH / drawing.height
-    return drawing
 
 
 def _plan(allocation: Allocation, type_: Type) -> Iterator[Any]:

@@ -22,6 +22,8 @@ __all__ = ["circuit_drawings", "drawing_files", "label_pages", "label_rows", "le
 
 _ROW = 9.5
 
+_HIGHEST = 460.0  # points, under a heading
+
 _NAMES = 120.0  # points for names of loads beside their lines
 
 _PINS = 52.0  # points for names of pins
@@ -94,6 +96,8 @@ def _drawn(trees: Sequence[_Tree], rows: int, width: float, font: str) -> Any:
         pen.text(0, y - 2.5, name, min(7.0, 1.7 * _PINS / len(name)))
         _run(pen, tree, tree.root, (_PINS, y), top, step, width)
         top -= used
+    if pen.drawing.height > _HIGHEST:  # one circuit with more loads than a page has rows
+        pen.drawing.renderScale = _HIGHEST / pen.drawing.height
     return pen.drawing
 
 
