@@ -308,7 +308,7 @@ def _narrow(table: pd.DataFrame) -> pd.DataFrame:
         "size": [f"{row['size'].removesuffix(' mm2')} {row['colour']}".strip() for row in rows],
     }
     narrow = table.assign(**made).drop(columns=["note", "colour", "from_place", "to_place"])
-    return narrow.rename(columns={"size": "wire"})
+    return narrow.set_axis(["wire" if name == "size" else name for name in narrow], axis="columns")
 
 
 def _noted(row: Row) -> str:
