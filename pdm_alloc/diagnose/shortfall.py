@@ -177,7 +177,7 @@ class _Study:
             whole = self._reduced(self._settled([*channels, *parts]))
             return Shortfall(tuple(whole), self.allocated(whole))
         proved = growth.outcome == PROVEN_BEST
-        lower = self._reduced(whole, only_ratings=proved)
+        lower = self._reduced(whole, proved)
         return Shortfall(tuple(lower), allocation if lower == whole else self.allocated(lower), proved=proved)
 
     def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
@@ -305,13 +305,13 @@ class _Study:
         free.sort(key=lambda at: (at[1].continuous_ma, at[1].peak_ma, natural_key(at[1].name)))
         return free[: max(0, len(left) - self.vehicle.settings.spare_channels)]
 
-    def _reduced(self, parts: list[Part], only_ratings: bool = False) -> list[Part]:
-        """Parts lowered until no part can be by a step; of a growth proved best only computed ratings can be."""
+    def _reduced(self, parts: list[Part], proved: bool = False) -> list[Part]:
+        """Parts lowered until none can be by a step; of a growth proved best only computed ratings and sums can be."""
         for n in range(len(parts)):
             parts = self._with_least_rating(parts, n)
         n = 0
-        while n < len(parts) and not only_ratings:
-            lower = self._lower(parts, n)
+        while n < len(parts):
+            lower = None if proved and parts[n].kind not in _SUMS else self._lower(parts, n)
             n, parts = (n + 1, parts) if lower is None else (n, lower)
         return parts
 

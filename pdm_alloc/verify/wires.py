@@ -155,7 +155,7 @@ class Asked:
         window, top = self.window_ms(self.trip_ma), min(peak, stuck_ma / 1000)
         borne = max(0.0, (peak**2 - usable**2) * ms)
         # The window's heat rises with the current, that of the channel's own trip falls: the worst is where they meet.
-        meet = math.sqrt(usable**2 + borne / window) if window else 0.0
+        meet = math.sqrt(usable**2 + borne / window) if window else math.inf
         heat = min(top**2 * window, usable**2 * window + borne)
         if meet < top and self.trip_ma / 1000 > meet:
             heat = (self.trip_ma / 1000) ** 2 * borne / ((self.trip_ma / 1000) ** 2 - usable**2)

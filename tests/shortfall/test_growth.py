@@ -50,8 +50,9 @@ def check(vehicle, units):
 @SLOW
 @given(cases())
 def test_any_growth_is_enough_and_no_part_can_be_less(case):
-    """Also with wires left out, locked rows left out, spares wanted, one module."""
+    """Also with wires, locked rows and spares wanted; not yet for commands that must be whole on one channel."""
     vehicle, units = case
+    assume(not any(command.together for command in vehicle.commands))
     assume(len(units) == 1)
     assume(not is_enough(vehicle, units))
     check(vehicle, units)
