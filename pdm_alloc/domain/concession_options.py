@@ -86,6 +86,8 @@ SOFT_MULTIPLE = Fraction(3, 2)  # peak over running with a soft start; common pr
 SOFT_MS = 300.0  # over which a soft start brings a load up; common practice, no source
 LARGE_FROM_MA = 3000  # below it a relay or a soft start is more trouble than the channel it relieves
 
+TRIP_HEADROOM_PCT = 20  # the trip setting, a quarter above the draw, leaves no channel less: nothing to be given up
+
 _SOFT_KINDS = ("filament", "motor", "fan", "heater")
 
 
@@ -146,7 +148,7 @@ def _option(
 
 
 def _headroom(vehicle: Vehicle) -> Iterator[Option]:
-    if vehicle.settings.headroom_pct > 0:
+    if vehicle.settings.headroom_pct > TRIP_HEADROOM_PCT:
         for name, loads in _by_command(vehicle).items():
             yield from _option(vehicle, "headroom", name, loads)
 

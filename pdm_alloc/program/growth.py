@@ -12,7 +12,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.handout import Handed, in_columns
 from pdm_alloc.program.packing import Bins, pack, unbroken
 from pdm_alloc.program.partition import partition
-from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.program.sums import Sums
 from pdm_alloc.program.task import Column, Merged, Task, columns_of, is_allowed, merge
@@ -165,8 +165,14 @@ def cheapest_growth(
     )
 
 
-def _with_banks(merged: Merged, task: Task, kinds, chosen, growth: Growth, spares: int, clock: Clock) -> Growth:
-    """The least amperes by which banks grow beside the new channels, all circuits open again."""
+def _with_banks(
+    merged: Merged, task: Task, kinds, chosen, growth: Growth, spares: int, clock: Clock, uncapped: bool = False
+) -> Growth:
+    """The least amperes by which banks grow beside the new channels, all circuits open again.
+
+    Channels that are both one of a pair and one of a bridge may be counted twice where classes are merged: where the new
+    channels do not do, as many as it takes are allowed (`uncapped`), the cheapest first.
+    """
     old, shift = len(merged.task.classes), len(merged.fine.classes) - len(merged.task.classes)
     new = [replace(c, channel_class=c.channel_class + shift) for c in task.columns if c.channel_class >= old]
     columns = [*merged.unmerged([c for c in task.columns if c.channel_class < old]), *new]
@@ -175,12 +181,18 @@ def _with_banks(merged: Merged, task: Task, kinds, chosen, growth: Growth, spare
     program = partition(fine, banks, late=clock.is_over)
     grown = range(len(columns), len(columns) + len(banks))
     counts = Counter(c.channel_class + shift for c in chosen if c.channel_class >= old)
-    for number, own in _by_kind(fine, len(merged.fine.classes)).items():
+    by_kind = _by_kind(fine, len(merged.fine.classes))
+    for number, own in by_kind.items() if not uncapped else ():
         program.row(dict.fromkeys(own, 1), most=counts[number])
     if spares:
         widths = {v: fine.classes[c.channel_class].width for v, c in enumerate(columns[: len(columns) - len(new)])}
         program.row(widths, most=fine.channels() - spares + growth.spares)
-    solution = minimise(program, [dict.fromkeys(grown, 1.0)], _within(clock, _SECOND_S))[0]
+    first = len(merged.fine.classes)
+    prices = {v: kinds[number - first].price for number, own in by_kind.items() for v in own}
+    costs = [*([prices] if uncapped else []), dict.fromkeys(grown, 1.0)]
+    solution = minimise(program, costs, _within(clock, _SECOND_S))[-1]
+    if solution.outcome == NOT_ENOUGH and not uncapped:
+        return _with_banks(merged, task, kinds, chosen, growth, spares, clock, uncapped=True)
     if not solution.values:
         return Growth(solution.outcome)
     values = tuple(round(v) for v in solution.values)

@@ -157,3 +157,18 @@ def test_what_is_missed_in_any_case_is_marked():
     few = replace(module_of(3), module=replace(module_of(3).module, total_ma=15_000))
     shorts = study(vehicle_of(*named(5)), few).shorts
     assert [s.kind for s in shorts if s.group == 0] == ["whole module"]
+
+
+def test_a_channel_of_a_pair_and_of_a_bridge_is_not_counted_twice():
+    """One command on channels of which two are a reversing pair or paralleled: one more pair is what it takes."""
+    labels = [{"bridge": "0"}, {"bridge": "0"}, {}, {}, *[{"bridge": "4", "pair": "4"}] * 2, *[{"pair": "6"}] * 2]
+    own = tuple(Channel(str(n), 30_000, 150_000, 100.0, **label) for n, label in enumerate(labels))
+    turning = replace(LOAD, needs=frozenset({"reversing"}), kind="solenoid", command="a")
+    vehicle = vehicle_of(
+        replace(turning, name="turning", running_ma=7_000, inrush_ma=21_000, inrush_ms=5.0, count=3),
+        replace(turning, name="alone", running_ma=2_000, inrush_ma=6_000, kind="fan", share=False),
+        replace(LOAD, name="relays", running_ma=5_000, inrush_ma=7_500, command="a"),
+        replace(LOAD, name="screens", running_ma=1_500, inrush_ma=2_250, inrush_ms=60.0, count=2, command="a"),
+    )
+    assert "1 more reversing pair" in study(vehicle, module_of(8, own=own)).sentence
+    check(vehicle, (module_of(8, own=own),))
