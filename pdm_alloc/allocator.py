@@ -10,8 +10,8 @@ from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key, units_
 from pdm_alloc.domain.showing import chosen_word
 from pdm_alloc.domain.signals import INPUT_SIGNALS, SIGNAL_KINDS, FittedBox, Signal
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.allocation_solve import Solved, solve
-from pdm_alloc.program.handout import Handed
+from pdm_alloc.program.allocation_solve import Solved, any_solved, solve
+from pdm_alloc.program.handout import Handed, NoSolution
 from pdm_alloc.program.signals.signal_costs import PinUse, hand_out_pins, surplus, versatility, wire_cost
 from pdm_alloc.program.signals.signal_program import SignalProgram, build_signal_program, solve_signals
 from pdm_alloc.program.signals.signal_types import pins_of, types_of
@@ -100,6 +100,18 @@ def allocate(
     if solved.outcome == NOT_ENOUGH:
         raise NotEnough(vehicle, units, arithmetic_shorts(vehicle, units))
     return _result(vehicle, units, solved)
+
+
+def any_allocation(vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook) -> Allocation | None:
+    """The first allocation that keeps every limit, recounted; None: there is none, or none in time."""
+    if arithmetic_shorts(vehicle, units):
+        return None
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, strategy="spare"))
+    try:
+        solved = any_solved(vehicle, units, clock, book)
+        return _result(vehicle, units, solved) if solved.circuits else None
+    except (TooManyCircuits, NoSolution, Unsolved):
+        return None
 
 
 def _solved(

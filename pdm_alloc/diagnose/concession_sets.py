@@ -6,19 +6,22 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from pdm_alloc.allocator import allocate
-from pdm_alloc.circuits.columns import TooManyCircuits
+from pdm_alloc.allocator import any_allocation
+from pdm_alloc.circuits.classes import channel_classes
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import load_types
-from pdm_alloc.domain.concession_options import Option, concede, options, switch_for
-from pdm_alloc.domain.module import Unit
+from pdm_alloc.diagnose.new_channels import offer_of
+from pdm_alloc.domain.concession_changes import coil_name, switch_for
+from pdm_alloc.domain.concession_options import Option, concede, eased, options
+from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Load, Vehicle
-from pdm_alloc.program.concession_program import Model, concession_model, no_superset, not_exactly
+from pdm_alloc.program.concession_program import Model, concession_model, no_superset, not_exactly, opens
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit, place_of
-from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts
+from pdm_alloc.result.refusals import arithmetic_shorts
 
 __all__ = [
     "CONCESSIONS",
@@ -32,6 +35,7 @@ __all__ = [
 ]
 
 MOST_SETS = 5
+SEARCH_S = 3.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
 _MOST_TRIES = 40
 SMALL_MA = 3_000  # loads in the same step of so much are alike to whoever gives one up; ours
 
@@ -100,6 +104,7 @@ def concession_study(
     most: int = MOST_SETS,
     time_limit_s: float | None = None,
     stop: Callable[[], bool] | None = None,
+    book: CircuitBook | None = None,
 ) -> ConcessionStudy:
     """Search for the cheapest distinct sets of concessions that make a unit enough, in order.
 
@@ -115,6 +120,8 @@ def concession_study(
         Clock, s; default: the vehicle's setting.
     stop : callable, optional
         True ends the search with the sets found so far.
+    book : CircuitBook, optional
+        Circuits of this vehicle known from an earlier call.
 
     Returns
     -------
@@ -123,17 +130,32 @@ def concession_study(
     """
     if len(units) != 1:
         return ConcessionStudy(left_open="concessions are looked for on one module at a time")
-    if any(s.kind in ("inputs", "supply voltage") for s in arithmetic_shorts(vehicle, units)):
+    if any(s.kind == "supply voltage" for s in arithmetic_shorts(vehicle, units)):
         return ConcessionStudy()
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
+    book = CircuitBook(vehicle.settings.tolerance_loads) if book is None else book
     try:
-        model = concession_model(vehicle, units[0], options(vehicle), clock.is_over)
+        model = concession_model(vehicle, units[0], offered(vehicle, units, book), clock.is_over)
     except TooManyCircuits as why:
         return ConcessionStudy(left_open=f"concessions were not looked for: {why}")
-    return _searched(vehicle, units[0], model, most, clock)
+    return _searched(vehicle, units[0], model, most, clock, book)
 
 
-def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock) -> ConcessionStudy:
+def offered(vehicle: Vehicle, units: tuple[Unit, ...], book: CircuitBook) -> tuple[Option, ...]:
+    """Concessions on offer: those of the vehicle that these units have a use for, and more drop where a wire needs it.
+
+    A soft start or a measured current is one only where a kind of channel then bears the load that did not before.
+    """
+    drops = [o for r in offer_of(vehicle, units, book).relaxed for o in eased(vehicle, r.load, r.need_pct)]
+    ratings = {c.rating for c in channel_classes(vehicle, units)[0]}
+    useful = [o for o in options(vehicle) if o.kind not in _OPENERS or opens(vehicle, o, ratings, book)]
+    return tuple(sorted((*useful, *drops), key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
+
+
+_OPENERS = ("soft_start", "measure")
+
+
+def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock, book) -> ConcessionStudy:
     found: list[ConcessionSet] = []
     known: set[tuple[object, ...]] = set()
     for _ in range(_MOST_TRIES):
@@ -146,7 +168,7 @@ def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Cloc
             break
         taken = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
         made = tuple(model.options[n] for n in taken)
-        result = _tried(vehicle, unit, made, clock)
+        result = any_allocation(concede(vehicle, made), (unit,), clock, book)
         if result is None:
             not_exactly(model, taken)
         else:
@@ -165,6 +187,8 @@ def _kind_of_set(vehicle: Vehicle, made: tuple[Option, ...]) -> tuple[object, ..
 
 def _likeness(vehicle: Vehicle, name: str) -> str:
     """Of a load, or of all loads of a command; a label is itself."""
+    if any(i.name == name for i in vehicle.inputs):
+        return "switch"
     loads = [x for x in vehicle.loads if name in (x.name, x.command)]
     if not loads:
         return name
@@ -177,11 +201,10 @@ def _wanted(chosen: ConcessionSet, load: str) -> Load:
     return chosen.wanted.load(load)
 
 
-def _tried(vehicle: Vehicle, unit: Unit, made: tuple[Option, ...], clock: Clock) -> Allocation | None:
-    try:
-        return allocate(concede(vehicle, made), unit, strategy="spare", time_limit_s=clock.left_s)
-    except (NotEnough, Unsolved):
-        return None
+def _tried(
+    vehicle: Vehicle, unit: Unit, made: tuple[Option, ...], clock: Clock, book: CircuitBook
+) -> Allocation | None:
+    return any_allocation(concede(vehicle, made), (unit,), clock, book)
 
 
 CONCESSIONS = ("rank", "set_weight", "kind", "subject", "weight", "detail")
@@ -247,14 +270,19 @@ def _join(chosen: ConcessionSet, option: Option) -> str:
 
 
 def _relay(chosen: ConcessionSet, option: Option) -> str:
-    coil = next(x for x in chosen.vehicle.loads if x.name.startswith(f"{option.subject} ("))
-    circuit = next(c for c in chosen.allocation.circuits if coil.name in c.loads)
-    switch = switch_for(_wanted(chosen, option.subject))
+    load = _wanted(chosen, option.subject)
+    coils = [c for c in chosen.allocation.circuits if coil_name(option.subject) in c.loads]
+    coil = chosen.vehicle.load(coil_name(option.subject))
+    switch = switch_for(load)
     assert switch is not None
+    many = coil.count > 1
+    kind = f"two change-over {switch.name}s" if many else f"an external {switch.name}"
+    where = f"channel{'s' if len(coils) > 1 else ''} {' and '.join(str(c.channel) for c in coils)}"
     return (
-        f"{option.subject} on an external {switch.name} of {switch.most_a:g} A with its own fuse: about "
-        f"{switch.mass_g} g and a price of {switch.price} more, its coil ({coil.running_ma / 1000:g} A) on channel "
-        f"{circuit.channel}, no trip setting for the load itself"
+        f"{option.subject} on {kind} of {switch.most_a:g} A with {'their' if many else 'its'} own fuse: about "
+        f"{switch.mass_g * coil.count} g and a price of {switch.price * coil.count} more, "
+        f"{'their coils' if many else 'its coil'} ({coil.running_ma / 1000:g} A{' each' if many else ''}) on {where}, "
+        "no trip setting for the load itself"
     )
 
 
@@ -271,6 +299,29 @@ def _leave_out(chosen: ConcessionSet, option: Option) -> str:
     return f"{option.subject} is left out"
 
 
+def _margin(chosen: ConcessionSet, option: Option) -> str:
+    left = float(chosen.vehicle.settings.module_headroom_pct)
+    return f"headroom of banks and of the whole module cut from {2 * left:g} % to {left:g} %; every rating is kept"
+
+
+def _keypad(chosen: ConcessionSet, option: Option) -> str:
+    switches = "switches" if len(option.members) > 1 else "switch"
+    return f"{len(option.members)} {switches} on a keypad on the bus: {', '.join(option.members)}"
+
+
+def _drop(chosen: ConcessionSet, option: Option) -> str:
+    before = _wanted(chosen, option.subject).max_drop_pct
+    return f"{option.subject} may lose {option.amount:g} % of its voltage in its wire, where {before:g} % was wanted"
+
+
+def _measure(chosen: ConcessionSet, option: Option) -> str:
+    load = _wanted(chosen, option.subject)
+    return (
+        f"{option.subject} is measured and draws no more than {load.running_ma / 1000:g} A: nothing is kept for the "
+        f"{float(load.tolerance_pct):g} % it may be off"
+    )
+
+
 _SHORT = {
     "headroom": "less headroom on {0}",
     "join": "{1} and {2} on one channel",
@@ -278,6 +329,10 @@ _SHORT = {
     "separation": "{0} no longer kept apart",
     "soft_start": "soft start for {0}",
     "leave_out": "{0} left out",
+    "margin": "less headroom on banks and whole module",
+    "keypad": "{0} on the bus in place of switches",
+    "drop": "more voltage drop allowed to {0}",
+    "measure": "{0} measured and within its guess",
 }
 
 _DETAIL = {
@@ -287,4 +342,8 @@ _DETAIL = {
     "separation": _separation,
     "soft_start": _soft_start,
     "leave_out": _leave_out,
+    "margin": _margin,
+    "keypad": _keypad,
+    "drop": _drop,
+    "measure": _measure,
 }

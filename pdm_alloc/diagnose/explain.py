@@ -14,6 +14,7 @@ from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.diagnose.concession_sets import (
     MOST_SETS,
+    SEARCH_S,
     ConcessionSet,
     ConcessionStudy,
     concession_study,
@@ -21,12 +22,12 @@ from pdm_alloc.diagnose.concession_sets import (
     in_words,
 )
 from pdm_alloc.diagnose.shortfall import Shortfall, Unproved, is_enough_for, shortfall
-from pdm_alloc.domain.concession_options import MARGINS, without_margins
+from pdm_alloc.domain.concession_changes import MARGINS, without_margins
 from pdm_alloc.domain.module import Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.thermal import derating_factor
-from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, Unsolved, are_not_enough, in_words_short
@@ -182,7 +183,10 @@ def explain(
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit)
     is_stopped = half.is_over()
     allocation_if = _allocation_if(refusal, clock.part(1 / 3), book)
-    study = _ways(refusal, sets, clock.left_s, stop)
+    enough_time = stop if time_limit_s is not None else or_after(SEARCH_S, stop)
+    study = ConcessionStudy()
+    if sets:
+        study = concession_study(refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book)
     conditions = () if allocation_if is None else tuple(_conditions(refusal, allocation_if))
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, allocation_if, conditions)
 
@@ -234,10 +238,6 @@ def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
     number = Counter(name for name, _ in circuit.items)
     loads = tuple(vehicle.load(name) for name in circuit.loads)
     return sum(t.running_ma * number[t.load] for t in load_types(replace(vehicle, loads=loads)))
-
-
-def _ways(refusal: NotEnough, sets: int, limit_s: float, stop: Callable[[], bool] | None) -> ConcessionStudy:
-    return concession_study(refusal.vehicle, refusal.units, sets, limit_s, stop) if sets else ConcessionStudy()
 
 
 @dataclass(frozen=True, repr=False)

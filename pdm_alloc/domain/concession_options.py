@@ -5,28 +5,24 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 
-from pdm_alloc.domain.kinds import IMPORTANCES, SWITCHES, Switch, comes_on_unharmed
+from pdm_alloc.domain.concession_changes import KEYPAD_KEYS, coil_of, measured, on_keypad, softened, switch_for
+from pdm_alloc.domain.kinds import IMPORTANCES, comes_on_unharmed
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 
 __all__ = [
     "KINDS",
-    "MARGINS",
-    "SOFT_MULTIPLE",
     "WEIGHTS",
     "Option",
-    "coil_of",
     "concede",
+    "eased",
     "joined_name",
     "joins_with_others",
     "options",
-    "softened",
-    "switch_for",
     "weight_of",
-    "without_margins",
 ]
 
-KINDS = ("headroom", "join", "relay", "separation", "soft_start", "leave_out")
+KINDS = ("headroom", "join", "relay", "separation", "soft_start", "leave_out", "margin", "keypad", "drop", "measure")
 
 # (vital, needed, comfort); None: never
 WEIGHTS: dict[str, tuple[int | None, int | None, int | None]] = {
@@ -37,6 +33,10 @@ WEIGHTS: dict[str, tuple[int | None, int | None, int | None]] = {
     "join": (None, 6, 4),
     "separation": (10, 8, 6),
     "leave_out": (None, None, 8),
+    "margin": (3, 3, 3),
+    "keypad": (3, 3, 3),
+    "drop": (6, 3, 2),
+    "measure": (4, 2, 2),
 }
 
 _COLUMN = {"vital": 0, "needed": 1, "comfort": 2}
@@ -69,21 +69,12 @@ def weight_of(vehicle: Vehicle, kind: str, subject: str, importance: str, harmle
     return None if weight is None else max(1, weight)
 
 
-def switch_for(load: Load) -> Switch | None:
-    """The smallest of `SWITCHES` for all items of a load, tolerance included; None: it is beyond them."""
-    current_ma = load.running_ma * load.count * (1 + load.tolerance_pct / 100)
-    return next((switch for switch in SWITCHES if current_ma <= 1000 * switch.most_a), None)
-
-
 def joins_with_others(vehicle: Vehicle, load: Load) -> bool:
     """Whether a load may share its switching with another command: no harm is done when it comes on unasked."""
     calm = "reversing" not in load.needs and load.importance != "vital" and comes_on_unharmed(load.kind, load.name)
     return calm and comes_on_unharmed(load.kind, load.command) and vehicle.command(load.command).joins
 
 
-SOFT_MULTIPLE = Fraction(3, 2)  # peak over running with a soft start; common practice, no source
-
-SOFT_MS = 300.0  # over which a soft start brings a load up; common practice, no source
 LARGE_FROM_MA = 3000  # below it a relay or a soft start is more trouble than the channel it relieves
 
 TRIP_HEADROOM_PCT = 20  # the trip setting, a quarter above the draw, leaves no channel less: nothing to be given up
@@ -98,15 +89,17 @@ class Option:
     Parameters
     ----------
     kind : str
-        ``headroom``, ``join``, ``relay``, ``separation``, ``soft_start`` or ``leave_out``.
+        A word of `KINDS`.
     subject : str
-        Command, load, label, or two commands joined with ``+``.
+        Command, load, label, keypad, or two commands joined with ``+``.
     weight : int
         How much it hurts.
     members : tuple of str
-        The commands of a join; otherwise the subject alone.
+        The commands of a join, the switches on a keypad; otherwise the subject alone.
     harmless : bool
         A join of commands that the states always have on together.
+    amount : float
+        Of a drop what is allowed, per cent; otherwise 0.
     """
 
     kind: str
@@ -114,6 +107,7 @@ class Option:
     weight: int
     members: tuple[str, ...]
     harmless: bool = False
+    amount: float = 0.0
 
 
 def options(vehicle: Vehicle) -> tuple[Option, ...]:
@@ -129,8 +123,27 @@ def options(vehicle: Vehicle) -> tuple[Option, ...]:
     tuple of Option
         Lightest first, then by kind and subject.
     """
-    found = [*_headroom(vehicle), *_joins(vehicle), *_of_loads(vehicle), *_separations(vehicle)]
-    return tuple(sorted(found, key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
+    offered = [*_headroom(vehicle), *_joins(vehicle), *_of_loads(vehicle), *_separations(vehicle)]
+    offered += [*_margin(vehicle), *_keypads(vehicle)]
+    return tuple(sorted(offered, key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
+
+
+def eased(vehicle: Vehicle, load: str, drop_pct: float) -> Iterator[Option]:
+    """More voltage drop allowed to a load, per cent, where that may be given up."""
+    for option in _option(vehicle, "drop", load, [vehicle.load(load)]):
+        yield replace(option, amount=drop_pct)
+
+
+def _margin(vehicle: Vehicle) -> Iterator[Option]:
+    if vehicle.settings.module_headroom_pct > 0:
+        yield from _option(vehicle, "margin", "banks and whole module", ())
+
+
+def _keypads(vehicle: Vehicle) -> Iterator[Option]:
+    switches = sorted((i.name for i in vehicle.inputs if i.kind == "switch"), key=natural_key)
+    for first in range(0, len(switches), KEYPAD_KEYS):
+        name = f"keypad {first // KEYPAD_KEYS + 1}"
+        yield from _option(vehicle, "keypad", name, (), tuple(switches[first : first + KEYPAD_KEYS]))
 
 
 def _option(
@@ -180,10 +193,12 @@ def _of_loads(vehicle: Vehicle) -> Iterator[Option]:
         if load.name in locked:
             continue
         large = load.running_ma >= LARGE_FROM_MA
-        if large and not load.needs and switch_for(load) is not None:
+        if ((large and not load.needs) or load.needs == {"reversing"}) and switch_for(load) is not None:
             yield from _option(vehicle, "relay", load.name, [load])
         if large and load.kind in _SOFT_KINDS and softened(load) != load and "reversing" not in load.needs:
             yield from _option(vehicle, "soft_start", load.name, [load])
+        if large and load.tolerance_pct > 0:
+            yield from _option(vehicle, "measure", load.name, [load])
         if load.importance == "comfort":
             yield from _option(vehicle, "leave_out", load.name, [load])
 
@@ -208,37 +223,6 @@ def _by_command(vehicle: Vehicle) -> dict[str, list[Load]]:
 def joined_name(one: str, two: str) -> str:
     """Name of two commands that are one."""
     return f"{one} + {two}"
-
-
-def coil_of(load: Load, system_v: float) -> Load:
-    """The coil of an external relay in place of a load: what is left of it on the module."""
-    switch = switch_for(load)
-    if switch is None:
-        raise ValueError(f"no relay or contactor switches {load.name}")
-    coil_ma = round(1000 * switch.coil_w / system_v)
-    return Load(
-        name=f"{load.name} (relay coil)",
-        command=load.command,
-        running_ma=coil_ma,
-        kind="coil",
-        inrush_ma=coil_ma,
-        importance=load.importance,
-        place=load.place,
-        length_m=load.length_m,
-        max_drop_pct=load.max_drop_pct,
-        volt_exponent=1.0,
-        note=f"external {switch.name} with its own fuse for {load.name}",
-        extra=load.extra,
-    )
-
-
-def softened(load: Load) -> Load:
-    """The load soft-started by the channel's PWM: less peak, for longer."""
-    peak = -(-load.running_ma * SOFT_MULTIPLE.numerator // SOFT_MULTIPLE.denominator)
-    if load.inrush_ma <= peak:
-        return load
-    length = max(load.inrush_ms, SOFT_MS)
-    return replace(load, inrush_ma=peak, inrush_ms=length, needs=load.needs | {"pwm"}, inrush_assumed=True)
 
 
 def concede(vehicle: Vehicle, made: Iterable[Option]) -> Vehicle:
@@ -289,6 +273,19 @@ def _together(vehicle: Vehicle, option: Option) -> Vehicle:
     return _each_load(vehicle, lambda x: replace(x, separate=None) if x.separate == option.subject else x)
 
 
+def _known(vehicle: Vehicle, option: Option) -> Vehicle:
+    return _each_load(vehicle, lambda x: measured(x) if x.name == option.subject else x)
+
+
+def _more_drop(vehicle: Vehicle, option: Option) -> Vehicle:
+    return _each_load(vehicle, lambda x: replace(x, max_drop_pct=option.amount) if x.name == option.subject else x)
+
+
+def _half_margin(vehicle: Vehicle, option: Option) -> Vehicle:
+    settings = vehicle.settings
+    return replace(vehicle, settings=replace(settings, module_headroom_pct=settings.module_headroom_pct / 2))
+
+
 def _joined(vehicle: Vehicle, option: Option) -> Vehicle:
     one, two = (vehicle.command(name) for name in option.members)
     name = joined_name(one.name, two.name)
@@ -321,20 +318,8 @@ _MAKE = {
     "soft_start": _soft,
     "separation": _together,
     "join": _joined,
+    "margin": _half_margin,
+    "keypad": lambda vehicle, option: on_keypad(vehicle, option.members),
+    "drop": _more_drop,
+    "measure": _known,
 }
-
-
-MARGINS = ("tolerance", "module headroom", "headroom")
-
-
-def without_margins(vehicle: Vehicle, margins: frozenset[str]) -> Vehicle:
-    """The vehicle with some of `MARGINS` taken as nothing: no rating is touched."""
-    settings = vehicle.settings
-    if "module headroom" in margins:
-        settings = replace(settings, module_headroom_pct=Fraction(0))
-    if "headroom" in margins:
-        settings = replace(settings, headroom_pct=Fraction(0))
-    if "tolerance" in margins:
-        loads = tuple(replace(load, tolerance_pct=Fraction(0)) for load in vehicle.loads)
-        vehicle = replace(vehicle, loads=loads)
-    return replace(vehicle, settings=settings)

@@ -25,7 +25,7 @@ from pdm_alloc.program.stages import objectives
 from pdm_alloc.program.sums import Sums
 from pdm_alloc.program.task import Column, Merged, Task, circuit_on, key_of, merge, unmerged
 
-__all__ = ["Solved", "is_enough", "solve"]
+__all__ = ["Solved", "any_solved", "is_enough", "solve"]
 
 
 _LISTING = 0.5  # of the time, at most: commands that are not listed by then are priced
@@ -103,10 +103,15 @@ def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: Circu
         Best so far or proven best where they are, not enough where they are proved not to be; without values.
     """
     try:
-        solved = _solved(vehicle, units, "spare", clock, book, stages=1)
+        solved = any_solved(vehicle, units, clock, book)
     except NoSolution:
         return Solution(FAILED)
     return Solution(solved.outcome, (), solved.objectives[0][1] if solved.objectives else math.inf)
+
+
+def any_solved(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solved:
+    """Any allocation that keeps every limit, the first that comes; its outcome as that of `is_enough`."""
+    return _solved(vehicle, units, "spare", clock, book, stages=1)
 
 
 def _solved(

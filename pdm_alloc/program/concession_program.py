@@ -2,20 +2,21 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
-from pdm_alloc.circuits.columns import Counts, Fit, circuits_of, fit, may_share
-from pdm_alloc.circuits.items import ItemType, held_channels, item_types, load_types, total_limit_ma
+from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating, channel_classes
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, circuits_of, fit, may_share
+from pdm_alloc.circuits.items import ItemType, held_channels, inputs_wanted, item_types, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
-from pdm_alloc.domain.concession_options import Option, coil_of, concede, softened
+from pdm_alloc.domain.concession_changes import coil_name
+from pdm_alloc.domain.concession_options import Option, concede
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import Load, Vehicle
+from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import Program
 from pdm_alloc.program.sums import Sums, item_ma
 
-__all__ = ["Model", "concession_model", "merged"]
+__all__ = ["Model", "concession_model", "merged", "no_superset", "not_exactly", "opens"]
 
 
 def merged(
@@ -64,6 +65,9 @@ def _rows(classes, capacities, place) -> list[tuple[dict[int, int], int]]:
             weights[at] = min(weights.get(at, weight), weight)
         sums[place[number]] = (weights, most + capacity.most)
     return list(sums.values())
+
+
+_VARIANTS = ("relay", "soft_start", "drop", "measure")  # concessions that alter one load, of which it takes one
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +161,25 @@ def concession_model(
     for command, variants in by_command.items():
         _add_circuits(model, vehicle, command, variants, kinds)
     _add_joins(model, vehicle, by_command, kinds)
-    _cover_rows(model, vehicle)
+    _cover_rows(model, vehicle, [v for variants in by_command.values() for v in variants])
+    _input_row(model, vehicle, unit)
     _need_rows(model, vehicle)
     _capacity_rows(model, vehicle, unit, kinds, rows)
     _total_rows(model, vehicle, unit, by_command)
     return model
+
+
+def opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: CircuitBook) -> bool:
+    """Whether a kind of channel bears an item of a load only when the option is taken."""
+    wiring = book.wiring(vehicle)
+    alone = replace(vehicle, loads=(vehicle.load(option.subject),))
+    (before,), (after,) = (load_types(v) for v in (alone, concede(alone, [option])))
+
+    def bears(t: ItemType, rating: Rating) -> bool:
+        result = book.one((t,), ((0, 1),), rating, wiring)
+        return result is not None and result.made is not None
+
+    return any(bears(after, rating) and not bears(before, rating) for rating in ratings)
 
 
 def _variants(vehicle: Vehicle, unit: Unit, model: Model) -> dict[str, list[_Variant]]:
@@ -169,16 +187,18 @@ def _variants(vehicle: Vehicle, unit: Unit, model: Model) -> dict[str, list[_Var
     found: dict[str, list[_Variant]] = defaultdict(list)
     for item in load_types(vehicle, [unit]):
         found[item.command].append(_Variant(item, item.load, None))
-    for kind, change in (("relay", lambda x: coil_of(x, vehicle.settings.system_v)), ("soft_start", softened)):
-        for n, option in enumerate(model.options):
-            if option.kind == kind:
-                item = _changed(vehicle, change(vehicle.load(option.subject)))
-                found[item.command].append(_Variant(item, option.subject, n))
+    for n, option in enumerate(model.options):
+        if option.kind in _VARIANTS:
+            item = _changed(concede(vehicle, [option]), option)
+            found[item.command].append(_Variant(item, option.subject, n))
     return found
 
 
-def _changed(vehicle: Vehicle, load: Load) -> ItemType:
-    return load_types(replace(vehicle, loads=(load,)))[0]
+def _changed(vehicle: Vehicle, option: Option) -> ItemType:
+    """What is left on the module of the load that an option has altered."""
+    names = (option.subject, coil_name(option.subject))
+    loads = tuple(load for load in vehicle.loads if load.name in names)
+    return load_types(replace(vehicle, loads=loads))[0]
 
 
 def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[_Variant], kinds) -> None:
@@ -229,7 +249,8 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         if option.kind != "join":
             continue
         variants = [v for c in option.members for v in by_command[c] if v.option is None]
-        joined = {t.load: t for t in load_types(concede(vehicle, [option]))}
+        both = tuple(x for x in vehicle.loads if x.command in option.members)
+        joined = {t.load: t for t in load_types(concede(replace(vehicle, loads=both), [option]))}
         types = [_free_of_labels(model, replace(joined[v.load], locked=v.item.locked)) for v in variants]
         counts = tuple((i, t.count) for i, t in enumerate(types))
         uses = {}
@@ -240,19 +261,26 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         model.program.row({**uses, model.chosen[n]: -1}, 0, 0)
 
 
-def _cover_rows(model: Model, vehicle: Vehicle) -> None:
+def _cover_rows(model: Model, vehicle: Vehicle, variants: Sequence[_Variant]) -> None:
     """Every item once: as wanted, or as one of the concessions leaves it."""
     for load in vehicle.loads:
         weights = dict(model.cover[load.name, None])
-        for kind in ("relay", "soft_start", "leave_out"):
+        for kind in (*_VARIANTS, "leave_out"):
             n = model.number(kind, load.name)
             if n is None:
                 continue
             weights[model.chosen[n]] = load.count
             if kind != "leave_out":
-                items = 1 if kind == "relay" else load.count
+                items = sum(v.item.count for v in variants if v.option == n)
                 model.program.row({**model.cover[load.name, n], model.chosen[n]: -items}, 0, 0)
         model.program.row(weights, load.count, load.count)
+
+
+def _input_row(model: Model, vehicle: Vehicle, unit: Unit) -> None:
+    """As many switches on keypads as there are no inputs for."""
+    if unit.module.inputs is not None:
+        keys = {model.chosen[n]: len(o.members) for n, o in enumerate(model.options) if o.kind == "keypad"}
+        model.program.row(keys, least=inputs_wanted(vehicle) - unit.module.inputs)
 
 
 def _need_rows(model: Model, vehicle: Vehicle) -> None:
@@ -274,6 +302,8 @@ def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, rows) -> N
 def _total_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command) -> None:
     """Whole module under its worst combinations: what relays and loads left out take off it."""
     limit = total_limit_ma(vehicle, unit)
+    margin = model.number("margin", "banks and whole module")
+    regained = 0 if margin is None else total_limit_ma(concede(vehicle, [model.options[margin]]), unit) - limit
     for cut in Sums(vehicle, [unit], item_types(vehicle, [unit])).cuts:
         together = 0
         saved: dict[int, float] = defaultdict(float)
@@ -281,6 +311,8 @@ def _total_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command) -> None:
             current = v.item.count * item_ma(v.item, cut, unit.module.settle_s)[0]
             together += current if v.option is None else 0
             _saving(model, v, current, saved)
+        if margin is not None:
+            saved[model.chosen[margin]] -= regained
         if cut.switched_on is None:
             model.program.row(saved, most=limit - together)
 

@@ -170,8 +170,8 @@ def _with_banks(
 ) -> Growth:
     """The least amperes by which banks grow beside the new channels, all circuits open again.
 
-    Channels that are both one of a pair and one of a bridge may be counted twice where classes are merged: where the new
-    channels do not do, as many as it takes are allowed (`uncapped`), the cheapest first.
+    Channels that are both one of a pair and one of a bridge may be counted twice where classes are merged: where the
+    new channels do not do, as many as it takes are allowed (`uncapped`), the cheapest first.
     """
     old, shift = len(merged.task.classes), len(merged.fine.classes) - len(merged.task.classes)
     new = [replace(c, channel_class=c.channel_class + shift) for c in task.columns if c.channel_class >= old]

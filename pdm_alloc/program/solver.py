@@ -24,6 +24,7 @@ __all__ = [
     "Clock",
     "Program",
     "Solution",
+    "or_after",
     "silence_banner",
     "solve_program",
 ]
@@ -84,6 +85,12 @@ class Clock:
         if self._stop is not None and self._stop():
             return 0.0
         return max(0.0, self._end - time.monotonic())
+
+
+def or_after(limit_s: float, stop: Callable[[], bool] | None) -> Callable[[], bool]:
+    """Whether to stop: so much processor time is spent, s, or somebody says so."""
+    end = time.process_time() + limit_s
+    return lambda: time.process_time() > end or (stop is not None and stop())
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """Sets of concessions: minimal, distinct, in order, and none cheaper is missed."""
 
 from dataclasses import replace
+from fractions import Fraction
 from itertools import combinations
 
 import pytest
@@ -8,10 +9,16 @@ from hypothesis import HealthCheck, assume, given, settings
 
 import pdm_alloc as pa
 from pdm_alloc.allocator import allocate
+from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets
-from pdm_alloc.domain.concession_options import coil_of, concede, options, switch_for
+from pdm_alloc.diagnose.concession_sets import offered as on_offer
+from pdm_alloc.domain.concession_changes import coil_of, switch_for
+from pdm_alloc.domain.concession_options import concede, options
+from pdm_alloc.domain.module import Channel
+from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
+from tests.shortfall.conftest import LOAD, module_of, vehicle_of
 from tests.strategies import cases
 
 MOST_OPTIONS = 9
@@ -26,12 +33,15 @@ def enough(vehicle, units):
 
 
 def allowed(vehicle, made):
-    """A command is joined once at the most, and then takes no other concession."""
+    """A command is joined once at the most, and then takes no other concession; a load is altered once."""
+    altered = [o.subject for o in made if o.kind in ("relay", "soft_start", "measure", "drop", "leave_out")]
+    if len(altered) > len(set(altered)):
+        return False
     joined = [name for o in made if o.kind == "join" for name in o.members]
     if len(joined) > len(set(joined)):
         return False
     commands = {load.name: load.command for load in vehicle.loads}
-    others = [o for o in made if o.kind not in ("join", "separation")]
+    others = [o for o in made if o.kind not in ("join", "separation", "margin", "keypad")]
     return not any(commands.get(o.subject, o.subject) in joined for o in others)
 
 
@@ -52,8 +62,9 @@ def exhaustive(vehicle, units, offered):
 def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
     """The sets found weigh what the cheapest minimal sets of an exhaustive search weigh."""
     vehicle, units = case
-    offered = options(vehicle)
-    assume(len(units) == 1 and len(offered) <= MOST_OPTIONS and not enough(vehicle, units))
+    assume(len(units) == 1)
+    offered = on_offer(vehicle, units, CircuitBook(vehicle.settings.tolerance_loads))
+    assume(len(offered) <= MOST_OPTIONS and not enough(vehicle, units))
     sets = concession_sets(vehicle, units)
     every = exhaustive(vehicle, units, offered)
     best = list({_kind_of_set(vehicle, made): made for made in reversed(every)}.values())
@@ -111,3 +122,58 @@ def test_a_relay_is_chosen_by_rating():
         "v", (pa.Load("starter", "c", 401_000),), (pa.Command("c"),), (pa.State("on", 12.0, {"c": 1}),)
     )
     assert not any(o.kind == "relay" for o in options(starter))
+
+
+def refused(vehicle, unit):
+    with pytest.raises(pa.NotEnough) as why:
+        allocate(vehicle, unit)
+    return pa.explain(why.value)
+
+
+def remedies(study):
+    """Kinds of each set; every one applied by hand is enough and none of it can be left out."""
+    for one in study.concession_sets:
+        wanted, units = study.refusal.vehicle, study.refusal.units
+        assert enough(concede(wanted, one.made), units)
+        for option in one.made:
+            assert not enough(concede(wanted, [o for o in one.made if o != option]), units)
+    return [tuple(o.kind for o in one.made) for one in study.concession_sets]
+
+
+def test_a_reversing_load_goes_on_two_change_over_relays():
+    """A window motor on a module without reversing channels: the commonest remedy, its coils on two channels."""
+    window = replace(LOAD, name="window", command="window", kind="motor", needs=frozenset({"reversing"}))
+    study = refused(vehicle_of(window), module_of(2))
+    assert remedies(study) == [("relay",)]
+    assert "window on two change-over relays of 40 A" in study.concessions["detail"].iloc[0]
+    assert "on channels 1 and 2" in study.concessions["detail"].iloc[0]
+
+
+def test_switches_beyond_the_inputs_go_on_a_keypad():
+    """Twelve switches and two inputs: two keypads; five switches and two inputs: one, told with its switches."""
+    few = replace(module_of(3), module=replace(module_of(3).module, inputs=2))
+    many = vehicle_of(LOAD, inputs=tuple(Input(f"i{n}") for n in range(12)))
+    assert remedies(refused(many, few)) == [("keypad", "keypad")]
+    study = refused(replace(many, inputs=many.inputs[:5]), few)
+    assert remedies(study) == [("keypad",)]
+    assert study.concessions["detail"].iloc[0].endswith("on a keypad on the bus: i0, i1, i2, i3, i4")
+
+
+def test_a_wire_that_drops_too_much_is_allowed_more():
+    """A load far off on a thin terminal: the drop that would do, and that it does."""
+    own = (Channel("1", 20_000, 80_000, 50.0, max_wire_mm2=4.0),)
+    far = replace(LOAD, running_ma=9_000, inrush_ma=9_000, length_m=9.0, max_drop_pct=3.0)
+    study = refused(vehicle_of(far), module_of(1, own=own))
+    assert ("drop",) in remedies(study)
+    assert "of its voltage in its wire, where 3 % was wanted" in " ".join(study.concessions["detail"])
+
+
+def test_a_guess_may_be_measured_and_a_module_margin_given_up():
+    """18.4 A at the top of a guess do not fit where 16 A do; 9.5 A in a bank of 10 A do with half the margin."""
+    own = tuple(Channel(str(n), 22_625, 90_000, 50.0) for n in (1, 2))
+    guess = replace(LOAD, running_ma=16_000, inrush_ma=16_000, tolerance_pct=Fraction(15))
+    assert ("measure",) in remedies(refused(vehicle_of(guess), module_of(2, own=own)))
+    tight = module_of(
+        2, own=tuple(Channel(str(n), 20_000, 80_000, 50.0, bank="b") for n in (1, 2)), bank_ma={"b": 10_000}
+    )
+    assert ("margin",) in remedies(refused(vehicle_of(replace(LOAD, running_ma=9_500, inrush_ma=9_500)), tight))

@@ -27,7 +27,7 @@ def truck():
 
 @pytest.fixture(scope="module")
 def coupe_sizes(coupe, catalogue):
-    return pa.size(coupe, catalogue, strategy="spare", why=True)
+    return pa.size(coupe, catalogue, strategy="spare", why=True, time_limit_s=60)
 
 
 @pytest.fixture(scope="module")

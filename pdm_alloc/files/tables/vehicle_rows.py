@@ -28,7 +28,10 @@ __all__ = [
     "VehicleLines",
 ]
 
-CONCESSION_KINDS = ("headroom", "join", "relay", "separation", "soft_start", "leave_out")
+CONCESSION_KINDS = (
+    *("headroom", "join", "relay", "separation", "soft_start"),
+    *("leave_out", "margin", "keypad", "drop", "measure"),
+)
 
 CONTENTS = ("battery", "fuel")
 
