@@ -155,7 +155,9 @@ def offered(vehicle: Vehicle, units: tuple[Unit, ...], book: CircuitBook) -> tup
 _OPENERS = ("soft_start", "measure")
 
 
-def _searched(vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock, book) -> ConcessionStudy:
+def _searched(
+    vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock, book: CircuitBook
+) -> ConcessionStudy:
     found: list[ConcessionSet] = []
     known: set[tuple[object, ...]] = set()
     for _ in range(_MOST_TRIES):
