@@ -21,7 +21,7 @@ from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit, place_of
-from pdm_alloc.result.refusals import arithmetic_shorts
+from pdm_alloc.result.refusals import arithmetic_shorts, plural
 
 __all__ = [
     "CONCESSIONS",
@@ -307,8 +307,7 @@ def _margin(chosen: ConcessionSet, option: Option) -> str:
 
 
 def _keypad(chosen: ConcessionSet, option: Option) -> str:
-    switches = "switches" if len(option.members) > 1 else "switch"
-    return f"{len(option.members)} {switches} on a keypad on the bus: {', '.join(option.members)}"
+    return f"{plural(len(option.members), 'key')} of a keypad on the bus in place of {', '.join(option.members)}"
 
 
 def _drop(chosen: ConcessionSet, option: Option) -> str:
