@@ -12,8 +12,7 @@ from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import load_types
 from pdm_alloc.diagnose.new_channels import offer_of
-from pdm_alloc.domain.concession_changes import coil_name, switch_for
-from pdm_alloc.domain.concession_options import Option, concede, eased, options
+from pdm_alloc.domain.concession_options import Option, coil_name, concede, eased, options, switch_for
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.program.concession_program import Model, concession_model, no_superset, not_exactly, opens

@@ -22,10 +22,9 @@ from pdm_alloc.diagnose.concession_sets import (
     in_words,
 )
 from pdm_alloc.diagnose.shortfall import Shortfall, Unproved, is_enough_for, shortfall
-from pdm_alloc.domain.concession_changes import MARGINS, without_margins
 from pdm_alloc.domain.module import Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import MARGINS, Vehicle, without_margins
 from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation

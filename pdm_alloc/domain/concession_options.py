@@ -5,21 +5,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 
-from pdm_alloc.domain.concession_changes import KEYPAD_KEYS, coil_of, measured, on_keypad, softened, switch_for
-from pdm_alloc.domain.kinds import IMPORTANCES, comes_on_unharmed
+from pdm_alloc.domain.kinds import IMPORTANCES, KEYPAD_KEYS, SOFT_MS, SOFT_MULTIPLE, SWITCHES, Switch, comes_on_unharmed
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.domain.vehicle import PPM, Load, State, Vehicle, joined
 
 __all__ = [
-    "KINDS",
-    "WEIGHTS",
-    "Option",
-    "concede",
-    "eased",
-    "joined_name",
-    "joins_with_others",
-    "options",
-    "weight_of",
+    *("KINDS", "WEIGHTS", "Option", "coil_name", "coil_of", "concede", "eased", "joined_name"),
+    *("joins_with_others", "options", "softened", "switch_for", "weight_of"),
 ]
 
 KINDS = ("headroom", "join", "relay", "separation", "soft_start", "leave_out", "margin", "keypad", "drop", "measure")
@@ -50,7 +42,7 @@ def weight_of(vehicle: Vehicle, kind: str, subject: str, importance: str, harmle
     vehicle : Vehicle
         Its own weights come first: for the subject, then for all subjects (``*``).
     kind, subject : str
-        A word of `KINDS`; the load, command, label or pair of commands.
+        A word of `KINDS`; load, command, label or keypad.
     importance : str
         Highest importance of the loads concerned.
     harmless : bool
@@ -67,6 +59,12 @@ def weight_of(vehicle: Vehicle, kind: str, subject: str, importance: str, harmle
         return None
     weight = own.get(subject, own.get("*", default))
     return None if weight is None else max(1, weight)
+
+
+def switch_for(load: Load) -> Switch | None:
+    """The smallest of `SWITCHES` for all items of a load, tolerance included; None: it is beyond them."""
+    current_ma = load.running_ma * load.count * (1 + load.tolerance_pct / 100)
+    return next((switch for switch in SWITCHES if current_ma <= 1000 * switch.most_a), None)
 
 
 def joins_with_others(vehicle: Vehicle, load: Load) -> bool:
@@ -225,6 +223,48 @@ def joined_name(one: str, two: str) -> str:
     return f"{one} + {two}"
 
 
+def coil_name(load: str) -> str:
+    """Name of what is left on the module of a load on a relay."""
+    return f"{load} (relay coil)"
+
+
+def coil_of(load: Load, system_v: float) -> Load:
+    """The coil of an external relay in place of a load: what is left of it on the module.
+
+    A load that turns both ways takes two change-over relays, whose coils are on channels of their own.
+    """
+    switch = switch_for(load)
+    if switch is None:
+        raise ValueError(f"no relay or contactor switches {load.name}")
+    coil_ma = round(1000 * switch.coil_w / system_v)
+    both_ways = "reversing" in load.needs
+    return Load(
+        name=coil_name(load.name),
+        command=load.command,
+        running_ma=coil_ma,
+        kind="coil",
+        count=2 if both_ways else 1,
+        share=not both_ways,
+        inrush_ma=coil_ma,
+        importance=load.importance,
+        place=load.place,
+        length_m=load.length_m,
+        max_drop_pct=load.max_drop_pct,
+        volt_exponent=1.0,
+        note=f"external {switch.name} with its own fuse for {load.name}",
+        extra=load.extra,
+    )
+
+
+def softened(load: Load) -> Load:
+    """The load soft-started by the channel's PWM: less peak, for longer."""
+    peak = -(-load.running_ma * SOFT_MULTIPLE.numerator // SOFT_MULTIPLE.denominator)
+    if load.inrush_ma <= peak:
+        return load
+    length = max(load.inrush_ms, SOFT_MS)
+    return replace(load, inrush_ma=peak, inrush_ms=length, needs=load.needs | {"pwm"}, inrush_assumed=True)
+
+
 def concede(vehicle: Vehicle, made: Iterable[Option]) -> Vehicle:
     """The vehicle with concessions made.
 
@@ -261,65 +301,40 @@ def _relayed(vehicle: Vehicle, option: Option) -> Vehicle:
     return _each_load(vehicle, lambda x: coil_of(x, system_v) if x.name == option.subject else x)
 
 
-def _left_out(vehicle: Vehicle, option: Option) -> Vehicle:
-    return _each_load(vehicle, lambda x: None if x.name == option.subject else x)
-
-
-def _soft(vehicle: Vehicle, option: Option) -> Vehicle:
-    return _each_load(vehicle, lambda x: softened(x) if x.name == option.subject else x)
-
-
-def _together(vehicle: Vehicle, option: Option) -> Vehicle:
-    return _each_load(vehicle, lambda x: replace(x, separate=None) if x.separate == option.subject else x)
-
-
-def _known(vehicle: Vehicle, option: Option) -> Vehicle:
-    return _each_load(vehicle, lambda x: measured(x) if x.name == option.subject else x)
-
-
-def _more_drop(vehicle: Vehicle, option: Option) -> Vehicle:
-    return _each_load(vehicle, lambda x: replace(x, max_drop_pct=option.amount) if x.name == option.subject else x)
-
-
 def _half_margin(vehicle: Vehicle, option: Option) -> Vehicle:
     settings = vehicle.settings
     return replace(vehicle, settings=replace(settings, module_headroom_pct=settings.module_headroom_pct / 2))
 
 
+def _on_keypad(vehicle: Vehicle, option: Option) -> Vehicle:
+    inputs = (replace(i, kind="bus", read_by="keypad") if i.name in option.members else i for i in vehicle.inputs)
+    return replace(vehicle, inputs=tuple(inputs))
+
+
+def _altered(vehicle: Vehicle, option: Option) -> Vehicle:
+    alter = _ALTER[option.kind]
+    return _each_load(vehicle, lambda x: alter(x, option) if x.name == option.subject else x)
+
+
 def _joined(vehicle: Vehicle, option: Option) -> Vehicle:
-    one, two = (vehicle.command(name) for name in option.members)
-    name = joined_name(one.name, two.name)
-    condition = f"({one.condition}) or ({two.condition})" if one.condition and two.condition else ""
-    headroom = _stricter(one, two, vehicle.settings.headroom_pct)
-    command = Command(name, condition, one.action, "two commands on one channel", headroom, together=True)
-    vehicle = _each_load(vehicle, lambda x: replace(x, command=name) if x.command in option.members else x)
-    commands = (*(c for c in vehicle.commands if c.name not in option.members), command)
-    states = tuple(_joined_state(state, option, name) for state in vehicle.states)
-    return replace(vehicle, commands=commands, states=states)
+    one, two = option.members
+    return joined(vehicle, (one, two), option.subject, option.harmless)
 
 
-def _stricter(one: Command, two: Command, wanted: Fraction) -> Fraction | None:
-    pair = [wanted if c.headroom_pct is None else c.headroom_pct for c in (one, two)]
-    return None if max(pair) == wanted else max(pair)
-
-
-def _joined_state(state: State, option: Option, name: str) -> State:
-    """Either command switches both: unless they are always on together, their times on may add up."""
-    duties = {c: d for c, d in state.duty_ppm.items() if c not in option.members}
-    own = [state.duty_ppm.get(member, 0) for member in option.members]
-    duties[name] = max(own) if option.harmless else min(PPM, sum(own))
-    return replace(state, duty_ppm=duties)
-
-
-_MAKE = {
+_ALTER: dict[str, Callable[[Load, Option], Load | None]] = {
+    "leave_out": lambda load, _: None,
+    "soft_start": lambda load, _: softened(load),
+    "measure": lambda load, _: replace(load, tolerance_pct=Fraction(0)),
+    "drop": lambda load, option: replace(load, max_drop_pct=option.amount),
+}
+_MAKE: dict[str, Callable[[Vehicle, Option], Vehicle]] = {
+    **dict.fromkeys(_ALTER, _altered),
     "headroom": _less_headroom,
     "relay": _relayed,
-    "leave_out": _left_out,
-    "soft_start": _soft,
-    "separation": _together,
+    "separation": lambda vehicle, option: _each_load(
+        vehicle, lambda x: replace(x, separate=None) if x.separate == option.subject else x
+    ),
     "join": _joined,
     "margin": _half_margin,
-    "keypad": lambda vehicle, option: on_keypad(vehicle, option.members),
-    "drop": _more_drop,
-    "measure": _known,
+    "keypad": _on_keypad,
 }

@@ -261,6 +261,10 @@ SWITCHES = (
     Switch("contactor", 400, 900, 12.0, 140),
 )
 
+KEYPAD_KEYS = 8  # switches that one keypad on the bus replaces; common practice, no source
+SOFT_MULTIPLE = Fraction(3, 2)  # peak over running with a soft start; common practice, no source
+SOFT_MS = 300.0  # over which a soft start brings a load up; common practice, no source
+
 # What moves, lifts, steers, feeds fuel or starts is never switched together with anything else. By kind: motors, and
 # whatever a coil or a solenoid may pull in; by words in the names of load and command: the rest.
 _NEVER_JOINED_KINDS = ("motor", "fan", "solenoid", "coil")

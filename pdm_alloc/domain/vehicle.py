@@ -5,7 +5,7 @@ vehicle by making an altered copy (`dataclasses.replace`).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from pdm_alloc.domain.bench import Ground, MassItem, Part, WireColour
@@ -13,7 +13,10 @@ from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.showing import counted, headline_table, named
 from pdm_alloc.domain.signals import Message, Signal
 
-__all__ = ["Command", "Concession", "Input", "Load", "Lock", "Place", "Route", "Settings", "State", "Vehicle"]
+__all__ = [
+    *("Command", "Concession", "Input", "Load", "Lock", "Place", "Route", "Settings", "State", "Vehicle"),
+    *("MARGINS", "joined", "without_margins"),
+]
 
 PPM = 1_000_000
 
@@ -277,3 +280,46 @@ class Vehicle:
             for x in self.loads
         ]
         return headline_table(repr(self).strip("<>"), columns, rows)
+
+
+MARGINS = ("tolerance", "module headroom", "headroom")
+
+
+def without_margins(vehicle: Vehicle, margins: frozenset[str]) -> Vehicle:
+    """The vehicle with some of `MARGINS` taken as nothing: no rating is touched."""
+    settings = vehicle.settings
+    if "module headroom" in margins:
+        settings = replace(settings, module_headroom_pct=Fraction(0))
+    if "headroom" in margins:
+        settings = replace(settings, headroom_pct=Fraction(0))
+    if "tolerance" in margins:
+        loads = tuple(replace(load, tolerance_pct=Fraction(0)) for load in vehicle.loads)
+        vehicle = replace(vehicle, loads=loads)
+    return replace(vehicle, settings=settings)
+
+
+def joined(vehicle: Vehicle, members: tuple[str, str], name: str, harmless: bool) -> Vehicle:
+    """The vehicle with two commands made one that must be whole on one channel; harmless: always on together anyway."""
+    one, two = (vehicle.command(member) for member in members)
+    condition = f"({one.condition}) or ({two.condition})" if one.condition and two.condition else ""
+    headroom = _stricter(one, two, vehicle.settings.headroom_pct)
+    command = Command(name, condition, one.action, "two commands on one channel", headroom, together=True)
+    return replace(
+        vehicle,
+        loads=tuple(replace(x, command=name) if x.command in members else x for x in vehicle.loads),
+        commands=(*(c for c in vehicle.commands if c.name not in members), command),
+        states=tuple(_joined_state(state, members, name, harmless) for state in vehicle.states),
+    )
+
+
+def _stricter(one: Command, two: Command, wanted: Fraction) -> Fraction | None:
+    both = [wanted if c.headroom_pct is None else c.headroom_pct for c in (one, two)]
+    return None if max(both) == wanted else max(both)
+
+
+def _joined_state(state: State, members: tuple[str, str], name: str, harmless: bool) -> State:
+    """Either command switches both: unless they are always on together, their times on may add up."""
+    duties = {c: d for c, d in state.duty_ppm.items() if c not in members}
+    on = [state.duty_ppm.get(member, 0) for member in members]
+    duties[name] = max(on) if harmless else min(PPM, sum(on))
+    return replace(state, duty_ppm=duties)

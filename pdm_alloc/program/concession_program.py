@@ -9,8 +9,7 @@ from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating, channel_c
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, circuits_of, fit, may_share
 from pdm_alloc.circuits.items import ItemType, held_channels, inputs_wanted, item_types, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
-from pdm_alloc.domain.concession_changes import coil_name
-from pdm_alloc.domain.concession_options import Option, concede
+from pdm_alloc.domain.concession_options import Option, coil_name, concede
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import Program

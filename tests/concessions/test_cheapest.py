@@ -12,8 +12,7 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets
 from pdm_alloc.diagnose.concession_sets import offered as on_offer
-from pdm_alloc.domain.concession_changes import coil_of, switch_for
-from pdm_alloc.domain.concession_options import concede, options
+from pdm_alloc.domain.concession_options import coil_of, concede, options, switch_for
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.result.refusals import NotEnough
