@@ -3,17 +3,14 @@
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from fractions import Fraction
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
-from pdm_alloc.electrics.thermal import derating_factor
-from pdm_alloc.electrics.trip import TRIP_MARGIN
 from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.electrics.wire_choice import conductor_c
 from pdm_alloc.harness.feed_cable import Laid
-from pdm_alloc.result.care_rules import CareWarning, ambient_c, gathered, listed
+from pdm_alloc.result.care_rules import CareWarning, gathered, listed
 from pdm_alloc.result.channel_tables import voltages
 from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
@@ -103,21 +100,6 @@ def _no_spare(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> It
         )
 
 
-def _little_margin(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    by_label = {unit.label: unit for unit in units}
-    margins = [(c, _running_ma(vehicle, c), _rated_ma(vehicle, by_label[c.unit], c)) for c in circuits]
-    yield from gathered(
-        "C10",
-        "warning",
-        [(_where(c), f"{float(rated / ma):.2f}") for c, ma, rated in margins if rated < TRIP_MARGIN * ma],
-        "The trip setting of {subject} can be no more than {detail} times the running current; "
-        "1.25 is usual, and headroom_pct below 20 takes it away.",
-        "The trip settings of {count} channels can be no more than so many times the running current: {names}; "
-        "1.25 is usual, and headroom_pct below 20 takes it away.",
-        "Ask for 20 per cent of headroom, or expect it to trip on a warm day.",
-    )
-
-
 def _paralleled(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
     yield from gathered(
         "C14",
@@ -129,30 +111,9 @@ def _paralleled(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> 
     )
 
 
-def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
-    """Largest at any voltage it is on at, the worst loads at the top of their tolerance, mA."""
-    return max(_at_volts_ma(vehicle, circuit, volts) for volts in _volts(vehicle, circuit))
-
-
 def _volts(vehicle: Vehicle, circuit: PlacedCircuit) -> list[float]:
     spans = [state.span_v for state in vehicle.states if state.is_on(circuit.command)]
     return [volts for span in spans for volts in span] or [vehicle.settings.reference_v]
-
-
-def _at_volts_ma(vehicle: Vehicle, circuit: PlacedCircuit, volts: float) -> int:
-    rises: Counter[str] = Counter()
-    running = 0
-    for load in (vehicle.load(name) for name, _ in circuit.items):
-        one = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, vehicle.settings.reference_v)
-        running += one
-        rises[load.name] += -(-one * load.tolerance_pct // 100)
-    return running + sum(sorted(rises.values(), reverse=True)[: vehicle.settings.tolerance_loads])
-
-
-def _rated_ma(vehicle: Vehicle, unit: Unit, circuit: PlacedCircuit) -> Fraction:
-    least = min(unit.module.channel(name).continuous_ma for name in circuit.channels)
-    factor = derating_factor(unit.module.derating, ambient_c(vehicle, unit))
-    return (2 if circuit.use == "pair" else 1) * least * factor
 
 
 def _where(circuit: PlacedCircuit) -> str:
@@ -220,7 +181,6 @@ CIRCUIT_RULES = (
     _lamp_pair,
     _apart_given_up,
     _no_spare,
-    _little_margin,
     _paralleled,
     _turn_off,
     _retried,

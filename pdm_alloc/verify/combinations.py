@@ -10,7 +10,7 @@ from collections.abc import Collection, Hashable, Iterable, Mapping
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["combination_can_have", "largest_change", "largest_sum"]
+__all__ = ["largest_change", "largest_sum"]
 
 _ON, _OFF = 1, -1
 
@@ -46,25 +46,6 @@ def largest_sum(
     """
     curve = _best(_weighted(conditions, allowed, amounts), {}, at_once)
     return None if curve is None else curve[-1]
-
-
-def combination_can_have(conditions: Mapping[str, Any], allowed: Collection[str], command: str) -> bool:
-    """Whether a command is on in any combination of a state.
-
-    Parameters
-    ----------
-    conditions, allowed
-        As in `largest_sum`.
-    command : str
-        Name of an allowed command.
-
-    Returns
-    -------
-    bool
-        False also where the state has no combination.
-    """
-    best = largest_sum(conditions, allowed, {command: 1})
-    return best is not None and best[0] == 1
 
 
 def largest_change(

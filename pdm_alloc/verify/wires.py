@@ -30,7 +30,7 @@ def wire_exists(recount):
 
 
 def _overloaded(wired, one_ma):
-    bears = trip.contact_ma(wired) * trip.pins_each(wired)
+    bears = (trip.contact_ma(wired) or 0) * trip.pins_each(wired)
     message = f"its pins bear {bears / 1000:g} A together, the least setting of the channel is {one_ma / 1000:g} A"
     return Finding("contact", **wired.where, value=one_ma / 1000, limit=bears / 1000, unit="A", message=message)
 

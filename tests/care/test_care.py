@@ -167,21 +167,10 @@ def test_guessed_current(changes, expected):
     assert ("C09" in codes(with_load(PUMP, **changes))) is expected
 
 
-def test_little_margin():
-    """C10 where 1.25 times running does not fit under the derated rating, tolerance and ambient counted."""
-    assert "C10" not in codes(with_load(PUMP, running_ma=12_000))
-    assert "1.25 times" in one("C10", with_load(PUMP, running_ma=12_001), (UNIT,), APART).sentence
-    assert "C10" in codes(with_load(PUMP, running_ma=11_900, tolerance_pct=Fraction(2)))
-    hot = with_settings(module_ambient_c=55.0)
-    assert "C10" in codes(replace(with_load(PUMP, running_ma=9_001), settings=hot.settings))
-
-
-def test_margin_of_a_pair():
-    """C10 and C14: a paralleled pair has twice the rating of one channel, and is noted for its wires."""
-    heavy = with_load(PUMP, running_ma=20_000)
+def test_paralleled_channels_are_noted():
+    """C14: a paralleled pair is noted for its wires."""
     paralleled = (circuit("1+2", "pump", use="pair"), *APART[2:])
-    assert codes(heavy, circuits=paralleled) == ["C14"]
-    assert "C10" in codes(heavy)
+    assert codes(with_load(PUMP, running_ma=20_000), circuits=paralleled) == ["C14"]
 
 
 def test_drop_not_judged():

@@ -10,7 +10,7 @@ from pdm_alloc.program import largest
 from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.verify.combinations import combination_can_have, largest_change, largest_sum
+from pdm_alloc.verify.combinations import largest_change, largest_sum
 
 
 def value(tree, on):
@@ -158,10 +158,3 @@ def test_one_input_may_switch_several_commands():
     ma, before, changed = Extremes(conditions).change(set(conditions), running, inrush, 0)
     assert (ma, changed) == (302_000, "stalk") or (ma, changed) == (302_000, "head")
     assert changed not in before
-
-
-def test_a_command_that_can_never_be_on():
-    """Where a state keeps off what a command needs on, no combination has it."""
-    conditions = {"pump": ("and", "key", "engine"), "ignition": "key"}
-    assert combination_can_have(conditions, {"pump", "ignition"}, "pump")
-    assert not combination_can_have(conditions, {"pump"}, "pump")
