@@ -185,8 +185,6 @@ def test_the_readme_takes_a_new_user_from_blank_tables_to_both_sides_of_the_bind
     block = part.split("```sh\n")[1].split("```")[0].replace("\\\n", " ")
     folders = {name: str(tmp_path / name) for name in ("my_van", "binder")}
     folders["data/catalogue"] = str(DATA / "catalogue")
-        "data/catalogue": str(DATA / "catalogue")
-    }
     for line in block.splitlines():
         words = line.split("#")[0].split()
         assert main([folders.get(word, word) for word in words[1:]]) == 0, capsys.readouterr().err
