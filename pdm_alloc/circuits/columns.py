@@ -1,7 +1,7 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.circuits.classes import Rating
@@ -138,7 +138,7 @@ def _fit_of(draw: CircuitDraw, demand: Demand, rating: Rating, wiring: Wiring) -
     return Fit(draw.running_ma, draw.peak_ma, use_ppm, use, mass_mg, made)
 
 
-def _suits(types, counts, rating):
+def _suits(types: Sequence[ItemType], counts: Counts, rating: Rating) -> bool:
     return all((rating.pwm or not types[n].pwm) and types[n].reversing == rating.reversing for n, _ in counts)
 
 
@@ -210,7 +210,9 @@ def circuits_of(
     return circuits
 
 
-def _grow(types, asked, counts, start) -> Iterator[tuple[Counts, Fit]]:
+def _grow(
+    types: Sequence[ItemType], asked: tuple[Rating, Wiring, int, Draws], counts: Counts, start: int
+) -> Iterator[tuple[Counts, Fit]]:
     for n in range(start, len(types)):
         for k in range(1, types[n].count + 1):
             more = (*counts, (n, k))
@@ -235,7 +237,7 @@ class CircuitBook:
         self.tolerance_loads = tolerance_loads
         self._known: dict[tuple[tuple[ItemType, ...], Rating, Wiring], dict[Counts, Fit]] = {}
         self._hopeless: set[tuple[tuple[ItemType, ...], Rating, Wiring]] = set()
-        self._wirings: dict[tuple, Wiring] = {}
+        self._wirings: dict[Hashable, Wiring] = {}
         self._draws: dict[tuple[tuple[ItemType, ...], Wiring], Draws] = defaultdict(dict)
 
     def wiring(self, vehicle: Vehicle) -> Wiring:

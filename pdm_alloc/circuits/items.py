@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain, groupby
+from typing import Any
 
 from pdm_alloc.circuits.classes import unit_ambient_c
 from pdm_alloc.circuits.scenes import Draw, check_voltages, draws_of, rise_ma, undominated
@@ -164,7 +165,7 @@ def _channel_name(name: str, unit: Unit) -> str:
     return "+".join(_channels_named(name, unit))
 
 
-def _unit_number(name, units):
+def _unit_number(name: str, units: Sequence[Unit]) -> int | None:
     labels = [u.label for u in units]
     if name in labels:
         return labels.index(name)
@@ -219,7 +220,7 @@ def _at_voltages(t: ItemType, numbers: Sequence[int]) -> ItemType:
     return replace(t, volt_ma=volts, volt_deviation_ma=deviations, volt_excess_ma=excesses, volt_surge_ma=surges)
 
 
-def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
+def _one_type(load: Load, vehicle: Vehicle, locks: Sequence[tuple[int, str]]) -> ItemType:
     settings, command = vehicle.settings, vehicle.command(load.command)
     volts = check_voltages(load.command, vehicle.states, settings.reference_v)
     tolerance = load.tolerance_pct if settings.tolerance_loads else 0
@@ -264,7 +265,7 @@ def _one_type(load: Load, vehicle: Vehicle, locks) -> ItemType:
     )
 
 
-def _order(t: ItemType):
+def _order(t: ItemType) -> tuple[Any, ...]:
     """What a load is, without its name; unknowns sort first."""
     return (
         -t.running_ma,
@@ -293,7 +294,7 @@ def _order(t: ItemType):
     )
 
 
-def _identity(t: ItemType):
+def _identity(t: ItemType) -> tuple[Any, ...]:
     """Loads are told apart where a rule counts loads and not items: labels, tolerance and locks."""
     apart = t.load if t.separate or t.deviation_ma or any(t.state_deviation_ma) or _rises(t) or t.locked else ""
     return (t.command, *_order(t), apart)
@@ -313,7 +314,7 @@ def bank_limit_ma(vehicle: Vehicle, unit: Unit, bank: str) -> int:
     return _limit(vehicle, unit, unit.module.bank_ma[bank])
 
 
-def _limit(vehicle, unit, limit_ma):
+def _limit(vehicle: Vehicle, unit: Unit, limit_ma: int) -> int:
     factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
     return usable_ma(limit_ma, factor, vehicle.settings.module_headroom_pct)
 

@@ -71,7 +71,7 @@ def draws_of(load: Load, vehicle: Vehicle) -> tuple[Draw, ...]:
     )
 
 
-def _draw(load: Load, volts: float, tolerance_pct, settings: Settings) -> Draw:
+def _draw(load: Load, volts: float, tolerance_pct: int | Fraction, settings: Settings) -> Draw:
     cold, stated = cold_of(load, settings)
     running = running_at_voltage_ma(stated, load.volt_exponent, volts, settings.reference_v)
     excess = worst_excess_ma(load.inrush_ma, stated, (volts, settings.reference_v), cold=cold)

@@ -1,6 +1,6 @@
 """Trip setting, wire and feed of a circuit on a kind of channel."""
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import ceil
@@ -48,7 +48,7 @@ def wire_rules(settings: Settings) -> WireRules:
     )
 
 
-def wiring_key(vehicle: Vehicle) -> tuple:
+def wiring_key(vehicle: Vehicle) -> tuple[Hashable, ...]:
     """All of a vehicle that `Wiring` depends on."""
     settings = vehicle.settings
     allowance = (settings.slack_pct, settings.end_allowance_m)
@@ -67,8 +67,8 @@ class Wiring:
     def __init__(self, vehicle: Vehicle):
         self.lengths: Lengths = lengths(vehicle.settings, vehicle.places, vehicle.routes)
         self.rules = wire_rules(vehicle.settings)
-        self._rules: dict[tuple, WireRules] = {}
-        self._wire_m: dict[tuple, float] = {}
+        self._rules: dict[tuple[Hashable, ...], WireRules] = {}
+        self._wire_m: dict[tuple[Hashable, ...], float] = {}
 
     def protect(self, some: Some, rating: Rating, running_ma: int, bundle_wires: int | None = None) -> Protected | str:
         """Setting and wire of a circuit, or a reason word of `pdm_alloc.electrics.circuit_protection.protect`.
