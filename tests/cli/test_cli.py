@@ -104,17 +104,6 @@ def test_not_enough_exits_with_1_and_writes_nothing(capsys, tmp_path):
     assert not (tmp_path / "out").exists()
 
 
-def test_not_enough_for_machines(capsys):
-    """JSON of a refusal says which kind of limit, and by how much."""
-    code, out, _ = said(capsys, "allocate", COUPE, "--module", "compact-31", "--json")
-    refusal = json.loads(out)
-    assert code == 1
-    assert refusal["outcome"] == "not enough"
-    assert refusal["shortfall"][0]["kind"] == "channels"
-    assert refusal["shortfall"][0]["short"] > 0
-    assert refusal["concessions"][0]["rank"] == 1
-
-
 def test_unknown_module_is_unusable_input(capsys):
     """A misspelt module is named with the nearest one there is."""
     code, _, err = said(capsys, "allocate", COUPE, "--module", "midle-42")
@@ -230,6 +219,21 @@ def van(tmp_path):
             (tmp_path / folder / f"{name}.csv").write_text(VAN[name])
     (tmp_path / "van" / "settings.toml").write_text('battery_place = "front"\nspare_channels = 0\n')
     return tmp_path / "van"
+
+
+def test_not_enough_for_machines(van, capsys):
+    """JSON of a refusal says which kind of limit, by how much, and what could be given up."""
+    channels = VAN["channels"].splitlines(keepends=True)[:3]
+    (van.parent / "catalogue" / "channels.csv").write_text("".join(channels))
+    loads = VAN["loads"].replace("kind,place", "kind,importance,place").replace("motor,", "motor,needed,")
+    loads = loads.replace("electronics,", "electronics,needed,").replace("coil,", "coil,comfort,")
+    (van / "loads.csv").write_text(loads)
+    code, out, _ = said(capsys, "allocate", van, "--module", "six", "--place", "front", "--json")
+    refusal = json.loads(out)
+    assert code == 1
+    assert refusal["outcome"] == "not enough"
+    assert (refusal["shortfall"][0]["kind"], refusal["shortfall"][0]["short"]) == ("channels", 1)
+    assert [(row["rank"], row["subject"]) for row in refusal["concessions"]] == [(1, "horn")]
 
 
 def test_without_a_place_the_lightest_is_taken(van, capsys):
