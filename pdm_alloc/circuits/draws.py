@@ -10,8 +10,9 @@ from itertools import combinations
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.electrics.inrush import InrushUse, inrush_use
+from pdm_alloc.electrics.trip import TRIP_MARGIN
 
-__all__ = ["CircuitDraw", "rating_for", "usable_for", "worst_rise_ma"]
+__all__ = ["CircuitDraw", "borne_for", "rating_for", "usable_for", "worst_rise_ma"]
 
 ItemCounts = Sequence[tuple[ItemType, int]]
 
@@ -24,6 +25,12 @@ def rating_for(rating: Rating, headroom_pct: Fraction | None) -> Rating:
 def usable_for(rating: Rating, headroom_pct: Fraction | None) -> int:
     """Usable limit of a kind of channel, mA, where a command wants a headroom of its own; None: it does not."""
     return rating.usable_ma if headroom_pct is None else rating.usable_at(headroom_pct)
+
+
+def borne_for(rating: Rating, headroom_pct: Fraction | None) -> int:
+    """Running current that no circuit on a kind of channel is above, mA: usable, and room for its trip setting."""
+    trips = rating.rated_ma * (1 - rating.trip_error_pct / 100) / TRIP_MARGIN
+    return min(usable_for(rating, headroom_pct), math.floor(trips))
 
 
 def worst_rise_ma(rises: Sequence[int], at_once: int) -> int:

@@ -200,8 +200,9 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
 def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
     """As `item_types` in one list, each load a type of its own, at every voltage."""
     locks = locked_channels(vehicle, units)
+    loads = {load.name: load for load in vehicle.loads}
     single = [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
-    return sorted(single, key=lambda t: (natural_key(t.command), _order(t), natural_key(t.load)))
+    return sorted(single, key=lambda t: (natural_key(t.command), _order(t), _told(loads[t.load]), natural_key(t.load)))
 
 
 def _at_decisive_voltages(types: Sequence[ItemType]) -> tuple[ItemType, ...]:
@@ -291,6 +292,22 @@ def _order(t: ItemType) -> tuple[Any, ...]:
         t.stalls,
         t.locked,
         t.draws,
+    )
+
+
+def _told(load: Load) -> tuple[Any, ...]:
+    """What the table says of a load and no rule asks: it tells loads apart that are alike in all else, before names."""
+    return (
+        load.kind,
+        load.importance,
+        load.count,
+        load.running_ma,
+        load.inrush_ma,
+        load.inrush_ms,
+        load.inrush_assumed,
+        load.tolerance_pct,
+        load.volt_exponent,
+        -1.0 if load.min_v is None else load.min_v,
     )
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
-from pdm_alloc.circuits.draws import usable_for
+from pdm_alloc.circuits.draws import borne_for, usable_for
 from pdm_alloc.program.stages import unevenness
 from pdm_alloc.program.task import Column, Task, is_allowed
 
@@ -90,7 +90,8 @@ class Knapsack:
         running = [self.types[n].volt_ma[at] for n in self.type_of.tolist()]
         peaks = [t.volt_ma[at] + t.volt_excess_ma[at] for t in (self.types[n] for n in self.type_of.tolist())]
         self.steps = max(500, _TABLE // (len(running) + 1))
-        self.resources = [self._resource(running, self.usable)]
+        borne = borne_for(self.rating, self.types[0].headroom_pct)
+        self.resources = [self._resource(running, borne)]
         if any(p * self.usable > r * self.rating.peak_ma for p, r in zip(peaks, running, strict=True)):
             both = [p * self.usable + r * self.rating.peak_ma for p, r in zip(peaks, running, strict=True)]
             self.resources.append(self._resource(peaks, self.rating.peak_ma))

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
-from pdm_alloc.circuits.draws import usable_for
+from pdm_alloc.circuits.draws import borne_for
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
@@ -113,7 +113,7 @@ def _subsets(task: Task, command: str) -> float:
     shared = [t for t in task.types[command] if t.share and not t.together]
     total = 0.0
     for rating in dict.fromkeys(c.rating for c in task.classes):
-        usable = usable_for(rating, task.types[command][0].headroom_pct)
+        usable = borne_for(rating, task.types[command][0].headroom_pct)
         step = max(1, usable // 1_000)
         ways = np.zeros(usable // step + 1)
         ways[0] = 1.0

@@ -16,6 +16,7 @@ from pdm_alloc.domain.module import units_of
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.write_tables import vehicle_tables
 from tests.strategies import cases, examples
+from tests.what_if.builds import lamp, module, vehicle
 
 DATA = Path(__file__).parents[2] / "data"
 MODULE = "middle-36"
@@ -81,7 +82,7 @@ def plain():
     return pin_map(pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue"))
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, *(pytest.param(n, marks=pytest.mark.nightly) for n in (2, 3))])
 def test_order_of_rows_and_columns_of_every_table(plain, tmp_path, seed):
     """Vehicle and catalogue shuffled, with another separator: the same pin map to the last cell."""
     rng = random.Random(seed)
@@ -160,6 +161,13 @@ def test_renaming_a_load_moves_nothing_else(case, new, data):
     """A name decides nothing but between loads that are alike in everything else."""
     vehicle, units = case
     moves_nothing(vehicle, units, data.draw(st.sampled_from([load.name for load in vehicle.loads])), new)
+
+
+def test_what_the_table_says_tells_loads_apart_before_their_names():
+    """Of two loads alike to every rule the comfort load stays where it is, whatever it is called."""
+    car = vehicle(lamp("b", "x", importance="comfort"), lamp("c", "x"), lamp("fan", "y"))
+    for new in ("a", "d"):
+        moves_nothing(car, units_of(module(10, 10, 10)), "b", new)
 
 
 @pytest.mark.parametrize("n", [0, 9, 23, 37])

@@ -38,7 +38,11 @@ def packing_vehicle(currents_ma):
         for n, ma in enumerate(currents_ma)
     ]
     settings = Settings(
-        headroom_pct=Fraction(0), module_headroom_pct=Fraction(0), strategy="spare", lowest_ambient_c=20.0
+        headroom_pct=Fraction(0),
+        module_headroom_pct=Fraction(0),
+        strategy="spare",
+        lowest_ambient_c=20.0,
+        time_limit_s=900,
     )
     return Vehicle("packing", tuple(loads), (Command("on"),), (State("all on", 12.0, {"on": PPM}),), settings)
 
