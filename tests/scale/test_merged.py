@@ -99,8 +99,9 @@ def test_one_command_of_many_loads_is_packed_exactly():
     )
     state = State("on", 12.0, {"all": PPM})
     vehicle = Vehicle("bins", loads, (Command("all"),), (state,), states_given=True)
-    vehicle = replace(vehicle, settings=replace(vehicle.settings, headroom_pct=0, module_headroom_pct=0))
-    module = Module("m", 900_000, 990_000, tuple(Channel(str(n + 1), 10_000, 90_000, 90.0) for n in range(30)))
+    bare = replace(vehicle.settings, headroom_pct=0, module_headroom_pct=0, lowest_ambient_c=20.0)
+    vehicle = replace(vehicle, settings=bare)
+    module = Module("m", 900_000, 990_000, tuple(Channel(str(n + 1), 12_500, 90_000, 90.0) for n in range(30)))
     allocation = solved(vehicle, [module], "spare")
     assert allocation is not None
     assert len(allocation.circuits) == 20
