@@ -108,7 +108,7 @@ def _fitting(text: str, type_: Type, width: float) -> str:
     return text
 
 
-_ROOM_FOR_A_START = 110.0  # points: heading, note, headings of the table and two rows
+_ROOM_FOR_A_START = 95.0  # points: heading, note, headings of the table and two rows
 
 _PINS_A_PAGE = 40
 
@@ -258,6 +258,9 @@ def _supply(allocation: Allocation, made: Mapping[str, Sheet], type_: Type) -> I
     yield one_line(allocation, WIDTH, type_.normal)
     for name in ("Battery cables", "Supply check", "Parked", "Limits by state"):
         yield from _section(made[name], type_)
+    head = type_.paragraph("Weight ledger, kg: fitted less removed; beside it conventional wiring", "heading")
+    drawing = ledger_drawing(made["Weight ledger"].table, WIDTH, type_.normal)
+    yield needed("reportlab.platypus", "writes PDF").KeepTogether([head, drawing])
 
 
 def _style(sheet: Sheet) -> str:
@@ -309,9 +312,6 @@ def _columns(allocation: Allocation, made: Mapping[str, Sheet], names: Sequence[
             title = f"Circuits of {unit.label}, connector {name or 'without a name'}"
             yield platypus.KeepTogether([type_.paragraph(title, "heading"), first])
             yield from others
-    ledger = made["Weight ledger"]
-    head = [type_.paragraph(ledger.name, "heading"), type_.paragraph(ledger.note, "body")]
-    yield platypus.KeepTogether([*head, ledger_drawing(ledger.table, COLUMN, type_.normal)])
     yield platypus.NextPageTemplate("page")
 
 

@@ -23,7 +23,7 @@ _KEPT = "\n\N{NO-BREAK SPACE}"
 
 _SETTINGS_A_ROW = 10
 
-_LONGEST = 2000  # characters of a cell: more would not fit a page, and stand in the workbook
+_LONGEST = 8000  # characters of a cell: more would not fit a page, and stand in the workbook
 
 _FAMILY = {"normal": "DejaVuSans", "bold": "DejaVuSans-Bold"}
 
@@ -49,7 +49,7 @@ class Type:
         Parameters
         ----------
         text : str
-            Plain text; line ends are kept, and more than 2000 characters are cut with an ellipsis.
+            Plain text; line ends are kept, and more than 8000 characters are cut with an ellipsis.
         style : str
             ``title``, ``heading``, ``body``, ``caution``, ``large``, ``cell`` or ``small``.
         bold : bool

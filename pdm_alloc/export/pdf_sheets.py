@@ -125,7 +125,7 @@ def _run(pen: Pen, tree: _Tree, cut: Cut, start: tuple[float, float], top: float
         top -= tree.leaves(after.end.name) * _ROW
 
 
-_BAR = 12.0
+_BAR = 9.2
 
 
 def ledger_drawing(table: pd.DataFrame, width: float, font: str = "Helvetica") -> Any:
@@ -151,10 +151,10 @@ def ledger_drawing(table: pd.DataFrame, width: float, font: str = "Helvetica") -
     scale = (width - 230) / ((high - low) or 1.0)
     zero = 155 - low * scale
     for n, row in enumerate(rows):
-        y = _BAR * (len(rows) - n) - 8
+        y = _BAR * (len(rows) - n) - 7.5
         end = zero + row["mass_g"] * scale
         tone = {"net": INK, "conventional wiring": "#FFFFFF"}.get(row["part"], PALE)
-        pen.box(min(zero, end), y, abs(end - zero), 8, tone)
+        pen.box(min(zero, end), y, abs(end - zero), 7, tone)
         name = f"{row['part']} x{row['count']}" if row["count"] > 1 else str(row["part"])
         pen.text(0, y + 1.5, name, min(7.0, 250 / len(name)))
         before = row["mass_g"] < 0

@@ -4,10 +4,10 @@ A figure made here shows itself in a notebook by `.figure` and is saved by `.fig
 imported only when something is drawn.
 """
 
-from pdm_alloc.figures.choices import mass, pareto
+from pdm_alloc.figures.choices import ledger, mass, pareto
 from pdm_alloc.figures.inrush_curves import curves, curves_of, inrush, trace
 from pdm_alloc.figures.margins import drop, headroom, room, worst
-from pdm_alloc.figures.vehicle_plan import loads, plan
+from pdm_alloc.figures.vehicle_plan import grounds, loads, plan
 from pdm_alloc.figures.ways_out import concessions, shortfall, states, supply
 
 __all__ = [
@@ -15,8 +15,10 @@ __all__ = [
     "curves",
     "curves_of",
     "drop",
+    "grounds",
     "headroom",
     "inrush",
+    "ledger",
     "loads",
     "mass",
     "pareto",

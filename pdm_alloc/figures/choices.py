@@ -1,4 +1,4 @@
-"""Figures of mass and price by choice of modules and places."""
+"""Figures of mass and price by choice of modules and places, and of what a vehicle gains and loses."""
 
 from typing import TYPE_CHECKING
 
@@ -7,7 +7,7 @@ import pandas as pd
 from pdm_alloc.figures import drawing as style
 from pdm_alloc.figures.drawing import require, wrap
 
-__all__ = ["front", "mass", "pareto"]
+__all__ = ["front", "ledger", "mass", "pareto"]
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -196,3 +196,49 @@ def _pareto_frame(axes: "Axes") -> None:
     axes.set_ylabel("modules, wires and feed, kg", fontsize=style.TEXT, color=style.INK)
     style.legend(axes, lines=4.0)
     style.title(axes, "Price against mass")
+
+
+@style.plain_text
+def ledger(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
+    """Draw the weight ledger: what is fitted to the right, what is removed to the left, and what is left of it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        part, count, mass_g (g, of all of them; removed below 0; empty rows are left out). The rows ``net`` and
+        ``conventional wiring`` stand apart.
+    axes : matplotlib Axes, optional
+        Where to draw; a new sheet if absent.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    ValueError
+        A column is missing.
+    """
+    rows = require(table, "part", "count", "mass_g").dropna(subset=["mass_g"]).reset_index(drop=True)
+    axes = style.need_axes(axes, 9.0, 1.4 + 0.32 * max(len(rows), 1))
+    tones = {"net": style.INRUSH, "conventional wiring": style.FREE}
+    colours = [tones.get(part, style.RUNNING) for part in rows["part"]]
+    kg = rows["mass_g"] / 1000
+    axes.barh(range(len(rows)), kg, 0.62, color=colours, edgecolor=style.INK, linewidth=0.6)
+    for y, value in enumerate(kg):
+        _beside_bar(axes, y, value)
+    names = [f"{r.part} ×{r.count}" if r.count > 1 else r.part for r in rows.itertuples()]
+    style.bare(axes)
+    axes.set_yticks(range(len(rows)), [wrap(name, 40) for name in names], fontsize=style.TEXT)
+    axes.set_ylim(max(len(rows), 1) - 0.4, -0.6)
+    axes.margins(x=0.14)
+    axes.axvline(0, color=style.INK, linewidth=1)
+    axes.set_xlabel("kg; removed to the left, fitted to the right", fontsize=style.TEXT, color=style.INK)
+    style.title(axes, "Weight ledger")
+    return axes
+
+
+def _beside_bar(axes: "Axes", y: float, value: float) -> None:
+    at, align = (5, "left") if value >= 0 else (-5, "right")
+    look = {"textcoords": "offset points", "va": "center", "ha": align, "fontsize": style.TEXT, "color": style.INK}
+    axes.annotate(f"{value:.2f}", (value, y), (at, 0), **look)

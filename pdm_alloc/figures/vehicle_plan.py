@@ -8,7 +8,7 @@ import pandas as pd
 from pdm_alloc.figures import drawing as style
 from pdm_alloc.figures.drawing import Box, clip, number, place_labels, require, rows_of, table_of
 
-__all__ = ["loads", "plan"]
+__all__ = ["grounds", "loads", "plan"]
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -279,3 +279,55 @@ def _modules(axes: "Axes", modules: pd.DataFrame, at: dict) -> None:
     axes.plot(
         *where.T, "s", markersize=15, color=style.INRUSH, markeredgecolor=style.INK, markeredgewidth=1.6, zorder=4
     )
+
+
+@style.plain_text
+def grounds(places: pd.DataFrame, points: pd.DataFrame, returns: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
+    """Draw the ground points from above, and a line to every place whose returns they take.
+
+    Parameters
+    ----------
+    places : DataFrame
+        place, x_m (from the front to the rear, m), y_m (from the centre line to the right, m).
+    points : DataFrame
+        ground, place, returns (how many), current_a (in the worst state, A), max_a (A; empty: no limit known).
+    returns : DataFrame
+        place (where a return starts, if known), ground_place (where it ends, if anywhere), use (power, sensor).
+    axes : matplotlib Axes, optional
+        Where to draw; a new sheet if absent.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    ValueError
+        A column is missing, or a ground point is at a place that has no coordinates.
+    """
+    require(places, "place", "x_m", "y_m")
+    require(returns, "place", "ground_place", "use")
+    at = {p.place: (p.x_m, p.y_m) for p in rows_of(places) if pd.notna(p.x_m) and pd.notna(p.y_m)}
+    _known(at, [*require(points, "ground", "place", "returns", "current_a", "max_a")["place"]])
+    spots = np.array(list(at.values()), dtype=float).reshape(-1, 2)
+    span = np.ptp(spots, axis=0) + 2 * _MARGIN_M
+    axes = style.need_axes(axes, _INCHES, 1.2 + _INCHES * max(span[1] / span[0], 0.25))
+    _outline(axes, spots, span)
+    style.title(axes, "Ground points")
+    axes.set_xlabel("front to the left; orange: sensor returns", fontsize=style.SMALL, color=style.MUTED)
+    for row in returns[["place", "ground_place", "use"]].drop_duplicates().itertuples():
+        if row.place in at and row.ground_place in at:
+            tone = style.INRUSH if row.use == "sensor" else style.RUNNING
+            axes.plot(*np.array([at[row.place], at[row.ground_place]]).T, color=tone, linewidth=1.4, zorder=1)
+    _places(axes, _studs(points, at), at, _metres_per_point(axes, span))
+    _modules(axes, points, at)
+    return axes
+
+
+def _studs(points: pd.DataFrame, at: dict) -> dict[str, str]:
+    """Words beside each place: its name, above it the studs there with what they bear."""
+    labels = {name: name for name in at}
+    for row in rows_of(points):
+        limit = f" of {number(row.max_a)}" if pd.notna(row.max_a) else ""
+        labels[row.place] = f"{row.ground}: {row.returns}, {number(row.current_a)}{limit} A\n{labels[row.place]}"
+    return labels

@@ -10,10 +10,14 @@ import pandas as pd
 import pypdf
 import pytest
 
+from pdm_alloc.allocator import allocate
+from pdm_alloc.domain.module import Unit
 from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
 from pdm_alloc.export.pdf_grid import Type, column_widths, set_type
 from pdm_alloc.export.sheets import Issue, Sheet
-from tests.export.made_up import one_each, solved
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
+from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from tests.export.made_up import DATA, one_each, solved
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
 ISSUE = Issue("B", datetime.date(2026, 3, 1))
@@ -169,6 +173,37 @@ def test_binder_is_short(made):
     assert len(pages) <= 16
     for chapter in ("Warnings", "Supply, one-line diagram", "Bench sheet", "Cut list", "Shopping list", "Assumptions"):
         assert any(chapter in text for text in pages)
+
+
+def test_no_page_of_the_binder_is_nearly_empty():
+    """With all bench tables no page of the demo binder holds less than a third of its rows but the last."""
+    vehicle = read_vehicle(DATA / "rally_coupe")
+    unit = Unit("middle-36", read_catalogue(DATA / "catalogue")["middle-36"], "glove box")
+    content = pdf_bytes(allocate(vehicle, unit), ISSUE)
+    pages = pypdf.PdfReader(io.BytesIO(content)).pages
+    assert len(pages) <= 16
+    heights = [_height(page) for page in pages]
+    assert min(heights[:-1]) > 1 / 3
+
+
+def _height(page):
+    """Share of the page between its head and its foot, down to the lowest text."""
+    lowest = []
+    page.extract_text(visitor_text=lambda text, cm, tm, *_: lowest.append(tm[5] + cm[5]) if text.strip() else None)
+    body = [y for y in lowest if 45 < y < 555]
+    return (555 - min(body, default=555)) / 510
+
+
+def test_fifty_six_channels_with_long_names_lose_no_letter():
+    """56 channels whose loads have names of a hundred letters: every name and note is on paper in full."""
+    vehicle = solved(*DEMOS[0]).vehicle
+    names = [f"load {n} " + "with a very long name " * 4 + "and an end" for n in range(56)]
+    first, command = vehicle.loads[0], vehicle.commands[0].name
+    loads = tuple(replace(first, name=name, command=command, count=1, separate="") for name in names)
+    allocation = one_each(replace(vehicle, loads=loads, locked=(), wire_colours=()), 1, 28)
+    text = _plain("".join(_pages(pdf_bytes(allocation, ISSUE))))
+    assert "…" not in text
+    assert all(text.count(_plain(name)) >= 3 for name in names)
 
 
 def test_plain_fonts_where_there_are_no_others():

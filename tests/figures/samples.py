@@ -170,6 +170,34 @@ def plan():
     return places, segments, pd.DataFrame([("middle-36", "glove box")], columns=["module", "place"])
 
 
+def grounds():
+    """Places, ground points and returns of a car; two studs at one place, one without a limit."""
+    points = [
+        ("G1", "nose left", 8, 42.6, 100.0), ("G2", "nose right", 8, 48.17, 100.0), ("G4", "engine", 8, 14.7, 150.0),
+        ("G5", "dash", 8, 2.96, None), ("G9", "boot", 7, 18.6, 100.0), ("S1", "dash", 9, 0.18, 10.0),
+    ]  # fmt: skip
+    returns = [
+        ("lamp bar", "nose left", "power"), ("lamp bar", "nose right", "power"), ("engine", "engine", "power"),
+        ("tail left", "boot", "power"), ("column", "dash", "sensor"), ("", "", "power"),
+    ]  # fmt: skip
+    return (
+        plan()[0],
+        pd.DataFrame(points, columns=["ground", "place", "returns", "current_a", "max_a"]),
+        pd.DataFrame(returns, columns=["place", "ground_place", "use"]),
+    )
+
+
+def ledger():
+    """Parts fitted and removed, one of unknown mass, and their sum."""
+    rows = [
+        ("middle-36", 1, 810.0), ("wire of circuits", 71, 2300.0), ("battery cables", 4, 6080.0),
+        ("bracket of the module with a long name that goes on and on", 1, 260.0), ("strap", 1, None),
+        ("old main loom", 1, -6900.0), ("relay with socket", 14, -672.0), ("net", 1, 1878.0),
+        ("conventional wiring", 1, 5070.0),
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=["part", "count", "mass_g"])
+
+
 def choices(count=40):
     """Choices of modules and places with price and mass."""
     turn = np.random.default_rng(5)

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.figures.choices import front, mass, pareto
+from pdm_alloc.figures.choices import front, ledger, mass, pareto
 from pdm_alloc.figures.drawing import place_labels
-from pdm_alloc.figures.vehicle_plan import plan
+from pdm_alloc.figures.vehicle_plan import grounds, plan
 from tests.figures import samples
 
 
@@ -43,6 +43,26 @@ def test_a_plan_names_the_module_and_what_a_place_contains():
     assert "middle-36\nglove box" in texts
     assert "tank (fuel)" in texts
     assert "battery box" in texts
+
+
+def test_ground_points_say_what_they_bear_and_where_returns_come_from():
+    """Every stud has its returns and worst current against its limit; returns known at both ends have a line."""
+    places, points, returns = samples.grounds()
+    axes = grounds(places, points, returns)
+    texts = [text.get_text() for text in axes.texts]
+    assert "S1: 9, 0.18 of 10 A\nG5: 8, 2.96 A\ndash" in texts
+    assert "G4: 8, 14.7 of 150 A\nengine" in texts
+    assert len(_lines(axes)) == 5
+    with pytest.raises(ValueError, match="have no coordinates: cellar"):
+        grounds(places, points.assign(place="cellar"), returns)
+
+
+def test_ledger_bars_are_the_masses_of_its_rows():
+    """A bar per known mass, in kg, removed parts left of zero; the part of unknown mass is left out."""
+    table = samples.ledger()
+    axes = ledger(table)
+    assert [bar.get_width() for bar in axes.patches] == pytest.approx(table["mass_g"].dropna() / 1000)
+    assert "relay with socket ×14" in [label.get_text() for label in axes.get_yticklabels()]
 
 
 def test_labels_keep_clear_of_each_other():
