@@ -1,6 +1,7 @@
 """The wheel alone is enough: built, installed into an empty environment, run in an empty folder."""
 
 import ast
+import os
 import subprocess
 import sys
 import tarfile
@@ -56,32 +57,68 @@ def test_nothing_of_this_repository_is_in_the_package():
 
 
 @pytest.fixture(scope="module")
-def built(tmp_path_factory):
-    """Wheel and sdist, built from what git tracks."""
-    source, dist = tmp_path_factory.mktemp("source"), tmp_path_factory.mktemp("dist")
+def source(tmp_path_factory):
+    """What git tracks, away from the repository."""
+    source = tmp_path_factory.mktemp("source")
     for name in tracked():
         if (ROOT / name).exists():
             (source / name).parent.mkdir(parents=True, exist_ok=True)
             (source / name).write_bytes((ROOT / name).read_bytes())
-    run = lambda *words: subprocess.run([sys.executable, "-m", *words], cwd=source, check=True)  # noqa: E731
-    run("pip", "wheel", "-q", "--no-deps", "-w", str(dist), ".")
-    environment = tmp_path_factory.mktemp("build")
+    return source
+
+
+@pytest.fixture(scope="module")
+def wheel(source, tmp_path_factory):
+    """Built as ``pip install`` builds it."""
+    dist = tmp_path_factory.mktemp("dist")
+    command = [sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "-w", str(dist), "."]
+    subprocess.run(command, cwd=source, check=True)
+    return next(dist.glob("*.whl"))
+
+
+@pytest.fixture(scope="module")
+def sdist(source, tmp_path_factory):
+    """Built in an environment that has the build requirements and nothing else."""
+    dist, environment = tmp_path_factory.mktemp("dist"), tmp_path_factory.mktemp("build")
     venv.create(environment, with_pip=True)
     python = environment / ("Scripts" if sys.platform == "win32" else "bin") / "python"
     subprocess.run([python, "-m", "pip", "install", "-q", *PROJECT["build-system"]["requires"]], check=True)
     code = f"import sys; sys.path.insert(0, '.ci'); import backend; backend.build_sdist({str(dist)!r})"
     subprocess.run([python, "-c", code], cwd=source, check=True)
-    return next(dist.glob("*.whl")), next(dist.glob("*.tar.gz"))
+    return next(dist.glob("*.tar.gz"))
+
+
+def test_wheel_alone(wheel, tmp_path):
+    """Unpacked into an empty folder, with the libraries that are here: all files in it, demo and blank tables read."""
+    place, folder = tmp_path / "unpacked", tmp_path / "empty"
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(place)
+    folder.mkdir()
+    shipped = {path.relative_to(place).as_posix() for path in place.rglob("*") if path.is_file()}
+    assert {name for name in tracked() if name.startswith("pdm_alloc/") and (ROOT / name).exists()} <= shipped
+    assert {name.split("/")[0] for name in shipped if ".dist-info" not in name} == {"pdm_alloc"}
+    environment = {**os.environ, "PYTHONPATH": str(place)}
+    python = [sys.executable, "-m", "pdm_alloc"]
+    run = lambda *words: subprocess.run([*python, *words], cwd=folder, env=environment, check=True)  # noqa: E731
+    where = [sys.executable, "-c", "import pdm_alloc; print(pdm_alloc.__file__)"]
+    assert (
+        str(place)
+        in subprocess.run(where, cwd=folder, env=environment, check=True, capture_output=True).stdout.decode()
+    )
+    run("new", "--demo", "demo")
+    run("new", "mine")
+    run("check", "mine", "--catalogue", "demo/catalogue")
+    run("check", "demo/rally_coupe")
 
 
 @pytest.mark.nightly
-def test_wheel_in_an_empty_folder(built, tmp_path):
+def test_wheel_in_an_empty_folder(wheel, tmp_path):
     """From the wheel alone: the demo, a blank vehicle and a blank catalogue, all of which can be read."""
-    with zipfile.ZipFile(built[0]) as wheel:
-        assert {name.split("/")[0] for name in wheel.namelist() if ".dist-info" not in name} == {"pdm_alloc"}
+    with zipfile.ZipFile(wheel) as archive:
+        assert {name.split("/")[0] for name in archive.namelist() if ".dist-info" not in name} == {"pdm_alloc"}
     venv.create(tmp_path / "venv", with_pip=True)
     home = tmp_path / "venv" / ("Scripts" if sys.platform == "win32" else "bin")
-    subprocess.run([home / "python", "-m", "pip", "install", "-q", str(built[0])], check=True)
+    subprocess.run([home / "python", "-m", "pip", "install", "-q", str(wheel)], check=True)
     folder = tmp_path / "empty"
     folder.mkdir()
     run = lambda *words: subprocess.run([home / "pdm-alloc", *words], cwd=folder, check=True, capture_output=True)  # noqa: E731
@@ -93,9 +130,9 @@ def test_wheel_in_an_empty_folder(built, tmp_path):
 
 
 @pytest.mark.nightly
-def test_sdist_is_complete(built):
+def test_sdist_is_complete(sdist):
     """The sdist holds everything that git does: tests, notebooks, demo and guide."""
-    with tarfile.open(built[1]) as archive:
+    with tarfile.open(sdist) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
     left_out = [name for name in tracked() if name not in names and (ROOT / name).exists()]
     assert left_out == [".gitignore"]
