@@ -125,6 +125,7 @@ class PageServer(Voila):
         """Read options; what keeps the page safe cannot be changed by them."""
         super().initialize(argv)
         self.update_config(self.fixed)
+        self.voila_configuration.update_config(self.fixed)  # made before, and with a configuration of its own
 
     def init_settings(self) -> dict:
         """Settings of Voila, with the checks of Jupyter's handlers switched on."""

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import signal
 import subprocess
 import urllib.error
 import urllib.request
@@ -189,3 +190,17 @@ def test_kernel_speaks_to_its_page_only(server):
     ]
     codes = [asyncio.run(spoken(server, kernel, token, **headers)) for token, headers in tries]
     assert codes == [403, 403, 403, 101]
+
+
+def test_what_keeps_the_page_safe_is_in_force():
+    """Voila reads its configuration while it starts: what is fixed must have reached the part that starts kernels."""
+    before = signal.getsignal(signal.SIGTERM)
+    try:
+        app = page_server.PageServer()
+        app.initialize([str(Path(page_server.__file__).with_name("page.ipynb"))])
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    used = app.voila_configuration
+    for name, value in page_server.PageServer.fixed["VoilaConfiguration"].items():
+        assert getattr(used, name) == value, name
+    assert used.multi_kernel_manager_class is page_server._Kernels
