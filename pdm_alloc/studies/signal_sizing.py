@@ -100,8 +100,10 @@ class SignalSizing:
             more = f", nor are up to {MOST_UNITS} boxes together" if self.outcome == NOT_ENOUGH else ""
             return f"No single control unit is {'' if known else 'known to be '}enough for the signals{more}."
         spare = self.results[self.smallest].free_pins[self.smallest]
-        known = "known to be" if self._is_open_below() else "that is"
-        return f"{self.smallest} is the smallest control unit {known} enough, with {counted(spare, 'pin')} to spare."
+        certainty = "known to be" if self._is_open_below() else "that is"
+        return (
+            f"{self.smallest} is the smallest control unit {certainty} enough, with {counted(spare, 'pin')} to spare."
+        )
 
     def _is_open_below(self) -> bool:
         names = [box.name for box in self.boxes]
