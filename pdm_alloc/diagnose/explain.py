@@ -178,7 +178,8 @@ def explain(
     setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
     clock = Clock(setting_s if time_limit_s is None else time_limit_s, stop)
     book = CircuitBook(refusal.vehicle.settings.tolerance_loads) if book is None else book
-    half = clock.part(1 / 2 if sets else 1)
+    in_time = stop if time_limit_s is not None else or_after(2 * SEARCH_S, stop)
+    half = Clock(clock.left_s / 2 if sets else clock.left_s, in_time)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit)
     is_stopped = half.is_over()
     allocation_if = _allocation_if(refusal, clock.part(1 / 3), book)
