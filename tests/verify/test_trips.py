@@ -72,3 +72,19 @@ def test_surges_of_several_items_with_their_tolerance(at_once, lifts):
     recount, circuit = wired("1", vehicle=replace(loose, loads=loads))
     lamp, marker = recount.surges(circuit, 12.0)
     assert (lamp[:2], marker[:2]) == ((36_000, lifts[0]), (400, lifts[1]))
+
+
+def test_a_coil_draws_most_at_its_coldest():
+    """1 A of a solenoid at -20 deg C is 1 A x 254.5 / 214.5 = 1.187 A, and its inrush of 3 A is that much more."""
+    cold = case.settings(lowest_ambient_c=-20.0)
+    loads = tuple(replace(x, kind="solenoid", inrush_ma=3_000) if x.name == "dash light" else x for x in cold.loads)
+    recount, circuit = wired("4", vehicle=replace(cold, loads=loads))
+    (load, _), *_ = circuit.counts
+    assert recount.draw(load, 12.0) == 1_187
+    assert recount.cold_excess(load, 12.0) == 2_373  # 3559.44 less 1187, rounded up
+
+
+def test_the_tolerance_of_several_items_counts_each():
+    """Lamp and two markers: 4 + 1 A and 10 % of each, 0.4 + 0.1 A."""
+    recount, circuit = wired("1", vehicle=case.loose("lights", 10, tolerance_loads=2))
+    assert recount.draw_at(circuit, 12.0) == 5_500
