@@ -7,14 +7,13 @@ from typing import NamedTuple
 
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
-from pdm_alloc.electrics.voltage import running_at_voltage_ma, worst_excess_ma
-from pdm_alloc.harness.supply import cold_of
+from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
 
 __all__ = ["Draw", "Scene", "check_voltages", "draws_of", "rise_ma", "scenes_of", "undominated"]
 
 
 class Draw(NamedTuple):
-    """What one item draws at one end of a state's span of voltage, copper cold, mA; all 0 where the state keeps it off.
+    """What one item draws at one end of a state's span of voltage, mA; all 0 where the state keeps it off.
 
     Parameters
     ----------
@@ -72,9 +71,8 @@ def draws_of(load: Load, vehicle: Vehicle) -> tuple[Draw, ...]:
 
 
 def _draw(load: Load, volts: float, tolerance_pct: int | Fraction, settings: Settings) -> Draw:
-    cold, stated = cold_of(load, settings)
-    running = running_at_voltage_ma(stated, load.volt_exponent, volts, settings.reference_v)
-    excess = worst_excess_ma(load.inrush_ma, stated, (volts, settings.reference_v), cold=cold)
+    running = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, settings.reference_v)
+    excess = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, settings.reference_v)
     return Draw(running, rise_ma(running, tolerance_pct), excess, rise_ma(excess, tolerance_pct))
 
 

@@ -138,6 +138,15 @@ class Recount:
         volts = set().union(*(self._voltages[load.command] for load, _ in wired.counts))
         return sorted(volts) or [self.vehicle.settings.reference_v]
 
+    def running(self, load: Load, supply_v: float) -> int:
+        """Running current of one item in a sum, as stated, mA."""
+        return arithmetic.running_ma(load.running_ma, load.volt_exponent, supply_v, self.vehicle.settings.reference_v)
+
+    def excess(self, load: Load, supply_v: float) -> int:
+        """Inrush excess of one item in a sum, as stated, mA."""
+        over = max(0, load.inrush_ma - load.running_ma)
+        return arithmetic.excess_ma(over, supply_v, self.vehicle.settings.reference_v)
+
     def cold_excess(self, load: Load, supply_v: float) -> int:
         """Inrush excess of one item, copper at its coldest, mA."""
         return arithmetic.excess_ma(self._cold_ma(load)[1], supply_v, self.vehicle.settings.reference_v)

@@ -258,12 +258,12 @@ def _everything(recount, amounts):
 
 
 def _running(recount, load, volts):
-    stated = recount.draw(load, volts)
+    stated = recount.running(load, volts)
     return stated, arithmetic.deviation(stated, load.tolerance_pct)
 
 
 def _inrush(recount, load, volts):
-    excess = recount.cold_excess(load, volts)
+    excess = recount.excess(load, volts)
     running, rise = _running(recount, load, volts)
     return running + excess, rise + arithmetic.deviation(excess, load.tolerance_pct)
 

@@ -94,7 +94,7 @@ def sums_of(situation, shares, state, volts, names, inrush):
     """
     total, rises = 0, Counter()
     for share in shares:
-        load = situation.loads[share.load]
+        load = situation.stated[share.load]
         command = situation.commands[load.command]
         if load.command not in names:
             continue

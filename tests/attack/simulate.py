@@ -45,17 +45,16 @@ class _Play:
         off = self.random.sample(loads, min(len(loads), at_once(self.s)))
         return {name: 1 + float(self.s.loads[name].tolerance) / 100 for name in off}
 
-    def running_a(self, name, volts, tops):
-        load = self.s.loads[name]
+    def running_a(self, load, volts, tops):
         amps = float(load.running) * (float(volts) / float(self.s.reference)) ** load.exponent
-        return amps * tops.get(name, 1.0)
+        return amps * tops.get(load.name, 1.0)
 
-    def wave(self, circuit, volts, tops, is_new):
+    def wave(self, circuit, volts, tops, is_new, loads):
         """Current of a circuit over time, A: its inrush decays to running if it was just switched on."""
         current = np.zeros_like(self.time)
         for name, n in circuit.items:
-            load = self.s.loads[name]
-            current += n * self.running_a(name, volts, tops)
+            load = loads[name]
+            current += n * self.running_a(load, volts, tops)
             if is_new and load.inrush > load.running:
                 excess = float(load.inrush - load.running) * max(1.0, float(volts / self.s.reference))
                 decay = np.exp(-self.time / load.tau_ms) if load.tau_ms else (self.time == 0)
@@ -75,9 +74,9 @@ class _Play:
         for slot, circuit in zip(self.slots, self.allocation.circuits, strict=True):
             command = self.s.loads[circuit.items[0][0]].command
             if command in after:
-                current = self.wave(circuit, volts, tops, command in new)
-                total += current
-                steady = self.wave(circuit, volts, tops, False)[0]
+                current = self.wave(circuit, volts, tops, command in new, self.s.loads)
+                total += self.wave(circuit, volts, tops, command in new, self.s.stated)
+                steady = self.wave(circuit, volts, tops, False, self.s.loads)[0]
                 yield from self.channel(slot, circuit, current, steady)
         if total.max() * 1000 > self.s.total_peak_ma * ROUNDING:
             yield "module peak"
@@ -123,7 +122,7 @@ class _Play:
             for share in shares_in(self.s, circuits, bank):
                 command = self.s.loads[share.load].command
                 if command in pattern:
-                    amps = self.running_a(share.load, volts, tops) * share.count * float(share.part)
+                    amps = self.running_a(self.s.stated[share.load], volts, tops) * share.count * float(share.part)
                     current += amps * pattern[command]
             limit = (
                 float(rated * self.s.factor) / 1000 * (1 - float(self.s.settings.get("module_headroom_pct", 10)) / 100)

@@ -187,7 +187,9 @@ class Situation:
         self.tables, self.settings = tables, tables.settings
         self.module = next(row for row in tables.table("modules") if row["module"] == module)
         self.reference = Fraction(str(self.settings.get("reference_v", self.settings.get("system_v", 12))))
-        self.loads = {row["load"]: self._load(row) for row in tables.table("loads")}
+        # a channel and its trip setting bear copper at its coldest; sums, which heat, currents as stated
+        self.loads = {row["load"]: self._load(row, self.cold_copper) for row in tables.table("loads")}
+        self.stated = {row["load"]: self._load(row, Fraction(1)) for row in tables.table("loads")}
         self.commands = self._commands()
         self.states = self._states()
         mine = [row for row in tables.table("channels") if row["module"] == module]
@@ -196,9 +198,9 @@ class Situation:
             row["bank"]: milliamps(row, "limit_a") for row in tables.table("banks") if row["module"] == module
         }
 
-    def _load(self, row):
+    @staticmethod
+    def _load(row, cold):
         kind, stated = row["kind"], number(row, "running_a")
-        cold = self.cold_copper
         running = Fraction(math.ceil(stated * 1000 * cold), 1000) if kind in COLD_RUNNING else stated
         inrush = number(row, "inrush_a", stated) * (cold if kind in COLD_RUNNING | COLD_PEAK else 1)
         return Load(

@@ -173,10 +173,12 @@ class PulpTextbook:
             share = state.duty_ppm[load.command] / PPM / 2
             there = [h * self.on[(load.name, n), s] for s, h in halves.items() for n in range(1, load.count + 1)]
             if share:
-                terms.append(self.recount.draw(load, state.supply_v) * share * pulp.lpSum(there))
+                terms.append(self.recount.running(load, state.supply_v) * share * pulp.lpSum(there))
             if share and load.tolerance_pct:
                 rises.append(
-                    deviation(self.recount.draw(load, state.supply_v), load.tolerance_pct) * share * pulp.lpSum(there)
+                    deviation(self.recount.running(load, state.supply_v), load.tolerance_pct)
+                    * share
+                    * pulp.lpSum(there)
                 )
         self._add(pulp.lpSum(terms) + self._worst(rises) <= limit)
 
@@ -200,7 +202,7 @@ class PulpTextbook:
 
     def _in(self, item, state):
         load = self.loads[item[0]]
-        return self.recount.draw(load, state.supply_v), self.recount.cold_excess(load, state.supply_v)
+        return self.recount.running(load, state.supply_v), self.recount.excess(load, state.supply_v)
 
     def run(self, seconds) -> Run:
         """Solve within so many seconds."""

@@ -104,10 +104,10 @@ def _most_on(recount, unit):
     wired, means, peaks = recount.on_unit[unit.label], [], []
     for state in recount.vehicle.states:
         parts = [(load, n, state.duty_ppm[load.command]) for w in wired for load, n in w.counts]
-        means.append(sum(recount.draw(x, state.supply_v) * n * Fraction(d, PPM) for x, n, d in parts))
-        on = sum(recount.draw(x, state.supply_v) * n for x, n, d in parts if d)
+        means.append(sum(recount.running(x, state.supply_v) * n * Fraction(d, PPM) for x, n, d in parts))
+        on = sum(recount.running(x, state.supply_v) * n for x, n, d in parts if d)
         excess = (
-            sum(recount.cold_excess(x, state.supply_v) * n * state.is_on(x.command) for x, n in w.counts) for w in wired
+            sum(recount.excess(x, state.supply_v) * n * state.is_on(x.command) for x, n in w.counts) for w in wired
         )
         peaks.append(on + max(excess, default=0))
     return max(means), max(peaks)

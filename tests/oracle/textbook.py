@@ -147,7 +147,7 @@ class Textbook:
         found = {}
         for load in self.vehicle.loads:
             running = self._running(load, volts)
-            excess = self.recount.cold_excess(load, volts) if load.command in goes_on else 0
+            excess = self.recount.excess(load, volts) if load.command in goes_on else 0
             if load.command in stays | goes_on:
                 rise = deviation(running, load.tolerance_pct) + deviation(excess, load.tolerance_pct)
                 found[load.name] = running + excess, rise
@@ -162,7 +162,7 @@ class Textbook:
             self.model.add(stated + sum(worst) <= 2 * most_ma)
 
     def _running(self, load, volts):
-        return self.recount.draw(load, volts)
+        return self.recount.running(load, volts)
 
     def _in_order(self):
         """Single channels nothing tells apart are filled in falling order, or the solver permutes them at will."""

@@ -35,11 +35,10 @@ def test_night_rain_is_more_at_once_than_in_the_mean():
     assert worst.amount_ma > 161_700 > worst.limit.most_ma
 
 
-def test_coils_draw_more_in_the_cold():
-    """At -20 deg C each solenoid and coil of these 171.5 A draws 254.5 / 214.5 times as much: 174.5 A."""
+def test_sums_count_currents_as_stated():
+    """A limit on heating is met in the heat: the cold, in which coils draw more, is for trip settings."""
     cold, stated = (worst_in(sums_as_stated(c), "stage night rain", "total") for c in (-20.0, 20.0))
-    assert round(cold.amount_ma / 1000, 1) == 174.5
-    assert stated.amount_ma < cold.amount_ma <= 1.1865 * stated.amount_ma
+    assert cold.amount_ma == stated.amount_ma
 
 
 def test_one_flick_switches_several_commands():
