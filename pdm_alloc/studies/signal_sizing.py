@@ -96,9 +96,9 @@ class SignalSizing:
 
     def _least(self) -> str:
         if self.smallest is None:
-            known = all(result.outcome == NOT_ENOUGH for result in self.results.values())
+            proved = all(result.outcome == NOT_ENOUGH for result in self.results.values())
             more = f", nor are up to {MOST_UNITS} boxes together" if self.outcome == NOT_ENOUGH else ""
-            return f"No single control unit is {'' if known else 'known to be '}enough for the signals{more}."
+            return f"No single control unit is {'' if proved else 'known to be '}enough for the signals{more}."
         spare = self.results[self.smallest].free_pins[self.smallest]
         certainty = "known to be" if self._is_open_below() else "that is"
         return (
