@@ -2,7 +2,6 @@
 
 import locale
 import os
-from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -43,17 +42,8 @@ def _turn(item):
     return next((turn for turn, name in enumerate(_LONG) if item.nodeid.startswith(name)), len(_LONG))
 
 
-def _unsettled():
-    lines = (Path(__file__).parent / "unsettled.txt").read_text().splitlines()
-    return tuple(line.strip() for line in lines if line.strip() and not line.startswith("#"))
-
-
 def pytest_collection_modifyitems(config, items):
     items.sort(key=_turn)  # stable: within a file nothing moves
-    names = _unsettled()
-    for item in items:
-        if item.nodeid.startswith(names):
-            item.add_marker(pytest.mark.xfail(reason="named in tests/unsettled.txt", strict=False))
     if config.getoption("--nightly"):
         return
     skip = pytest.mark.skip(reason="long form: run with --nightly")

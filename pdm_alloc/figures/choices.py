@@ -240,5 +240,13 @@ def ledger(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
 
 def _beside_bar(axes: "Axes", y: float, value: float) -> None:
     at, align = (5, "left") if value >= 0 else (-5, "right")
-    look = {"textcoords": "offset points", "va": "center", "ha": align, "fontsize": style.TEXT, "color": style.INK}
-    axes.annotate(f"{value:.2f}", (value, y), (at, 0), **look)
+    axes.annotate(
+        f"{value:.2f}",
+        (value, y),
+        (at, 0),
+        textcoords="offset points",
+        va="center",
+        ha=align,
+        fontsize=style.TEXT,
+        color=style.INK,
+    )

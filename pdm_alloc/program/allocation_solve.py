@@ -139,7 +139,7 @@ def _solved(
     is_last = packing is not None and Counter(merged.coarse(packing)) == Counter(
         _chosen(coarse.task, coarse.values[-1])
     )
-    if not is_last and not clock.is_over() and not merged.is_exact:
+    if not is_last and not clock.is_over() and (coarse.is_priced or not merged.is_exact):
         fine = _fine(merged, strategy, coarse, clock, stages, sums)
         if fine.outcome == FAILED:
             return Solved(FAILED)
@@ -187,7 +187,7 @@ def _packed(bins: Bins, coarse: Optimum, clock: Clock) -> Sequence[Column] | Non
     """The best solution on merged classes that can be packed to banks and units."""
     for values in reversed(coarse.values):
         columns = _chosen(coarse.task, values)
-        if bins.merged.is_exact:
+        if bins.merged.is_exact and not coarse.is_priced:  # priced columns may break a combination found since
             return columns
         packing = unbroken(partial(pack, bins, columns, clock), bins, clock)
         if packing is not None:
