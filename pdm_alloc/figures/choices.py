@@ -227,7 +227,7 @@ def ledger(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     axes.barh(range(len(rows)), kg, 0.62, color=colours, edgecolor=style.INK, linewidth=0.6)
     for y, value in enumerate(kg):
         _beside_bar(axes, y, value)
-    names = [f"{r.part} ×{r.count}" if r.count > 1 else r.part for r in rows.itertuples()]
+    names = [f"{part} ×{n}" if n > 1 else str(part) for part, n in zip(rows["part"], rows["count"], strict=True)]
     style.bare(axes)
     axes.set_yticks(range(len(rows)), [wrap(name, 40) for name in names], fontsize=style.TEXT)
     axes.set_ylim(max(len(rows), 1) - 0.4, -0.6)
