@@ -40,7 +40,7 @@ ENOUGH_IF = "enough if"
 
 
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
-_NOT_NAMED = "no allocation keeps every limit; what would be enough was not worked out in time"
+_NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
 
 @dataclass(frozen=True, repr=False)

@@ -146,7 +146,7 @@ def short(answer: Answer) -> Html:
 
 def _shortfall(frame: pd.DataFrame) -> Html:
     if frame.empty:
-        return tag("p", "What would be enough was not worked out in time.")
+        return tag("p", "No growth of its limits was found that would be enough.")
     joins = ["", *map(_join, frame["set"].iloc[1:])]
     rows = [_short_row(join, row) for join, row in zip(joins, rows_of(frame), strict=True)]
     return table(_SHORT_HEADINGS, rows, "", "limits that are short")

@@ -72,8 +72,8 @@ def _loads(chance, names, commands, places):
 
 
 def _load(chance, name, command, places, labels, tolerant):
-    kind = chance.choice((*KINDS, ""))
-    low, high = _AMPS[kind or "electronics"]
+    kind = chance.choice(tuple(KINDS))
+    low, high = _AMPS[kind]
     running = low * (high / low) ** chance.random()
     row = {
         "load": name,

@@ -142,7 +142,9 @@ def test_stopped_at_once_it_says_so(demo):
     """Before anything is solved there is no best; the summary says that there is no answer."""
     nothing = mount(*demo, "mass", stop=lambda: True)
     assert (nothing.outcome, nothing.best, nothing.allocation) == ("no answer in time", None, None)
-    assert nothing.summary().startswith("No answer in time") and set(nothing.choices.outcome) == {"not tried"}
+    assert nothing.summary().startswith("No answer in time")
+    # what bounds alone refuse is known before anything is solved
+    assert "not tried" in set(nothing.choices.outcome) <= {"not tried", "not enough"}
 
 
 @pytest.fixture(scope="module")
@@ -178,7 +180,8 @@ def test_the_gap_is_that_to_the_least_open_bound(demo):
     vehicle, catalogue = demo
     search = Search(vehicle, choices(catalogue, mount_places(vehicle)), objective_of("mass"), 60.0)
     best = next(c for c in search.choices if c.label == "middle-36 at glove box")
-    search.judged[best.number] = Judged(best.number, "proven best", (), 34_000 - module_dg(best) // 2, 0, 0)
+    heaviest = max(module_dg(c) + search.least[c.number] for c in search.choices if c.number in search.least)
+    search.judged[best.number] = Judged(best.number, "proven best", (), heaviest - module_dg(best), 0, 0)
     found = mounting_of(search)
     mass = {c.number: module_dg(c) + least for c, least in search.undecided()}
     assert best.number not in mass and found.outcome == "best so far"
