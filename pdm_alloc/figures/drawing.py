@@ -1,4 +1,4 @@
-"""Figures drawn and saved the same way everywhere, and the sheet they lie on."""
+"""What figures share: sheet, colours, labels, text that fits, and the table they are drawn from."""
 
 import functools
 import textwrap
@@ -10,10 +10,6 @@ import pandas as pd
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-import io
-
-from matplotlib import rc_context
-from matplotlib.figure import Figure
 
 __all__ = [
     "FREE",
@@ -29,7 +25,6 @@ __all__ = [
     "TEXT",
     "TITLE",
     "Box",
-    "Sheet",
     "clip",
     "number",
     "place_labels",
@@ -190,7 +185,7 @@ def need_axes(axes: "Axes | None", width_in: float, height_in: float) -> "Axes":
     if axes is not None:
         return axes
     try:
-        from pdm_alloc.figures.drawing import Sheet
+        from pdm_alloc.figures.sheet_figure import Sheet
     except ModuleNotFoundError as missing:
         package = (missing.name or "matplotlib").split(".")[0]
         raise ImportError(f"figures need {package}: pip install 'pdm_alloc[figures]'") from None
@@ -256,32 +251,3 @@ def number(value: float) -> str:
     places = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2
     text = f"{value:.{places}f}"
     return text.rstrip("0").rstrip(".") if places else text
-
-
-class Sheet(Figure):
-    """A white Figure with room made for every label.
-
-    pyplot keeps every figure it makes in a list of its own and draws twice in notebooks; a plain Figure is not shown
-    at all. This one says how it looks as a PNG.
-    """
-
-    def __init__(self, **options: Any) -> None:
-        look: dict[str, Any] = {"facecolor": "white", "layout": "constrained", **options}
-        super().__init__(**look)
-
-    def _repr_png_(self) -> bytes:
-        return self.png()
-
-    def png(self, dpi: float = 110) -> bytes:
-        """The picture as PNG, dots per inch as asked."""
-        return self._written("png", dpi=dpi)
-
-    def svg(self) -> str:
-        """The picture as SVG text, the same for the same drawing (no date, no random names in it)."""
-        return self._written("svg", metadata={"Date": None}).decode()
-
-    def _written(self, form: str, **options: Any) -> bytes:
-        buffer = io.BytesIO()
-        with rc_context({"svg.hashsalt": "pdm_alloc"}):
-            self.savefig(buffer, format=form, bbox_inches="tight", pad_inches=0.15, **options)
-        return buffer.getvalue()

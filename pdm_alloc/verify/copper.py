@@ -252,9 +252,14 @@ def _returned_ma(vehicle, row, state):
 
 def _splices(vehicle, cuts):
     """A splice joins two pieces at least, and the conductors on it are no more than its part takes."""
-    ends = [(row[side], row[f"{side}_part"], row) for row in cuts for side in ("from", "to")]
+    ends = [
+        (row[side], row[f"{side}_part"], row)
+        for row in cuts
+        for side in ("from", "to")
+        if row[f"{side}_is"] == "splice"
+    ]
     largest = {part.part: part.most for part in vehicle.parts if part.item == "splice" and part.most is not None}
-    for name in sorted({end for end, _, row in ends if end in _splice_names(row)}):
+    for name in sorted({end for end, _, _ in ends}):
         here = [(part, row) for end, part, row in ends if end == name]
         if len(here) < 2:
             yield Finding("splice", subject=name, message="only one piece of wire is on it")
@@ -263,11 +268,6 @@ def _splices(vehicle, cuts):
         if area > most * 1.01:
             message = f"{area:g} mm2 of conductors on it, {most:g} mm2 at most"
             yield Finding("splice", "", "", "", name, area, most, "", message)
-
-
-def _splice_names(row):
-    """A piece's ends that are splices: pins, loads, studs and points have other names."""
-    return [row[side] for side in ("from", "to") if row[f"{side}_is"] == "splice"]
 
 
 def _area_mm2(size):

@@ -14,7 +14,6 @@ from math import ceil
 import highspy
 import pulp
 
-from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.verify.arithmetic import deviation, limit_ma
 from pdm_alloc.verify.recount import Recount
 from tests.oracle.slots import borne_counts, placed, slots_of
@@ -157,30 +156,37 @@ class PulpTextbook:
         yield from (tuple(item for some in parts for item in some) for parts in product(*of_each))
 
     def _sums(self):
+        """Everything a state allows on at once, one command switched on beside the rest; conditions are not known."""
         for unit in self.units:
             whole = {s: 2 for s, slot in enumerate(self.slots) if slot.unit is unit}
+            limits = [(unit.module.total_ma, whole)]
+            for bank, rated in unit.module.bank_ma.items():
+                halves = {s: _halves(self.slots[s], bank) for s in whole}
+                limits.append((rated, {s: h for s, h in halves.items() if h}))
             for state in self.vehicle.states:
-                self._mean(unit, state, unit.module.total_ma, whole)
-                self._peak(unit, state, whole)
-                for bank, rated in unit.module.bank_ma.items():
-                    halves = {s: _halves(self.slots[s], bank) for s in whole}
-                    self._mean(unit, state, rated, {s: h for s, h in halves.items() if h})
+                for volts in set(state.span_v):
+                    for rated, halves in limits:
+                        self._sum(state, volts, halves, self._usable(unit, rated), None)
+                    for command in self.of_command:
+                        self._sum(state, volts, whole, unit.module.total_peak_ma, command)
 
-    def _mean(self, unit, state, rated_ma, halves):
-        limit = limit_ma(rated_ma, self.recount.factor(unit), self.vehicle.settings.module_headroom_pct)
+    def _usable(self, unit, rated_ma):
+        return limit_ma(rated_ma, self.recount.factor(unit), self.vehicle.settings.module_headroom_pct)
+
+    def _sum(self, state, volts, halves, limit, switched_on):
         terms, rises = [], []
         for load in self.vehicle.loads:
-            share = state.duty_ppm[load.command] / PPM / 2
+            if not state.is_on(load.command):
+                continue
+            running, excess = self.recount.running(load, volts), 0
+            if load.command == switched_on:
+                excess = self.recount.excess(load, volts)
+            rise = deviation(running, load.tolerance_pct) + deviation(excess, load.tolerance_pct)
             there = [h * self.on[(load.name, n), s] for s, h in halves.items() for n in range(1, load.count + 1)]
-            if share:
-                terms.append(self.recount.running(load, state.supply_v) * share * pulp.lpSum(there))
-            if share and load.tolerance_pct:
-                rises.append(
-                    deviation(self.recount.running(load, state.supply_v), load.tolerance_pct)
-                    * share
-                    * pulp.lpSum(there)
-                )
-        self._add(pulp.lpSum(terms) + self._worst(rises) <= limit)
+            terms.append((running + excess) * pulp.lpSum(there))
+            if rise:
+                rises.append(rise * pulp.lpSum(there))
+        self._add(pulp.lpSum(terms) + self._worst(rises) <= 2 * limit)
 
     def _worst(self, rises):
         """Largest sum of so many rises, by the dual of choosing them."""
@@ -191,18 +197,6 @@ class PulpTextbook:
         for rise, p in zip(rises, over, strict=True):
             self._add(level + p >= rise)
         return self.vehicle.settings.tolerance_loads * level + pulp.lpSum(over)
-
-    def _peak(self, unit, state, slots):
-        on = [i for i in self.items if state.is_on(self.loads[i[0]].command)]
-        running = pulp.lpSum(self._in(i, state)[0] * self.on[i, s] for i in on for s in slots)
-        largest = self._variable(0, None, "Continuous")
-        for s in slots:
-            self._add(largest >= pulp.lpSum(self._in(i, state)[1] * self.on[i, s] for i in on))
-        self._add(running + largest <= unit.module.total_peak_ma)
-
-    def _in(self, item, state):
-        load = self.loads[item[0]]
-        return self.recount.running(load, state.supply_v), self.recount.excess(load, state.supply_v)
 
     def run(self, seconds) -> Run:
         """Solve within so many seconds."""

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import urllib.error
 import urllib.request
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -73,6 +74,12 @@ def kernels(monkeypatch):
     return Kernels()
 
 
+def in_a_thread(coroutine):
+    """What a coroutine returns, whatever loop runs in this thread after a browser test."""
+    with ThreadPoolExecutor(1) as executor:
+        return executor.submit(asyncio.run, coroutine).result()
+
+
 async def asked(kernels, session, window=False):
     page_server._SESSION.set(session)
     kernel = await kernels.start_kernel()
@@ -82,15 +89,15 @@ async def asked(kernels, session, window=False):
 def test_requests_of_one_session_leave_one_kernel(kernels):
     """Asking again and again, without ever opening the window, does not fill the memory."""
     for _ in range(8):
-        asyncio.run(asked(kernels, "a"))
+        in_a_thread(asked(kernels, "a"))
     assert len(kernels.alive) == 1
 
 
 def test_no_request_starts_more_kernels_than_the_cap(kernels):
     """Strange sessions push out the oldest kernel without a window; one with a window is never ended for another."""
-    asyncio.run(asked(kernels, "a", window=True))
+    in_a_thread(asked(kernels, "a", window=True))
     for n in range(8):
-        asyncio.run(asked(kernels, f"b{n}"))
+        in_a_thread(asked(kernels, f"b{n}"))
     assert len(kernels.alive) == MOST_KERNELS
     assert "0" in kernels.alive
 
@@ -98,9 +105,9 @@ def test_no_request_starts_more_kernels_than_the_cap(kernels):
 def test_when_every_kernel_has_a_window_the_page_says_so(kernels):
     """The remedy is in the message."""
     for n in range(MOST_KERNELS):
-        asyncio.run(asked(kernels, f"a{n}", window=True))
+        in_a_thread(asked(kernels, f"a{n}", window=True))
     with pytest.raises(HTTPError, match="close one"):
-        asyncio.run(asked(kernels, "b"))
+        in_a_thread(asked(kernels, "b"))
 
 
 @pytest.fixture(scope="module")
@@ -188,7 +195,7 @@ def test_kernel_speaks_to_its_page_only(server):
         (True, {"Origin": "http://elsewhere.example"}),
         (True, {"Origin": f"http://{host}"}),
     ]
-    codes = [asyncio.run(spoken(server, kernel, token, **headers)) for token, headers in tries]
+    codes = [in_a_thread(spoken(server, kernel, token, **headers)) for token, headers in tries]
     assert codes == [403, 403, 403, 101]
 
 

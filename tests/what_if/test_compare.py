@@ -182,7 +182,7 @@ def test_the_demo_before_and_after():
     """On the demo a stronger fan is a current, a setting and nothing moved when the design is kept."""
     car, catalogue = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
     built = pa.allocate(car, catalogue["middle-42"])
-    stronger = pa.what_if(car).change("cooling fan", running_a=18).allocate(catalogue["middle-42"], keep=built)
+    stronger = pa.what_if(car).change("cooling fan", running_a=15.5).allocate(catalogue["middle-42"], keep=built)
     table = pa.compare(built, stronger)
     assert set(table["subject"]) == {"cooling fan"}
     assert {"current", "trip setting"} <= set(table["what"])

@@ -1,5 +1,6 @@
 """A vehicle or a catalogue from DataFrames, through the same checks as from files."""
 
+import re
 from collections.abc import Iterable, Mapping, Set
 from fractions import Fraction
 from numbers import Integral, Real
@@ -178,6 +179,9 @@ def _settings_grid(settings: Mapping[str, object], faults: Faults) -> Grid:
     return grid_of("settings", [["setting", "value"], *rows], faults)
 
 
+_THOUSANDS = re.compile(r"-?\d{1,3}\.\d{3}")
+
+
 def cell_text(value: object) -> str:
     """The text somebody would type for a value.
 
@@ -189,14 +193,16 @@ def cell_text(value: object) -> str:
     Returns
     -------
     str
-        A float as its shortest decimal, so that 0.1 is read as a tenth and not as its nearest binary fraction.
+        A float as its shortest decimal, so that 0.1 is read as a tenth and not as its nearest binary fraction; one
+        digit more where 1.001 could be a thousand and one.
     """
     if value is None or isinstance(value, (str, bool, Fraction)):
         return decimal(value)
     if isinstance(value, Integral):
         return str(int(value))
     if isinstance(value, Real):
-        return decimal(float(value))
+        text = decimal(float(value))
+        return f"{text}0" if _THOUSANDS.fullmatch(text) else text
     if isinstance(value, Iterable):
         words = [str(word) for word in value]
         return " ".join(sorted(words) if isinstance(value, Set) else words)
