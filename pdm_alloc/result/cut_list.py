@@ -219,7 +219,7 @@ def _spot(vehicle: Vehicle, w: WiredCircuit, node: Node, label: str, leg: _Leg, 
     if node == PIN:
         return _pin(w, leg, n) if leg.pins or leg.channel else Spot("ground", f"return of {w.circuit.unit}", place)
     if kind == "splice":
-        sign = "splice " if any(g.name.startswith("S") for g in vehicle.grounds) else "S"
+        sign = "splice " if any(g.name[:1] == "S" and g.name[1:2].isdigit() for g in vehicle.grounds) else "S"
         return Spot("splice", f"{sign}{label}{' ' + name if name else ''}", name)
     load, item = name.split("\n")
     one = vehicle.load(load)

@@ -152,6 +152,18 @@ def test_verify_counts_studs_and_splices():
     assert "splice" in {f.rule for f in bench(Written)}
 
 
+def test_a_ground_point_is_not_taken_for_a_splice():
+    """Where a ground point is called S1, splices are written out, and neither is counted as the other."""
+    allocation = grounded(*DEMOS[0])
+    grounds = tuple(replace(g, name="S1") if g.name == "S" else g for g in allocation.vehicle.grounds)
+    part = (Part("splice", "*", None, 100.0, "J-1"), Part("splice", "*", 1.0, 100.0, "J-2"))
+    allocation = replace(allocation, vehicle=replace(allocation.vehicle, grounds=grounds, parts=part))
+    table = allocation.cut_list
+    splices = {*table[table.from_is == "splice"]["from"], *table[table.to_is == "splice"]["to"]}
+    assert splices and all(name.startswith("splice ") for name in splices)
+    assert not list(bench(allocation))
+
+
 def test_colours_and_parts_follow_the_nearest_rule():
     """A load's own colour stands above its command's and its kind's; a part for the connector above one for any."""
     load = solved(*DEMOS[0]).vehicle.loads[0]
