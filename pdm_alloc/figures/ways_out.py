@@ -172,7 +172,17 @@ def _shortfall_frame(axes: "Axes", table: pd.DataFrame, bars: list[float]) -> No
     axes.set(xlim=(0, 1), ylim=((bars[-1] if bars else 0) + 0.25, 0), xticks=[])
     words = "filled: what the module has    hatched: what is missing"
     axes.set_xlabel(words, fontsize=style.SMALL, color=style.MUTED)
-    style.title(axes, "What is short, each kind of limit alone")
+    style.title(axes, _shortfall_title(table))
+
+
+def _shortfall_title(table: pd.DataFrame) -> str:
+    """Whether the bars grow together or each by itself: a row with a set is a part of what is enough."""
+    together = set(table["set"] > 0) if "set" in table else {False}
+    if together == {True}:
+        return "What would be enough, all of it together"
+    if together == {False}:
+        return "What is short, each kind of limit alone"
+    return "What would be enough together; below it, each kind of limit alone"
 
 
 @style.plain_text

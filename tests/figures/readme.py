@@ -39,7 +39,7 @@ def draw() -> dict[str, "Axes"]:
     try:
         allocate(vehicle, catalogue["compact-31"])
     except NotEnough as refusal:
-        reasons = explain(refusal)
+        reasons = explain(refusal, time_limit_s=120.0)
         drawn |= {"shortfall": shortfall(reasons), "concessions": concessions(reasons)}
     return drawn
 

@@ -42,6 +42,16 @@ def test_a_shortfall_bar_shows_what_there_is_of_what_is_needed():
     assert {"4 more channels", "31 of 35"} <= set(_texts(axes))
 
 
+@pytest.mark.parametrize(
+    ("sets", "title"),
+    [((1, 1), "all of it together"), ((0, 0), "each kind of limit alone"), ((1, 0), "together; below it")],
+)
+def test_a_shortfall_says_whether_its_bars_grow_together(sets, title):
+    """Parts of one growth are not each enough by themselves, and the heading says which they are."""
+    table = samples.shortfall().head(2).assign(set=sets)
+    assert title in shortfall(table).get_title(loc="left")
+
+
 def test_a_limit_without_numbers_still_shows_its_sentence():
     """Where no single kind of limit is enough there is a sentence and no number."""
     table = samples.shortfall().head(1).assign(need=np.nan, have=np.nan)
