@@ -202,12 +202,6 @@ def _wanted(chosen: ConcessionSet, load: str) -> Load:
     return chosen.wanted.load(load)
 
 
-def _tried(
-    vehicle: Vehicle, unit: Unit, made: tuple[Option, ...], clock: Clock, book: CircuitBook
-) -> Allocation | None:
-    return any_allocation(concede(vehicle, made), (unit,), clock, book)
-
-
 CONCESSIONS = ("rank", "set_weight", "kind", "subject", "weight", "detail")
 
 

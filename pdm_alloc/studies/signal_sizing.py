@@ -288,7 +288,7 @@ def signals_beside(
     """
     wanted, offered = signals_of_vehicle(vehicle), {b.name: b for b in catalogue.boxes if b.role != "module"}
     _check(vehicle, offered, names, places)
-    if not (wanted or key_counts(vehicle)):
+    if not has_signals(vehicle):
         return None
     if wanted and not offered:
         return SignalSide(vehicle, tuple(units), None)

@@ -4,6 +4,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -215,6 +216,16 @@ def test_without_states_a_command_is_always_on():
     assert added.vehicle.states[0].duty_ppm == {"x": PPM, "y": PPM}
     found = faults(lambda: pa.what_if(bare).add(load="b", command="y", running_a=1, duty=0.5, kind="led"))
     assert "table states" in found[0].message
+
+
+@pytest.mark.parametrize("value", [1.001, 1.5, 0.125, 12.345, Fraction(1001, 1000), Fraction(1, 8)])
+def test_a_number_is_never_taken_for_thousands(value):
+    """Handed over as a number, 1.001 is one and a thousandth, whatever a cell of that text could mean."""
+    row = {"load": "lamp", "command": "x", "running_a": value, "kind": "led"}
+    car = pa.vehicle(loads=pd.DataFrame([row]))
+    assert car.loads[0].running_ma == round(value * 1000)
+    more = pa.what_if(car).add(load="other", command="x", running_a=value, kind="led").vehicle
+    assert more.load("other").running_ma == round(value * 1000)
 
 
 @settings(max_examples=60, suppress_health_check=list(HealthCheck), **QUIET)

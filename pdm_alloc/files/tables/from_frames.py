@@ -1,6 +1,5 @@
 """A vehicle or a catalogue from DataFrames, through the same checks as from files."""
 
-import re
 from collections.abc import Iterable, Mapping, Set
 from fractions import Fraction
 from numbers import Integral, Real
@@ -10,6 +9,7 @@ from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import Faults, hint
 from pdm_alloc.files.grids import Grid, grid_of
+from pdm_alloc.files.rows import unmistakable
 from pdm_alloc.files.sources import Source
 from pdm_alloc.files.tables.read_catalogue import CATALOGUE_COLUMNS, catalogue_of
 from pdm_alloc.files.tables.read_vehicle import vehicle_of
@@ -179,9 +179,6 @@ def _settings_grid(settings: Mapping[str, object], faults: Faults) -> Grid:
     return grid_of("settings", [["setting", "value"], *rows], faults)
 
 
-_THOUSANDS = re.compile(r"-?\d{1,3}\.\d{3}")
-
-
 def cell_text(value: object) -> str:
     """The text somebody would type for a value.
 
@@ -196,13 +193,12 @@ def cell_text(value: object) -> str:
         A float as its shortest decimal, so that 0.1 is read as a tenth and not as its nearest binary fraction; one
         digit more where 1.001 could be a thousand and one.
     """
-    if value is None or isinstance(value, (str, bool, Fraction)):
+    if value is None or isinstance(value, (str, bool)):
         return decimal(value)
     if isinstance(value, Integral):
         return str(int(value))
     if isinstance(value, Real):
-        text = decimal(float(value))
-        return f"{text}0" if _THOUSANDS.fullmatch(text) else text
+        return unmistakable(decimal(value if isinstance(value, Fraction) else float(value)))
     if isinstance(value, Iterable):
         words = [str(word) for word in value]
         return " ".join(sorted(words) if isinstance(value, Set) else words)
