@@ -1,25 +1,19 @@
-"""Capacities: how often channel classes can be used together, so that no channel is used twice."""
+"""Channel classes: interchangeable channels, and capacities by which no channel is used twice."""
 
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import NamedTuple
 
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.thermal import derating_factor, paralleled_ma, usable_ma
 
-__all__ = [
-    "Capacity",
-    "ChannelClass",
-    "Draft",
-    "Rating",
-    "capacities_of",
-    "channel_classes",
-    "rating_of",
-    "unit_ambient_c",
-]
+__all__ = ["Capacity", "ChannelClass", "Rating", "channel_classes", "rating_of", "unit_ambient_c"]
+
+Slots = tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,62 +22,6 @@ class Capacity:
 
     weights: tuple[tuple[int, int], ...]
     most: int
-
-
-@dataclass
-class Draft:
-    """Channels of one unit on the way to classes."""
-
-    unit: int
-    keys: dict[str, tuple]
-    doubles: list[tuple[str, str, str]]
-    atoms: dict[str, int] = field(default_factory=dict)
-
-
-def capacities_of(draft: Draft, classes: Sequence[Any], singles, doubles) -> Iterator[Capacity]:
-    """Capacities of one unit.
-
-    Parameters
-    ----------
-    draft, classes : Draft, sequence of ChannelClass
-        Its channels; all classes so far, the unit's own among them.
-    singles, doubles : dict
-        Numbers of its classes by key.
-
-    Yields
-    ------
-    Capacity
-        For each kind of channel the singles and the doubles that take channels of that kind.
-    """
-    slots = {number: classes[number].slots for number in doubles.values()}
-    for key, number in singles.items():
-        weights = [(number, 1)]
-        for double, pairs in slots.items():
-            taken = sum(draft.keys[name] == key for name in pairs[0])
-            if taken:
-                weights.append((double, taken))
-        yield Capacity(tuple(weights), len(classes[number].slots))
-    yield from _double_capacities(draft, slots)
-
-
-def _double_capacities(draft: Draft, slots):
-    """Groups of two: as many doubles as groups. Larger groups: every channel once."""
-    by_channel: dict[str, list[int]] = {}
-    for double, pairs in slots.items():
-        for name in pairs[0] if len(pairs) == 1 else ():
-            by_channel.setdefault(name, []).append(double)
-    seen = set()
-    for name in by_channel:
-        together = tuple(sorted(set(by_channel[name])))
-        if together not in seen:
-            seen.add(together)
-            yield Capacity(tuple((d, 1) for d in together), 1)
-    groups: dict[tuple, list[int]] = {}
-    for double, pairs in slots.items():
-        if len(pairs) > 1:
-            groups.setdefault(pairs, []).append(double)
-    for pairs, doubles in groups.items():
-        yield Capacity(tuple((d, 1) for d in doubles), len(pairs))
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,12 +89,28 @@ class ChannelClass:
     use: str
     rating: Rating
     bank_halves: tuple[tuple[str, int], ...]
-    slots: tuple[tuple[str, ...], ...]
+    slots: Slots
 
     @property
     def width(self) -> int:
         """Channels one slot takes up."""
         return len(self.slots[0])
+
+
+SingleKey = tuple[Rating, str, str]
+"""Rating, bank, and the label of a channel that is told apart."""
+
+DoubleKey = tuple[str, frozenset[SingleKey], int, str]
+"""Use, keys of both channels, uses these two can have, and the label of a double in a larger group."""
+
+
+@dataclass
+class _Draft:
+    """Channels of one unit on the way to classes."""
+
+    unit: int
+    keys: dict[str, SingleKey]
+    doubles: list[tuple[str, str, str]]
 
 
 def unit_ambient_c(vehicle: Vehicle, unit: Unit) -> float:
@@ -201,8 +155,7 @@ def channel_classes(
     held = dict.fromkeys(locked, "") | dict(apart or {})
     held.update({place: f"{held[place]} {place[1]}" for place in locked})
     for number, unit in enumerate(units):
-        factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
-        _add_unit(number, unit, factor, vehicle.settings, held, classes, capacities)
+        capacities += _add_unit(number, _fitted(vehicle, unit), held, classes)
     return tuple(classes), tuple(capacities)
 
 
@@ -227,52 +180,66 @@ def rating_of(vehicle: Vehicle, unit: Unit, channels: Sequence[Channel], use: st
     ValueError
         The unit's ambient is outside its module's derating table.
     """
-    factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
     if use == "single":
-        return _single_rating(channels[0], unit, factor, vehicle.settings)
-    return _double_rating(channels[0], channels[1], use, unit, factor, vehicle.settings)
+        return _single_rating(channels[0], _fitted(vehicle, unit))
+    return _double_rating(channels[0], channels[1], use, _fitted(vehicle, unit))
 
 
-def _add_unit(number, unit, factor, settings, held, classes, capacities):
-    channels = sorted(unit.module.channels, key=lambda c: natural_key(c.name))
+class _Fitted(NamedTuple):
+    """A unit where it is mounted, its derating factor there, and the vehicle's settings."""
+
+    unit: Unit
+    factor: Fraction
+    settings: Settings
+
+
+def _fitted(vehicle: Vehicle, unit: Unit) -> _Fitted:
+    factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
+    return _Fitted(unit, factor, vehicle.settings)
+
+
+def _add_unit(
+    number: int, at: _Fitted, held: Mapping[tuple[int, str], str], classes: list[ChannelClass]
+) -> Iterator[Capacity]:
+    """Add the classes of a unit; its capacities."""
+    channels = sorted(at.unit.module.channels, key=lambda c: natural_key(c.name))
     by_name = {c.name: c for c in channels}
-    own = {c.name: held.get((number, c.name), "") for c in channels}
-    keys = {c.name: (_single_rating(c, unit, factor, settings), c.bank or "", own[c.name]) for c in channels}
-    draft = Draft(number, keys, _doubles(channels))
-    draft.atoms = _atoms(draft)
+    labels = {c.name: held.get((number, c.name), "") for c in channels}
+    keys = {c.name: (_single_rating(c, at), c.bank or "", labels[c.name]) for c in channels}
+    draft = _Draft(number, keys, _doubles(channels))
     singles = _single_classes(draft, classes)
-    doubles = _double_classes(draft, by_name, unit, factor, settings, classes)
-    capacities.extend(capacities_of(draft, classes, singles, doubles))
+    doubles = _double_classes(draft, by_name, at, classes)
+    return _capacities(draft, classes, singles, doubles.values())
 
 
-def _single_rating(channel: Channel, unit: Unit, factor: Fraction, settings: Settings) -> Rating:
+def _single_rating(channel: Channel, at: _Fitted) -> Rating:
     return Rating(
-        rated_ma=channel.continuous_ma * factor,
-        usable_ma=usable_ma(channel.continuous_ma, factor, settings.headroom_pct),
+        rated_ma=channel.continuous_ma * at.factor,
+        usable_ma=usable_ma(channel.continuous_ma, at.factor, at.settings.headroom_pct),
         peak_ma=channel.peak_ma,
         peak_ms=channel.peak_ms,
         pwm="pwm" in channel.features,
         reversing=False,
         max_wire_mm2=channel.max_wire_mm2,
         pins=max(1, len(channel.pins)),
-        trip_step_ma=unit.module.trip_step_ma,
-        place=unit.place,
-        trip_error_pct=unit.module.trip_error_pct,
+        trip_step_ma=at.unit.module.trip_step_ma,
+        place=at.unit.place,
+        trip_error_pct=at.unit.module.trip_error_pct,
         contact_ma=channel.contact_ma,
     )
 
 
-def _double_rating(a: Channel, b: Channel, use: str, unit: Unit, factor: Fraction, settings: Settings) -> Rating:
+def _double_rating(a: Channel, b: Channel, use: str, at: _Fitted) -> Rating:
     """Of two channels: as much as keeps the larger share within the weaker one; of a bridge the weaker one."""
     times = 2 if use == "pair" else 1
     share = max(a.share_pct, b.share_pct) if use == "pair" else Fraction(100)
     continuous = min(a.continuous_ma, b.continuous_ma)
-    usable = usable_ma(continuous, factor, settings.headroom_pct)
+    usable = usable_ma(continuous, at.factor, at.settings.headroom_pct)
     peak = min(a.peak_ma, b.peak_ma)
     sizes = [c.max_wire_mm2 for c in (a, b) if c.max_wire_mm2 is not None]
     contacts = [c.contact_ma for c in (a, b) if c.contact_ma is not None]
     return Rating(
-        rated_ma=continuous * factor * 100 / share,
+        rated_ma=continuous * at.factor * 100 / share,
         usable_ma=paralleled_ma(usable, usable, share),
         peak_ma=paralleled_ma(peak, peak, share),
         peak_ms=min(a.peak_ms, b.peak_ms),
@@ -280,28 +247,29 @@ def _double_rating(a: Channel, b: Channel, use: str, unit: Unit, factor: Fractio
         reversing=use == "bridge",
         max_wire_mm2=min(sizes) if sizes else None,
         pins=times * min(max(1, len(a.pins)), max(1, len(b.pins))),
-        trip_step_ma=unit.module.trip_step_ma,
-        place=unit.place,
+        trip_step_ma=at.unit.module.trip_step_ma,
+        place=at.unit.place,
         wires=times,
         share=Fraction(share) / 100,
-        trip_error_pct=unit.module.trip_error_pct,
+        trip_error_pct=at.unit.module.trip_error_pct,
         contact_ma=min(contacts) if len(contacts) == 2 else None,
     )
 
 
-def _doubles(channels):
+def _doubles(channels: Sequence[Channel]) -> list[tuple[str, str, str]]:
     """(use, first, second) of every label, in natural order."""
-    found = []
-    for use, label_of in (("pair", lambda c: c.pair), ("bridge", lambda c: c.bridge)):
+    doubles = []
+    for use in ("pair", "bridge"):
         by_label: dict[str, list[str]] = {}
         for channel in channels:
-            if label_of(channel):
-                by_label.setdefault(label_of(channel), []).append(channel.name)
-        found += [(use, a, b) for a, b in by_label.values()]
-    return found
+            label = channel.pair if use == "pair" else channel.bridge
+            if label:
+                by_label.setdefault(label, []).append(channel.name)
+        doubles += [(use, a, b) for a, b in by_label.values()]
+    return doubles
 
 
-def _atoms(draft: Draft) -> dict[str, int]:
+def _atoms(draft: _Draft) -> dict[str, int]:
     """Number of the group of channels that labels tie together, by channel."""
     group = {name: n for n, name in enumerate(draft.keys)}
     for _, a, b in draft.doubles:
@@ -310,40 +278,69 @@ def _atoms(draft: Draft) -> dict[str, int]:
     return group
 
 
-def _single_classes(draft: Draft, classes) -> dict[tuple, int]:
+def _single_classes(draft: _Draft, classes: list[ChannelClass]) -> dict[SingleKey, int]:
     """Class number by key of channel."""
-    by_key: dict[tuple, list[str]] = {}
+    by_key: dict[SingleKey, list[str]] = {}
     for name, key in draft.keys.items():
         by_key.setdefault(key, []).append(name)
     numbers = {}
-    for (rating, bank, own), names in by_key.items():
-        numbers[(rating, bank, own)] = len(classes)
+    for (rating, bank, label), names in by_key.items():
+        numbers[rating, bank, label] = len(classes)
         halves = ((bank, 2),) if bank else ()
         classes.append(ChannelClass(draft.unit, "single", rating, halves, tuple((n,) for n in names)))
     return numbers
 
 
-def _double_classes(draft: Draft, by_name, unit, factor, settings, classes) -> dict[tuple, int]:
+def _double_classes(
+    draft: _Draft, by_name: Mapping[str, Channel], at: _Fitted, classes: list[ChannelClass]
+) -> dict[DoubleKey, int]:
     """Class number by (use, keys, size of its group): doubles of larger groups are classes of their own."""
-    size = {name: list(draft.atoms.values()).count(group) for name, group in draft.atoms.items()}
-    grouped: dict[tuple, list[tuple[str, str]]] = {}
+    atoms = _atoms(draft)
+    sizes = Counter(atoms.values())
+    grouped: dict[DoubleKey, list[tuple[str, str]]] = {}
     for use, a, b in draft.doubles:
-        alone = "" if size[a] == 2 else f"{use} {a} {b}"
+        alone = "" if sizes[atoms[a]] == 2 else f"{use} {a} {b}"
         kinds = frozenset((u, draft.keys[x], draft.keys[y]) for u, x, y in draft.doubles if {x, y} == {a, b})
         both = frozenset((draft.keys[a], draft.keys[b]))
         grouped.setdefault((use, both, len(kinds), alone), []).append((a, b))
     numbers = {}
     for key, slots in grouped.items():
-        a, b = (by_name[name] for name in slots[0])
+        first, second = (by_name[name] for name in slots[0])
         numbers[key] = len(classes)
-        rating = _double_rating(a, b, key[0], unit, factor, settings)
-        classes.append(ChannelClass(draft.unit, key[0], rating, _double_halves(a, b, key[0]), tuple(slots)))
+        rating = _double_rating(first, second, key[0], at)
+        classes.append(ChannelClass(draft.unit, key[0], rating, _double_halves(first, second, key[0]), tuple(slots)))
     return numbers
 
 
-def _double_halves(a: Channel, b: Channel, use: str):
+def _double_halves(a: Channel, b: Channel, use: str) -> tuple[tuple[str, int], ...]:
     """A pair draws half its current through each bank; a bridge feeds from either, so each must bear it all."""
     banks = [bank for bank in (a.bank, b.bank) if bank]
     if len(set(banks)) == 1:
         return ((banks[0], 2 if len(banks) == 2 or use == "bridge" else 1),)
     return tuple((bank, 1 if use == "pair" else 2) for bank in sorted(banks))
+
+
+def _capacities(
+    draft: _Draft, classes: Sequence[ChannelClass], singles: Mapping[SingleKey, int], doubles: Iterable[int]
+) -> Iterator[Capacity]:
+    """Capacities of one unit: for each kind of channel the singles and the doubles that take channels of that kind."""
+    slots = {number: classes[number].slots for number in doubles}
+    for key, number in singles.items():
+        taken = ((double, sum(draft.keys[name] == key for name in pairs[0])) for double, pairs in slots.items())
+        yield Capacity(((number, 1), *((d, k) for d, k in taken if k)), len(classes[number].slots))
+    yield from _double_capacities(slots)
+
+
+def _double_capacities(slots: Mapping[int, Slots]) -> Iterator[Capacity]:
+    """Groups of two: as many doubles as groups. Larger groups: every channel once."""
+    by_channel: dict[str, dict[int, int]] = defaultdict(dict)
+    groups: dict[Slots, dict[int, int]] = defaultdict(dict)
+    for double, pairs in slots.items():
+        for name in pairs[0] if len(pairs) == 1 else ():
+            by_channel[name][double] = 1
+        if len(pairs) > 1:
+            groups[pairs][double] = 1
+    for weights in dict.fromkeys(tuple(sorted(doubles.items())) for doubles in by_channel.values()):
+        yield Capacity(weights, 1)
+    for pairs, doubles in groups.items():
+        yield Capacity(tuple(doubles.items()), len(pairs))
