@@ -3,7 +3,7 @@
 `read_vehicle` and `read_catalogue` read tables from files, `vehicle` and `catalogue` take DataFrames;
 `size` compares the modules of a catalogue; `allocate` puts loads on channels; `explain` says what is
 short where they are not enough, and what could be given up; `mount` finds where modules sit best;
-`verify` recounts every limit; `what_if` tries changes.
+`verify` recounts every limit; `what_if` tries changes; `switching` tries the switches.
 """
 
 import importlib
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from pdm_alloc.studies.room_left import amps_left, room_left
     from pdm_alloc.studies.signal_side import SignalSide, signals
     from pdm_alloc.studies.sizing import Sizing, size
+    from pdm_alloc.studies.switching import Switching, switching
     from pdm_alloc.studies.what_if import WhatIf, rework, what_if
     from pdm_alloc.verify.check import verify
 
@@ -58,6 +59,7 @@ __all__ = [
     "SignalSide",
     "Sizing",
     "State",
+    "Switching",
     "Unit",
     "UnknownName",
     "Unsolved",
@@ -83,6 +85,7 @@ __all__ = [
     "room_left",
     "signals",
     "size",
+    "switching",
     "vehicle",
     "verify",
     "what_if",
@@ -100,6 +103,7 @@ _WHERE = {
     "NotEnough": "pdm_alloc.result.refusals",
     "SignalSide": "pdm_alloc.studies.signal_side",
     "Sizing": "pdm_alloc.studies.sizing",
+    "Switching": "pdm_alloc.studies.switching",
     "Unsolved": "pdm_alloc.result.refusals",
     "WhatIf": "pdm_alloc.studies.what_if",
     "Why": "pdm_alloc.diagnose.explain",
@@ -118,6 +122,7 @@ _WHERE = {
     "room_left": "pdm_alloc.studies.room_left",
     "signals": "pdm_alloc.studies.signal_side",
     "size": "pdm_alloc.studies.sizing",
+    "switching": "pdm_alloc.studies.switching",
     "vehicle": "pdm_alloc.files.tables.from_frames",
     "verify": "pdm_alloc.verify",
     "what_if": "pdm_alloc.studies.what_if",

@@ -4,8 +4,10 @@ One parser reads the text, checks its grammar and makes the tree; only Python is
 `Variable`, `Not`, `And`, `Or`: `walk` it to build a program, call `Condition.evaluate` to enumerate.
 """
 
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import product
 
 from pdm_alloc.domain.expression import (
     And,
@@ -14,10 +16,12 @@ from pdm_alloc.domain.expression import (
     Not,
     Or,
     Token,
+    Undecided,
     Variable,
     operands_of,
     scan,
     walk,
+    with_values,
 )
 from pdm_alloc.domain.vehicle import Vehicle
 
@@ -30,6 +34,7 @@ __all__ = [
     "Or",
     "Variable",
     "condition_names",
+    "fewest_changes",
     "inputs_needed",
     "parse_condition",
     "quoted_condition",
@@ -192,6 +197,68 @@ def inputs_needed(vehicle: Vehicle) -> int:
     named = {name for command in vehicle.commands for name in condition_names(command.condition)}
     listed = {item.name: item.kind for item in vehicle.inputs}
     return sum(listed.get(name, "switch") != "bus" for name in named | set(listed))
+
+
+_MOST_REPEATED = 10  # inputs that an expression names more than once: each is tried both ways
+_MOST_WAYS = 8
+
+
+def fewest_changes(expression: Expression, on: Collection[str]) -> list[frozenset[str]]:
+    """Smallest sets of inputs whose change makes an expression true.
+
+    Inputs named more than once are set both ways; in what is left each operand can be answered by itself.
+
+    Parameters
+    ----------
+    expression : Variable, Not, And or Or
+        The expression.
+    on : collection of str
+        Inputs that are on; all others are off.
+
+    Returns
+    -------
+    list of frozenset of str
+        All of the least size, at most `_MOST_WAYS`, in the order of the expression; one empty set where it is true
+        already, none where no setting makes it true.
+
+    Raises
+    ------
+    Undecided
+        More than `_MOST_REPEATED` inputs are named more than once.
+    """
+    times = Counter(node.name for node in walk(expression) if isinstance(node, Variable))
+    repeated = [name for name, n in times.items() if n > 1]
+    if len(repeated) > _MOST_REPEATED:
+        raise Undecided
+    ways = []
+    for values in product((True, False), repeat=len(repeated)):
+        setting = dict(zip(repeated, values, strict=True))
+        first = frozenset(name for name, value in setting.items() if value != (name in on))
+        ways += [first | rest for rest in _ways(with_values(expression, setting), True, on)]
+    rank = {name: n for n, name in enumerate(times)}
+    return sorted(_smallest(ways), key=lambda way: sorted(rank[name] for name in way))
+
+
+def _ways(expression: Expression | bool, value: bool, on: Collection[str]) -> list[frozenset[str]]:
+    """As `fewest_changes`, for an expression that names every input once."""
+    if isinstance(expression, bool):
+        return [frozenset()] if expression is value else []
+    if isinstance(expression, Variable):
+        return [frozenset() if (expression.name in on) is value else frozenset({expression.name})]
+    if isinstance(expression, Not):
+        return _ways(expression.operand, not value, on)
+    each = [_ways(operand, value, on) for operand in expression.operands]
+    if isinstance(expression, And) is not value:
+        return _smallest([way for ways in each for way in ways])
+    joined = [frozenset[str]()]
+    for ways in each:
+        joined = [one | other for one in joined for other in ways][:_MOST_WAYS]
+    return joined
+
+
+def _smallest(ways: list[frozenset[str]]) -> list[frozenset[str]]:
+    least = min(map(len, ways), default=0)
+    return list(dict.fromkeys(way for way in ways if len(way) == least))[:_MOST_WAYS]
 
 
 class _Parser:

@@ -19,6 +19,7 @@ __all__ = [
     "operands_of",
     "scan",
     "walk",
+    "with_values",
 ]
 
 # Nodes of trees looked at before a search gives up: some tenths of a second.
@@ -138,7 +139,7 @@ def inputs_turning_on(required: Iterable[tuple[Expression, bool]]) -> frozenset[
         if work > MOST_WORK:
             raise Undecided
         new = {part.name: value for part, value in parts if isinstance(part, Variable)}
-        left = [(_with(part, new), value) for part, value in parts]
+        left = [(with_values(part, new), value) for part, value in parts]
         if any(isinstance(part, bool) and part is not value for part, value in left):
             continue
         values, still_open = {**values, **new}, [(part, value) for part, value in left if not isinstance(part, bool)]
@@ -171,11 +172,11 @@ def _leaf(expression: Expression, value: bool) -> tuple[str, bool]:
     return expression.name, value
 
 
-def _with(expression: Expression, values: Mapping[str, bool]) -> Expression | bool:
+def with_values(expression: Expression, values: Mapping[str, bool]) -> Expression | bool:
     """The expression with some inputs set; True or False where nothing is left of it."""
     if isinstance(expression, Variable):
         return values.get(expression.name, expression)
-    parts = [_with(operand, values) for operand in operands_of(expression)]
+    parts = [with_values(operand, values) for operand in operands_of(expression)]
     if isinstance(expression, Not):
         return not parts[0] if isinstance(parts[0], bool) else Not(parts[0])
     decides = isinstance(expression, Or)

@@ -20,7 +20,7 @@ from pdm_alloc.program.condition_rows import condition_tree
 from pdm_alloc.program.largest import Amount, Extremes, Part
 from pdm_alloc.program.solver import Clock
 
-__all__ = ["Cut", "Limit", "Sums", "Worst", "amounts_of", "conditions_of", "everything", "item_ma"]
+__all__ = ["Cut", "Limit", "Sums", "Worst", "amounts_of", "conditions_of", "everything", "item_ma", "limits_of"]
 
 Types = Mapping[str, tuple[ItemType, ...]]
 
@@ -190,7 +190,7 @@ class Sums:
         self.scenes = tuple(_undominated(scenes_of(vehicle)))
         self.extremes = _extremes(vehicle.commands)
         self.at_once = vehicle.settings.tolerance_loads
-        self.limits = tuple(limit for n, unit in enumerate(units) for limit in _limits(vehicle, n, unit))
+        self.limits = limits_of(vehicle, units)
         self.cuts: dict[Cut, set[Limit]] = {}
         self._small = self._ties()
         self.seeds = self._seeds()
@@ -328,12 +328,15 @@ def _all_on(amounts: Mapping[str, Amount], at_once: int) -> int:
     return sum(ma for ma, _ in amounts.values()) + sum(rises[:at_once])
 
 
-def _limits(vehicle: Vehicle, number: int, unit: Unit):
-    settle = unit.module.settle_s
-    for bank in unit.module.bank_ma:
-        yield Limit(number, bank, False, bank_limit_ma(vehicle, unit, bank), settle)
-    yield Limit(number, None, False, total_limit_ma(vehicle, unit), settle)
-    yield Limit(number, None, True, unit.module.total_peak_ma, settle)
+def limits_of(vehicle: Vehicle, units: Sequence[Unit]) -> tuple[Limit, ...]:
+    """Limits of all banks and whole modules, unit by unit."""
+    limits = []
+    for n, unit in enumerate(units):
+        settle = unit.module.settle_s
+        limits += [Limit(n, bank, False, bank_limit_ma(vehicle, unit, bank), settle) for bank in unit.module.bank_ma]
+        limits.append(Limit(n, None, False, total_limit_ma(vehicle, unit), settle))
+        limits.append(Limit(n, None, True, unit.module.total_peak_ma, settle))
+    return tuple(limits)
 
 
 def _undominated(scenes: Sequence[Scene]) -> list[Scene]:

@@ -1,6 +1,6 @@
 """The worst combination of every limit of an allocation, in the builder's words."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -8,12 +8,13 @@ import pandas as pd
 
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.scenes import Scene, scenes_of
+from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import headline_table
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.condition_rows import fewest_on
+from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.sums import Limit, Loading, Sums, Worst
+from pdm_alloc.program.sums import Limit, Loading, Sums, Types, Worst, limits_of
 from pdm_alloc.result.placed import PlacedCircuit
 
 if TYPE_CHECKING:
@@ -22,9 +23,13 @@ if TYPE_CHECKING:
 __all__ = [
     "COLUMNS",
     "WorstCombinations",
+    "WorstSetting",
     "change_in_words",
+    "input_names",
     "inputs_in_words",
     "limit_name",
+    "loadings_of",
+    "spoken",
     "sums_of",
     "worst",
     "worst_sums",
@@ -46,6 +51,23 @@ COLUMNS = (
 _TIME_LIMIT_S = 10.0  # of the search for fewer inputs, one limit
 
 
+@dataclass(frozen=True, slots=True)
+class WorstSetting:
+    """Inputs that are on in a worst combination; of a peak before and after the change of one.
+
+    Parameters
+    ----------
+    state : str
+        Operating state.
+    before, inputs : frozenset of str
+        Names as `input_names` gives them; the same where nothing changes.
+    """
+
+    state: str
+    before: frozenset[str]
+    inputs: frozenset[str]
+
+
 @dataclass(frozen=True)
 class WorstCombinations:
     """The worst combination of every limit on banks and whole modules.
@@ -57,9 +79,12 @@ class WorstCombinations:
         peak``), state, supply_v (V), current_a and limit_a (A), used_pct (per cent of the limit), combination (inputs
         that are on; for a peak before the change), changed (which input changes, for a peak) and switched_on
         (commands it switches on).
+    settings : tuple of WorstSetting
+        State and inputs of each row by name, for `pdm_alloc.switching`.
     """
 
     table: pd.DataFrame = field(repr=False)
+    settings: tuple[WorstSetting, ...] = field(default=(), repr=False)
 
     def __repr__(self) -> str:
         """The limit that is used most, and by what."""
@@ -98,27 +123,65 @@ def worst(allocation: "Allocation") -> WorstCombinations:
         A combination was not found in time.
     """
     sums, loadings = sums_of(allocation.vehicle, allocation.units, allocation.circuits)
-    rows = []
+    gravest = []
     for limit in sums.limits:
         ends = (sums.worst(limit, loadings[limit], scene) for scene in scenes_of(allocation.vehicle))
-        gravest = max((w for w in ends if w is not None), key=lambda w: w.amount_ma, default=None)
-        if gravest is not None:
-            rows.append(_row(allocation.vehicle, allocation.units, sums, loadings[limit], gravest))
-    table = pd.DataFrame(rows, columns=list(COLUMNS))
-    return WorstCombinations(table.sort_values("used_pct", ascending=False, kind="stable", ignore_index=True))
+        worst = max((w for w in ends if w is not None), key=lambda w: w.amount_ma, default=None)
+        if worst is not None:
+            gravest.append(fewest_inputs(sums, loadings[limit], worst))
+    rows = [_row(allocation.vehicle, allocation.units, clear) for clear in gravest]
+    table = pd.DataFrame(rows, columns=list(COLUMNS)).sort_values("used_pct", ascending=False, kind="stable")
+    settings = tuple(_setting(allocation.vehicle, gravest[n]) for n in table.index)
+    return WorstCombinations(table.reset_index(drop=True), settings)
 
 
-def _row(vehicle: Vehicle, units: Sequence[Unit], sums: Sums, loading: Loading, gravest: Worst) -> tuple[object, ...]:
-    clear = fewest_inputs(sums, loading, gravest)
-    limit = gravest.limit
+def _setting(vehicle: Vehicle, clear: Worst) -> WorstSetting:
+    names = input_names(vehicle)
+    after = clear.inputs if clear.changed is None else clear.inputs ^ {clear.changed}
+    before, inputs = (frozenset(names[name] for name in setting) for setting in (clear.inputs, after))
+    return WorstSetting(clear.scene.state, before, inputs)
+
+
+def input_names(vehicle: Vehicle) -> dict[Any, str]:
+    """All inputs of a vehicle and a name for each that no other one has.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Its table ``inputs``, the names in its conditions, and its commands without a condition, which are inputs of
+        their own.
+
+    Returns
+    -------
+    dict
+        Name in the table, or what `own_input` makes of a command, to name: that of the command, with
+        ``(command)`` behind it where an input has the same one.
+    """
+    conditions = [(command.name, condition_names(command.condition)) for command in vehicle.commands]
+    listed = [item.name for item in vehicle.inputs]
+    names: dict[Any, str] = {name: name for name in (*listed, *(n for _, own in conditions for n in sorted(own)))}
+    for command, own in conditions:
+        if not own:
+            names[own_input(command)] = _free(command, names.values())
+    return names
+
+
+def _free(name: str, taken: Collection[str]) -> str:
+    while name in taken:
+        name += " (command)"
+    return name
+
+
+def _row(vehicle: Vehicle, units: Sequence[Unit], clear: Worst) -> tuple[object, ...]:
+    limit = clear.limit
     return (
         units[limit.unit].label,
         limit_name(limit),
-        gravest.scene.state,
-        gravest.scene.volts,
-        gravest.amount_ma / 1000,
+        clear.scene.state,
+        clear.scene.volts,
+        clear.amount_ma / 1000,
         limit.most_ma / 1000,
-        round(100 * gravest.amount_ma / max(1, limit.most_ma), 1),
+        round(100 * clear.amount_ma / max(1, limit.most_ma), 1),
         inputs_in_words(vehicle, clear.inputs),
         change_in_words(clear),
         ", ".join(sorted(clear.cut.switched_on or ())),
@@ -136,20 +199,21 @@ def change_in_words(gravest: Worst) -> str:
     """``main stalk on``; empty where nothing changes."""
     if gravest.changed is None:
         return ""
-    return f"{_spoken(gravest.changed)} {'off' if gravest.changed in gravest.inputs else 'on'}"
+    return f"{spoken(gravest.changed)} {'off' if gravest.changed in gravest.inputs else 'on'}"
 
 
 def inputs_in_words(vehicle: Vehicle, inputs: Iterable[Any]) -> str:
     """``head switch, main stalk and horn button on``; commands without a condition by their name."""
     order = {item.name: n for n, item in enumerate(vehicle.inputs)}
     ranked = sorted(inputs, key=lambda name: (order.get(name, len(order)), str(name)))
-    words = [_spoken(name) for name in ranked]
+    words = [spoken(name) for name in ranked]
     if not words:
         return "every input off"
     return f"{', '.join(words[:-1])}{' and ' if words[1:] else ''}{words[-1]} on"
 
 
-def _spoken(name: Any) -> str:
+def spoken(name: Any) -> str:
+    """``head switch`` for the input ``head_switch``."""
     return (name if isinstance(name, str) else name[1]).replace("_", " ")
 
 
@@ -170,21 +234,28 @@ def worst_sums(
 def sums_of(
     vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]
 ) -> tuple[Sums, dict[Limit, dict[tuple[str, int], int]]]:
-    """Limits of the units, what circuits put on each, and their types by load."""
+    """Limits of the units with their combinations, and what circuits put on each."""
+    types, loadings = loadings_of(vehicle, units, circuits)
+    return Sums(vehicle, units, types), loadings
+
+
+def loadings_of(
+    vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[PlacedCircuit]
+) -> tuple[Types, dict[Limit, dict[tuple[str, int], int]]]:
+    """Item types by command, each load a type of its own, and what circuits put on every limit of the units."""
     types: dict[str, tuple[ItemType, ...]] = {}
     place: dict[str, tuple[str, int]] = {}
     for t in load_types(vehicle):
         own = types.get(t.command, ())
         place[t.load], types[t.command] = (t.command, len(own)), (*own, t)
-    sums = Sums(vehicle, units, types)
-    loadings: dict[Limit, dict[tuple[str, int], int]] = {limit: {} for limit in sums.limits}
+    loadings: dict[Limit, dict[tuple[str, int], int]] = {limit: {} for limit in limits_of(vehicle, units)}
     for circuit in circuits:
-        for limit in sums.limits:
+        for limit in loadings:
             halves = _halves(units[limit.unit], circuit, limit.bank)
             for name, _ in circuit.items if halves else ():
                 key = place[name]
                 loadings[limit][key] = loadings[limit].get(key, 0) + halves
-    return sums, loadings
+    return types, loadings
 
 
 def _halves(unit: Unit, circuit: PlacedCircuit, bank: str | None) -> int:
