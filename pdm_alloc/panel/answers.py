@@ -1,7 +1,7 @@
 """What the panel asks, and what it shows as the answer."""
 
 import time
-from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -13,77 +13,18 @@ from pdm_alloc.diagnose.concession_sets import concession_study, concessions_tab
 from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Catalogue, Module
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.faults import Faults
-from pdm_alloc.files.grids import Grid
-from pdm_alloc.files.plain import Plain, headers, vehicle_plain
-from pdm_alloc.files.sources import Source
 from pdm_alloc.files.tables.read_catalogue import fitted
-from pdm_alloc.files.tables.read_vehicle import vehicle_of
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import NotEnough, Unsolved
 from pdm_alloc.studies.comparison import compare
 
-__all__ = ["Answer", "Answers", "Others", "Question", "Wish", "new_commands", "question_of", "with_loads"]
-
-Rows = Iterable[tuple[int, Mapping[str, str]]]
-
-
-def with_loads(vehicle: Vehicle, rows: Rows) -> Vehicle:
-    """The vehicle with other loads.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-        Everything else comes from it.
-    rows : iterable of (int, mapping)
-        Number of the row and its texts, column to text.
-
-    Returns
-    -------
-    Vehicle
-        A command that only a new load names is on all the time in every state, the careful guess. What was
-        locked or conceded for a load that is gone is gone as well.
-
-    Raises
-    ------
-    InputError
-        With every fault, by the row numbers given.
-    """
-    numbered = [(number, dict(texts)) for number, texts in rows]
-    tables = _fitting(vehicle, [texts for _, texts in numbered])
-    grids = {table: _grid(table, list(enumerate(lines, 2))) for table, lines in tables.items() if table != "loads"}
-    grids["loads"] = _grid("loads", numbered)
-    return vehicle_of(Source(vehicle.name, grids), Faults())
+__all__ = ["Answer", "Answers", "Others", "Question", "Wish", "new_commands", "question_of"]
 
 
 def new_commands(vehicle: Vehicle, changed: Vehicle) -> tuple[str, ...]:
     """Commands of a changed vehicle that the first does not know, so that their states are a guess."""
     known = {command.name for command in vehicle.commands}
     return tuple(command.name for command in changed.commands if command.name not in known)
-
-
-def _grid(table: str, numbered: list[tuple[int, dict[str, str]]]) -> Grid:
-    columns = headers(texts for _, texts in numbered)
-    return Grid(table, 1, columns, [(number, [texts.get(c, "") for c in columns]) for number, texts in numbered])
-
-
-def _fitting(vehicle: Vehicle, loads: list[dict[str, str]]) -> Plain:
-    """The other tables, made to fit loads that came or went."""
-    tables = vehicle_plain(vehicle)
-    names = {texts["load"] for texts in loads}
-    gone = {texts["load"] for texts in tables["loads"]} - names
-    for table, column in (("locked", "load"), ("concessions", "subject")):
-        tables[table] = [texts for texts in tables.get(table, []) if texts[column] not in gone]
-    for table, cells in (("commands", {}), ("states", dict.fromkeys((s.name for s in vehicle.states), "1"))):
-        if tables.get(table):
-            fresh = _unknown(tables[table], loads)
-            tables[table] = [*tables[table], *({"command": name, **cells} for name in fresh)]
-    return {table: lines for table, lines in tables.items() if lines}
-
-
-def _unknown(lines: list[dict[str, str]], loads: list[dict[str, str]]) -> list[str]:
-    known = {texts["command"] for texts in lines}
-    return [name for name in dict.fromkeys(texts["command"] for texts in loads) if name not in known]
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,18 +84,18 @@ class Question:
 
 
 def question_of(
-    vehicle: Vehicle, rows: Iterable[tuple[int, Mapping[str, str]]], wish: Wish, kept: Allocation | None = None
+    vehicle: Vehicle, wish: Wish, guessed: tuple[str, ...] = (), kept: Allocation | None = None
 ) -> Question:
-    """The question that a table and the controls make.
+    """The question that tables and controls make.
 
     Parameters
     ----------
     vehicle : Vehicle
-        As it was read.
-    rows : iterable of (int, mapping)
-        Number and texts of each row that counts.
+        As the tables have it.
     wish : Wish
         What is wanted.
+    guessed : tuple of str
+        Commands that no table knows, taken as always on.
     kept : Allocation, optional
         Allocation to compare with.
 
@@ -162,21 +103,15 @@ def question_of(
     -------
     Question
         To be answered.
-
-    Raises
-    ------
-    InputError
-        The table contradicts itself.
     """
-    changed = with_loads(vehicle, rows)
     settings = replace(
-        changed.settings,
+        vehicle.settings,
         headroom_pct=wish.headroom_pct,
         spare_channels=wish.spare_channels,
         strategy=wish.strategy,
     )
-    asked = replace(changed, settings=settings)
-    return Question(asked, wish.module, new_commands(vehicle, changed), kept, wish.hold, wish.place)
+    asked = replace(vehicle, settings=settings)
+    return Question(asked, wish.module, guessed, kept, wish.hold, wish.place)
 
 
 Result = Allocation | NotEnough | Unsolved

@@ -108,7 +108,6 @@ class Grid {
     this.paintBar();
     this.paintFaults(keys);
     this.paintQuestion();
-    this.paintTitle();
     this.restore(focus, fresh, keys);
   }
 
@@ -202,12 +201,6 @@ class Grid {
     this.question.setAttribute('aria-label', words);
     this.question.onkeydown = (ev) => { if (ev.key === 'Escape') no(); };
     this.question.querySelector('button').focus();
-  }
-
-  // On a page of its own the tab of the browser says which vehicle this is.
-  paintTitle() {
-    const title = this.model.get('title');
-    if (title && 'voila' in document.body.dataset) document.title = title;  // the shell of both has the class jp-LabShell
   }
 
   // ---- focus ----

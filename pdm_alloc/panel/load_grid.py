@@ -88,8 +88,6 @@ class LoadGrid(anywidget.AnyWidget):
         Row key (as text) to column key to a question about a refused text: ``text``, ``near`` name, ``new`` name.
     question : dict
         What a paste would replace, in ``words``, with the ``message`` that asked for it; empty without one.
-    title : str
-        Of the page, where the grid is on a page of its own.
     saves : int
         How often saving was asked for from the keyboard.
     """
@@ -108,7 +106,6 @@ class LoadGrid(anywidget.AnyWidget):
     heard = traitlets.Int().tag(sync=True)
     asked: traitlets.Dict = traitlets.Dict().tag(sync=True)
     question: traitlets.Dict = traitlets.Dict().tag(sync=True)
-    title = traitlets.Unicode().tag(sync=True)
     saves = traitlets.Int()
 
     def __init__(self, rows: Iterable[Mapping[str, str]], columns: Iterable[Column]) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import ipywidgets as widgets
 from IPython.display import HTML, DisplayHandle, display
@@ -12,13 +12,13 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.plain import Plain, vehicle_plain
 from pdm_alloc.panel import verdicts as heads
-from pdm_alloc.panel.answers import Answer, Answers, Others, Question, question_of
+from pdm_alloc.panel.answers import Answer, Answers, Others, Question, new_commands, question_of
 from pdm_alloc.panel.controls import Controls, settings_shown
-from pdm_alloc.panel.grid_cells import load_columns
 from pdm_alloc.panel.load_grid import LoadGrid
 from pdm_alloc.panel.markup import Html, plural
-from pdm_alloc.panel.screen import Failure, Screen, Stop, Worker, static
+from pdm_alloc.panel.screen import Failure, Screen, Stop, Tabs, Worker, static
 from pdm_alloc.panel.sheet import Sheet
+from pdm_alloc.panel.tables import Tables
 from pdm_alloc.panel.verdicts import moved, notes, others
 from pdm_alloc.panel.views import channels, short, states, warnings
 from pdm_alloc.panel.workplace import FilesBar, Home
@@ -26,11 +26,29 @@ from pdm_alloc.result.allocation import Allocation, all_warnings
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["Panel"]
+__all__ = ["Panel", "Part"]
+
+
+class Part(Protocol):
+    """What has a tab of its own beside the answer.
+
+    Attributes
+    ----------
+    box : Widget
+        What is shown.
+    """
+
+    box: widgets.Widget
+
+    def show(self, answer: Answer | None) -> None:
+        """Show an answer; None where there is none."""
+
+    def stale(self) -> None:
+        """Mark what is shown as old, as another answer is awaited."""
 
 
 class Panel:
-    """Play with the loads of a vehicle and see at once whether a module is enough.
+    """Play with the tables of a vehicle and see at once whether a module is enough.
 
     Parameters
     ----------
@@ -49,17 +67,23 @@ class Panel:
         The latest answer; None before the first and while the table contradicts itself.
     kept : Allocation or None
         The allocation kept for comparison.
+    tables : Tables
+        The tables of the vehicle, to be edited and observed.
     """
 
     def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None, *, home: Home | None = None):
         self._vehicle, self._catalogue, self._home = vehicle, catalogue, home
         self.answer: Answer | None = None
         self.kept: Allocation | None = None
-        self.grid = LoadGrid(self._tables().get("loads", []), load_columns(vehicle))
+        self.tables = Tables(vehicle, self._plain())
+        self._parts: dict[str, Part] = {}
+        self._told: dict[str, Answer | None] = {}
         self.controls = Controls(catalogue, vehicle, module or _beginning(vehicle, catalogue))
         self.files = FilesBar(home, vehicle.name, self.save, self.reopen, lambda: self.allocation)
-        self.grid.title = f"{vehicle.name}: pdm_alloc"
         self._screen = Screen()
+        self._screen.tabs.name_page(
+            f"{vehicle.name} ({home.label}): pdm_alloc" if home else f"{vehicle.name}: pdm_alloc"
+        )
         self._answers = 0
         self._saved: DisplayHandle | None = None
         self._shown = 0
@@ -95,8 +119,18 @@ class Panel:
         return cls(home.vehicle, catalogue, module, home=home)
 
     @property
+    def grid(self) -> LoadGrid:
+        """The editable table of loads."""
+        return self.tables.loads
+
+    def add(self, title: str, part: Part) -> None:
+        """Give a part a tab beside the answer; it is told of answers while it is looked at."""
+        self._parts[title] = part
+        self._screen.add_tab(title, part.box)
+
+    @property
     def vehicle(self) -> Vehicle:
-        """The vehicle as it stands in the table; InputError where the table contradicts itself."""
+        """The vehicle as it stands in the tables; InputError where they contradict themselves."""
         return self._question().vehicle
 
     @property
@@ -129,7 +163,7 @@ class Panel:
         left = _left_out(self.grid.sheet)
         if anyway:  # what somebody else had saved comes in
             self._vehicle = self._home.vehicle
-            self.grid.begin(self._home.tables.get("loads", []))
+            self.tables.begin(self._home.tables)
             self._home.drop()
         self.files.show(saved=not left)
         self.files.say(f"Saved: {', '.join(changed)}.{left}" if changed else f"Nothing to save.{left}")
@@ -146,7 +180,7 @@ class Panel:
             return
         self._home.read()
         self._vehicle = self._home.vehicle
-        self.grid.begin(self._home.tables.get("loads", []))
+        self.tables.begin(self._home.tables)
         self.controls.restore(settings_shown(self._vehicle.settings))
         self._home.drop()
         self.files.show(saved=True)
@@ -155,7 +189,7 @@ class Panel:
     def _restore(self, draft: Mapping[str, Any]) -> None:
         rows = [{str(k): str(v) for k, v in row.items()} for row in draft["rows"] if isinstance(row, dict)]
         drafts = [(n, column, text) for n, column, text in draft.get("drafts", ())]
-        self.grid.begin(rows, drafts)
+        self.tables.begin({**self._plain(), "loads": rows}, drafts)
         self.controls.restore(draft.get("wish", {}))
         old = " The files were changed after it was made: Open again shows them as they are." if draft["is_old"] else ""
         self.files.say(f"Your draft of {draft.get('time', 'before')} is back.{old}", is_fault=bool(old))
@@ -172,7 +206,7 @@ class Panel:
             self.files.show(saved=False)
             self._home.keep(self._draft())
 
-    def _tables(self) -> Plain:
+    def _plain(self) -> Plain:
         return self._home.tables if self._home else vehicle_plain(self._vehicle)
 
     def _ipython_display_(self) -> None:
@@ -185,10 +219,15 @@ class Panel:
 
     def _laid_out(self) -> widgets.VBox:
         screen = self._screen
-        work = widgets.Box([self.grid, screen.head, screen.body])
+        left = Tabs("tables of the vehicle")
+        left.add("Loads", self.grid)
+        left.box.add_class("pdm-left")
+        screen.tabs.box.add_class("pdm-right-side")
+        top = widgets.VBox([self.files.box, self.controls.box, screen.head])
+        top.add_class("pdm-top")
+        work = widgets.Box([left.box, screen.tabs.box])
         work.add_class("pdm-work")
-        self.grid.add_class("pdm-left")
-        box = widgets.VBox([screen.style, self.files.box, self.controls.box, work, screen.foot])
+        box = widgets.VBox([screen.style, top, work, screen.foot])
         box.add_class("pdm-panel")
         return box
 
@@ -196,17 +235,19 @@ class Panel:
         draft = self._home.draft() if self._home else None
         if draft is not None:
             self._restore(draft)
-        self.grid.observe(lambda _: self._edited(), "rows")
+        self.tables.observe(lambda _: self._edited())
         self.grid.observe(lambda _: self._touched(), "drafts")
         self.grid.observe(lambda _: self.save(), "saves")
         self.grid.observe(lambda _: self._marked(), "marks")
         self.controls.observe(self._edited)
+        self._screen.tabs.observe(self._look)
         self.controls.keep.on_click(lambda _: self.keep())
         # The first answer comes before anything is shown, so that a notebook run by a machine has it too.
         self._changed(now=True)
 
     def _question(self) -> Question:
-        return question_of(self._vehicle, self.grid.sheet.numbered, self.controls.wish, self.kept)
+        vehicle = self.tables.vehicle
+        return question_of(vehicle, self.controls.wish, new_commands(self._vehicle, vehicle), self.kept)
 
     def _edited(self) -> None:
         self._changed()
@@ -226,6 +267,8 @@ class Panel:
             return self._marked()
         self._asked = question
         self._screen.stale(heads.working())
+        if part := self._parts.get(self._screen.tabs.chosen):
+            part.stale()
         return (self._worker.answer_now if now else self._worker.ask)(question)
 
     def _marked(self) -> None:
@@ -237,6 +280,7 @@ class Panel:
         self._asked, self.answer, self._shown = None, None, self._worker.overtake()
         self._answers += 1
         self._screen.show_alone(heads.faulty(tuple(map(str, error.faults)), self._answers))
+        self._tell()
 
     def _work(self, question: Question, stop: Stop) -> Iterator[object]:
         """The answer as it becomes known, then what stays in a saved notebook."""
@@ -261,6 +305,7 @@ class Panel:
         self.answer, self._shown = None, self._worker.asked
         self._answers += 1
         self._screen.show_alone(heads.failed(failure.exception, self._answers))
+        self._tell()
 
     def _show(self, answer: Answer) -> None:
         is_new = self.answer is None or self.answer.question is not answer.question
@@ -269,6 +314,20 @@ class Panel:
         self._screen.show(self._head(), self._sections(answer))
         if is_new:
             self._screen.put("others", others(self._catalogue, Others({answer.question.module.name: answer.result})))
+        self._tell()
+
+    def _look(self, title: str) -> None:
+        with self._worker.lock:
+            self._tell()
+            if title in self._parts and self._shown != self._worker.asked:
+                self._parts[title].stale()
+
+    def _tell(self) -> None:
+        """Show the answer in the part looked at; the others get it when they are."""
+        title = self._screen.tabs.chosen
+        if title in self._parts and (title not in self._told or self._told[title] is not self.answer):
+            self._told[title] = self.answer
+            self._parts[title].show(self.answer)
 
     def _save(self, picture: Html) -> None:
         if self._saved is not None:

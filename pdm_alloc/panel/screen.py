@@ -10,14 +10,16 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 from weakref import WeakSet
 
+import anywidget
 import ipywidgets as widgets
+import traitlets
 
 from pdm_alloc import figures
 from pdm_alloc.panel.answers import Answer
 from pdm_alloc.panel.markup import Html, tag
 from pdm_alloc.result.care_rules import CAUTION
 
-__all__ = ["Failure", "Screen", "Stop", "Worker", "static"]
+__all__ = ["Failure", "Screen", "Stop", "Tabs", "Worker", "static"]
 
 Question = TypeVar("Question")
 
@@ -144,7 +146,82 @@ def _finish() -> None:
         thread.join(_LAST_S)
 
 
-_CSS = (Path(__file__).parent / "panel.css").read_text("utf-8")
+_HERE = Path(__file__).parent
+
+
+class _TabBar(anywidget.AnyWidget):
+    """The line of tabs: their titles, how many faults each has, and which is chosen."""
+
+    _esm = _HERE / "tabs.js"
+
+    titles: traitlets.List = traitlets.List().tag(sync=True)
+    counts: traitlets.Dict = traitlets.Dict().tag(sync=True)
+    chosen = traitlets.Unicode().tag(sync=True)
+    label = traitlets.Unicode().tag(sync=True)
+    page_title = traitlets.Unicode().tag(sync=True)
+
+
+class Tabs:
+    """Pages of which one is looked at; a page costs the browser nothing before it is looked at for the first time.
+
+    Parameters
+    ----------
+    label : str
+        What the tabs are, for screen readers.
+
+    Attributes
+    ----------
+    box : VBox
+        The widget.
+    """
+
+    def __init__(self, label: str):
+        self._bar, self._pages = _TabBar(label=label), widgets.VBox()
+        self._widgets: dict[str, widgets.Widget] = {}
+        self._heard: list[Callable[[str], None]] = []
+        self.box = widgets.VBox([self._bar, self._pages])
+        self.box.add_class("pdm-tabs")
+        self._pages.add_class("pdm-pages")
+        self._bar.observe(lambda _: self._look(), "chosen")
+
+    @property
+    def chosen(self) -> str:
+        """Title of the tab looked at; empty before there is one."""
+        return self._bar.chosen
+
+    def add(self, title: str, page: widgets.Widget) -> None:
+        """Put a page behind the last one; the first one is looked at."""
+        self._widgets[title] = page
+        self._bar.titles = list(self._widgets)
+        self._bar.chosen = self._bar.chosen or title
+
+    def choose(self, title: str) -> None:
+        """Look at a page; KeyError where there is none of that title."""
+        self._bar.chosen = title if self._widgets[title] else ""
+
+    def observe(self, heard: Callable[[str], None]) -> None:
+        """Have `heard` called with the title of a page when it is looked at."""
+        self._heard.append(heard)
+
+    def count(self, faults: Mapping[str, int]) -> None:
+        """Mark tabs with the number of faults behind them; those not named have none."""
+        self._bar.counts = {title: number for title, number in faults.items() if number}
+
+    def name_page(self, title: str) -> None:
+        """Name the tab of the browser, where the panel has a page of its own."""
+        self._bar.page_title = title
+
+    def _look(self) -> None:
+        page = self._widgets[self.chosen]
+        if page not in self._pages.children:
+            self._pages.children = (*self._pages.children, page)
+        for other in self._pages.children:
+            other.layout.display = None if other is page else "none"
+        for heard in self._heard:
+            heard(self.chosen)
+
+
+_CSS = (_HERE / "panel.css").read_text("utf-8")
 
 # A hatch for what is beyond a limit; figures in the page refer to it by its name.
 _HATCH = (
@@ -157,14 +234,16 @@ _SECTIONS = ("others", "short", "states", "channels", "warnings", "moved")
 
 
 class Screen:
-    """The verdict and the sections below the table.
+    """The verdict, the sections of the answer and whatever else has a tab beside them.
 
     Attributes
     ----------
     head : HTML
         The verdict.
     body : Box
-        The sections; pale while they are out of date.
+        The sections of the answer; pale while they are out of date.
+    tabs : Tabs
+        The answer, and what was added to it.
     foot : HTML
         The caution.
     """
@@ -177,6 +256,12 @@ class Screen:
         self.foot = widgets.HTML(tag("p", " ".join(CAUTION), "pdm-caution"))
         self.body.add_class("pdm-body")
         self.head.add_class("pdm-head")
+        self.tabs = Tabs("views")
+        self.add_tab("Answer", self.body)
+
+    def add_tab(self, title: str, widget: widgets.Widget) -> None:
+        """Put a widget into a tab of its own, behind those there are."""
+        self.tabs.add(title, widget)
 
     def show(self, head: str, sections: Mapping[str, str]) -> None:
         """Put a verdict and sections in place; sections not named stay as they are."""

@@ -54,6 +54,11 @@ class Home:
         self._turn = threading.Lock()
         self.read()
 
+    @property
+    def label(self) -> str:
+        """Name of the folder or workbook, with that of the folder it is in."""
+        return f"{self.path.parent.name}/{self.path.name}"
+
     def read(self) -> None:
         """Read the files again; InputError where they cannot be used."""
         self._digest = digest(self.path)
@@ -169,7 +174,7 @@ class FilesBar:
 
     def show(self, saved: bool) -> None:
         """Show whether all is saved."""
-        place = f"{self._home.path.parent.name}/{self._home.path.name}" if self._home else "no file"
+        place = self._home.label if self._home else "no file"
         mark = "" if saved or self._home is None else "not saved"
         parts = [tag("strong", self._name), " ", tag("span", place, "pdm-soft"), " ", tag("em", mark, "pdm-unsaved")]
         self._title.value = Html(tag("div", parts, "pdm-title"))

@@ -60,8 +60,8 @@ def test_cell_of_the_page_makes_the_panel(monkeypatch):
     """What the page shows is the panel of the vehicle that was named."""
     named = {"vehicle": str(DATA / "rally_coupe"), "catalogue": None, "module": "middle-36"}
     monkeypatch.setenv(page.VARIABLE, json.dumps(named))
-    (work,) = [part for part in page.page().children if "pdm-work" in part._dom_classes]
-    assert "middle-36 carries" in work.children[1].value
+    (top,) = [part for part in page.page().children if "pdm-top" in part._dom_classes]
+    assert "middle-36 carries" in top.children[-1].value
 
 
 @pytest.mark.parametrize("file", sorted((HERE / "share").rglob("*.*")), ids=lambda file: file.name)

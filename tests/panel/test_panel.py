@@ -9,6 +9,8 @@ import pytest
 
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
+import ipywidgets as widgets
+
 import pdm_alloc as pa
 from pdm_alloc.panel.answers import Answer
 from pdm_alloc.panel.panel import Panel
@@ -225,3 +227,45 @@ def test_enough_if_is_a_verdict_of_its_own(tables):
     assert "Enough if." in verdict(answer, 1)
     assert "if: headroom is 18 % instead of 20 %." in verdict(answer, 1)
     assert "too small" not in verdict(answer, 1)
+
+
+class Watched:
+    """A part of the panel that notes what it is told."""
+
+    def __init__(self):
+        self.box, self.told = widgets.HTML(), []
+
+    def show(self, answer):
+        self.told.append(answer)
+
+    def stale(self):
+        self.told.append("stale")
+
+
+def test_part_not_looked_at_costs_nothing(panel):
+    """A part beside the answer is told of answers only while its tab is chosen, and of the latest when it is."""
+    part = Watched()
+    panel.add("Watched", part)
+    edit(panel, "horn", "running_a", "6")
+    answered(panel, 2)
+    assert part.told == []
+    assert part.box not in panel._screen.tabs._pages.children
+    panel._screen.tabs.choose("Watched")
+    assert part.told == [panel.answer]
+    edit(panel, "horn", "running_a", "7")
+    answered(panel, 3)
+    panel._screen.tabs.choose("Answer")
+    assert part.told[1:] == ["stale", panel.answer]
+    assert part.box.layout.display == "none"
+
+
+def test_tables_can_be_put_by_a_part(panel):
+    """What a part puts into a table is in the vehicle asked about, and every watcher is told which table it was."""
+    heard = []
+    panel.tables.observe(heard.append)
+    places = [{**row, "ambient_c": "41"} if row["place"] == "dash" else row for row in panel.tables.texts("places")]
+    panel.tables.put("places", places)
+    assert heard == ["places"]
+    assert {place.name: place.ambient_c for place in panel.vehicle.places}["dash"] == 41
+    panel.tables.put("places", places)
+    assert heard == ["places"]

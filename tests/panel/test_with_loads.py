@@ -8,7 +8,8 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.domain.vehicle import PPM, Lock
 from pdm_alloc.files.plain import vehicle_plain
-from pdm_alloc.panel.answers import new_commands, with_loads
+from pdm_alloc.panel.answers import new_commands
+from pdm_alloc.panel.tables import fitting, vehicle_in
 
 DATA = Path(__file__).parents[2] / "data"
 
@@ -20,6 +21,13 @@ def coupe():
 
 def rows(vehicle):
     return list(enumerate(vehicle_plain(vehicle)["loads"], start=1))
+
+
+def with_loads(vehicle, numbered):
+    """The vehicle with other loads."""
+    plain = vehicle_plain(vehicle)
+    tables = fitting({**plain, "loads": [texts for _, texts in numbered]}, {row["load"] for row in plain["loads"]})
+    return vehicle_in(vehicle.name, tables, {"loads": numbered})
 
 
 @pytest.mark.parametrize("name", ["rally_coupe", "expedition_truck"])
