@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import ipywidgets as widgets
 from IPython.display import HTML, DisplayHandle, display
@@ -20,31 +20,13 @@ from pdm_alloc.panel.screen import Failure, Screen, Stop, Tabs, Worker, static
 from pdm_alloc.panel.sheet import Sheet
 from pdm_alloc.panel.tables import Tables
 from pdm_alloc.panel.verdicts import moved, notes, others
-from pdm_alloc.panel.views import channels, short, states, warnings
+from pdm_alloc.panel.views import Part, Parts, channels, short, states, warnings
 from pdm_alloc.panel.workplace import FilesBar, Home
 from pdm_alloc.result.allocation import Allocation, all_warnings
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["Panel", "Part"]
-
-
-class Part(Protocol):
-    """What has a tab of its own beside the answer.
-
-    Attributes
-    ----------
-    box : Widget
-        What is shown.
-    """
-
-    box: widgets.Widget
-
-    def show(self, answer: Answer | None) -> None:
-        """Show an answer; None where there is none."""
-
-    def stale(self) -> None:
-        """Mark what is shown as old, as another answer is awaited."""
+__all__ = ["Panel"]
 
 
 class Panel:
@@ -76,8 +58,7 @@ class Panel:
         self.answer: Answer | None = None
         self.kept: Allocation | None = None
         self.tables = Tables(vehicle, self._plain())
-        self._parts: dict[str, Part] = {}
-        self._told: dict[str, Answer | None] = {}
+        self._parts = Parts()
         self.controls = Controls(catalogue, vehicle, module or _beginning(vehicle, catalogue))
         self.files = FilesBar(home, vehicle.name, self.save, self.reopen, lambda: self.allocation)
         self._screen = Screen()
@@ -125,7 +106,7 @@ class Panel:
 
     def add(self, title: str, part: Part) -> None:
         """Give a part a tab beside the answer; it is told of answers while it is looked at."""
-        self._parts[title] = part
+        self._parts.add(title, part)
         self._screen.add_tab(title, part.box)
 
     @property
@@ -240,7 +221,7 @@ class Panel:
         self.grid.observe(lambda _: self.save(), "saves")
         self.grid.observe(lambda _: self._marked(), "marks")
         self.controls.observe(self._edited)
-        self._screen.tabs.observe(self._look)
+        self._screen.tabs.observe(lambda _: self._look())
         self.controls.keep.on_click(lambda _: self.keep())
         # The first answer comes before anything is shown, so that a notebook run by a machine has it too.
         self._changed(now=True)
@@ -267,8 +248,7 @@ class Panel:
             return self._marked()
         self._asked = question
         self._screen.stale(heads.working())
-        if part := self._parts.get(self._screen.tabs.chosen):
-            part.stale()
+        self._parts.stale(self._screen.tabs.chosen)
         return (self._worker.answer_now if now else self._worker.ask)(question)
 
     def _marked(self) -> None:
@@ -316,18 +296,14 @@ class Panel:
             self._screen.put("others", others(self._catalogue, Others({answer.question.module.name: answer.result})))
         self._tell()
 
-    def _look(self, title: str) -> None:
+    def _look(self) -> None:
         with self._worker.lock:
             self._tell()
-            if title in self._parts and self._shown != self._worker.asked:
-                self._parts[title].stale()
+            if self._shown != self._worker.asked:
+                self._parts.stale(self._screen.tabs.chosen)
 
     def _tell(self) -> None:
-        """Show the answer in the part looked at; the others get it when they are."""
-        title = self._screen.tabs.chosen
-        if title in self._parts and (title not in self._told or self._told[title] is not self.answer):
-            self._told[title] = self.answer
-            self._parts[title].show(self.answer)
+        self._parts.show(self._screen.tabs.chosen, self.answer)
 
     def _save(self, picture: Html) -> None:
         if self._saved is not None:

@@ -1,7 +1,9 @@
-"""What the panel shows of channels, states, warnings and shortfall, as HTML."""
+"""What the panel shows of an answer: as HTML, and in parts that have a tab of their own."""
 
 from collections.abc import Sequence
+from typing import Protocol
 
+import ipywidgets as widgets
 import pandas as pd
 
 from pdm_alloc.panel.answers import Answer
@@ -9,7 +11,49 @@ from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, section, 
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CareWarning
 
-__all__ = ["channels", "short", "states", "warnings"]
+__all__ = ["Part", "Parts", "channels", "short", "states", "warnings"]
+
+
+class Part(Protocol):
+    """What has a tab of its own beside the answer.
+
+    Attributes
+    ----------
+    box : Widget
+        What is shown.
+    """
+
+    box: widgets.Widget
+
+    def show(self, answer: Answer | None) -> None:
+        """Show an answer; None where there is none."""
+
+    def stale(self) -> None:
+        """Mark what is shown as old, as another answer is awaited."""
+
+
+class Parts:
+    """Parts by the title of their tab; one that is not looked at is told nothing."""
+
+    def __init__(self) -> None:
+        self._parts: dict[str, Part] = {}
+        self._told: dict[str, Answer | None] = {}
+
+    def add(self, title: str, part: Part) -> None:
+        """Have a part told of answers while its tab is looked at."""
+        self._parts[title] = part
+
+    def show(self, title: str, answer: Answer | None) -> None:
+        """Show an answer in the part of a tab, where it is not shown already."""
+        if title in self._parts and (title not in self._told or self._told[title] is not answer):
+            self._told[title] = answer
+            self._parts[title].show(answer)
+
+    def stale(self, title: str) -> None:
+        """Mark what the part of a tab shows as old."""
+        if title in self._parts:
+            self._parts[title].stale()
+
 
 _CHANNELS_HEADINGS = ("channel", "pins", "command", "loads", "running ", "limit ", "used of the limit", "headroom ")
 
