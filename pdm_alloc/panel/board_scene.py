@@ -1,0 +1,194 @@
+"""What the board draws of a vehicle, and what it needs to follow a drag."""
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.wire import mass_g_per_m, outer_diameter_mm
+from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice
+from pdm_alloc.files.tables.place_edits import uses
+from pdm_alloc.harness.feed_cable import Laid
+from pdm_alloc.harness.paths import lengths_of
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.channel_tables import loads_text
+from pdm_alloc.result.link_tables import laid_links
+from pdm_alloc.result.placed import WiredCircuit
+
+__all__ = ["Cable", "Lead", "Scene", "Spot", "scene_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place as it is drawn.
+
+    Parameters
+    ----------
+    name, compartment, contains : str
+        As in the table.
+    x_m, y_m : float or None
+        To the rear and to the right, m; None: not known.
+    mount : bool
+        Whether a module can be mounted there.
+    ambient_c : float or None
+        deg C.
+    rank : int
+        In natural order of names: decides between ways that are equally long.
+    holds : tuple of str
+        What sits there.
+    """
+
+    name: str
+    x_m: float | None
+    y_m: float | None
+    mount: bool
+    compartment: str
+    ambient_c: float | None
+    contains: str
+    rank: int
+    holds: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """The wire of one circuit: what it weighs follows from where its ends are.
+
+    Parameters
+    ----------
+    unit : str
+        Label of its module.
+    name : str
+        Its loads in words.
+    ends : tuple of (str or None, int, float or None)
+        Place of a load; its items; the length stated for it, m, taken where no routes lead to it.
+    wires : int
+        Conductors side by side, the way back counted where it is a wire.
+    g_per_m : float or None
+        Of all of them, g/m; None: there is no wire for it.
+    across2_mm2 : float
+        Sum of the squares of their diameters, mm2.
+    """
+
+    unit: str
+    name: str
+    ends: tuple[tuple[str | None, int, float | None], ...]
+    wires: int
+    g_per_m: float | None
+    across2_mm2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cable:
+    """A battery cable: between which places, and its mass, g/m; None: there is no cable for it."""
+
+    name: str
+    module: str
+    start: str | None
+    end: str | None
+    g_per_m: float | None
+
+
+@dataclass(frozen=True)
+class Scene:
+    """All that the board draws, and all it needs to follow a drag.
+
+    Parameters
+    ----------
+    spots : tuple of Spot
+        Places.
+    runs : tuple of (str, str, float or None)
+        Routes; None: the straight distance, else m.
+    boxes : tuple of (str, str, str)
+        Kind (module, battery, control unit), label, place, empty where not decided.
+    leads, cables : tuple of Lead, of Cable
+        Wires and battery cables; empty where there is no allocation.
+    slack, end_m : float
+        Wire over route, no unit; allowance at each end, m.
+    wires_g, cables_g : float or None
+        Mass of both, g; None: there is no allocation.
+    """
+
+    spots: tuple[Spot, ...]
+    runs: tuple[tuple[str, str, float | None], ...]
+    boxes: tuple[tuple[str, str, str], ...]
+    leads: tuple[Lead, ...] = ()
+    cables: tuple[Cable, ...] = ()
+    slack: float = 1.0
+    end_m: float = 0.0
+    wires_g: float | None = None
+    cables_g: float | None = None
+
+    @property
+    def state(self) -> dict[str, Any]:
+        """The same as plain lists and numbers, for the browser."""
+        return asdict(self)
+
+
+def scene_of(
+    vehicle: Vehicle,
+    allocation: Allocation | None = None,
+    modules: Iterable[tuple[str, str]] = (),
+    control_units: Iterable[tuple[str, str]] = (),
+) -> Scene:
+    """Everything the board draws.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Its places, routes and settings are drawn.
+    allocation : Allocation, optional
+        Its wires are laid; of another state of the same vehicle, its wire sizes stand until there is a new one.
+    modules, control_units : iterable of (str, str)
+        Label and place of each, the place empty where it is not decided.
+
+    Returns
+    -------
+    Scene
+    """
+    lengths = lengths_of(vehicle)
+    ranks = {name: n for n, name in enumerate(sorted((p.name for p in vehicle.places), key=natural_key))}
+    sits = uses(vehicle)
+    spots = tuple(
+        Spot(p.name, p.x_m, p.y_m, p.mount, p.compartment, p.ambient_c, " ".join(sorted(p.contains)), ranks[p.name],
+             tuple(sits.get(p.name, ())))
+        for p in vehicle.places
+    )  # fmt: skip
+    runs = tuple((r.start, r.end, r.length_m) for r in vehicle.routes)
+    battery = (("battery", "battery", vehicle.settings.battery_place or ""),) if vehicle.places else ()
+    boxes = (*(("module", *m) for m in modules), *battery, *(("control unit", *c) for c in control_units))
+    scene = Scene(spots, runs, boxes, slack=lengths.slack, end_m=lengths.end_m)
+    return scene if allocation is None else _with_wires(scene, allocation)
+
+
+def _with_wires(scene: Scene, allocation: Allocation) -> Scene:
+    vehicle, wired = allocation.vehicle, allocation.wired
+    laid = laid_links(vehicle, allocation.units, wired)
+    cables = tuple(Cable(one.demand.name, one.module, one.start, one.end, _cable_g(vehicle, one)) for one in laid)
+    return replace(
+        scene,
+        leads=tuple(_lead(vehicle, w) for w in wired),
+        cables=cables,
+        wires_g=sum(w.mass_g or 0.0 for w in wired),
+        cables_g=sum(one.mass_g or 0.0 for one in laid),
+    )
+
+
+def _cable_g(vehicle: Vehicle, one: Laid) -> float | None:
+    wire = None if one.link is None else one.link.wire
+    if not isinstance(wire, WireChoice):
+        return None
+    back = RETURNS[vehicle.settings.return_path]
+    return mass_g_per_m(wire.size.area_mm2, vehicle.settings.insulation_c) * wire.parallel * back
+
+
+def _lead(vehicle: Vehicle, w: WiredCircuit) -> Lead:
+    ends = tuple((t.place, k, t.length_m) for t, k in w.some)
+    unit, name = w.circuit.unit, loads_text(vehicle, w.circuit)
+    if not isinstance(w.made, Protected):
+        return Lead(unit, name, ends, 0, None, 0.0)
+    back = RETURNS["wire" if w.place.rating.reversing else vehicle.settings.return_path]
+    wires, area = w.made.wire.parallel * back, w.made.wire.size.area_mm2
+    one = mass_g_per_m(area, vehicle.settings.insulation_c)
+    return Lead(unit, name, ends, wires, wires * one, wires * outer_diameter_mm(area) ** 2)
