@@ -228,6 +228,10 @@ class Answers:
                 results = {**results, module.name: self._judge(question, module, stop)}
                 yield Others(results, len(results) == len(self._catalogue))
 
+    def judged(self, question: Question, stop: Callable[[], bool]) -> Result:
+        """The result of a question, without reasons or other modules."""
+        return self._judge(question, question.module, stop)
+
     def _judge(self, question: Question, module: Module, stop: Callable[[], bool]) -> Result:
         vehicle = question.vehicle
         keep = question.kept if question.hold and module is question.module else None

@@ -117,7 +117,7 @@ function addTo(run, lead, metres) {
 
 // Cables begin at the isolator where there is one, or at the battery.
 function cablesAt(scene, at) {
-  const battery = scene.boxes.find(([kind]) => kind === 'battery')?.[2], now = at.battery;
+  const {battery} = scene, now = at.battery;
   const isolated = scene.cables.some((c) => c.name === 'isolator');
   return scene.cables.map((c) => ({
     ...c,

@@ -1,6 +1,6 @@
 """What the board draws of a vehicle, and what it needs to follow a drag."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -9,7 +9,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.wire import mass_g_per_m, outer_diameter_mm
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice
-from pdm_alloc.files.tables.place_edits import uses
+from pdm_alloc.files.tables.place_edits import Plan, uses
 from pdm_alloc.harness.feed_cable import Laid
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.result.allocation import Allocation
@@ -17,7 +17,7 @@ from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import WiredCircuit
 
-__all__ = ["Cable", "Lead", "Scene", "Spot", "scene_of"]
+__all__ = ["Cable", "Lead", "Scene", "Spot", "planned", "scene_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +104,8 @@ class Scene:
         Kind (module, battery, control unit), label, place, empty where not decided.
     leads, cables : tuple of Lead, of Cable
         Wires and battery cables; empty where there is no allocation.
+    battery : str
+        Place of the battery that the cables are laid from; empty where not known.
     slack, end_m : float
         Wire over route, no unit; allowance at each end, m.
     wires_g, cables_g : float or None
@@ -115,10 +117,16 @@ class Scene:
     boxes: tuple[tuple[str, str, str], ...]
     leads: tuple[Lead, ...] = ()
     cables: tuple[Cable, ...] = ()
+    battery: str = ""
     slack: float = 1.0
     end_m: float = 0.0
     wires_g: float | None = None
     cables_g: float | None = None
+
+    @property
+    def mass_g(self) -> float | None:
+        """Wires and battery cables together, g."""
+        return None if self.wires_g is None or self.cables_g is None else self.wires_g + self.cables_g
 
     @property
     def state(self) -> dict[str, Any]:
@@ -162,12 +170,31 @@ def scene_of(
     return scene if allocation is None else _with_wires(scene, allocation)
 
 
+def planned(scene: Scene, plan: Plan) -> Scene:
+    """The scene with places, routes and boxes as tables of text have them, its wires in sizes as they are."""
+    known = {spot.name: spot for spot in scene.spots}
+    ranks = {name: n for n, name in enumerate(sorted(plan.names, key=natural_key))}
+    spots = tuple(_planned(row, known.get(row["place"]), ranks[row["place"]]) for row in plan.places)
+    runs = tuple((r["from"], r["to"], float(r["length_m"]) if r.get("length_m") else None) for r in plan.routes)
+    at = {**dict(plan.mounted), "battery": plan.setting("battery_place")}
+    boxes = tuple((kind, label, at.get(label, place)) for kind, label, place in scene.boxes)
+    return replace(scene, spots=spots, runs=runs, boxes=boxes)
+
+
+def _planned(row: Mapping[str, str], known: Spot | None, rank: int) -> Spot:
+    x, y = (float(row[name]) if row.get(name) else None for name in ("x_m", "y_m"))
+    contains, mount = row.get("contains", ""), row.get("mount") == "yes"
+    fresh = known or Spot(row["place"], x, y, mount, "", None, contains, rank, ())
+    return replace(fresh, x_m=x, y_m=y, mount=mount, contains=contains, rank=rank)
+
+
 def _with_wires(scene: Scene, allocation: Allocation) -> Scene:
     vehicle, wired = allocation.vehicle, allocation.wired
     laid = laid_links(vehicle, allocation.units, wired)
     cables = tuple(Cable(one.demand.name, one.module, one.start, one.end, _cable_g(vehicle, one)) for one in laid)
     return replace(
         scene,
+        battery=vehicle.settings.battery_place or "",
         leads=tuple(_lead(vehicle, w) for w in wired),
         cables=cables,
         wires_g=sum(w.mass_g or 0.0 for w in wired),

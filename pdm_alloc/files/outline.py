@@ -1,0 +1,274 @@
+"""The outline beneath the plan of a vehicle: a picture of the user's own, kept beside the tables.
+
+A folder holds it as ``outline.svg``, ``outline.png`` or ``outline.jpg`` with ``outline.json``: where its middle is (m),
+how many metres a pixel is, and by how many quarters it is turned. Beside a workbook the names begin with its name.
+They are written at once and are no part of the tables: a vehicle is the same with or without an outline.
+"""
+
+import contextlib
+import io
+import json
+import math
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from pdm_alloc.files.atomic import WriteError, write_file
+from pdm_alloc.files.faults import InputError
+
+__all__ = ["Outline", "delete_outline", "outline_of", "read_outline", "scaled", "write_outline"]
+
+MOST_BYTES = 10_000_000
+MOST_PX = 20_000
+_SVG = "http://www.w3.org/2000/svg"
+_HREFS = ("href", "{http://www.w3.org/1999/xlink}href")
+_TYPES = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
+_WANTED = "choose a drawing as SVG, or a photo as PNG or JPEG"
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A picture and where it lies.
+
+    Parameters
+    ----------
+    kind : str
+        ``svg``, ``png`` or ``jpg``.
+    content : bytes
+        Of the file; of a drawing without scripts and without anything that points outside it.
+    width_px, height_px : float
+        Its size, pixels.
+    x_m, y_m : float
+        Its middle, to the rear and to the right, m.
+    m_per_px : float
+        Size of a pixel, m.
+    turn : int
+        Quarters it is turned by, clockwise.
+    """
+
+    kind: str
+    content: bytes
+    width_px: float
+    height_px: float
+    x_m: float = 0.0
+    y_m: float = 0.0
+    m_per_px: float = 0.01
+    turn: int = 0
+
+    @property
+    def media_type(self) -> str:
+        """As the web names it."""
+        return _TYPES[self.kind]
+
+
+def _refusal(name: str, message: str, remedy: str = _WANTED) -> InputError:
+    return InputError.of(name, None, None, None, message, remedy)
+
+
+def outline_of(name: str, content: bytes) -> Outline:
+    """An outline from a file's content.
+
+    Parameters
+    ----------
+    name : str
+        Of the file, for the message.
+    content : bytes
+        SVG, PNG or JPEG.
+
+    Returns
+    -------
+    Outline
+        A drawing is freed of scripts, event handlers and links; a photo is turned upright and loses what the camera
+        noted in it, such as where it was taken.
+
+    Raises
+    ------
+    InputError
+        It is no such picture, or too large.
+    """
+    if len(content) > MOST_BYTES:
+        raise _refusal(name, "is larger than 10 MB", "make it smaller")
+    if re.match(rb"\s*(\xef\xbb\xbf)?\s*<", content):
+        return _drawing(name, content)
+    return _photo(name, content)
+
+
+def _photo(name: str, content: bytes) -> Outline:
+    from PIL import Image, ImageOps
+
+    try:
+        with Image.open(io.BytesIO(content), formats=("PNG", "JPEG")) as picture:
+            kind = "png" if picture.format == "PNG" else "jpg"
+            upright = ImageOps.exif_transpose(picture)
+            out = io.BytesIO()
+            upright.convert("RGBA" if kind == "png" else "RGB").save(
+                out, "PNG" if kind == "png" else "JPEG", quality=88
+            )
+            return Outline(kind, out.getvalue(), float(upright.width), float(upright.height))
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        large = isinstance(error, Image.DecompressionBombError)
+        raise _refusal(name, "has too many pixels" if large else "is not a picture that can be shown") from error
+
+
+def _drawing(name: str, content: bytes) -> Outline:
+    if b"<!ENTITY" in content:
+        raise _refusal(name, "defines entities of its own", "save it as plain SVG")
+    try:
+        root = ET.fromstring(content)
+    except (ET.ParseError, ValueError, LookupError) as error:
+        raise _refusal(name, "is not a picture that can be shown") from error
+    if root.tag != f"{{{_SVG}}}svg":
+        raise _refusal(name, "is not a picture that can be shown")
+    width, height = _size(root)
+    if not (0 < width <= MOST_PX and 0 < height <= MOST_PX):
+        raise _refusal(name, "states no size", "give its svg element a viewBox")
+    _clean(root)
+    root.attrib.setdefault("viewBox", f"0 0 {width:g} {height:g}")
+    root.set("width", f"{width:g}")
+    root.set("height", f"{height:g}")
+    ET.register_namespace("", _SVG)
+    return Outline("svg", ET.tostring(root), width, height)
+
+
+_UNITS = {"": 1.0, "px": 1.0, "pt": 4 / 3, "mm": 96 / 25.4, "cm": 96 / 2.54, "in": 96.0}
+
+
+def _size(root: ET.Element) -> tuple[float, float]:
+    """Width and height of a drawing, pixels; 0 where it does not say."""
+    box = re.split(r"[\s,]+", root.get("viewBox", "").strip())
+    sides = box[2:] if len(box) == 4 else [root.get("width", ""), root.get("height", "")]
+    width, height = map(_pixels, sides)
+    return width, height
+
+
+def _pixels(text: str) -> float:
+    match = re.fullmatch(r"([0-9.]+(?:e[+-]?\d+)?)\s*([a-z]*)", text.strip().lower())
+    with contextlib.suppress(ValueError):
+        return float(match[1]) * _UNITS.get(match[2], 0.0) if match else 0.0
+    return 0.0
+
+
+_UNSAFE = {"script", "foreignobject", "iframe", "object", "embed", "audio", "video", "handler", "listener", "a"}
+
+
+def _clean(element: ET.Element) -> None:
+    """Without anything that runs, or that points outside the drawing."""
+    for child in list(element):
+        if not isinstance(child.tag, str) or _local(child.tag) in _UNSAFE:
+            element.remove(child)
+        else:
+            _clean(child)
+    for name, value in list(element.attrib.items()):
+        outside = name in _HREFS and not re.match(r"#|data:image/(png|jpeg);", value.strip())
+        if _local(name).startswith("on") or outside or _points_outside(value):
+            del element.attrib[name]
+    if _local(element.tag) == "style" and _points_outside(element.text or ""):
+        element.text = ""
+
+
+def _points_outside(text: str) -> bool:
+    return bool(re.search(r"@import|javascript:|url\(\s*['\"]?(?!\s*#)", text, re.IGNORECASE))
+
+
+def _local(name: str) -> str:
+    return name.rsplit("}", 1)[-1].lower()
+
+
+def scaled(outline: Outline, p: tuple[float, float], q: tuple[float, float], metres: float) -> Outline:
+    """The outline scaled so that two of its points are so far apart; the first of them stays where it is.
+
+    Parameters
+    ----------
+    outline : Outline
+        As it lies.
+    p, q : tuple of float
+        The two points as they lie now, m.
+    metres : float
+        What is to be between them, m.
+
+    Returns
+    -------
+    Outline
+
+    Raises
+    ------
+    ValueError
+        The points are one, or the distance is not above 0.
+    """
+    apart = math.dist(p, q)
+    if not (0 < metres <= 1000) or apart < 1e-6:
+        raise ValueError("Two points apart from one another, and a distance between 0 and 1000 m, are needed.")
+    times = metres / apart
+    x, y = (a + (middle - a) * times for a, middle in zip(p, (outline.x_m, outline.y_m), strict=True))
+    return replace(outline, m_per_px=outline.m_per_px * times, x_m=x, y_m=y)
+
+
+def _files(path: str | Path) -> tuple[Path, str]:
+    """Folder, and what names begin with."""
+    place = Path(path)
+    return (place, "outline") if place.is_dir() else (place.parent, f"{place.stem}_outline")
+
+
+def _pictures(path: str | Path) -> Iterator[tuple[str, Path]]:
+    folder, stem = _files(path)
+    return ((kind, folder / f"{stem}.{kind}") for kind in _TYPES)
+
+
+def read_outline(path: str | Path) -> Outline | None:
+    """The outline kept beside the tables of a vehicle; None where there is none that can be shown.
+
+    Parameters
+    ----------
+    path : str or Path
+        Folder or workbook of the vehicle.
+    """
+    for kind, file in _pictures(path):
+        with contextlib.suppress(OSError, InputError):
+            if file.is_file() and not file.is_symlink():
+                outline = outline_of(file.name, file.read_bytes())
+                return replace(outline, **_laid(path)) if outline.kind == kind else None
+    return None
+
+
+def _laid(path: str | Path) -> dict[str, Any]:
+    """Where it lies; as a new one lies where that cannot be read."""
+    folder, stem = _files(path)
+    with contextlib.suppress(OSError, ValueError, TypeError, KeyError, RecursionError):
+        given = json.loads((folder / f"{stem}.json").read_bytes())
+        numbers = {name: float(given[name]) for name in ("x_m", "y_m", "m_per_px")}
+        if all(map(math.isfinite, numbers.values())) and 0 < numbers["m_per_px"] < 1000:
+            return {**numbers, "turn": int(given["turn"]) % 4}
+    return {}
+
+
+def write_outline(path: str | Path, outline: Outline) -> None:
+    """Keep an outline beside the tables of a vehicle, in place of the one there was.
+
+    Raises
+    ------
+    WriteError
+        It cannot be written.
+    """
+    folder, stem = _files(path)
+    write_file(folder / f"{stem}.{outline.kind}", outline.content)
+    laid = {name: getattr(outline, name) for name in ("x_m", "y_m", "m_per_px", "turn")}
+    write_file(folder / f"{stem}.json", json.dumps(laid, indent=1).encode() + b"\n")
+    for kind, file in _pictures(path):
+        if kind != outline.kind:
+            _delete(file)
+
+
+def delete_outline(path: str | Path) -> None:
+    """Delete the outline beside the tables of a vehicle, where there is one."""
+    folder, stem = _files(path)
+    for _, file in _pictures(path):
+        _delete(file)
+    _delete(folder / f"{stem}.json")
+
+
+def _delete(file: Path) -> None:
+    with contextlib.suppress(OSError, WriteError):
+        file.unlink(missing_ok=True)

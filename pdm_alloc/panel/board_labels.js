@@ -1,0 +1,55 @@
+// Names beside their points: clear of harness lines, of one another and of the boxes, as near as can be.
+
+const AROUND = Array.from({length: 16}, (_, n) => [Math.cos((n * Math.PI) / 8), Math.sin((n * Math.PI) / 8)]);
+const APART = [3, 10, 20, 34, 52];
+
+// Whether a line from p to q, with half its width, meets a box [x0, y0, x1, y1].
+function meets(line, box) {
+  const [x0, y0, x1, y1] = [box[0] - line.half, box[1] - line.half, box[2] + line.half, box[3] + line.half];
+  let from = 0, to = 1;
+  for (const [start, way, low, high] of [[line.x, line.dx, x0, x1], [line.y, line.dy, y0, y1]]) {
+    if (Math.abs(way) < 1e-9) {
+      if (start < low || start > high) return false;
+      continue;
+    }
+    const a = (low - start) / way, b = (high - start) / way;
+    from = Math.max(from, Math.min(a, b));
+    to = Math.min(to, Math.max(a, b));
+  }
+  return from <= to;
+}
+
+const overlaps = (a, b) => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
+
+// The box of a label of that size when it stands in a direction from its point.
+function standing(label, [cos, sin], apart) {
+  const reach = label.r + apart;
+  const x = label.x + cos * reach + (cos > 0.3 ? 0 : cos < -0.3 ? -label.w : -label.w / 2);
+  const y = label.y + sin * reach + (sin > 0.3 ? 0 : sin < -0.3 ? -label.h : -label.h / 2);
+  return [x, y, x + label.w, y + label.h];
+}
+
+function cost(box, apart, lines, boxes, width, height) {
+  let sum = apart / 100;
+  for (const line of lines) if (meets(line, box)) sum += 10;
+  for (const other of boxes) if (overlaps(box, other)) sum += 8;
+  if (box[0] < 0 || box[1] < 0 || box[2] > width || box[3] > height) sum += 50;
+  return sum;
+}
+
+// Boxes of labels (x, y, r of the point; w, h of the text), in the same order.
+function placeLabels(labels, lines, points, width, height) {
+  const boxes = [...points];
+  return labels.map((label) => {
+    let best = null, least = Infinity;
+    for (const apart of APART) {
+      for (const way of AROUND) {
+        const box = standing(label, way, apart), sum = cost(box, apart, lines, boxes, width, height);
+        if (sum < least - 1e-9) [best, least] = [box, sum];
+      }
+      if (least < 1) break;
+    }
+    boxes.push(best);
+    return best;
+  });
+}
