@@ -228,7 +228,7 @@ class Board {
       const run = this.now.runs.get(keyOfRun(start, end)), width = run.wires ? Math.max(1.6, run.mm * MM_PX) : 1.2;
       const line = {x1: p[0], y1: p[1], x2: q[0], y2: q[1]};
       this.lines.push({x: p[0], y: p[1], dx: q[0] - p[0], dy: q[1] - p[1], half: width / 2 + 1});
-      this.thing('runs', `run\n${start}\n${end}`, this.runWords(start, end, stated, run), [
+      this.thing('runs', thingKey('run', start, end), this.runWords(start, end, stated, run), [
         ['line', {...line, class: 'pdm-board-hit'}],
         ['line', {...line, class: 'pdm-board-halo', 'stroke-width': width + 6}],
         ['line', {...line, class: run.wires ? 'pdm-board-run' : 'pdm-board-run pdm-board-bare', 'stroke-width': width}],
@@ -265,7 +265,7 @@ class Board {
       const shape = s.mount
         ? ['rect', {x: p[0] - 7, y: p[1] - 7, width: 14, height: 14, rx: 2, class: `pdm-board-spot pdm-board-mount${near}`}]
         : ['circle', {cx: p[0], cy: p[1], r: 5, class: `pdm-board-spot${near}`}];
-      this.thing('spots', `place\n${s.name}`, this.spotWords(s), [['circle', {cx: p[0], cy: p[1], r: 15, class: 'pdm-board-hit'}], shape]);
+      this.thing('spots', thingKey('place', s.name), this.spotWords(s), [['circle', {cx: p[0], cy: p[1], r: 15, class: 'pdm-board-hit'}], shape]);
     }
   }
 
@@ -289,7 +289,7 @@ class Board {
       const [x, y] = this.boxAt(kind, label, n), place = this.boxes[label] ?? this.scene.boxes[n][2];
       this.boxAts[label] = [x, y];
       const css = kind === 'battery' ? 'pdm-board-battery' : kind === 'module' ? 'pdm-board-module' : 'pdm-board-control';
-      const key = `box\n${label}`, body = {x: x - 14, y: y - 10, width: 28, height: 20, rx: 3, class: `pdm-board-box ${css}`};
+      const key = thingKey('box', label), body = {x: x - 14, y: y - 10, width: 28, height: 20, rx: 3, class: `pdm-board-box ${css}`};
       this.thing('boxes', key, this.boxWords(kind, label, place), [
         ['rect', {x: x - 20, y: y - 16, width: 40, height: 32, class: 'pdm-board-hit'}],
         ['rect', body],
@@ -325,8 +325,13 @@ class Board {
     for (const s of this.scene.spots) if (this.at[s.name]) names.push({key: s.name, x: this.at[s.name][0], y: this.at[s.name][1], r: s.mount ? 9 : 7, text: s.name, css: 'pdm-board-name'});
     for (const name of names) [name.w, name.h] = [this.textWidth(name.text, name.css), FONT_PX * 1.25];
     const points = [...Object.values(this.at).map(([x, y]) => [x - 6, y - 6, x + 6, y + 6]), ...Object.values(this.boxAts).map(([x, y]) => [x - 15, y - 13, x + 15, y + 11])];
+    if (ghost) points.push(this.around(this.at[ghost.place], 18, 14));
     const boxes = placeLabels(names, this.lines, points, this.width, this.height - 16);
     names.forEach((name, n) => this.drawName(name, boxes[n]));
+  }
+
+  around([x, y], dx, dy) {
+    return [x - dx, y - dy, x + dx, y + dy];
   }
 
   drawName(name, [x0, y0, x1, y1]) {

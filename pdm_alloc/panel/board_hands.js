@@ -6,6 +6,10 @@ const ARROWS = {ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDo
 const LARGEST_PX = 2400;
 const HELP = 'Tab to a thing; arrow keys move a place by 0.05 m, Shift by 0.25 m; Enter edits a place or a route, or chooses a place for a module; Escape takes back; + and − zoom, 0 fits.';
 
+// A thing on the board by kind and names, such as place:lamp%20bar.
+const thingKey = (kind, ...names) => [kind, ...names.map(encodeURIComponent)].join(':');
+const namesOf = (key) => (key ?? '').split(':').map(decodeURIComponent);
+
 const round = (m, step) => Math.round(m / step) * step;
 const toMm = (m) => Math.round(m * 1000) / 1000;
 
@@ -140,7 +144,7 @@ class BoardHands {
   down(ev) {
     if (ev.button > 0 || this.drag) return;
     this.rest();
-    const key = this.keyAt(ev.target), at = this.spotAt(ev), [kind, name] = (key ?? '').split('\n');
+    const key = this.keyAt(ev.target), at = this.spotAt(ev), [kind, name] = namesOf(key);
     ev.preventDefault();
     this.board.parts.get(key)?.focus({preventScroll: true});
     this.drag = {key, kind, name, from: at, at, far: false, id: ev.pointerId};
@@ -287,7 +291,7 @@ class BoardHands {
   }
 
   onThing(ev) {
-    const key = this.keyAt(ev.target), way = ARROWS[ev.key], [kind, name] = (key ?? '').split('\n');
+    const key = this.keyAt(ev.target), way = ARROWS[ev.key], [kind, name] = namesOf(key);
     if (way && kind === 'place') return () => this.nudge(name, way, ev.shiftKey ? 0.25 : 0.05);
     if (way && kind === 'mark') return () => this.nudgeMark(name, way, ev.shiftKey ? 0.25 : 0.05);
     if (way && this.mode === 'shift') return () => this.shift(...way.map((n) => n * (ev.shiftKey ? 0.25 : 0.05)));
@@ -322,7 +326,7 @@ class BoardHands {
   // ---- what is chosen ----
 
   pick(key) {
-    if (key?.startsWith('mark')) return;
+    if (key?.startsWith('mark:')) return;
     this.picked = key;
     this.board.draw();
   }
@@ -335,7 +339,7 @@ class BoardHands {
   tell() {
     const {board} = this, key = this.hovered ?? this.picked, words = board.parts.get(key)?.getAttribute('aria-label') ?? '';
     if (board.detail.textContent !== words) board.detail.textContent = words;
-    const [kind] = (this.picked ?? '').split('\n'), can = board.model.get('can'), has = Boolean(board.model.get('outline').url);
+    const [kind] = namesOf(this.picked), can = board.model.get('can'), has = Boolean(board.model.get('outline').url);
     this.buttons.edit.disabled = !kind;
     this.buttons.delete.disabled = kind !== 'place' && kind !== 'run';
     this.buttons.undo.disabled = !can.undo;
@@ -345,13 +349,13 @@ class BoardHands {
   }
 
   remove(key) {
-    const [kind, a, b] = (key ?? '').split('\n');
+    const [kind, a, b] = namesOf(key);
     if (kind === 'place') this.board.send({op: 'delete', place: a});
     else if (kind === 'run') this.board.send({op: 'part', start: a, end: b});
   }
 
   enter(key) {
-    const [kind, a, b] = (key ?? '').split('\n');
+    const [kind, a, b] = namesOf(key);
     if (kind === 'box') this.boxForm(a);
     else if (kind === 'place') this.placeForm(a);
     else if (kind === 'run') this.runForm(a, b);
@@ -371,7 +375,7 @@ class BoardHands {
     board.svg.classList.toggle('pdm-board-aiming', Boolean(this.mode));
     board.say({route: 'Choose the two places of the route. Escape ends.', scale: 'Click two points of the outline whose distance you know, then type it.', shift: 'Drag the outline, or move it with the arrow keys. Escape ends.'}[this.mode] ?? '');
     board.draw();
-    if (this.mode === 'shift') this.board.parts.get('mark\nshift')?.focus();
+    if (this.mode === 'shift') this.board.parts.get(thingKey('mark', 'shift'))?.focus();
   }
 
   // Ends of a route, one after the other; dragged from one place to another both at once.
@@ -421,9 +425,9 @@ class BoardHands {
     if (this.marks) {
       const [p, q] = this.marks.map((m) => board.pixels(m));
       board.part('marks', 'markline', 'line', {x1: p[0], y1: p[1], x2: q[0], y2: q[1], class: 'pdm-board-markline'});
-      [p, q].forEach(([x, y], n) => this.mark(`mark\n${n}`, `point ${n + 1} of the outline; arrow keys move it, Enter goes to the distance`, x, y));
+      [p, q].forEach(([x, y], n) => this.mark(thingKey('mark', n), `point ${n + 1} of the outline; arrow keys move it, Enter goes to the distance`, x, y));
     }
-    if (this.mode === 'shift') this.mark('mark\nshift', 'outline; arrow keys move it', ...board.pixels([this.outline().x_m, this.outline().y_m]));
+    if (this.mode === 'shift') this.mark(thingKey('mark', 'shift'), 'outline; arrow keys move it', ...board.pixels([this.outline().x_m, this.outline().y_m]));
     if (this.mode === 'place' && this.aim) this.mark('aim', 'new place', ...board.pixels(this.aim));
     if (this.start && board.at[this.start]) board.part('marks', 'start', 'circle', {cx: board.at[this.start][0], cy: board.at[this.start][1], r: 13, class: 'pdm-board-ghost'});
   }
