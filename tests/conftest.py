@@ -13,12 +13,21 @@ settings.load_profile("plain")
 
 def pytest_addoption(parser):
     parser.addoption("--nightly", action="store_true", help="run the long form of the tests that have one")
+    parser.addoption(
+        "--second", action="store_true", help="on a second Python: without browser and `once`, random sweeps shorter"
+    )
 
 
 @pytest.fixture(scope="session")
 def nightly(request):
     """Whether the long form was asked for."""
     return request.config.getoption("--nightly")
+
+
+@pytest.fixture(scope="session")
+def second(request):
+    """Whether everything was tested on another Python already."""
+    return request.config.getoption("--second")
 
 
 # Files that take longest, those first: a long one begun last would keep one worker busy alone.
@@ -44,6 +53,10 @@ def _turn(item):
 
 def pytest_collection_modifyitems(config, items):
     items.sort(key=_turn)  # stable: within a file nothing moves
+    if config.getoption("--second"):
+        left_out = [item for item in items if {"once", "browser"} & set(item.keywords)]
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
     if config.getoption("--nightly"):
         return
     skip = pytest.mark.skip(reason="long form: run with --nightly")
@@ -59,3 +72,5 @@ def pytest_configure(config):
         locale.setlocale(locale.LC_ALL, "")
     if config.getoption("--nightly"):
         os.environ.setdefault("FUZZ_TIMES", "100")  # workers of xdist inherit it
+    if config.getoption("--second"):
+        os.environ["SECOND_RUN"] = "1"

@@ -24,7 +24,12 @@ RATINGS = ((4, 4, 30.0), (8, 3, 60.0), (8, 5, 40.0), (12, 4, 60.0), (12, 6, 120.
 
 
 def examples(short, long):
-    """How many examples a property is tried on: few in CI, many with --nightly (see `tests/conftest.py`)."""
+    """How many examples a property is tried on: few in CI, a quarter on its second Python, many with --nightly.
+
+    The options are those of `tests/conftest.py`.
+    """
+    if os.environ.get("SECOND_RUN"):
+        return max(1, short // 4)
     return long if os.environ.get("FUZZ_TIMES", "1") != "1" else short
 
 

@@ -39,6 +39,7 @@ def test_the_domain_classes_are_public(name):
     assert inspect.isclass(getattr(pa, name)) and name in pa.__all__
 
 
+@pytest.mark.once
 def test_a_checker_sees_every_name_and_no_other(tmp_path):
     """Types are worth having only where they are the real ones: none is Any, and a misspelt name is an error."""
     lines = ["import pdm_alloc as pa", *(f"reveal_type(pa.{name})" for name in pa.__all__), "pa.alocate"]

@@ -2,13 +2,19 @@
 
 from tests.chain.chain import check_refusal, made, run
 
-SEEDS, IN_SHORT = 2000, 100
+SEEDS = 2000
+
+
+def seeds(config):
+    """All with --nightly, otherwise a few, on a second Python others."""
+    if config.getoption("--second"):
+        return range(60, 80)
+    return range(SEEDS if config.getoption("--nightly") else 60)
 
 
 def pytest_generate_tests(metafunc):
-    """All with --nightly, otherwise a twentieth; those whose documents are written have a file of their own."""
-    count = SEEDS if metafunc.config.getoption("--nightly") else IN_SHORT
-    metafunc.parametrize("seed", [seed for seed in range(count) if seed % 10 not in (0, 5)])
+    """Those whose documents are written have a file of their own."""
+    metafunc.parametrize("seed", [seed for seed in seeds(metafunc.config) if seed % 10 not in (0, 5)])
 
 
 def test_every_answer_holds(seed, tmp_path):

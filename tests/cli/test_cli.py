@@ -15,6 +15,7 @@ from pdm_alloc.commands import _progress
 from pdm_alloc.diagnose.explain import _STOPPED
 from pdm_alloc.diagnose.shortfall import Shortfall
 from pdm_alloc.domain.module import Unit
+from tests.chain.small import write_small
 
 DATA = Path(__file__).parent.parent.parent / "data"
 COUPE = str(DATA / "rally_coupe")
@@ -62,20 +63,25 @@ def test_size_names_the_smallest_that_is_enough(capsys):
     assert err == ""
 
 
-def test_size_for_machines():
+def test_size_for_machines(tmp_path):
     """JSON has the verdicts in the agreed columns and nothing else is printed, no greeting of the solver either."""
-    done = subprocess.run(
-        [sys.executable, "-m", "pdm_alloc.cli", "size", COUPE, "--json"], capture_output=True, text=True, check=True
-    )
+    command = [sys.executable, "-m", "pdm_alloc.cli", "size", write_small(tmp_path), "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
     study = json.loads(done.stdout)
-    assert [list(row) for row in study["verdicts"]] == [VERDICTS] * 5
-    assert study["smallest"] in {row["module"] for row in study["verdicts"] if row["outcome"] == "proven best"}
+    assert [list(row) for row in study["verdicts"]] == [VERDICTS] * 2
+    assert [(row["module"], row["outcome"]) for row in study["verdicts"]] == [
+        ("two", "not enough"),
+        ("six", "proven best"),
+    ]
+    assert study["smallest"] == "six"
     assert done.stderr == ""
 
 
 def test_allocate_writes_the_pin_map(capsys, tmp_path):
     """The pin map on disk is the table that was printed, in the agreed columns."""
-    code, out, _ = said(capsys, "allocate", COUPE, "--module", "middle-42", "--out", tmp_path / "out")
+    code, out, _ = said(
+        capsys, "allocate", COUPE, "--module", "middle-42", "--place", "boot", "--out", tmp_path / "out"
+    )
     assert code == 0
     table = pd.read_csv(tmp_path / "out" / "pin_map.csv")
     assert list(table.columns)[: len(PIN_MAP)] == PIN_MAP
@@ -85,8 +91,8 @@ def test_allocate_writes_the_pin_map(capsys, tmp_path):
 
 def test_dangers_are_said_and_the_rest_is_counted(capsys):
     """Who only reads the screen sees every danger; machines get all warnings."""
-    _, out, _ = said(capsys, "allocate", COUPE, "--module", "middle-42")
-    _, printed, _ = said(capsys, "allocate", COUPE, "--module", "middle-42", "--json")
+    _, out, _ = said(capsys, "allocate", COUPE, "--module", "middle-42", "--place", "boot")
+    _, printed, _ = said(capsys, "allocate", COUPE, "--module", "middle-42", "--place", "boot", "--json")
     warnings = json.loads(printed)["warnings"]
     dangers = [row for row in warnings if row["severity"] == "danger"]
     assert dangers
@@ -97,9 +103,9 @@ def test_dangers_are_said_and_the_rest_is_counted(capsys):
 
 def test_not_enough_exits_with_1_and_writes_nothing(capsys, tmp_path):
     """The answer that a module is not enough is an answer, with its reason; there is nothing to wire by."""
-    code, out, _ = said(capsys, "allocate", COUPE, "--module", "compact-31", "--out", tmp_path / "out")
+    code, out, _ = said(capsys, "allocate", write_small(tmp_path), "--module", "two", "--out", tmp_path / "out")
     assert code == 1
-    assert "compact-31 is not enough: " in out
+    assert "two is not enough: " in out
     assert "give up, set 1" in out
     assert not (tmp_path / "out").exists()
 

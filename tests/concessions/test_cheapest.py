@@ -18,7 +18,7 @@ from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of
-from tests.strategies import cases
+from tests.strategies import cases, examples
 
 MOST_OPTIONS = 9
 
@@ -56,7 +56,7 @@ def exhaustive(vehicle, units, offered):
     return found
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(40, 400), deadline=None, suppress_health_check=list(HealthCheck))
 @given(cases(most_loads=4, most_items=6, most_channels=5))
 def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
     """The sets found weigh what the cheapest minimal sets of an exhaustive search weigh."""
@@ -76,7 +76,7 @@ def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
             assert not enough(concede(vehicle, [o for o in one.made if o != option]), units)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(40, 400), deadline=None, suppress_health_check=list(HealthCheck))
 @given(cases())
 def test_sets_are_distinct_and_in_order(case):
     """No set contains another, and none is cheaper than the one before it."""

@@ -3,10 +3,8 @@
 import csv
 import datetime
 import io
-import signal
 import subprocess
 import sys
-import time
 import warnings
 from dataclasses import replace
 
@@ -151,7 +149,7 @@ def test_disk_full_leaves_the_old_documents(allocation, tmp_path, monkeypatch):
 
 # Made once and written again and again, so that the kill comes while files are written.
 WRITER = """
-import itertools, sys
+import itertools, os, signal, sys, time
 import pdm_alloc as pa
 from pdm_alloc.export import documents
 made = []
@@ -160,23 +158,32 @@ write, documents.write_files = documents.write_files, keep
 allocation = pa.export.read_allocation(sys.argv[1])
 for revision in "AB":
     pa.export.write_documents(allocation, sys.argv[2], revision=revision)
-for n in itertools.count():
-    write(sys.argv[2], *made[n % 2])
-    if n == 1: print("going", flush=True)
+write(sys.argv[2], *made[0])
+for line in sys.stdin:
+    child = os.fork()
+    if not child:
+        for n in itertools.count(1):
+            write(sys.argv[2], *made[n % 2])
+    time.sleep(float(line))
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    print("killed", flush=True)
 """
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
-@pytest.mark.parametrize("delay", [0.0, 0.017, 0.041])
-def test_kill_while_writing(allocation, folder, tmp_path, delay):
+def test_kill_while_writing(allocation, folder, tmp_path):
     """Killed at any moment, every document can still be opened and the allocation still be read."""
-    command = [sys.executable, "-c", WRITER, str(folder / "allocation.json"), str(tmp_path / "out")]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE)
-    assert process.stdout.readline().strip() == b"going"
-    time.sleep(delay)
-    process.send_signal(signal.SIGKILL)
-    process.wait()
     out = tmp_path / "out"
+    command = [sys.executable, "-c", WRITER, str(folder / "allocation.json"), str(out)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1) as process:
+        for delay_s in (0.005, 0.017, 0.041):
+            process.stdin.write(f"{delay_s}\n")
+            assert process.stdout.readline() == "killed\n"
+            check_readable(out, allocation)
+
+
+def check_readable(out, allocation):
     for part in ("allocation.json", "saved", "expedition_truck_tables.xlsx"):
         assert pa.export.read_allocation(out / part) == allocation
     text = pypdf.PdfReader(out / "expedition_truck.pdf").pages[0].extract_text()

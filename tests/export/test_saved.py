@@ -22,7 +22,7 @@ from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_vehicle import read_plain
 from tests.export.made_up import one_each, solved
-from tests.strategies import vehicles
+from tests.strategies import examples, vehicles
 from tests.tables.random_tables import vehicles_as_tables
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
@@ -58,7 +58,7 @@ def test_tables_read_back(demo, tmp_path):
 
 
 @given(st.data())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40, 400), deadline=None)
 def test_any_vehicle_reads_back_from_json(data):
     """Random vehicles come back equal, and the document is the same every time."""
     vehicle = data.draw(vehicles())
@@ -204,7 +204,7 @@ def test_several_units_of_one_module(tmp_path):
 
 
 @given(vehicles_as_tables(), st.integers(1, 3))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25, 250), deadline=None)
 def test_any_tables_read_back(tables, per_channel):
     """Vehicles of any names, notes and columns come back equal from CSV files and from JSON."""
     made = one_each(replace(read_plain(tables, "vehicle"), locked=()), per_channel)

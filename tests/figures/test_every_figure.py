@@ -1,5 +1,6 @@
 import subprocess
 import sys
+from functools import cache
 
 import pytest
 from matplotlib.figure import Figure
@@ -8,16 +9,24 @@ from pdm_alloc.figures import drawing as style
 from tests.figures.look import DRAWINGS, collisions, lightness, words
 
 
+@cache
+def drawn(name):
+    """A figure by itself, drawn once for all that only look at it."""
+    return DRAWINGS[name]()
+
+
+@pytest.mark.once
 @pytest.mark.parametrize("name", DRAWINGS)
 def test_no_two_texts_of_a_figure_collide(name):
     """A label that covers another cannot be read at the bench, however many channels or long names there are."""
-    assert collisions(DRAWINGS[name]()) == []
+    assert collisions(drawn(name)) == []
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("name", DRAWINGS)
 def test_no_text_is_too_small_to_read_on_paper(name):
     """A4 takes about 7.5 inches across, so that text shrinks by the width of the sheet; 6 points are the least."""
-    axes = DRAWINGS[name]()
+    axes = drawn(name)
     assert words(axes)
     shrink = min(1.0, 7.5 / axes.figure.get_tightbbox().width)
     sizes = {
@@ -36,10 +45,11 @@ def test_a_figure_is_drawn_on_the_axes_it_is_given(name):
     assert left.has_data()
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("name", DRAWINGS)
 def test_a_figure_has_a_title_and_words(name):
     """A figure on the workshop wall must say what it is."""
-    axes = DRAWINGS[name]()
+    axes = drawn(name)
     assert axes.get_title(loc="left")
     assert len(words(axes)) > 3
 

@@ -13,7 +13,8 @@ NAMES = [path.stem for path in PATHS]
 DEFINES = (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef, ast.Lambda)
 
 
-@pytest.fixture(params=PATHS, ids=NAMES)
+# One of them on a second Python too.
+@pytest.fixture(params=[PATHS[0], *(pytest.param(p, marks=pytest.mark.once) for p in PATHS[1:])], ids=NAMES)
 def path(request):
     return request.param
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pdm_alloc.program import stages
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution, solve_program
 from pdm_alloc.program.stages import minimise, packed
+from tests.strategies import examples
 
 
 @st.composite
@@ -38,7 +39,7 @@ def value(cost, values):
     return sum(c * values[v] for v, c in cost.items())
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150, 1500))
 @given(programs(), st.booleans())
 def test_ordered_optimum_equals_enumeration(case, thinned):
     """Each cost is least among the solutions that are best by the costs before it, thinned out or not."""
@@ -59,7 +60,7 @@ def test_ordered_optimum_equals_enumeration(case, thinned):
     assert [value(c, found) for c in costs] == [value(c, best) for c in costs]
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150, 1500))
 @given(programs())
 def test_packed_costs_order_solutions_as_the_costs_do(case):
     """Joining neighbours into one number never changes which solution is better."""
@@ -159,7 +160,7 @@ def test_a_solution_in_hand_at_the_bound_is_not_looked_for(monkeypatch):
     assert (solution.outcome, solution.objective, solution.values) == (PROVEN_BEST, 2.0, (0.0, 1.0, 1.0))
 
 
-@settings(max_examples=100)
+@settings(max_examples=examples(100, 1000))
 @given(programs())
 def test_costs_of_millions_keep_their_last_digit(case):
     """As when objectives are joined into one cost."""

@@ -4,6 +4,8 @@ import re
 import sys
 from pathlib import Path
 
+import pytest
+
 import pdm_alloc as pa
 
 ROOT = Path(__file__).parents[2]
@@ -33,6 +35,7 @@ def calls(work):
     return passed
 
 
+@pytest.mark.once
 def test_the_ten_steps_are_passed_in_order():
     """Traced from reading the demo's tables to its pin map: each step comes after the one before it."""
     module = pa.read_catalogue(ROOT / "data/catalogue")["large-56"]

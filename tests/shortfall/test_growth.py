@@ -16,9 +16,9 @@ from pdm_alloc.program.solver import Clock
 from tests.attack.generator import tiny
 from tests.attack.tables import write_tables
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
-from tests.strategies import cases
+from tests.strategies import cases, examples
 
-SLOW = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+SLOW = settings(max_examples=examples(25, 250), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def study(vehicle, *units):

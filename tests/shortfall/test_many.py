@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from pdm_alloc.circuits import columns
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, circuits_of
 from pdm_alloc.circuits.items import item_types
@@ -17,6 +18,12 @@ from tests.shortfall.conftest import LOAD, module_of, vehicle_of
 # Fours that fill a channel of 8 A usable (10 A, 20 % headroom) exactly: 10 channels, and no fewer.
 FOURS = [(1601 + 13 * n, 1907 + 29 * n, 2003 + 7 * n) for n in range(10)]
 CURRENTS = [ma for some in FOURS for ma in (*some, 8000 - sum(some))]
+
+
+@pytest.fixture(autouse=True)
+def few_circuits(monkeypatch):
+    """Too many are a thousand, not twenty, so that this takes no minutes."""
+    monkeypatch.setattr(columns, "MOST_CIRCUITS", 1_000)
 
 
 @pytest.fixture(scope="module")

@@ -15,6 +15,7 @@ from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
+from tests.strategies import examples
 
 
 @st.composite
@@ -77,7 +78,7 @@ def every_placing(vehicle, units):
             )
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(150, 1500), deadline=None, suppress_health_check=list(HealthCheck))
 @given(small())
 def test_verdict_is_that_of_full_enumeration(case):
     """Enough exactly when some placing holds whichever loads are off; and the one given out is such a placing."""

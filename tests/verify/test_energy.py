@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.verify.strength import overload
+from tests.strategies import examples
 
 AMPS = st.floats(0.01, 200, allow_nan=False)
 WAVES = st.lists(st.tuples(AMPS, st.floats(0.1, 200)), min_size=1, max_size=4)
@@ -20,7 +21,7 @@ def by_trapezoids(running, waves, usable, end_ms):
     return np.trapezoid(np.maximum(i**2 - usable**2, 0), t)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=examples(60, 600), deadline=None, derandomize=True)
 @given(running=AMPS, waves=WAVES, gap=st.floats(0.001, 50))
 def test_agrees_with_numerical_integration(running, waves, gap):
     """Several time constants, any sizes, within what trapezoids can show."""

@@ -9,7 +9,7 @@ import pdm_alloc as pa
 from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.verify.check import violations
-from tests.strategies import cases
+from tests.strategies import cases, examples
 from tests.wiring import small
 
 QUIET = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
@@ -25,7 +25,7 @@ def allocation():
     return pa.allocate(small.forked(*LOADS), unit, strategy="isolate")
 
 
-@settings(max_examples=60, **QUIET)
+@settings(max_examples=examples(60, 600), **QUIET)
 @given(cases(most_loads=5, most_items=6, wires=True))
 def test_whatever_is_allocated_is_written_rightly(case):
     """Random vehicles with places, bundles, pairs and bridges: no row of any table is found wrong."""

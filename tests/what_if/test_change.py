@@ -15,6 +15,7 @@ from pdm_alloc.files.plain import vehicle_plain
 from pdm_alloc.files.tables.read_vehicle import read_plain
 from pdm_alloc.files.write_tables import write_vehicle
 from pdm_alloc.studies.what_if import WhatIf, what_if
+from tests.strategies import examples
 from tests.what_if.builds import QUIET, table_vehicles
 
 DATA = Path(__file__).parents[2] / "data"
@@ -74,7 +75,7 @@ def test_numbers_of_every_kind_are_the_same_milliamps(car, value):
 
 
 @given(ma=st.integers(1, 10_000_000))
-@settings(max_examples=200, **QUIET)
+@settings(max_examples=examples(200, 2000), **QUIET)
 def test_every_whole_milliamp_survives(ma):
     """A decimal current becomes exactly its milliamps, with no step lost to binary fractions."""
     from pdm_alloc.files.cells import Number, milliamps
@@ -228,7 +229,7 @@ def test_a_number_is_never_taken_for_thousands(value):
     assert more.load("other").running_ma == round(value * 1000)
 
 
-@settings(max_examples=60, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(60, 600), suppress_health_check=list(HealthCheck), **QUIET)
 @given(car=table_vehicles(), ma=st.integers(1, 9_000), command=st.sampled_from(("command 1", "brand new")))
 def test_added_then_taken_out_is_as_before(car, ma, command):
     """Adding a load and taking it out again gives the original vehicle, new command and free column included."""
@@ -239,7 +240,7 @@ def test_added_then_taken_out_is_as_before(car, ma, command):
     assert after.without("load 0").vehicle == before.vehicle
 
 
-@settings(max_examples=60, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(60, 600), suppress_health_check=list(HealthCheck), **QUIET)
 @given(car=table_vehicles(), data=st.data())
 def test_changed_and_changed_back_is_as_before(car, data):
     """A current, a count and a name changed and changed back give the original vehicle."""

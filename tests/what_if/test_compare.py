@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 import pdm_alloc as pa
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.studies.comparison import COMPARISON, compare, spot_text, spots
-from tests.strategies import cases
+from tests.strategies import cases, examples
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, unit, vehicle, wired
 
 DATA = Path(__file__).parents[2] / "data"
-SOME = settings(max_examples=60, suppress_health_check=list(HealthCheck), **QUIET)
+SOME = settings(max_examples=examples(20, 400), suppress_health_check=list(HealthCheck), **QUIET)
 
 
 def told(table, what):

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from pdm_alloc.studies.comparison import spots
 from pdm_alloc.studies.what_if import REWORK, rework
+from tests.strategies import examples
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, unit, vehicle, wired
 
 WIRES = {"move wire", "add wire", "remove wire"}
@@ -46,7 +47,7 @@ def test_nothing_to_do():
     assert rework(built, built).empty
 
 
-@settings(max_examples=60, suppress_health_check=list(HealthCheck), **QUIET)
+@settings(max_examples=examples(20, 400), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases(), keep=st.booleans())
 def test_exactly_the_difference(case, keep):
     """Doing what the list says gives the new design; leaving out any line does not."""

@@ -14,7 +14,7 @@ from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.electrics.circuit_protection import Demand, protect
 from pdm_alloc.electrics.wire_choice import WireRules
-from tests.strategies import cases
+from tests.strategies import cases, examples
 from tests.wiring import small
 
 QUIET = {"deadline": None, "suppress_health_check": list(HealthCheck)}
@@ -30,7 +30,7 @@ def every_circuit(types, rating, wiring, tolerance_loads):
                 yield counts, found
 
 
-@settings(max_examples=150, **QUIET)
+@settings(max_examples=examples(150, 1500), **QUIET)
 @given(cases(most_loads=5, most_items=6, wires=True))
 def test_stopping_early_loses_no_circuit(case):
     """Growing circuits item by item finds the circuits that trying every combination finds."""
@@ -42,7 +42,7 @@ def test_stopping_early_loses_no_circuit(case):
             assert grown == dict(every_circuit(types, rating, wiring, at_once))
 
 
-@settings(max_examples=100, **QUIET)
+@settings(max_examples=examples(100, 1000), **QUIET)
 @given(cases(most_loads=5, most_items=6))
 def test_voltages_left_out_decide_nothing(case):
     """What a circuit draws at its worst is the same as over every voltage of every state."""

@@ -16,6 +16,7 @@ from pdm_alloc.program.lightest import Point, Return, assign_returns
 from pdm_alloc.verify.check import verify
 from pdm_alloc.verify.copper import bench
 from tests.export.made_up import solved
+from tests.strategies import examples
 
 DEMOS = [("rally_coupe", "middle-42"), ("expedition_truck", "compact-31")]
 
@@ -59,7 +60,7 @@ def test_pieces_join_pin_and_ends_and_lose_no_wire(laid):
     st.lists(st.tuples(st.integers(1, 2), st.integers(1, 9), st.integers(1, 9)), min_size=1, max_size=4),
     st.lists(st.integers(1, 15), min_size=2, max_size=2),
 )
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40, 400))
 def test_returns_take_the_least_wire_there_is(rows, limits):
     """Against every possible assignment: as many returns as can be, then the least wire, no point over its limit."""
     returns = [Return(count, 1, (ma,), {0: mm, 1: 10 - mm}) for count, ma, mm in rows]

@@ -13,6 +13,7 @@ from pdm_alloc.electrics.trip import damage_ms
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import HEAT, LINKS, PARKED
 from pdm_alloc.result.placed import PlacedCircuit
+from tests.strategies import examples
 from tests.wiring import small
 
 HEATER = Load("heater", "heat", 20_000, kind="heater", inrush_ma=20_000, place="left", volt_exponent=1.0)
@@ -162,7 +163,7 @@ def test_a_cable_nobody_wrote_down_is_found():
         assert link in set(pa.verify(made).subject)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25, 250), deadline=None)
 @given(st.integers(1_000, 60_000), st.floats(5, 200), st.integers(0, 400_000), st.sampled_from(["metric", "awg"]))
 def test_the_recount_agrees_on_random_vehicles(heater_ma, charging, other_ma, sizes):
     """Whatever loads, charging and starter draw: every cable that is found passes the recount."""
