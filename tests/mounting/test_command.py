@@ -12,6 +12,7 @@ DATA = Path(__file__).parents[2] / "data"
 CAR = str(DATA / "rally_coupe")
 
 
+@pytest.mark.once
 def test_the_best_and_what_it_was_compared_with(capsys):
     """A table of choices, the best in a sentence, and what conventional wiring would weigh with its assumptions."""
     assert main(["size", CAR, "--places", "--objective", "mass"]) == 0
@@ -20,6 +21,7 @@ def test_the_best_and_what_it_was_compared_with(capsys):
     assert "Conventional wiring with its box at" in out and "common practice" not in out.split("Conventional")[0]
 
 
+@pytest.mark.once
 def test_json_for_machines(capsys):
     """The best choice and every other, in one object."""
     assert main(["size", CAR, "--places", "--json"]) == 0

@@ -36,6 +36,7 @@ def test_processes_give_the_same_answer(demo, alone):
         assert same(pa.mount(*demo, objective="front", executor=executor), alone)
 
 
+@pytest.mark.once
 def test_a_cluster_gives_the_same_answer(demo, alone):
     """The executor of a Dask client on a local cluster takes the place of any other."""
     distributed = pytest.importorskip("distributed")

@@ -52,6 +52,7 @@ def test_a_pair_is_told_of_where_it_beats_the_smallest():
     assert study.summary().endswith("three and three together are enough too, and better in price.")
 
 
+@pytest.mark.once
 def test_what_beats_nothing_is_passed_over():
     """The demo's small module twice is dearer and heavier than the middle one: no time is spent on any pair."""
     car, modules = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")

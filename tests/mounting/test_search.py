@@ -114,6 +114,7 @@ def demo():
     return pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
 
 
+@pytest.mark.once
 def test_the_demo_has_enough_to_choose_from(demo):
     """At least 150 choices, a proved best, and hardly any had to be solved; the allocation is right and as light."""
     found = mount(*demo, "mass")
@@ -204,6 +205,7 @@ def test_what_is_missing_is_named(demo):
             mount(vehicle, catalogue, wanted)
 
 
+@pytest.mark.once
 def test_the_allocation_can_be_saved_and_documented(demo, tmp_path):
     """What a study over places gives is an allocation like any other: saved, read back equal, with a wire list."""
     found = mount(*demo, "price").allocation

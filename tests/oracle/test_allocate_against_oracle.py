@@ -59,6 +59,7 @@ def agree_and_break(case):
         finds_what_is_broken(found)
 
 
+@pytest.mark.once
 def test_same_optimum_as_the_textbook_model_and_every_broken_limit_found():
     """Verdict and optimum of both strategies are those of an independent model and the recount finds nothing.
 

@@ -1,5 +1,6 @@
 """Random vehicles are only a test if some fit and some do not."""
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 
 from tests.oracle.textbook import textbook
@@ -20,6 +21,7 @@ def collect(case):
     OUTCOMES.append(textbook(*case, "spare").best is not None)
 
 
+@pytest.mark.once
 def test_a_third_to_two_thirds_are_enough():
     """Neither outcome is rare, so an allocator that always says one of them is caught at once."""
     OUTCOMES.clear()

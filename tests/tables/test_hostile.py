@@ -94,6 +94,7 @@ BOMBS = {
 }
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("bomb", BOMBS, ids=lambda bomb: bomb.__name__)
 def test_workbook_that_would_take_too_much_is_refused_in_little(bomb, tmp_path):
     """Refused by one line, in under 300 MB."""
@@ -142,6 +143,7 @@ def test_settings_nested_deeply_are_refused(tmp_path):
         read_vehicle(write_files(tmp_path / "car", files))
 
 
+@pytest.mark.once
 def test_misspelled_names_by_the_thousand_do_not_take_hours(tmp_path):
     """Looking for the nearest name is bounded however many names there are and are missed."""
     loads = "load,command,running_a,kind,place\n" + "".join(f"load {n},c,1,led,place {n}x\n" for n in range(3_000))
