@@ -3,6 +3,7 @@
 from collections import Counter
 from dataclasses import replace
 
+import pytest
 from hypothesis import HealthCheck, given, note, settings
 
 import pdm_alloc as pa
