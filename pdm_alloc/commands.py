@@ -215,7 +215,7 @@ def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[Unit
 
 
 def _signals(options, vehicle, catalogue, units):
-    from pdm_alloc.studies.signal_sizing import signals_beside
+    from pdm_alloc.studies.signal_fitting import signals_beside
 
     names, places = options.control_unit, options.control_place
     return signals_beside(vehicle, catalogue, units, names, places, options.time_limit)
@@ -242,8 +242,9 @@ def _not_enough(options, refusal) -> int:
 def _deliver(options, allocation, side) -> int:
     from pdm_alloc.export.documents import write_documents
 
+    allocation = allocation.with_signals(side)
     with _ended_cleanly():
-        written = write_documents(allocation, options.out, signals=side) if options.out else []
+        written = write_documents(allocation, options.out) if options.out else []
     if options.json:
         printed.print_json(printed.allocation_json(allocation, side) | {"written": [str(p) for p in written]})
         return printed.signal_code(side)

@@ -72,6 +72,10 @@ class Settings:
         How many loads at once may be at the top of their tolerance and the allocation still hold.
     time_limit_s : float
         Clock for one allocation, s.
+    bus_kbit : int
+        Bit rate of the bus, kbit/s.
+    bus_stub_m : float
+        From the trunk of the bus to each of its nodes, m; 0: the trunk passes through their connectors.
     """
 
     system_v: float = 12.0
@@ -102,6 +106,8 @@ class Settings:
     end_allowance_m: float = 0.15
     tolerance_loads: int = 3
     time_limit_s: float = 60.0
+    bus_kbit: int = 500
+    bus_stub_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from pdm_alloc.domain.signals import Message
 __all__ = [
     "BIT_RATES",
     "STUB_M",
+    "TERMINATORS_OHM",
     "TERMINATOR_OHM",
     "BusLimit",
     "BusWarning",
@@ -15,6 +16,7 @@ __all__ = [
     "bus_load",
     "check_bus",
     "frame_bits",
+    "limit_at",
     "longest_trunk_m",
     "pair_g",
     "response_times",
@@ -51,7 +53,7 @@ BIT_RATES: dict[int, BusLimit] = {
 STUB_M = 0.3  # ISO 11898-2, at 1 Mbit/s; kept for every rate here, where a slower bus would bear longer ones
 TERMINATOR_OHM = 120.0  # at each end; ISO 11898-2
 
-_WIDE_TERMINATOR = (108.0, 132.0)  # as above, tolerance
+TERMINATORS_OHM = (108.0, 132.0)  # as above, tolerance
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +67,8 @@ class BusWarning:
     message: str
 
 
-def longest_trunk_m(kbit: int) -> float:
-    """Longest trunk at a bit rate.
+def limit_at(kbit: int) -> BusLimit:
+    """Limit of the trunk at a bit rate.
 
     Parameters
     ----------
@@ -75,8 +77,8 @@ def longest_trunk_m(kbit: int) -> float:
 
     Returns
     -------
-    float
-        m; of the next higher rate that is published, where this one is not.
+    BusLimit
+        Of the next higher rate that is published, where this one is not.
 
     Raises
     ------
@@ -86,7 +88,12 @@ def longest_trunk_m(kbit: int) -> float:
     rates = [rate for rate in BIT_RATES if rate >= kbit]
     if kbit <= 0 or not rates:
         raise ValueError(f"no limit is published for {kbit} kbit/s; give 1 to {max(BIT_RATES)}")
-    return BIT_RATES[min(rates)].trunk_m
+    return BIT_RATES[min(rates)]
+
+
+def longest_trunk_m(kbit: int) -> float:
+    """Longest trunk at a bit rate, m; see `limit_at`."""
+    return limit_at(kbit).trunk_m
 
 
 def check_bus(
@@ -132,7 +139,7 @@ def _terminated(terminators: Sequence[float]) -> list[BusWarning]:
     if len(terminators) != 2:
         text = f"{len(terminators)} terminators; one at each end of the trunk, two altogether"
         warnings.append(BusWarning("terminators", len(terminators), 2, "", text))
-    low, high = _WIDE_TERMINATOR
+    low, high = TERMINATORS_OHM
     for ohm in terminators:
         if not low <= ohm <= high:
             text = f"a terminator of {ohm:g} ohm; {low:g} to {high:g} ohm"

@@ -234,12 +234,18 @@ def dead_checks(allocation: Allocation) -> pd.DataFrame:
 
 def _connectors(allocation: Allocation) -> list[tuple[str, str]]:
     checks = []
-    for unit in allocation.units:
-        for name in dict.fromkeys(channel.connector for channel in unit.module.channels):
-            where = f"{unit.label}, connector {name}" if name else unit.label
-            checks.append((f"{where}: every wire from its pin to its load", "continuous, on the pin of the pin map"))
-            checks.append((f"{where}: every pin to chassis and to its neighbours, loads unplugged", "no continuity"))
+    for where in _connectors_of(allocation):
+        checks.append((f"{where}: every wire from its pin to its load", "continuous, on the pin of the pin map"))
+        checks.append((f"{where}: every pin to chassis and to its neighbours, loads unplugged", "no continuity"))
     return checks
+
+
+def _connectors_of(allocation: Allocation) -> list[str]:
+    """Connectors of modules, then of control units."""
+    pairs = [(unit.label, channel.connector) for unit in allocation.units for channel in unit.module.channels]
+    boxes = allocation.signals.boxes if allocation.signals else ()
+    pairs += [(box.label, pin.connector) for box in boxes for pin in box.box.pins]
+    return [f"{label}, connector {name}" if name else label for label, name in dict.fromkeys(pairs)]
 
 
 def _spares(allocation: Allocation) -> list[tuple[str, str]]:

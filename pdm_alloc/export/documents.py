@@ -1,7 +1,6 @@
 """Everything that goes to the bench, and from one revision to the next, written to a folder."""
 
 import datetime
-import json
 import os
 import warnings
 from pathlib import Path
@@ -56,8 +55,8 @@ def write_documents(
     date : datetime.date, optional
         Default: today.
     signals : SignalSide, optional
-        Signal side and bus, as ``<vehicle>_signals.pdf`` and ``.xlsx``, ``signal_pin_map.csv``, ``signals.json``, and
-        tables in ``tables/``; where the boxes are not enough nothing of it is written.
+        Signal side and bus, part of all these documents; default: that of the allocation. Where its boxes are not
+        enough a warning says so, and nothing else of it is written.
 
     Returns
     -------
@@ -72,9 +71,8 @@ def write_documents(
         Two units have different modules of one name.
     """
     issue = Issue(revision, date or datetime.date.today())
+    allocation = allocation if signals is None else allocation.with_signals(signals)
     files = {**_printed(allocation, issue), **_saved(allocation)}
-    if signals:
-        files |= _signal_files(signals, title_block(allocation, issue), issue)
     return write_files(folder, files, [f"{SAVED_FOLDER}/{name}" for name in SAVED_SHEETS.values()])
 
 
@@ -100,21 +98,6 @@ def _printed(allocation: Allocation, issue: Issue) -> dict[str, bytes]:
     documents["labels.csv"] = csv_bytes(pd.DataFrame(label_rows(allocation), columns=["label", "end", "to"]))
     drawings = {f"{DRAWINGS_FOLDER}/{file}": content for file, content in drawing_files(allocation).items()}
     return {**documents, **pin_map, **tables, **drawings}
-
-
-def _signal_files(side: SignalSide, block: list[tuple[str, str]], issue: Issue) -> dict[str, bytes]:
-    name, made = side.vehicle.name, [Sheet(title, table, note) for title, (table, note) in side.tables().items()]
-    files = {"signal_pin_map.csv": csv_bytes(side.pin_map()), "signals.json": _json(side.as_plain())}
-    if not available(*_LIBRARIES):
-        return files
-    filled = [sheet for sheet in made if len(sheet.table)]
-    files |= {f"{TABLES_FOLDER}/{s.stem}.csv": csv_bytes(s.table) for s in made if s.name != "Signal pin map"}
-    files[f"{safe_name(name)}_signals.pdf"] = sheets_pdf(f"Signals and bus of {name}", filled, name, block, issue)
-    return files | {f"{safe_name(name)}_signals.xlsx": sheets_workbook(filled, name, block, issue)}
-
-
-def _json(plain: dict[str, object]) -> bytes:
-    return (json.dumps(plain, indent=2, ensure_ascii=False) + "\n").encode()
 
 
 def _saved(allocation: Allocation) -> dict[str, bytes]:

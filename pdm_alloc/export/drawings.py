@@ -155,7 +155,11 @@ def plan_drawing(allocation: Allocation, width: float, most_high: float, font: s
     pen = Pen(width, height, font)
     for row in rows:
         _bundle(pen, spots[row["start"]], spots[row["end"]], row)
-    fitted = {unit.place: unit.label for unit in allocation.units if unit.place}
+    nodes = allocation.signals.nodes if allocation.signals else {}
+    fitted: dict[str, str] = {}
+    for label, place in ({unit.label: unit.place for unit in allocation.units} | dict(nodes)).items():
+        if place:
+            fitted[place] = f"{fitted[place]}, {label}" if place in fitted else label
     for name, (x, y) in spots.items():
         _place(pen, x, y, name, fitted.get(name))
     return pen.drawing
@@ -194,7 +198,7 @@ def ground_drawing(allocation: Allocation, width: float, most_high: float, font:
         None: no ground point is at a place with coordinates.
     """
     spots, height = _seen_from_above(allocation, width, most_high)
-    points = [row for row in records(allocation.ground_points) if row["place"] in spots]
+    points = [row for row in records(allocation.ground_points) if row["place"] in spots and row["stud"] != "pin"]
     if not points:
         return None
     pen = Pen(width, height, font)

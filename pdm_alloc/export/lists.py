@@ -9,7 +9,6 @@ from typing import Any, cast
 
 import pandas as pd
 
-from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.kinds import KINDS, Kind
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.atomic import write_file
@@ -20,14 +19,12 @@ from pdm_alloc.result.placed import PlacedCircuit
 
 __all__ = [
     "ASSUMPTIONS",
-    "INPUTS",
     "UNITS",
     "WIRE_LIST",
     "Row",
     "assumptions",
     "decimals",
     "heading",
-    "input_list",
     "labels",
     "records",
     "shown",
@@ -89,33 +86,6 @@ def _states(vehicle: Vehicle) -> list[tuple[str, str, str, str]]:
 def _settings(vehicle: Vehicle) -> list[tuple[str, str, str, str]]:
     values = [(item.name, getattr(vehicle.settings, item.name)) for item in fields(vehicle.settings)]
     return [(name, decimal(value), "whole vehicle", "settings") for name, value in values if value is not None]
-
-
-INPUTS = ("input", "kind", "place", "module_input", "used_by", "note")
-
-
-def input_list(vehicle: Vehicle) -> pd.DataFrame:
-    """Every input of a vehicle.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-        Its table ``inputs``, and names only its conditions have, which count as switches.
-
-    Returns
-    -------
-    DataFrame
-        Columns `INPUTS`; ``module_input`` says whether it takes an input of a module.
-    """
-    commands = {command.name: condition_names(command.condition) for command in vehicle.commands}
-    listed = [(item.name, item.kind, item.place or "", item.note) for item in vehicle.inputs]
-    known = {name for name, *_ in listed}
-    others = sorted({name for names in commands.values() for name in names} - known)
-    rows = [
-        (name, kind, place, kind != "bus", "; ".join(c for c, names in commands.items() if name in names), note)
-        for name, kind, place, note in [*listed, *((name, "switch", "", "") for name in others)]
-    ]
-    return pd.DataFrame(rows, columns=list(INPUTS))
 
 
 def write_pin_map(allocation: Allocation, path: str | os.PathLike[str]) -> Path:
@@ -242,6 +212,8 @@ UNITS: dict[str, tuple[str, int]] = {
     "mm": ("mm", 1),
     "mm2": ("mm²", 2),
     "ms": ("ms", 0),
+    "us": ("µs", 0),
+    "ohm": ("ohm", 0),
     "s": ("s", 0),
     "g": ("g", 0),
     "kg": ("kg", 2),

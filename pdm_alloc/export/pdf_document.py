@@ -124,7 +124,7 @@ _CHAPTERS = (
         "Cut list and shopping list",
         "Circuits from pin to load",
     ),
-    *("Ground plan", "Channel settings", "Inputs", "Dead circuit checks", "Commissioning", "Limits and assumptions"),
+    *("Ground plan", "Bus", "Channel settings", "Inputs", "Dead circuit checks", "Commissioning", "Assumptions"),
 )
 
 
@@ -160,9 +160,11 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
         *_bench(allocation, made["Bench sheet"], type_),
         *_columns(allocation, made, _LISTS, type_),
         *_plan(allocation, type_),
+        *_chapter(made, ("Bus", "Bus limits", "Bus messages", "Sensor supplies"), type_),
         *_chapter(made, ("Channel settings", "Input list"), type_),
         *_chapter(made, ("Dead circuit checks",), type_),
         *_trials(allocation, made["Commissioning"], type_),
+        *_chapter(made, ("Signal commissioning",), type_),
         *_chapter(made, ("Assumptions",), type_),
     ]
     return _built(story, title, allocation.vehicle.name, issue, type_)
@@ -272,11 +274,13 @@ _SMALL = ("Cut list", "Shopping list", "Ground plan", "Channel settings", "Input
 
 def _bench(allocation: Allocation, sheet: Sheet, type_: Type) -> Iterator[Any]:
     """Connectors of a module in one order, whole ones together while a page holds their pins."""
-    for unit in allocation.units:
-        for names in _on_pages(sheet.table[sheet.table["module"] == unit.label]):
+    boxes = allocation.signals.boxes if allocation.signals else ()
+    places = {box.label: box.place for box in boxes} | {unit.label: unit.place for unit in allocation.units}
+    for label in sheet.table["module"].unique():
+        for names in _on_pages(sheet.table[sheet.table["module"] == label]):
             yield needed("reportlab.platypus", "writes PDF").PageBreak()
-            here = sheet.table[(sheet.table["module"] == unit.label) & sheet.table["connector"].isin(names)]
-            where = f"{unit.label} at {unit.place}" if unit.place else unit.label
+            here = sheet.table[(sheet.table["module"] == label) & sheet.table["connector"].isin(names)]
+            where = f"{label} at {places[label]}" if places[label] else label
             named = ", ".join(name for name in names if name)
             yield type_.paragraph(f"Bench sheet: {where}{', connector ' + named if named else ''}", "heading")
             yield type_.paragraph(sheet.note, "body")
@@ -333,8 +337,8 @@ def _plan(allocation: Allocation, type_: Type) -> Iterator[Any]:
 
 
 def _chapter(made: Mapping[str, Sheet], names: Sequence[str], type_: Type) -> Iterator[Any]:
-    """Tables one after the other; empty ones say so."""
-    for name in names:
+    """Tables one after the other; empty ones say so, those of a signal side that is not there are left out."""
+    for name in (name for name in names if name in made):
         yield from _section(made[name], type_)
 
 

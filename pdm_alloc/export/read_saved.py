@@ -8,9 +8,17 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 
-from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.module import Catalogue, Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.export.saved_fit import misfits
+from pdm_alloc.export.saved_signals import (
+    BOXES,
+    KEYPADS,
+    SIGNAL_USES,
+    side_of,
+    signal_misfits,
+    signals_from_rows,
+)
 from pdm_alloc.export.saved_tables import (
     ASSIGNMENTS,
     SCHEMA_VERSION,
@@ -40,16 +48,18 @@ _VEHICLE = (
     *("signals", "messages", "grounds", "wire_colours", "parts", "removed", "fitted"),
 )
 
-_CATALOGUE = ("modules", "channels", "banks", "derating")
+_SIGNALS = {"boxes": BOXES, "keypads": KEYPADS, "signal_uses": SIGNAL_USES}
+
+_CATALOGUE = ("modules", "channels", "banks", "derating", "control_units", "signal_pins", "keypads")
 
 SAVED_SHEETS = {
-    **{f"saved {name}": f"{name}.csv" for name in ("allocation", "units", "assignments")},
+    **{f"saved {name}": f"{name}.csv" for name in ("allocation", "units", "assignments", *_SIGNALS)},
     **{f"vehicle {name}": f"vehicle/{name}.csv" for name in _VEHICLE},
     **{f"catalogue {name}": f"catalogue/{name}.csv" for name in _CATALOGUE},
 }
 
 # What is meant to be written on: signs, ticks, measured values.
-_FILLED = ("tables/commissioning.", "tables/dead_circuit_checks.")
+_FILLED = ("tables/commissioning.", "tables/dead_circuit_checks.", "tables/signal_commissioning.")
 
 _PARTS = ("vehicle", "catalogue")
 
@@ -138,7 +148,8 @@ def _from_workbook(file: Path) -> Allocation:
 
 def _from_tables(home: Path, changed: Collection[str] = ()) -> Allocation:
     faults = Faults()
-    rows = {name: _rows(home / f"{name}.csv", columns, faults) for name, columns in _COLUMNS.items()}
+    tables = {**_COLUMNS, **{n: cols for n, cols in _SIGNALS.items() if (home / f"{n}.csv").exists()}}
+    rows = {name: _rows(home / f"{name}.csv", columns, faults) for name, columns in tables.items()}
     faults.raise_if_any()
     settings = {row["name"]: row["value"] for row in rows["allocation"]}
     _check_settings(settings, faults)
@@ -146,7 +157,10 @@ def _from_tables(home: Path, changed: Collection[str] = ()) -> Allocation:
     _check_items(rows["assignments"], faults)
     faults.raise_if_any()
     vehicle = _vehicle(home, settings)
-    units = tuple(_units(home, rows["units"]))
+    catalogue = read_catalogue(home / "catalogue")
+    units = tuple(_units(catalogue, rows["units"]))
+    kept = {**{name: [] for name in _SIGNALS}, **rows}
+    signals = signals_from_rows(kept, catalogue.boxes, catalogue.keypads, settings)
     allocation = Allocation(
         vehicle,
         units,
@@ -156,9 +170,10 @@ def _from_tables(home: Path, changed: Collection[str] = ()) -> Allocation:
         float(settings["gap"]),
         tuple((name, float(value)) for name, value in _under("objective", settings)),
     )
-    found = list(misfits(allocation, "assignments"))
+    found = [*misfits(allocation, "assignments"), *signal_misfits(signals, vehicle, "signal_uses")]
     if found:
         raise InputError(found)
+    allocation = allocation.with_signals(side_of(signals, vehicle, units))
     if allocation_digest(allocation) != settings["digest"]:
         raise InputError([_altered(name) for name in changed or ("saved tables",)])
     return allocation
@@ -240,8 +255,7 @@ def _vehicle(home: Path, settings: dict[str, str]) -> Vehicle:
     return replace(vehicle, name=settings["vehicle"], table_hashes=tuple(_under("hash", settings)))
 
 
-def _units(home: Path, rows: list[dict[str, str]]) -> Iterable[Unit]:
-    catalogue = read_catalogue(home / "catalogue")
+def _units(catalogue: Catalogue, rows: list[dict[str, str]]) -> Iterable[Unit]:
     names = [module.name for module in catalogue]
     for row in rows:
         if row["module"] not in names:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator
+from typing import Any
 
 from pdm_alloc.circuits.classes import unit_ambient_c
 from pdm_alloc.domain.kinds import KINDS
@@ -12,7 +13,7 @@ from pdm_alloc.files.faults import Fault, hint
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import plural
 
-__all__ = ["misfits"]
+__all__ = ["altered", "misfits"]
 
 _WIDTHS = {"single": 1, "pair": 2, "bridge": 2}
 
@@ -134,3 +135,19 @@ def _commands(allocation: Allocation, table: str) -> Iterator[Fault]:
         for load in circuit.loads:
             if commands.get(load, circuit.command) != circuit.command:
                 yield Fault(table, None, "command", circuit.command, f"does not switch {load}", "see the table loads")
+
+
+def altered(name: str, given: Any, kept: Any, path: str = "") -> Iterator[Fault]:
+    """Where the objects are not what the document says: keys left out, values taken for something else."""
+    if isinstance(given, dict) and isinstance(kept, dict):
+        for key in kept.keys() - given.keys():
+            yield Fault(name, None, f"{path}{key}", None, "is missing", "give the file as it was written")
+        for key in given.keys() & kept.keys():
+            yield from altered(name, given[key], kept[key], f"{path}{key}.")
+    elif isinstance(given, list) and isinstance(kept, list) and len(given) == len(kept):
+        for i, (one, other) in enumerate(zip(given, kept, strict=True)):
+            yield from altered(name, one, other, f"{path}{i}.")
+    elif given != kept:
+        yield Fault(
+            name, None, path.rstrip("."), str(given)[:60], f"is taken for {str(kept)[:60]}", "write it that way"
+        )

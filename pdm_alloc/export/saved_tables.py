@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from hashlib import sha256
@@ -14,7 +14,16 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.export.saved_fit import misfits
+from pdm_alloc.export.saved_fit import altered, misfits
+from pdm_alloc.export.saved_signals import (
+    SavedSignals,
+    bought,
+    saved_signals,
+    side_of,
+    signal_misfits,
+    signal_settings,
+    signal_tables,
+)
 from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.files.tables.locks import huge_exponents, out_of_range
 from pdm_alloc.files.write_tables import catalogue_tables, vehicle_tables
@@ -62,16 +71,19 @@ def saved_tables(allocation: Allocation) -> dict[str, pd.DataFrame]:
     """
     vehicle = {f"vehicle/{name}": table for name, table in vehicle_tables(allocation.vehicle).items()}
     modules = {f"catalogue/{name}": table for name, table in catalogue_tables(_catalogue(allocation)).items()}
+    saved = saved_signals(allocation)
+    boxes = {} if saved is None else signal_tables(saved)
     return {
-        "allocation": _settings(allocation, [*vehicle, *modules]),
+        "allocation": _settings(allocation, [*vehicle, *modules], [] if saved is None else signal_settings(saved)),
         "units": pd.DataFrame([(u.label, u.module.name, u.place or "") for u in allocation.units], columns=list(UNITS)),
         "assignments": _assignments(allocation),
+        **boxes,
         **vehicle,
         **modules,
     }
 
 
-def _settings(allocation: Allocation, tables: list[str]) -> pd.DataFrame:
+def _settings(allocation: Allocation, tables: list[str], signals: list[tuple[str, str]]) -> pd.DataFrame:
     rows: list[tuple[str, Any]] = [
         ("version", SCHEMA_VERSION),
         ("digest", allocation_digest(allocation)),
@@ -83,7 +95,7 @@ def _settings(allocation: Allocation, tables: list[str]) -> pd.DataFrame:
     ]
     rows += [(f"objective {name}", repr(value)) for name, value in allocation.objectives]
     rows += [(f"hash {table}", digest) for table, digest in allocation.vehicle.table_hashes]
-    return pd.DataFrame(rows, columns=list(SETTINGS), dtype=object)
+    return pd.DataFrame([*rows, *signals], columns=list(SETTINGS), dtype=object)
 
 
 def _catalogue(allocation: Allocation) -> Catalogue:
@@ -91,7 +103,8 @@ def _catalogue(allocation: Allocation) -> Catalogue:
     for unit in allocation.units:
         if modules.setdefault(unit.module.name, unit.module) != unit.module:
             raise ValueError(f"two different modules are named {unit.module.name}: give them names of their own")
-    return Catalogue("modules", tuple(modules[name] for name in sorted(modules, key=natural_key)))
+    boxes, keypads = bought(saved_signals(allocation))
+    return Catalogue("modules", tuple(modules[n] for n in sorted(modules, key=natural_key)), (), boxes, keypads)
 
 
 def _assignments(allocation: Allocation) -> pd.DataFrame:
@@ -144,7 +157,7 @@ def _channels(text: str, use: str, known: frozenset[str]) -> tuple[str, ...]:
 
 
 # Raise it with every change that a reader of the older form would not understand.
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 _FORMAT = "pdm_alloc allocation"
 
 _OF_THE_DOCUMENT = ("format", "version", "digest")
@@ -156,7 +169,7 @@ class _Saved(BaseModel):
     model_config = ConfigDict(extra="forbid", title="Allocation")
 
     format: Literal["pdm_alloc allocation"]
-    version: Literal[3]
+    version: Literal[4]
     digest: str = Field(description="SHA-256 of everything else in the document, see `allocation_digest`.")
     outcome: Literal["proven best", "best so far"]
     strategy: Literal["isolate", "spare"]
@@ -165,6 +178,7 @@ class _Saved(BaseModel):
     circuits: tuple[PlacedCircuit, ...] = Field(description="Loads wired together, with unit and channel or channels.")
     units: tuple[Unit, ...] = Field(description="Modules fitted.")
     vehicle: Vehicle = Field(description="All tables of the vehicle.")
+    signals: SavedSignals | None = Field(description="Boxes, keypads, pins and the bus of its signal side.")
 
 
 def allocation_json(allocation: Allocation) -> bytes:
@@ -201,9 +215,11 @@ def allocation_digest(allocation: Allocation) -> str:
     return _digest(_content(allocation))
 
 
-def _content(allocation: Allocation) -> dict[str, Any]:
-    names = [name for name in _Saved.model_fields if name not in _OF_THE_DOCUMENT]
-    return {name: _plain(getattr(allocation, name)) for name in names}
+def _content(allocation: Allocation, signals: SavedSignals | None = None) -> dict[str, Any]:
+    """With the signal side of the allocation, or that which was read and has no allocation yet."""
+    names = [name for name in _Saved.model_fields if name not in (*_OF_THE_DOCUMENT, "signals")]
+    kept = saved_signals(allocation) if signals is None else signals
+    return {**{name: _plain(getattr(allocation, name)) for name in names}, "signals": _plain(kept)}
 
 
 def _digest(content: Mapping[str, Any]) -> str:
@@ -264,14 +280,16 @@ def from_json(content: bytes, name: str = "allocation.json") -> Allocation:
     strays = list(out_of_range(values, name))
     if strays:
         raise InputError(strays[:100])
-    allocation = Allocation(**values)
-    kept = json.loads(json.dumps({**{key: document[key] for key in _OF_THE_DOCUMENT}, **_content(allocation)}))
-    faults = [*_changed(name, document, kept), *misfits(allocation, name)]
+    allocation = Allocation(**{**values, "signals": None})
+    held = _content(allocation, saved.signals)
+    kept = json.loads(json.dumps({**{key: document[key] for key in _OF_THE_DOCUMENT}, **held}))
+    fit = [*misfits(allocation, name), *signal_misfits(saved.signals, saved.vehicle, name)]
+    faults = [*altered(name, document, kept), *fit]
     if faults:
         raise InputError(faults[:100])
-    if allocation_digest(allocation) != saved.digest:
+    if _digest(held) != saved.digest:
         raise _refusal(name, "was changed after it was written", "give it as it was written, or allocate again")
-    return allocation
+    return allocation.with_signals(side_of(saved.signals, saved.vehicle, saved.units))
 
 
 def _plain(value: Any) -> Any:
@@ -329,19 +347,3 @@ def _fault(name: str, item: Any) -> Fault:
         return Fault(name, None, path, None, "is missing", "give the file as it was written")
     message = item["msg"][:1].lower() + item["msg"][1:]
     return Fault(name, None, path, str(item["input"])[:60], f"cannot be read: {message}")
-
-
-def _changed(name: str, given: Any, kept: Any, path: str = "") -> Iterator[Fault]:
-    """Where the objects are not what the document says: keys left out, values taken for something else."""
-    if isinstance(given, dict) and isinstance(kept, dict):
-        for key in kept.keys() - given.keys():
-            yield Fault(name, None, f"{path}{key}", None, "is missing", "give the file as it was written")
-        for key in given.keys() & kept.keys():
-            yield from _changed(name, given[key], kept[key], f"{path}{key}.")
-    elif isinstance(given, list) and isinstance(kept, list) and len(given) == len(kept):
-        for i, (one, other) in enumerate(zip(given, kept, strict=True)):
-            yield from _changed(name, one, other, f"{path}{i}.")
-    elif given != kept:
-        yield Fault(
-            name, None, path.rstrip("."), str(given)[:60], f"is taken for {str(kept)[:60]}", "write it that way"
-        )

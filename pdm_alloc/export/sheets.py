@@ -11,8 +11,9 @@ from typing import Any
 import pandas as pd
 
 from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.export import signal_sheets as signal_side
 from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
-from pdm_alloc.export.lists import assumptions, input_list, records, wire_list
+from pdm_alloc.export.lists import assumptions, records, wire_list
 from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.studies.conventional import weight_ledger
@@ -62,10 +63,10 @@ _MORE = {
     "Dead circuit checks": "With everything dead, before the first power-up. Tick each.",
 }
 
-_NOTES = _READ | _MORE
+_NOTES = _READ | _MORE | signal_side.SIGNAL_NOTES
 
 # Sheets people read, in the workbook; the others and the saved allocation are in a file of their own.
-READ_SHEETS = (COVER, *_READ)
+READ_SHEETS = (COVER, *_READ, *signal_side.SIGNAL_READ)
 
 SHEETS = (COVER, *_NOTES)
 
@@ -105,8 +106,9 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
     Returns
     -------
     tuple of Sheet
-        One for each name of `SHEETS` but the cover.
+        One for each name of `SHEETS` but the cover, and those of the signal side where there is none.
     """
+    side = signal_side.signal_side_of(allocation)
     tables = {
         "Bench sheet": allocation.bench_sheet,
         "Cut list": allocation.cut_list.drop(columns=["from_is", "to_is"]),
@@ -117,7 +119,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Wire list": wire_list(allocation),
         "Wire sizes by circuit": allocation.wires,
         "Channel settings": allocation.settings,
-        "Input list": input_list(allocation.vehicle),
+        "Input list": signal_side.input_list(allocation.vehicle, signal_side.readers_of(side)),
         "Command steps": _command_steps(allocation),
         "Supply check": allocation.supply,
         "Battery cables": allocation.links,
@@ -130,8 +132,8 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Assumptions": assumptions(allocation),
         "Dead circuit checks": dead_checks(allocation),
         "Commissioning": commissioning(allocation),
-    }
-    return tuple(Sheet(name, tables[name], note) for name, note in _NOTES.items())
+    } | ({} if side is None else signal_side.signal_tables(side))
+    return tuple(Sheet(name, tables[name], note) for name, note in _NOTES.items() if name in tables)
 
 
 def _command_steps(allocation: Allocation) -> pd.DataFrame:
@@ -320,6 +322,7 @@ def title_block(allocation: Allocation, issue: Issue) -> list[tuple[str, str]]:
     list of (str, str)
         What, and its value; the hashes tell whether two documents were made from the same tables.
     """
+    side = signal_side.signal_side_of(allocation)
     fitted = (f"{u.label} at {u.place}" if u.place else u.label for u in allocation.units)
     return [
         ("vehicle", allocation.vehicle.name),
@@ -327,6 +330,7 @@ def title_block(allocation: Allocation, issue: Issue) -> list[tuple[str, str]]:
         ("date", issue.date.isoformat()),
         ("modules", ", ".join(fitted)),
         ("result", allocation.summary()),
+        *([] if side is None else signal_side.title_lines(side)),
         ("strategy", allocation.strategy),
         ("vehicle tables", _hashes(allocation.vehicle.table_hashes)),
         ("module tables", _hashes(_module_hashes(allocation))),

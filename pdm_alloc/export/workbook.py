@@ -89,7 +89,7 @@ def _safe(text: str) -> str:
     return text[:_HEADER].replace("&", "&&").replace("\n", " ")
 
 
-TO_FILL_IN = ("seen", "measured_a", "measured_v", "remark", "found", "done")
+TO_FILL_IN = ("seen", "measured_a", "measured_v", "measured", "remark", "found", "done")
 
 _LONGEST = 32_000  # characters of a cell; the format ends at 32,767
 
@@ -109,7 +109,7 @@ def workbook_bytes(allocation: Allocation, issue: Issue) -> bytes:
     Returns
     -------
     bytes
-        XLSX: the eight sheets people read; the same for the same allocation, revision and date.
+        XLSX: the sheets people read; the same for the same allocation, revision and date.
 
     Raises
     ------

@@ -1,7 +1,7 @@
 """The result of an allocation: an object with tables, its warnings gravest first."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import astuple, dataclass, field, fields
+from dataclasses import astuple, dataclass, field, fields, replace
 from functools import cached_property
 
 import pandas as pd
@@ -10,11 +10,11 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.result import channel_tables as tables
-from pdm_alloc.result.bench_tables import bench_sheet_table, shopping_table
+from pdm_alloc.result.bench_tables import SignalWiring, bench_sheet_table, joined, shopping_table
 from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
 from pdm_alloc.result.channel_tables import settings_table, voltages_table
-from pdm_alloc.result.cut_list import Cut, cut_table, cuts
+from pdm_alloc.result.cut_list import Cut, cut_table, cuts, unlike
 from pdm_alloc.result.ground_plan import ReturnWire, ground_plan_table, ground_points_table, returns
 from pdm_alloc.result.link_tables import heat_table, links_table, parked_table
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
@@ -62,9 +62,14 @@ def care(
 WARNINGS = tuple(field.name for field in fields(CareWarning))
 
 
-def warnings_table(vehicle: Vehicle, units: Sequence[Unit] = (), wired: Sequence[WiredCircuit] = ()) -> pd.DataFrame:
+def warnings_table(
+    vehicle: Vehicle,
+    units: Sequence[Unit] = (),
+    wired: Sequence[WiredCircuit] = (),
+    signals: Sequence[CareWarning] = (),
+) -> pd.DataFrame:
     """One row per rule that warns, gravest first: code, severity, subject, sentence, remedy."""
-    found = all_warnings(vehicle, units, wired)
+    found = _gravest_first([*all_warnings(vehicle, units, wired), *signals])
     return pd.DataFrame([astuple(w) for w in found], columns=list(WARNINGS))
 
 
@@ -104,6 +109,8 @@ class Allocation:
         Objectives in order and their values.
     unproved : str
         Which of them the gap is of; every one before it is proved best. Not kept in a saved allocation.
+    signals : SignalSide or None
+        Sensors, actuators and the bus beside it, part of all documents; None: there are none.
     """
 
     vehicle: Vehicle
@@ -114,6 +121,11 @@ class Allocation:
     gap: float = 0.0
     objectives: tuple[tuple[str, float], ...] = field(default=(), compare=False)
     unproved: str = field(default="", compare=False)
+    signals: SignalWiring | None = field(default=None, hash=False)
+
+    def with_signals(self, signals: SignalWiring | None) -> "Allocation":
+        """The same allocation with a signal side beside it."""
+        return replace(self, signals=signals)
 
     @handed_out
     def channels(self) -> pd.DataFrame:
@@ -168,12 +180,12 @@ class Allocation:
     @handed_out
     def warnings(self) -> pd.DataFrame:
         """Rules of care, gravest first: code, severity, subject, sentence, remedy."""
-        return warnings_table(self.vehicle, self.units, self.wired)
+        return warnings_table(self.vehicle, self.units, self.wired, self.signals.care() if self.signals else ())
 
     @handed_out
     def segments(self) -> pd.DataFrame:
         """One row per route: length (m), wires in it, most loaded at once, diameter of the bundle (mm), mass (g)."""
-        return segments_table(self.vehicle, self.wired)
+        return segments_table(self.vehicle, self.wired, self.signals.strands if self.signals else ())
 
     @handed_out
     def feeds(self) -> pd.DataFrame:
@@ -193,22 +205,24 @@ class Allocation:
     @handed_out
     def parked(self) -> pd.DataFrame:
         """What the parked vehicle draws (mA), and the days until the battery is at its floor."""
-        return parked_table(self.vehicle, self.units)
+        return self.signals.parked() if self.signals else parked_table(self.vehicle, self.units)
 
     @cached_property
     def returns(self) -> tuple[ReturnWire, ...]:
         """Returns and the ground points they go to; empty without a table ``grounds``."""
-        return returns(self.vehicle, self.wired)
+        return returns(self.vehicle, self.wired, self.signals.to_ground if self.signals else ())
 
     @cached_property
     def cuts(self) -> tuple[Cut, ...]:
         """Every piece of wire once."""
-        return cuts(self.vehicle, self.units, self.wired, self.links, self.returns)
+        made = cuts(self.vehicle, self.units, self.wired, self.links, self.returns)
+        return tuple(unlike((*made, *self.signals.cuts))) if self.signals else made
 
     @handed_out
     def bench_sheet(self) -> pd.DataFrame:
         """One row per pin in connector order: loads, run label, size, length (m), trip (A), inrush time (ms)."""
-        return bench_sheet_table(self.vehicle, self.units, self.wired, self.cuts)
+        table = bench_sheet_table(self.vehicle, self.units, self.wired, self.cuts)
+        return joined(table, self.signals.bench_sheet()) if self.signals else table
 
     @handed_out
     def cut_list(self) -> pd.DataFrame:
@@ -218,17 +232,20 @@ class Allocation:
     @handed_out
     def shopping(self) -> pd.DataFrame:
         """One row per thing to buy: wire with 10 % for waste (m), ends, splices, fuses, sleeves."""
-        return shopping_table(self.vehicle, self.units, self.cuts, self.links, self.segments)
+        more = self.signals.to_buy() if self.signals else []
+        return shopping_table(self.vehicle, self.units, self.cuts, self.links, self.segments, more)
 
     @handed_out
     def ground_plan(self) -> pd.DataFrame:
         """One row per return: load, ground point, length (m), worst current (A), voltage drop (per cent)."""
-        return ground_plan_table(self.returns)
+        table = ground_plan_table(self.returns)
+        return joined(table, self.signals.ground_plan()) if self.signals else table
 
     @handed_out
     def ground_points(self) -> pd.DataFrame:
         """One row per ground point: its returns, and its worst current (A) against what it bears."""
-        return ground_points_table(self.vehicle, self.returns)
+        table = ground_points_table(self.vehicle, self.returns)
+        return joined(table, self.signals.ground_pins()) if self.signals else table
 
     def pin_map(self) -> pd.DataFrame:
         """Table to wire by: one row per circuit, with the loads' ``x_`` columns at the end."""

@@ -3,18 +3,31 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from math import ceil
+from typing import Any, Protocol
 
 import pandas as pd
 
 from pdm_alloc.domain.bench import part_for
 from pdm_alloc.domain.module import Channel, Unit, natural_key
+from pdm_alloc.domain.signals import FittedBox
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.harness.bundles import Strand
+from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.cut_list import ENDS_OF, Cut, sides_of
 from pdm_alloc.result.placed import WiredCircuit
 
-__all__ = ["BENCH_SHEET", "SHOPPING", "WASTE", "bench_sheet_table", "shopping_table"]
+__all__ = [
+    "BENCH_SHEET",
+    "SHOPPING",
+    "WASTE",
+    "SignalWiring",
+    "bench_sheet_table",
+    "joined",
+    "run_of",
+    "shopping_table",
+]
 
 BENCH_SHEET = (
     *("module", "connector", "pin", "channel", "loads", "destination", "label", "size", "colour", "length_m"),
@@ -29,10 +42,15 @@ WASTE = 1.1  # wire bought over wire cut; common practice, no source
 
 
 def shopping_table(
-    vehicle: Vehicle, units: Sequence[Unit], made: Sequence[Cut], links: pd.DataFrame, segments: pd.DataFrame
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    made: Sequence[Cut],
+    links: pd.DataFrame,
+    segments: pd.DataFrame,
+    signals: Sequence[tuple[object, ...]] = (),
 ) -> pd.DataFrame:
     """What to buy, in the columns `SHOPPING`: wire with 10 % for waste, m; everything else counted."""
-    rows = [*_wire(made), *_ends(vehicle, made), *_connectors(vehicle, units), *_fuses(vehicle, links)]
+    rows = [*_wire(made), *_ends(vehicle, made), *_connectors(vehicle, units), *signals, *_fuses(vehicle, links)]
     rows += _sleeves(vehicle, segments)
     return pd.DataFrame(rows, columns=list(SHOPPING))
 
@@ -172,7 +190,7 @@ def _pin_row(
         setting = {"trip_a": w.made.trip_ma / w.each / 1000, "window_ms": w.made.window_ms}
     name = f"{channel.connector} {pin}".strip() if pin else f"channel {channel.name}"
     here = leaving.get((unit.label, name), [])
-    return where | text | setting | (_run(vehicle, here) if here else {"note": _joined(unit, w, leaving)})
+    return where | text | setting | (run_of(vehicle, here) if here else {"note": _joined(unit, w, leaving)})
 
 
 def _destination(vehicle: Vehicle, w: WiredCircuit) -> str:
@@ -185,7 +203,8 @@ def _joined(unit: Unit, w: WiredCircuit, leaving: _Leaving) -> str:
     return f"leaves by {', '.join(used)}" if used else "no wire: see wire sizes"
 
 
-def _run(vehicle: Vehicle, here: Sequence[Cut]) -> dict[str, object]:
+def run_of(vehicle: Vehicle, here: Sequence[Cut]) -> dict[str, object]:
+    """Cells of the bench sheet that tell of the wires at a pin: the first of them, and the labels of all."""
     cut, (terminal, seal) = here[0], _pin_parts(vehicle, here[0])
     return {
         "label": ", ".join(one.label for one in here),
@@ -202,3 +221,55 @@ def _run(vehicle: Vehicle, here: Sequence[Cut]) -> dict[str, object]:
 def _pin_parts(vehicle: Vehicle, cut: Cut) -> tuple[str, str]:
     size = cut.size.area_mm2
     return part_for(vehicle.parts, "terminal", cut.start.at, size), part_for(vehicle.parts, "seal", cut.start.at, size)
+
+
+class SignalWiring(Protocol):
+    """What the documents take from the signal side beside an allocation; see `pdm_alloc.studies.signal_side`."""
+
+    @property
+    def boxes(self) -> tuple[FittedBox, ...]:
+        """Boxes with signal pins."""
+
+    @property
+    def nodes(self) -> Mapping[str, str | None]:
+        """Place of every node of the bus by label."""
+
+    @property
+    def cuts(self) -> tuple[Cut, ...]:
+        """Every piece of its wire once."""
+
+    @property
+    def strands(self) -> tuple[Strand, ...]:
+        """Its wires as they lie in the harness."""
+
+    @property
+    def to_ground(self) -> tuple[tuple[str, str | None], ...]:
+        """Names and places of switches that close to a sensor ground of the vehicle."""
+
+    def care(self) -> tuple[CareWarning, ...]:
+        """What is to be looked at."""
+
+    def bench_sheet(self) -> pd.DataFrame:
+        """One row per pin of its boxes, in the columns of the bench sheet."""
+
+    def ground_plan(self) -> pd.DataFrame:
+        """One row per sensor that returns to a box, in the columns of the ground plan."""
+
+    def ground_pins(self) -> pd.DataFrame:
+        """One row per sensor ground of a box, in the columns of the ground points."""
+
+    def parked(self) -> pd.DataFrame:
+        """What everything draws from the parked vehicle, mA."""
+
+    @property
+    def masses(self) -> list[tuple[str, float | None, str]]:
+        """Name, mass (g; None: not known) and kind of each box and keypad."""
+
+    def to_buy(self) -> list[tuple[Any, ...]]:
+        """Rows of the shopping list: connectors of its boxes, terminators."""
+
+
+def joined(power: pd.DataFrame, signals: pd.DataFrame) -> pd.DataFrame:
+    """Rows of both, in the columns and kinds of number of the first."""
+    filled = [table for table in (power, signals[list(power.columns)]) if len(table)]
+    return pd.concat(filled, ignore_index=True) if filled else power

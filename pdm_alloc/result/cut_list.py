@@ -18,7 +18,7 @@ from pdm_alloc.harness.bundles import PIN, End, Node, Piece, pieces
 from pdm_alloc.result.ground_plan import ReturnWire
 from pdm_alloc.result.placed import WiredCircuit
 
-__all__ = ["CUT_LIST", "ENDS_OF", "Cut", "Spot", "cut_table", "cuts", "part_at", "run_labels", "sides_of"]
+__all__ = ["CUT_LIST", "ENDS_OF", "Cut", "Spot", "cut_table", "cuts", "part_at", "run_labels", "sides_of", "unlike"]
 
 CUT_LIST = (
     *("label", "role", "module", "channel", "from", "from_place", "to", "to_place", "size", "colour", "length_m"),
@@ -111,11 +111,11 @@ def cuts(
             run = list(_circuit(vehicle, wiring, w, w.made, marks))
             made += [*run, *_returns(by_circuit[w.circuit.unit, w.circuit.channel], run)]
     made += _sensor_returns(by_circuit["", ""])
-    return tuple(_coloured(vehicle, _unlike(made)))
+    return tuple(_coloured(vehicle, unlike(made)))
 
 
-def _unlike(made: Sequence[Cut]) -> Iterator[Cut]:
-    """Names of channels are free, so that labels made of them may meet."""
+def unlike(made: Sequence[Cut]) -> Iterator[Cut]:
+    """Pieces with labels told apart: names of channels are free, so that labels made of them may meet."""
     seen: Counter[str] = Counter()
     for cut in made:
         seen[cut.label] += 1

@@ -78,7 +78,9 @@ class ReturnWire:
     note: str = ""
 
 
-def returns(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> tuple[ReturnWire, ...]:
+def returns(
+    vehicle: Vehicle, wired: Sequence[WiredCircuit], switches: Sequence[tuple[str, str | None]] = ()
+) -> tuple[ReturnWire, ...]:
     """Returns of a vehicle with the ground points they go to.
 
     Parameters
@@ -87,6 +89,8 @@ def returns(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> tuple[ReturnWire
         With its ground points.
     wired : sequence of WiredCircuit
         Its circuits.
+    switches : sequence of (str, str or None)
+        Names and places of switches of the signal side that close to ground.
 
     Returns
     -------
@@ -97,7 +101,7 @@ def returns(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> tuple[ReturnWire
     """
     if not vehicle.grounds:
         return ()
-    wanted = [*_power(vehicle, wired), *_sensors(vehicle)]
+    wanted = [*_power(vehicle, wired), *_sensors(vehicle, switches)]
     ways = [dict(_ways(vehicle, Wiring(vehicle), one)) for one in wanted]
     asked = [
         Return(len(one.items), one.conductors, one.state_ma, {p: round(1000 * m) for p, (m, _) in way.items()})
@@ -131,12 +135,13 @@ def _together(w: WiredCircuit, made: Protected) -> ReturnWire:
     return ReturnWire(*where, tuple(sums), made.wire.size, made.wire.parallel, float("inf"), w.running_ma / 1000)
 
 
-def _sensors(vehicle: Vehicle) -> Iterator[ReturnWire]:
+def _sensors(vehicle: Vehicle, switches: Sequence[tuple[str, str | None]]) -> Iterator[ReturnWire]:
+    """Switches and senders with a wire of their own; a key of a keypad has none."""
     size = wire_sizes(vehicle.settings.wire_sizes)[0]
     carried = (SENSOR_MA,) * len(vehicle.states)
-    for one in vehicle.inputs:
-        if one.kind != "bus":
-            yield ReturnWire("sensor", "", "", one.name, (1,), one.place, carried, size, running_a=SENSOR_MA / 1000)
+    wired = [(one.name, one.place) for one in vehicle.inputs if one.kind != "bus" and one.read_by != "keypad"]
+    for name, place in [*wired, *switches]:
+        yield ReturnWire("sensor", "", "", name, (1,), place, carried, size, running_a=SENSOR_MA / 1000)
 
 
 _Way = tuple[float, WireSize]

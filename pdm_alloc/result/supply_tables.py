@@ -12,7 +12,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.wire_choice import WireChoice
-from pdm_alloc.harness.bundles import Segment, segments
+from pdm_alloc.harness.bundles import Segment, Strand, segments
 from pdm_alloc.harness.feed_cable import Feeder, feed_mass_g
 from pdm_alloc.harness.paths import route_graph
 from pdm_alloc.harness.supply import StateSupply, supply
@@ -206,15 +206,15 @@ FEEDS = (
 )
 
 
-def segments_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+def segments_table(vehicle: Vehicle, wired: Sequence[WiredCircuit], signals: Sequence[Strand] = ()) -> pd.DataFrame:
     """A row a route, in the columns `SEGMENTS`: length (m), wires and most loaded at once, bundle (mm), mass (g).
 
-    Wires of circuits only, the feeds lie apart; ends beyond the last place (the end allowances) are in
+    Wires of circuits and of signals, the feeds lie apart; ends beyond the last place (the end allowances) are in
     no route.
     """
     wiring = Wiring(vehicle)
     strands = [strand for w in wired if (strand := strand_of(vehicle, wiring, w)) is not None]
-    found = segments(strands, _routes(vehicle), wiring.lengths.slack, vehicle.settings.insulation_c)
+    found = segments([*strands, *signals], _routes(vehicle), wiring.lengths.slack, vehicle.settings.insulation_c)
     rows = [_segment_row(segment) for segment in found]
     return pd.DataFrame(rows, columns=list(SEGMENTS))
 

@@ -225,6 +225,7 @@ def weight_ledger(allocation: Allocation) -> pd.DataFrame:
     rows: list[tuple[str, int, float | None, str]] = [
         (unit.label, 1, unit.module.mass_g, "module") for unit in allocation.units
     ]
+    rows += [(name, 1, mass, what) for name, mass, what in allocation.signals.masses] if allocation.signals else []
     rows += _wire_rows(allocation)
     rows += [(x.part, x.count, x.mass_g * x.count, x.note or "fitted") for x in vehicle.fitted]
     rows += [(x.part, x.count, -x.mass_g * x.count, x.note or "removed") for x in vehicle.removed]
@@ -239,6 +240,8 @@ def _wire_rows(allocation: Allocation) -> list[tuple[str, int, float | None, str
         "wire of circuits": ("circuit", "return"),
         "returns to ground points": ("ground return", "sensor return"),
         "battery cables": ("feed", "feed return"),
+        "wire of signals": ("signal", "5 V supply", "sensor ground"),
+        "wire of the bus": ("bus",),
     }
     table = allocation.cut_list
     rows: list[tuple[str, int, float | None, str]] = []

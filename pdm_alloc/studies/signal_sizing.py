@@ -8,16 +8,14 @@ import pandas as pd
 from pdm_alloc.allocator import SignalAllocation, allocate_signals, key_counts, signals_of_vehicle
 from pdm_alloc.diagnose.signal_remedies import SignalRemedy, signal_remedies
 from pdm_alloc.diagnose.signal_shortfall import SignalShortfall, signal_shortfall
-from pdm_alloc.domain.module import Catalogue, Unit, natural_key
+from pdm_alloc.domain.module import Catalogue, natural_key
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.signals import Box, Keypad, fitted
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.program.solver import NOT_ENOUGH, STOPPED_EMPTY
 from pdm_alloc.studies.boxes_and_bus import BoxChoice, ModuleOption, choose_boxes, signals_for
-from pdm_alloc.studies.signal_side import SignalSide, signals
 
-__all__ = ["SIGNAL_VERDICTS", "SignalSizing", "has_signals", "signals_beside", "size_signals", "unit_key"]
+__all__ = ["SIGNAL_VERDICTS", "SignalSizing", "has_signals", "size_signals", "unit_key"]
 
 SIGNAL_VERDICTS = (
     *("box", "verdict", "outcome", "pins_used", "pins", "spare", "tightest", "tightest_pct", "mass_g", "price"),
@@ -249,82 +247,3 @@ def _choice(vehicle, catalogue, modules, by, limit_s) -> BoxChoice:
     measure = "price" if by == "count" else by
     wanted = signals_of_vehicle(vehicle)
     return choose_boxes(wanted, units, options, keys, keypads, measure, MOST_UNITS, limit_s)
-
-
-def signals_beside(
-    vehicle: Vehicle,
-    catalogue: Catalogue,
-    units: Sequence[Unit],
-    names: Sequence[str] = (),
-    places: Sequence[str] = (),
-    time_limit_s: float | None = None,
-) -> SignalSide | None:
-    """The signal side beside modules: on control units by name, or on those that cost least.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-        Any.
-    catalogue : Catalogue
-        With control units and keypads.
-    units : sequence of Unit
-        Modules fitted.
-    names : sequence of str
-        Control units and expanders; empty: the cheapest that are enough, or else the largest.
-    places : sequence of str
-        Where they sit, one each; empty: not known.
-    time_limit_s : float, optional
-        s; default: the vehicle's setting.
-
-    Returns
-    -------
-    SignalSide or None
-        None: the vehicle has no signal side.
-
-    Raises
-    ------
-    InputError
-        A box or place of that name does not exist, or there are more or fewer places than boxes.
-    """
-    wanted, offered = signals_of_vehicle(vehicle), {b.name: b for b in catalogue.boxes if b.role != "module"}
-    _check(vehicle, offered, names, places)
-    if not has_signals(vehicle):
-        return None
-    if wanted and not offered:
-        return SignalSide(vehicle, tuple(units), None)
-    beside = [b for u in units for b in catalogue.boxes if b.name == u.module.name]
-    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
-    chosen = [offered[name] for name in names] or _cheapest(wanted, offered, beside, limit_s)
-    labels = [box.label for box in fitted([*beside, *chosen])]
-    sites = dict(zip(labels, [*(u.place for u in units if _pinned(u, beside)), *places], strict=False))
-    at = {label: place for label, place in sites.items() if place}
-    boxes, pads = [*beside, *chosen], catalogue.keypads
-    return signals(vehicle, boxes, places=at, units=units, keypads=pads, time_limit_s=time_limit_s)
-
-
-def _pinned(unit, boxes) -> bool:
-    return any(box.name == unit.module.name for box in boxes)
-
-
-def _cheapest(wanted, offered, beside, limit_s) -> list[Box]:
-    if not wanted:
-        return []
-    units = list(offered.values())
-    choice = choose_boxes(wanted, units, (ModuleOption("", tuple(beside), 0.0, 0.0),), time_limit_s=limit_s)
-    return list(choice.boxes) if choice.allocation else [max(units, key=lambda box: len(box.pins))]
-
-
-def _check(vehicle, offered, names, places) -> None:
-    faults = [_unknown("--control-unit", name, offered) for name in names if name not in offered]
-    known = [place.name for place in vehicle.places]
-    faults += [_unknown("--control-place", place, known) for place in places if place not in known]
-    if places and len(places) != len(names):
-        text = f"{counted(len(places), 'place')} for {counted(len(names), 'control unit')}"
-        faults.append(Fault("command line", None, "--control-place", None, text, "give one place for each, or none"))
-    if faults:
-        raise InputError(faults)
-
-
-def _unknown(option, name, known) -> Fault:
-    remedy = f"one of: {', '.join(known)}" if known else "the tables have none"
-    return Fault("command line", None, option, name, "is not known", remedy)

@@ -17,7 +17,8 @@ from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Lock
 from pdm_alloc.export import documents
-from pdm_alloc.export.lists import heading, input_list, labels, shown, wire_list
+from pdm_alloc.export.lists import heading, labels, shown, wire_list
+from pdm_alloc.export.signal_sheets import input_list
 from pdm_alloc.files.csv_file import csv_bytes
 from tests.export.made_up import one_each, solved
 

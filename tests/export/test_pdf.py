@@ -182,11 +182,11 @@ def test_no_page_of_the_binder_is_nearly_empty():
     content = pdf_bytes(allocate(vehicle, unit), ISSUE)
     pages = pypdf.PdfReader(io.BytesIO(content)).pages
     assert len(pages) <= 16
-    heights = [_height(page) for page in pages]
+    heights = [page_height(page) for page in pages]
     assert min(heights[:-1]) > 1 / 3
 
 
-def _height(page):
+def page_height(page):
     """Share of the page between its head and its foot, down to the lowest text."""
     lowest = []
     page.extract_text(visitor_text=lambda text, cm, tm, *_: lowest.append(tm[5] + cm[5]) if text.strip() else None)

@@ -26,7 +26,7 @@ from tests.strategies import examples, vehicles
 from tests.tables.random_tables import vehicles_as_tables
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
-GOLDEN = Path(__file__).with_name("allocation_schema_v3.json")
+GOLDEN = Path(__file__).with_name("allocation_schema_v4.json")
 
 
 def _write(tables, folder):
@@ -82,7 +82,7 @@ def _edited(change):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (lambda d: d.update(version=4), "has version 4"),
+        (lambda d: d.update(version=3), "has version 3; this program reads version 4"),
         (lambda d: d.update(format="other"), "is not a saved allocation"),
         (lambda d: d.update(extra=1), "extra inputs"),
         (
@@ -125,7 +125,7 @@ def test_no_json_is_refused(content):
 @pytest.mark.parametrize(
     ("file", "old", "new", "said"),
     [
-        ("allocation.csv", '"version",3', '"version",9', "is not known here"),
+        ("allocation.csv", '"version",4', '"version",9', "is not known here"),
         ("allocation.csv", '"gap",0.0', '"gap",small', "is not a number"),
         ("allocation.csv", '"gap",0.0', '"gap",nan', "is not a number"),
         ("allocation.csv", '"gap",0.0', '"gap",0.25', "was changed after it was written"),

@@ -3,6 +3,7 @@ from dataclasses import replace
 
 import openpyxl
 import pandas as pd
+import pypdf
 import pytest
 
 import pdm_alloc as pa
@@ -11,8 +12,10 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.signal_sheets import signal_steps
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.studies.signal_sizing import signals_beside
+from pdm_alloc.studies.signal_fitting import signals_beside
+from tests.export.test_pdf import page_height
 from tests.signals.test_size_signals import DATA, tables
 
 __all__ = ["tables"]  # a fixture
@@ -67,12 +70,14 @@ def _strong(side):
 
 
 def test_the_cut_list_has_a_supply_and_a_ground_for_each_sensor_that_needs_one(side, rally):
-    """One piece per pin in use, and one per item for each shared supply and ground it needs."""
+    """One piece per pin in use; each item that needs them is reached by a supply and a ground; the bus is a pair."""
     cuts = side.cut_list()
-    for role, word in (("supply_5v", "supply_5v"), ("sensor_ground", "sensor_ground")):
-        assert (cuts["role"] == role).sum() == sum(s.count for s in rally.signals if word in s.needs)
-    assert (cuts["role"] == "signal").sum() == len(side.pin_map())
-    assert cuts["label"].is_unique
+    for role, word in (("5 V supply", "supply_5v"), ("sensor ground", "sensor_ground")):
+        ends = cuts[(cuts["role"] == role) & (cuts["to_is"] == "input")]
+        assert len(ends) == sum(s.count for s in rally.signals if word in s.needs)
+    bus = side.pin_map()["kind"] == "bus"
+    assert (cuts["role"] == "signal").sum() == (~bus).sum() and (cuts["role"] == "bus").sum() == 2
+    assert cuts["label"].is_unique and cuts["length_m"].notna().all()
 
 
 def test_the_bench_sheet_lists_every_pin_of_the_box_once(side):
@@ -80,7 +85,8 @@ def test_the_bench_sheet_lists_every_pin_of_the_box_once(side):
     sheet = side.bench_sheet()
     [fitted] = side.boxes
     assert len(sheet) == len(fitted.box.pins)
-    assert (sheet["to"] == "stays empty").sum() == 3
+    assert (sheet["loads"] == "stays empty").sum() == 3
+    assert (sheet["label"] != "").sum() == len(fitted.box.pins) - 3
 
 
 def test_what_the_parked_vehicle_draws_is_the_sum_over_all_boxes(side, catalogue):
@@ -113,20 +119,68 @@ def test_keypads_are_nodes_and_the_wires_they_save_are_told(rally, catalogue):
     assert "keypad-8 K1" in set(answer.parked()["draws"])
 
 
-def test_the_documents_carry_the_signal_side(side, rally, catalogue, tmp_path):
-    """Pin map, workbook, PDF, JSON and tables; every pin of the pin map is in the workbook and in the JSON."""
+@pytest.fixture(scope="module")
+def papers(side, rally, tmp_path_factory):
+    """An allocation with its signal side, and the folder its documents were written to."""
+    folder = tmp_path_factory.mktemp("papers")
     allocation = pa.allocate(rally, side.units)
-    files = {path.name for path in write_documents(allocation, tmp_path, signals=side)}
-    assert {"rally_coupe_signals.pdf", "rally_coupe_signals.xlsx", "signal_pin_map.csv", "signals.json"} <= files
-    pins = pd.read_csv(tmp_path / "signal_pin_map.csv")
+    write_documents(allocation, folder, signals=side)
+    return allocation.with_signals(side), folder
+
+
+def test_the_documents_carry_the_signal_side(side, papers):
+    """One set: bench sheet, cut list, ground plan, ledger and shopping list of the main documents hold both sides."""
+    _, folder = papers
+    assert not list(folder.glob("*signals*"))
+    pins = pd.read_csv(folder / "tables" / "signal_pin_map.csv")
     assert list(pins["signal"]) == list(side.pin_map()["signal"])
-    book = openpyxl.load_workbook(tmp_path / "rally_coupe_signals.xlsx")
-    assert {"Signal pin map", "Signal cut list", "Signal care", "Bus trunk", "Bus messages"} <= set(book.sheetnames)
-    assert book["Signal pin map"].max_row == len(pins) + 1
-    plain = json.loads((tmp_path / "signals.json").read_text())
-    assert len(plain["signal_pin_map"]) == len(pins) and plain["outcome"] == "proven best"
-    assert (tmp_path / "tables" / "signal_cut_list.csv").exists()
-    assert pa.export.read_allocation(tmp_path).circuits == allocation.circuits
+    book = openpyxl.load_workbook(folder / "rally_coupe.xlsx")
+    assert {"Signal commissioning", "Bus"} <= set(book.sheetnames)
+    held = {name: [[c.value for c in row] for row in book[name].iter_rows(min_row=2)] for name in book.sheetnames}
+    assert sum("control-40" in row for row in held["Bench sheet"]) == len(side.boxes[0].box.pins)
+    assert {cut.label for cut in side.cuts} <= {row[0] for row in held["Cut list"]}
+    assert {"control-40 A", "control-40 B", "120 ohm"} <= {row[1] for row in held["Shopping list"]}
+    assert {"control-40 B 20", "G10"} <= {cell for row in held["Ground plan"] for cell in row}
+    ledger = pd.read_csv(folder / "tables" / "weight_ledger.csv").set_index("part")["mass_g"]
+    assert ledger["control-40"] == 420 and ledger["wire of signals"] > 0 and ledger["wire of the bus"] > 0
+
+
+def test_the_saved_allocation_reads_back_with_its_signal_side(side, papers, tmp_path):
+    """From JSON, from tables and from the workbook; the recount follows, and a pin that was changed is named."""
+    allocation, folder = papers
+    for name in ("", "allocation.json", "rally_coupe_tables.xlsx"):
+        back = pa.export.read_allocation(folder / name)
+        assert back == allocation and back.signals == side
+    document = json.loads((folder / "allocation.json").read_text())
+    use = next(use for use in document["signals"]["uses"] if use["signal"] == "idle valve")
+    use["pins"] = ["A-1"]
+    (tmp_path / "moved.json").write_text(json.dumps(document))
+    with pytest.raises(pa.InputError, match=r"pin A-1 has no low_side") as refused:
+        pa.export.read_allocation(tmp_path / "moved.json")
+    assert "pin A-1 is used 2 times" in str(refused.value)
+
+
+def test_what_is_read_at_each_pin_is_on_the_commissioning_sheet(side):
+    """Half of 120 ohm across the bus, 5 V within limits on each supply in use, a step for every signal."""
+    steps = signal_steps(side)
+    bus = steps[steps["pin"] == "bus"].iloc[0]
+    assert (bus["least"], bus["most"], bus["unit"]) == (54, 66, "ohm")
+    volts = steps[steps["signal"].str.startswith("5 V")]
+    assert set(volts["pin"]) == {"B 18", "B 19"} and (volts["least"] < 5).all() and (volts["most"] > 5).all()
+    valve = steps[(steps["signal"] == "idle valve") & steps["read"].str.startswith("unplugged")].iloc[0]
+    assert valve["least"] < 12 / 0.8 < valve["most"]
+    named = {name.split(" #")[0] for name in steps["signal"]}
+    assert {s.name for s in side.signals_placed} - {"vehicle bus"} <= named
+
+
+def test_binder_with_signals_has_no_page_that_is_nearly_empty(papers):
+    """Both sides in one binder: short, and every page holds a quarter at least."""
+    pages = pypdf.PdfReader(papers[1] / "rally_coupe.pdf").pages
+    assert len(pages) <= 24
+    assert min(page_height(page) for page in pages[:-1]) > 1 / 4
+    text = "".join(page.extract_text() for page in pages)
+    for heading in ("Bench sheet: control-40 at bulkhead, connector B", "Bus limits", "Signal commissioning"):
+        assert heading in text
 
 
 def _allocate(capsys, path, *more):
@@ -149,7 +203,8 @@ def test_allocate_ends_with_1_where_only_the_signals_are_too_many(tables, capsys
     code, said = _allocate(capsys, tables(), "--control-unit", "small", "--out", str(tmp_path / "out"))
     assert code == 1
     assert "small: not enough for the signals. Short: 1 switch_to_ground pin of small (for button)." in said.out
-    assert not (tmp_path / "out" / "signal_pin_map.csv").exists()
+    assert not (tmp_path / "out" / "tables" / "signal_pin_map.csv").exists()
+    assert "not enough for the signals" in (tmp_path / "out" / "tables" / "warnings.csv").read_text()
 
 
 @pytest.mark.parametrize(

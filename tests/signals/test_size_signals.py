@@ -189,5 +189,5 @@ def test_the_readme_takes_a_new_user_from_blank_tables_to_both_sides_of_the_bind
         words = line.split("#")[0].split()
         assert main([folders.get(word, word) for word in words[1:]]) == 0, capsys.readouterr().err
     names = {file.name for file in (tmp_path / "binder").rglob("*")}
-    assert {"my_van.pdf", "my_van_signals.pdf", "pin_map.csv", "signal_pin_map.csv", "bus_trunk.csv"} <= names
-    assert {"ground_plan.csv", "signal_cut_list.csv", "parked_with_all_boxes.csv"} <= names
+    assert {"my_van.pdf", "pin_map.csv", "signal_pin_map.csv", "bus.csv", "signal_commissioning.csv"} <= names
+    assert {"ground_plan.csv", "cut_list.csv", "parked.csv", "bus_limits.csv"} <= names

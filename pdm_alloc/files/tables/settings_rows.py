@@ -114,6 +114,12 @@ class SettingsRow(Row):
     time_limit_s: Annotated[float, Number("s", 0, 86_400)] = column(
         "clock for one allocation", "60", "60", _D.time_limit_s
     )
+    bus_kbit: Annotated[int, Number("", 1, 1_000, to=whole)] = column(
+        "bit rate of the bus, kbit/s", "500", "500", _D.bus_kbit
+    )
+    bus_stub_m: Annotated[float, Number("m", 0, 100)] = column(
+        "from the trunk of the bus to each node; 0: the trunk passes through its connector", "0", "0", _D.bus_stub_m
+    )
 
 
 _TABLE = "settings"

@@ -1,0 +1,182 @@
+"""Fit boxes to a vehicle: signals on their pins, keypads, the bus between all nodes, and where a control unit sits."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from pdm_alloc.allocator import allocate_signals, key_counts, signals_of_vehicle
+from pdm_alloc.diagnose.signal_shortfall import signal_shortfall
+from pdm_alloc.domain.module import Catalogue, Unit
+from pdm_alloc.domain.showing import counted
+from pdm_alloc.domain.signals import Box, Keypad, fitted
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.faults import Fault, InputError
+from pdm_alloc.harness.paths import lengths_of
+from pdm_alloc.program.solver import NOT_ENOUGH
+from pdm_alloc.studies.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes, plan_bus, signals_for
+from pdm_alloc.studies.signal_side import SignalSide
+from pdm_alloc.studies.signal_sizing import has_signals
+
+__all__ = ["signals", "signals_beside", "with_bus"]
+
+
+def signals(
+    vehicle: Vehicle,
+    boxes: Box | Sequence[Box],
+    *,
+    places: Mapping[str, str] | None = None,
+    units: Sequence[Unit] = (),
+    keypads: Sequence[Keypad] = (),
+    kbit: int | None = None,
+    stub_m: Mapping[str, float] | None = None,
+    time_limit_s: float | None = None,
+) -> SignalSide:
+    """Assign the signals of a vehicle to pins of the boxes fitted, and lay the bus between all nodes.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With signals, or inputs that state what reads them.
+    boxes : Box or sequence of Box
+        Control units, expanders, modules with signal pins: ``catalogue.boxes``.
+    places : mapping of str to str, optional
+        Place of each box by label; a box that comes twice has the labels ``name #1`` and ``name #2``.
+    units : sequence of Unit
+        Modules of the power side with their places: nodes of the bus, and drawn from when parked.
+    keypads : sequence of Keypad
+        To choose from for the keys.
+    kbit : int, optional
+        Bit rate of the bus, kbit/s; default: the vehicle's setting.
+    stub_m : mapping of str to float, optional
+        Stub of a node by its label, m; default of all others: the vehicle's setting.
+    time_limit_s : float, optional
+        For everything, s; default: the vehicle's setting.
+
+    Returns
+    -------
+    SignalSide
+        True where every signal has its pins; each assignment is verified. Where it is not enough `short` says why.
+    """
+    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
+    at = fitted([boxes] if isinstance(boxes, Box) else boxes, places)
+    wanted = signals_for(signals_of_vehicle(vehicle), [box.box for box in at])
+    length_m = lengths_of(vehicle).wire_m if any(box.place for box in at) else None
+    allocation = allocate_signals(wanted, at, length_m, limit_s)
+    short = signal_shortfall(wanted, at, limit_s).sentence if at and allocation.outcome == NOT_ENOUGH else ""
+    rate = vehicle.settings.bus_kbit if kbit is None else kbit
+    return with_bus(
+        SignalSide(vehicle, tuple(units), allocation, _keypads(vehicle, keypads), None, rate, short), stub_m
+    )
+
+
+def with_bus(side: SignalSide, stub_m: Mapping[str, float] | None = None) -> SignalSide:
+    """A signal side with the trunk through all its nodes, where at least two have a known place.
+
+    Parameters
+    ----------
+    side : SignalSide
+        Without a bus.
+    stub_m : mapping of str to float, optional
+        Stub of a node by its label, m; default of all others: the vehicle's setting.
+
+    Returns
+    -------
+    SignalSide
+
+    Raises
+    ------
+    ValueError
+        A stub is of no node.
+    """
+    known = {place.name for place in side.vehicle.places}
+    strangers = sorted((stub_m or {}).keys() - side.nodes.keys())
+    if strangers:
+        raise ValueError(f"{', '.join(strangers)}: not on the bus; its nodes are {', '.join(side.nodes) or 'none'}")
+    if sum(place in known for place in side.nodes.values()) < 2:
+        return side
+    stubs = dict.fromkeys(side.nodes, side.vehicle.settings.bus_stub_m) | dict(stub_m or {})
+    return replace(side, bus=plan_bus(side.vehicle, side.nodes, side.kbit, stubs))
+
+
+def _keypads(vehicle, keypads) -> dict[str | None, tuple[Keypad, ...]]:
+    by = "price" if all(pad.price is not None for pad in keypads) else "mass"
+    chosen = {place: cheapest_keypads(count, keypads, by) for place, count in key_counts(vehicle).items()}
+    return {place: pads for place, pads in chosen.items() if pads}
+
+
+def signals_beside(
+    vehicle: Vehicle,
+    catalogue: Catalogue,
+    units: Sequence[Unit],
+    names: Sequence[str] = (),
+    places: Sequence[str] = (),
+    time_limit_s: float | None = None,
+) -> SignalSide | None:
+    """The signal side beside modules: on control units by name, or on those that cost least.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+    catalogue : Catalogue
+        With control units and keypads.
+    units : sequence of Unit
+        Modules fitted.
+    names : sequence of str
+        Control units and expanders; empty: the cheapest that are enough, or else the largest.
+    places : sequence of str
+        Where they sit, one each; empty: not known.
+    time_limit_s : float, optional
+        s; default: the vehicle's setting.
+
+    Returns
+    -------
+    SignalSide or None
+        None: the vehicle has no signal side.
+
+    Raises
+    ------
+    InputError
+        A box or place of that name does not exist, or there are more or fewer places than boxes.
+    """
+    wanted, offered = signals_of_vehicle(vehicle), {b.name: b for b in catalogue.boxes if b.role != "module"}
+    _check(vehicle, offered, names, places)
+    if not has_signals(vehicle):
+        return None
+    if wanted and not offered:
+        return SignalSide(vehicle, tuple(units), None)
+    beside = [b for u in units for b in catalogue.boxes if b.name == u.module.name]
+    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
+    chosen = [offered[name] for name in names] or _cheapest(wanted, offered, beside, limit_s)
+    labels = [box.label for box in fitted([*beside, *chosen])]
+    sites = dict(zip(labels, [*(u.place for u in units if _pinned(u, beside)), *places], strict=False))
+    at = {label: place for label, place in sites.items() if place}
+    boxes, pads = [*beside, *chosen], catalogue.keypads
+    return signals(vehicle, boxes, places=at, units=units, keypads=pads, time_limit_s=time_limit_s)
+
+
+def _pinned(unit, boxes) -> bool:
+    return any(box.name == unit.module.name for box in boxes)
+
+
+def _cheapest(wanted, offered, beside, limit_s) -> list[Box]:
+    if not wanted:
+        return []
+    units = list(offered.values())
+    choice = choose_boxes(wanted, units, (ModuleOption("", tuple(beside), 0.0, 0.0),), time_limit_s=limit_s)
+    return list(choice.boxes) if choice.allocation else [max(units, key=lambda box: len(box.pins))]
+
+
+def _check(vehicle, offered, names, places) -> None:
+    faults = [_unknown("--control-unit", name, offered) for name in names if name not in offered]
+    known = [place.name for place in vehicle.places]
+    faults += [_unknown("--control-place", place, known) for place in places if place not in known]
+    if places and len(places) != len(names):
+        text = f"{counted(len(places), 'place')} for {counted(len(names), 'control unit')}"
+        faults.append(Fault("command line", None, "--control-place", None, text, "give one place for each, or none"))
+    if faults:
+        raise InputError(faults)
+
+
+def _unknown(option, name, known) -> Fault:
+    remedy = f"one of: {', '.join(known)}" if known else "the tables have none"
+    return Fault("command line", None, option, name, "is not known", remedy)
