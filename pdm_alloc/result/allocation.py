@@ -180,7 +180,9 @@ class Allocation:
     @handed_out
     def warnings(self) -> pd.DataFrame:
         """Rules of care, gravest first: code, severity, subject, sentence, remedy."""
-        return warnings_table(self.vehicle, self.units, self.wired, self.signals.care() if self.signals else ())
+        return warnings_table(
+            self.vehicle, self.units, self.wired, self.signals.care() if self.signals is not None else ()
+        )
 
     @handed_out
     def segments(self) -> pd.DataFrame:
