@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from pdm_alloc.studies.mounting import Mounting, mount
     from pdm_alloc.studies.risk import allocation_risk, module_risk
     from pdm_alloc.studies.room_left import amps_left, room_left
-    from pdm_alloc.studies.signal_fitting import signals
-    from pdm_alloc.studies.signal_side import SignalSide
+    from pdm_alloc.studies.signals.signal_fitting import signals
+    from pdm_alloc.studies.signals.signal_side import SignalSide
     from pdm_alloc.studies.sizing import Sizing, size
     from pdm_alloc.studies.switching import Switching, switching
     from pdm_alloc.studies.what_if import WhatIf, rework, what_if
@@ -102,7 +102,7 @@ _WHERE = {
     "InputError": "pdm_alloc.files.faults",
     "Mounting": "pdm_alloc.studies.mounting",
     "NotEnough": "pdm_alloc.result.refusals",
-    "SignalSide": "pdm_alloc.studies.signal_side",
+    "SignalSide": "pdm_alloc.studies.signals.signal_side",
     "Sizing": "pdm_alloc.studies.sizing",
     "Switching": "pdm_alloc.studies.switching",
     "Unsolved": "pdm_alloc.result.refusals",
@@ -121,7 +121,7 @@ _WHERE = {
     "read_vehicle": "pdm_alloc.files.tables.read_vehicle",
     "rework": "pdm_alloc.studies.what_if",
     "room_left": "pdm_alloc.studies.room_left",
-    "signals": "pdm_alloc.studies.signal_fitting",
+    "signals": "pdm_alloc.studies.signals.signal_fitting",
     "size": "pdm_alloc.studies.sizing",
     "switching": "pdm_alloc.studies.switching",
     "vehicle": "pdm_alloc.files.tables.from_frames",

@@ -215,7 +215,7 @@ def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[Unit
 
 
 def _signals(options, vehicle, catalogue, units):
-    from pdm_alloc.studies.signal_fitting import signals_beside
+    from pdm_alloc.studies.signals.signal_fitting import signals_beside
 
     names, places = options.control_unit, options.control_place
     return signals_beside(vehicle, catalogue, units, names, places, options.time_limit)

@@ -16,7 +16,7 @@ from pdm_alloc.files.atomic import write_files
 from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.studies.comparison import compare
-from pdm_alloc.studies.signal_side import SignalSide
+from pdm_alloc.studies.signals.signal_side import SignalSide
 from pdm_alloc.studies.what_if import rework
 
 __all__ = ["TABLES_FOLDER", "rework_sheets", "write_documents", "write_rework"]

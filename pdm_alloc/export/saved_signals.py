@@ -13,9 +13,9 @@ from pdm_alloc.export.signal_sheets import signal_side_of
 from pdm_alloc.files.faults import Fault, InputError, hint
 from pdm_alloc.program.signals.signal_costs import PinUse
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.boxes_and_bus import signals_for
-from pdm_alloc.studies.signal_fitting import with_bus
-from pdm_alloc.studies.signal_side import SignalSide
+from pdm_alloc.studies.signals.boxes_and_bus import signals_for
+from pdm_alloc.studies.signals.signal_fitting import with_bus
+from pdm_alloc.studies.signals.signal_side import SignalSide
 from pdm_alloc.verify.signal_check import verify_signals
 
 __all__ = [

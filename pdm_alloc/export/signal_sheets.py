@@ -9,8 +9,8 @@ from pdm_alloc.domain.signals import Signal
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.bus import STUB_M, TERMINATOR_OHM, TERMINATORS_OHM, limit_at
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.signal_side import SignalSide
-from pdm_alloc.studies.signal_wiring import KEPT_FREE, first_of_each, item_name
+from pdm_alloc.studies.signals.signal_side import SignalSide
+from pdm_alloc.studies.signals.signal_wiring import KEPT_FREE, first_of_each, item_name
 
 __all__ = [
     *(

@@ -17,9 +17,9 @@ from pdm_alloc.program.solver import NOT_ENOUGH, Clock
 from pdm_alloc.program.stages import STRATEGIES
 from pdm_alloc.result.allocation import Allocation, tightest
 from pdm_alloc.result.refusals import NotEnough, Unsolved
-from pdm_alloc.studies.boxes_and_bus import ModuleOption
 from pdm_alloc.studies.module_choices import NOT_TRIED, judge_pairs, pairs_of, pairs_table, pairs_untried
-from pdm_alloc.studies.signal_sizing import SignalSizing, has_signals, size_signals
+from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption
+from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, size_signals
 
 __all__ = ["ANSWERS", "VERDICTS", "Sizing", "size"]
 

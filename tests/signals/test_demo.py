@@ -9,7 +9,7 @@ from pdm_alloc.allocator import allocate_signals, signals_of_vehicle
 from pdm_alloc.diagnose.signal_remedies import signal_remedies
 from pdm_alloc.domain.signals import Signal, fitted
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.studies.boxes_and_bus import choose_boxes, plan_bus
+from pdm_alloc.studies.signals.boxes_and_bus import choose_boxes, plan_bus
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 VEHICLES = {"rally_coupe": "bulkhead", "expedition_truck": "dash"}

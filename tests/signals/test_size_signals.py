@@ -10,8 +10,8 @@ from pdm_alloc.cli import main
 from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin
 from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.program.solver import STOPPED_EMPTY
-from pdm_alloc.studies.boxes_and_bus import ModuleOption
-from pdm_alloc.studies.signal_sizing import has_signals, size_signals
+from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption
+from pdm_alloc.studies.signals.signal_sizing import has_signals, size_signals
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 

@@ -294,7 +294,7 @@ def wires_saved(keys: Mapping[str | None, int], keypads: Mapping[str | None, Seq
     keys : mapping of place to int
         Keys wanted at each place.
     keypads : mapping of place to sequence of Keypad
-        Keypads that read them, as `pdm_alloc.studies.boxes_and_bus` gives them.
+        Keypads that read them, as `pdm_alloc.studies.signals.boxes_and_bus` gives them.
 
     Returns
     -------

@@ -14,11 +14,11 @@ from pdm_alloc.electrics.bus import TERMINATOR_OHM
 from pdm_alloc.harness.supply import battery_of
 from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.link_tables import PARKED, parked_draws
-from pdm_alloc.studies.boxes_and_bus import BusPlan
-from pdm_alloc.studies.signal_wiring import Record, SignalWires, first_of_each, size_for, thinnest
+from pdm_alloc.studies.signals.boxes_and_bus import BusPlan
+from pdm_alloc.studies.signals.signal_wiring import Record, SignalWires, first_of_each, size_for, thinnest
 
 if TYPE_CHECKING:
-    from pdm_alloc.studies.signal_side import SignalSide
+    from pdm_alloc.studies.signals.signal_side import SignalSide
 
 __all__ = ["ground_pin", "parked_with_boxes", "sensor_returns", "signal_care", "things_to_buy"]
 

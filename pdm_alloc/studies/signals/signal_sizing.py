@@ -13,7 +13,7 @@ from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.signals import Box, Keypad, fitted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import NOT_ENOUGH, STOPPED_EMPTY
-from pdm_alloc.studies.boxes_and_bus import BoxChoice, ModuleOption, choose_boxes, signals_for
+from pdm_alloc.studies.signals.boxes_and_bus import BoxChoice, ModuleOption, choose_boxes, signals_for
 
 __all__ = ["SIGNAL_VERDICTS", "SignalSizing", "has_signals", "size_signals", "unit_key"]
 

@@ -17,7 +17,7 @@ from pdm_alloc.harness.bundles import PIN, End, Node, Piece, Strand, parts_of, p
 from pdm_alloc.harness.paths import Lengths, lengths_of
 from pdm_alloc.result.bench_tables import BENCH_SHEET, run_of
 from pdm_alloc.result.cut_list import Cut, Spot
-from pdm_alloc.studies.boxes_and_bus import BusPlan
+from pdm_alloc.studies.signals.boxes_and_bus import BusPlan
 
 __all__ = [
     *("BUS", "GROUND", "KEPT_FREE", "LAID", "SIGNAL", "SUPPLY", "TWIST", "Record", "SignalWires", "first_of_each"),

@@ -12,9 +12,9 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.program.solver import NOT_ENOUGH
-from pdm_alloc.studies.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes, plan_bus, signals_for
-from pdm_alloc.studies.signal_side import SignalSide
-from pdm_alloc.studies.signal_sizing import has_signals
+from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes, plan_bus, signals_for
+from pdm_alloc.studies.signals.signal_side import SignalSide
+from pdm_alloc.studies.signals.signal_sizing import has_signals
 
 __all__ = ["signals", "signals_beside", "with_bus"]
 

@@ -19,9 +19,15 @@ from pdm_alloc.result.bench_tables import BENCH_SHEET
 from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.cut_list import Cut, cut_table
 from pdm_alloc.result.ground_plan import GROUND_PLAN, GROUND_POINTS
-from pdm_alloc.studies.boxes_and_bus import BusPlan, WiresSaved, wires_saved
-from pdm_alloc.studies.signal_papers import ground_pin, parked_with_boxes, sensor_returns, signal_care, things_to_buy
-from pdm_alloc.studies.signal_wiring import KEPT_FREE, LAID, SignalWires, item_name, size_for, up_cm
+from pdm_alloc.studies.signals.boxes_and_bus import BusPlan, WiresSaved, wires_saved
+from pdm_alloc.studies.signals.signal_papers import (
+    ground_pin,
+    parked_with_boxes,
+    sensor_returns,
+    signal_care,
+    things_to_buy,
+)
+from pdm_alloc.studies.signals.signal_wiring import KEPT_FREE, LAID, SignalWires, item_name, size_for, up_cm
 
 __all__ = ["SIGNAL_PINS", "SignalSide"]
 
