@@ -224,7 +224,7 @@ def _pin_parts(vehicle: Vehicle, cut: Cut) -> tuple[str, str]:
 
 
 class SignalWiring(Protocol):
-    """What the documents take from the signal side beside an allocation; see `pdm_alloc.studies.signals.signal_side`."""
+    """What the documents take from the signal side beside an allocation; see `pdm_alloc.studies.signals`."""
 
     @property
     def boxes(self) -> tuple[FittedBox, ...]:
