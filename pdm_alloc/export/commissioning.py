@@ -6,7 +6,8 @@ from math import ceil
 
 import pandas as pd
 
-from pdm_alloc.domain.condition import parse_condition
+from pdm_alloc.domain.condition import Condition, parse_condition
+from pdm_alloc.domain.expression import Undecided, inputs_turning_on
 from pdm_alloc.domain.vehicle import Command
 from pdm_alloc.export.lists import Row, records
 from pdm_alloc.export.steps import StepsError, TestSteps, steps_of
@@ -19,10 +20,12 @@ __all__ = [
     "DEAD_CHECKS",
     "FILLED",
     "Expected",
+    "SheetStep",
     "Trial",
     "commissioning",
     "dead_checks",
     "expected_current",
+    "sheet_steps",
     "trials",
 ]
 
@@ -50,10 +53,13 @@ class Trial:
         Inputs and how to set them, or the command itself where it has no condition.
     on : bool
         What must be seen.
+    inputs : frozenset of str
+        Inputs that are on in this step, all others off; the command itself where it has no condition.
     """
 
     set: str
     on: bool
+    inputs: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +85,27 @@ def trials(command: Command) -> tuple[Trial, ...]:
         The fewest that show every input of the condition to matter; off and on where there is no
         condition, or one too large to be worked out.
     """
-    plain = (Trial(f"{command.name} off", False), Trial(f"{command.name} on", True))
     if not command.condition.strip():
-        return plain
+        return _plain(command, frozenset(), frozenset({command.name}))
+    condition = parse_condition(command.condition)
     try:
-        made = steps_of(parse_condition(command.condition))
+        made = steps_of(condition)
     except StepsError:
-        return plain
-    return tuple(Trial(_setting(made, step.on), step.result) for step in made.steps) or plain
+        made = None
+    steps = () if made is None else tuple(Trial(_setting(made, step.on), step.result, step.on) for step in made.steps)
+    return steps or _plain(command, _inputs(condition, False), _inputs(condition, True))
+
+
+def _plain(command: Command, off: frozenset[str], on: frozenset[str]) -> tuple[Trial, ...]:
+    return Trial(f"{command.name} off", False, off), Trial(f"{command.name} on", True, on)
+
+
+def _inputs(condition: Condition, value: bool) -> frozenset[str]:
+    """Inputs that are on in some setting with that result; none where there is no such setting."""
+    try:
+        return inputs_turning_on([(condition.expression, value)]) or frozenset()
+    except Undecided:
+        return frozenset()
 
 
 def _setting(made: TestSteps, on: frozenset[str]) -> str:
@@ -128,6 +147,46 @@ def _below_trip_ma(allocation: Allocation, circuit: PlacedCircuit) -> int | None
         return None
     rating = wired.place.rating
     return ceil(Fraction(wired.made.trip_ma, wired.each) * (1 - rating.trip_error_pct / 100) / rating.share) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class SheetStep:
+    """One step of the sheet, once per command: what to set, what must be seen, what each circuit should take.
+
+    Parameters
+    ----------
+    command, set : str
+        As in the sheet.
+    number, count : int
+        Number of the step, from 1; steps of the command.
+    on : bool
+        Whether the command must be on.
+    inputs : frozenset of str
+        As `Trial`.
+    expected : tuple of (PlacedCircuit, Expected)
+        Its circuits at the reference voltage; empty where it must be off.
+    """
+
+    command: str
+    set: str
+    number: int
+    count: int
+    on: bool
+    inputs: frozenset[str]
+    expected: tuple[tuple[PlacedCircuit, Expected], ...]
+
+
+def sheet_steps(allocation: Allocation) -> tuple[SheetStep, ...]:
+    """Steps of the commissioning sheet in its order, circuits of one command together."""
+    volts, steps = allocation.vehicle.settings.reference_v, []
+    for command in dict.fromkeys(circuit.command for circuit in allocation.circuits):
+        circuits = [circuit for circuit in allocation.circuits if circuit.command == command]
+        expected = tuple((circuit, expected_current(allocation, circuit, volts)) for circuit in circuits)
+        every = trials(allocation.vehicle.command(command))
+        for n, trial in enumerate(every, 1):
+            told = command, trial.set, n, len(every), trial.on, trial.inputs
+            steps.append(SheetStep(*told, expected if trial.on else ()))
+    return tuple(steps)
 
 
 def commissioning(allocation: Allocation) -> pd.DataFrame:

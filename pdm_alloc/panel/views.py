@@ -6,12 +6,14 @@ from typing import Protocol
 import ipywidgets as widgets
 import pandas as pd
 
+from pdm_alloc.domain.vehicle import State, Vehicle
+from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.panel.answers import Answer
 from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, section, table, tag
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CareWarning
 
-__all__ = ["Part", "Parts", "channels", "short", "states", "warnings"]
+__all__ = ["Part", "Parts", "channels", "may_be_on", "short", "states", "volts_text", "warnings"]
 
 
 class Part(Protocol):
@@ -218,3 +220,37 @@ def _ways(frame: pd.DataFrame, left_open: str) -> Html:
 def _way(frame: pd.DataFrame) -> Html:
     weight = f"total weight {frame['set_weight'].iloc[0]}"
     return tag("li", [tag("ul", [tag("li", row.detail) for row in rows_of(frame)]), tag("p", weight, "pdm-legend")])
+
+
+def may_be_on(vehicle: Vehicle) -> Html:
+    """What may be on in every operating state, and what it draws at the lowest voltage: a table that needs no script.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With its states.
+
+    Returns
+    -------
+    Html
+    """
+    rows = [
+        (c.name, c.condition, *(_drawn(vehicle, c.name, state) for state in vehicle.states)) for c in vehicle.commands
+    ]
+    names = ("command", "condition", *(f"{state.name}, {volts_text(state.span_v)} " for state in vehicle.states))
+    return section("What may be on in each state", table(names, rows, "pdm-may", "running current in each state"))
+
+
+def _drawn(vehicle: Vehicle, command: str, state: State) -> str:
+    """Running current of a command in a state, A; empty where the state keeps it off."""
+    if not state.is_on(command):
+        return ""
+    own = [load for load in vehicle.loads if load.command == command]
+    at = (state.supply_v, vehicle.settings.reference_v)
+    ma = sum(running_at_voltage_ma(x.running_ma, x.volt_exponent, *at) * x.count for x in own)
+    return amount(ma / 1000, "A")
+
+
+def volts_text(volts: tuple[float, ...]) -> str:
+    """``12.4 to 12.7 V``, or the one voltage."""
+    return f"{' to '.join(amount(v) for v in volts)} V"

@@ -1,0 +1,65 @@
+"""A widget on an empty page, with nothing of Jupyter: its script in the browser, its Python behind it."""
+
+import json
+
+__all__ = ["Stage"]
+
+_PAGE = """<!doctype html><html lang="en"><head><title>stage</title><style>{style}
+body {{ margin: 8px; font-family: sans-serif; background: var(--jp-layout-color0, #fff); }}
+body[data-jp-theme-light="false"] {{
+  --jp-layout-color0: #111; --jp-layout-color1: #111; --jp-layout-color2: #333; --jp-ui-font-color1: #fff;
+  --jp-ui-font-color2: #ccc; --jp-border-color1: #888; --jp-border-color2: #555; --jp-brand-color1: #64b5f6; }}
+</style></head><body data-jp-theme-light="true"><main id="stage"></main></body></html>"""
+
+# A model as anywidget gives it: traits come whole, messages go out; both through functions the page was given.
+_SCRIPT = """async (script) => {
+  const url = URL.createObjectURL(new Blob([script], {type: 'text/javascript'}));
+  const widget = (await import(url)).default, heard = {};
+  let state = JSON.parse(await window.stageState());
+  const model = {
+    get: (name) => state[name],
+    on: (name, act) => (heard[name] ||= []).push(act),
+    off: (name, act) => { heard[name] = (heard[name] || []).filter((other) => other !== act); },
+    send: async (message) => { await window.stageSend(JSON.stringify(message)); await window.stageSync(); },
+  };
+  window.stageSync = async () => {
+    const before = state;
+    state = JSON.parse(await window.stageState());
+    for (const name of Object.keys(state))
+      if (JSON.stringify(state[name]) !== JSON.stringify(before[name])) for (const act of heard['change:' + name] || []) act();
+  };
+  widget.render({model, el: document.getElementById('stage')});
+}"""
+
+
+class Stage:
+    """Shows one anywidget on a page and hands its messages to Python.
+
+    Parameters
+    ----------
+    page : Page
+        An empty one.
+    widget : AnyWidget
+        With `_esm` and `_css`.
+    act : callable
+        Called with each message.
+    """
+
+    def __init__(self, page, widget, act):
+        self.page, self.widget = page, widget
+        page.expose_function("stageState", self._state)
+        page.expose_function("stageSend", lambda message: act(json.loads(message)))
+        page.set_content(_PAGE.format(style=widget._css))
+        page.evaluate(_SCRIPT, widget._esm)
+
+    def _state(self) -> str:
+        names = [name for name in self.widget.keys if not name.startswith("_") and name not in ("layout", "tooltip")]
+        return json.dumps({name: getattr(self.widget, name) for name in names if name not in ("comm", "tabbable")})
+
+    def sync(self) -> None:
+        """Show what Python changed by itself."""
+        self.page.evaluate("window.stageSync()")
+
+    def theme(self, dark: bool) -> None:
+        """Take the light or the dark theme."""
+        self.page.evaluate("dark => document.body.setAttribute('data-jp-theme-light', String(!dark))", dark)
