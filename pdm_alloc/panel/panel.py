@@ -18,6 +18,7 @@ from pdm_alloc.panel.load_grid import LoadGrid
 from pdm_alloc.panel.markup import Html, plural
 from pdm_alloc.panel.screen import Failure, Screen, Stop, Tabs, Worker, static
 from pdm_alloc.panel.sheet import Sheet
+from pdm_alloc.panel.switches import Switches
 from pdm_alloc.panel.tables import Tables
 from pdm_alloc.panel.verdicts import moved, notes, others
 from pdm_alloc.panel.views import Part, Parts, channels, short, states, warnings
@@ -71,6 +72,7 @@ class Panel:
         self._asked: Question | None = None
         self._answer = Answers(catalogue)
         self._worker: Worker[Question] = Worker(self._work, self._deliver)
+        self.add("Switches", Switches())
         self.box = self._laid_out()
         self._begin()
 

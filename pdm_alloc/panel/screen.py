@@ -17,6 +17,7 @@ import traitlets
 from pdm_alloc import figures
 from pdm_alloc.panel.answers import Answer
 from pdm_alloc.panel.markup import Html, tag
+from pdm_alloc.panel.views import may_be_on
 from pdm_alloc.result.care_rules import CAUTION
 
 __all__ = ["Failure", "Screen", "Stop", "Tabs", "Worker", "static"]
@@ -311,7 +312,8 @@ def static(answer: Answer, head: str) -> Html:
 def _body(answer: Answer) -> list[Html]:
     if answer.allocation is not None:
         axes = figures.headroom(answer.allocation)
-        return [_picture(axes.figure, "headroom by channel"), _frame(answer.allocation.pin_map())]
+        headroom, pins = _picture(axes.figure, "headroom by channel"), _frame(answer.allocation.pin_map())
+        return [headroom, pins, may_be_on(answer.allocation.vehicle)]
     if answer.shortfall is not None and len(answer.shortfall):
         return [_picture(figures.shortfall(answer.shortfall).figure, "what is short"), _frame(answer.shortfall)]
     return []

@@ -259,7 +259,7 @@ class Board {
 
   paintBarRow(li, bar, name) {
     const [title, tube, amps] = li.children, over = name !== 'supply' && bar.pct > 100;
-    put(title, bar.label + (bar.loads ? ': ' + bar.loads : ''));
+    put(title, bar.label);
     tube.firstChild.style.width = Math.max(0, Math.min(100, bar.pct)) + '%';
     li.classList.toggle('pdm-sw-over', over);
     put(amps, bar.words + (name === 'supply' ? '' : ', ' + Math.round(bar.pct) + ' %' + (over ? ', too much' : '')));

@@ -94,6 +94,7 @@ class Switches:
         self.box = SwitchBoard(fixed={"model": _MODEL})
         self.result: Switching | None = None
         self._board: Switchboard | None = None
+        self._result: object = None
         self._allocation: Allocation | None = None
         self._setting = Setting()
         self._steps: tuple[SheetStep, ...] | None = None
@@ -108,15 +109,17 @@ class Switches:
         if answer is None:
             self.stale()
             return
+        self.box.is_old = False
+        if answer.result is self._result:  # of which only more is known
+            return
         with self._lock:
-            design = answer.allocation
+            self._result, design = answer.result, answer.allocation
             self._allocation, self._steps, self._worst = design, None, None
             vehicle = design.vehicle if design else answer.question.vehicle
             self._board = Switchboard(vehicle, design.units, design.circuits) if design else Switchboard(vehicle)
             state = self._setting.state if self._setting.state in [s.name for s in vehicle.states] else None
             self._setting = Setting(self._setting.inputs & frozenset(self._board.inputs), state)
             self.box.fixed = _fixed(self._board, design)
-            self.box.is_old = False
             self._work_out()
 
     def stale(self) -> None:
@@ -195,12 +198,13 @@ class Switches:
     def _work_out(self) -> None:
         at = self._setting
         self.result = self.board.switching(at.inputs, at.state, at.before)
+        channels = rows_of(self.result.channels)
         self.box.shown = {
             "on": sorted(at.inputs),
             "state": at.state or "",
             "lamps": _lamps(self.result, self.board.vehicle),
             "limits": [_bar(self._of(row.module, row.limit), row) for row in rows_of(self.result.limits)],
-            "channels": [self._channel_bar(row) for row in rows_of(self.result.channels) if row.on],
+            "channels": [_bar(f"{self._of(row.module, row.channel)}: {row.loads}", row) for row in channels if row.on],
             "supply": _supply(self.result, self.board.vehicle),
             "off": [[row.command, row.because] for row in rows_of(self.result.off)],
             "press": self._pressed(self.result),
@@ -210,9 +214,6 @@ class Switches:
     def _of(self, module: str, subject: str) -> str:
         """A part of a module; named with the module where there are several."""
         return f"{module} {subject}" if len(self.board.units) > 1 else subject
-
-    def _channel_bar(self, row: Any) -> dict[str, Any]:
-        return {**_bar(self._of(row.module, f"channel {row.channel}"), row), "loads": row.loads}
 
     def _pressed(self, result: Switching) -> str:
         """What the last press did, and how far its inrush uses momentary limits."""

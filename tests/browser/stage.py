@@ -25,8 +25,8 @@ _SCRIPT = """async (script) => {
   window.stageSync = async () => {
     const before = state;
     state = JSON.parse(await window.stageState());
-    for (const name of Object.keys(state))
-      if (JSON.stringify(state[name]) !== JSON.stringify(before[name])) for (const act of heard['change:' + name] || []) act();
+    const changed = Object.keys(state).filter((name) => JSON.stringify(state[name]) !== JSON.stringify(before[name]));
+    for (const name of changed) for (const act of heard['change:' + name] || []) act();
   };
   widget.render({model, el: document.getElementById('stage')});
 }"""
@@ -56,8 +56,13 @@ class Stage:
         names = [name for name in self.widget.keys if not name.startswith("_") and name not in ("layout", "tooltip")]
         return json.dumps({name: getattr(self.widget, name) for name in names if name not in ("comm", "tabbable")})
 
-    def sync(self) -> None:
-        """Show what Python changed by itself."""
+    def await_change(self, happened) -> None:
+        """Wait for what a thread of Python does, and show it."""
+        for _ in range(200):
+            if happened():
+                break
+            self.page.wait_for_timeout(50)
+        assert happened()
         self.page.evaluate("window.stageSync()")
 
     def theme(self, dark: bool) -> None:

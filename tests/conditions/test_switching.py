@@ -96,7 +96,7 @@ def built(draw):
     states = (State("day", 12.0, draw(duties), 30.0, None, 14.4, 5000), State("night", 13.5, draw(duties)))
     set_up = Settings(reference_v=12.0, tolerance_loads=draw(st.sampled_from((0, 1, 3))), battery_ah=60.0)
     vehicle = Vehicle("built", loads, commands, states, set_up, tuple(map(Input, NAMES)), states_given=True)
-    channels = tuple(Channel(str(n), 20_000, 90_000, 60.0, (f"p{n}",), bank="AB"[n % 2]) for n in range(4))
+    channels = tuple(Channel(str(n), 20_000, 90_000, 60.0, pins=(f"p{n}",), bank="AB"[n % 2]) for n in range(4))
     module = Module(
         "box", 60_000, 200_000, channels, {"A": 30_000, "B": 30_000}, settle_s=draw(st.sampled_from((0, 5.0)))
     )
@@ -226,7 +226,7 @@ def test_a_command_without_condition_is_an_input_of_its_own(board):
 def test_one_press_is_held_against_the_peak():
     """What a press switches on counts with its inrush, what stays on with its running current."""
     vehicle = little()
-    channels = tuple(Channel(str(n), 20_000, 90_000, 60.0, (f"p{n}",)) for n in range(3))
+    channels = tuple(Channel(str(n), 20_000, 90_000, 60.0, pins=(f"p{n}",)) for n in range(3))
     unit = Unit("box", Module("box", 60_000, 200_000, channels, {}))
     circuits = tuple(
         PlacedCircuit("box", (str(n),), "single", x.command, ((x.name, 1),)) for n, x in enumerate(vehicle.loads)
