@@ -23,6 +23,8 @@ __all__ = ["Switches"]
 
 _HERE = Path(__file__).parent
 
+_NO_CHANNELS = "The module is not enough: no load has a channel, so only commands and the supply are shown."
+
 _MOST_PEAKS = 4  # told of one press
 
 _MODEL = (
@@ -77,11 +79,6 @@ class Setting:
 class Switches:
     """The switches of a vehicle, to be pressed.
 
-    Parameters
-    ----------
-    edit : callable, optional
-        Taken as every part of the panel takes it; the switches change no table.
-
     Attributes
     ----------
     box : SwitchBoard
@@ -90,8 +87,8 @@ class Switches:
         What the present setting does; None before there is a vehicle.
     """
 
-    def __init__(self, edit: Callable[..., object] | None = None):
-        self.box = SwitchBoard(fixed={"model": _MODEL})
+    def __init__(self) -> None:
+        self.box = SwitchBoard()
         self.result: Switching | None = None
         self._board: Switchboard | None = None
         self._result: object = None
@@ -132,8 +129,8 @@ class Switches:
         Parameters
         ----------
         message : mapping
-            ``op`` (press, state, off, worst, step) and what it needs: ``name`` of the input or state, ``limit``,
-            ``number`` of the step. A message about something that is gone changes nothing.
+            ``op`` (press, state, off, worst, step) and ``name`` of the input or state, ``limit`` or ``number`` of the
+            step. A message about something that is gone changes nothing.
         """
         with self._lock:
             if self._board is not None and message.get("op") in _OPS:
@@ -145,8 +142,8 @@ class Switches:
             self._set(inputs=inputs ^ {message["name"]}, before=inputs, step=0)
 
     def _state(self, message: Mapping[str, Any]) -> None:
-        names = [state.name for state in self.board.vehicle.states]
-        self._set(state=message["name"] if message.get("name") in names else None, before=None, step=0)
+        known = message.get("name") in [state.name for state in self.board.vehicle.states]
+        self._set(state=message["name"] if known else None, before=None, step=0)
 
     def _off(self, message: Mapping[str, Any]) -> None:
         self._set(inputs=frozenset(), before=None, step=0)
@@ -219,7 +216,7 @@ class Switches:
         """What the last press did, and how far its inrush uses momentary limits."""
         at = self._setting
         if at.before is None:
-            return ""
+            return "Press a switch: what it switches on is said here."
         changed = sorted(at.before ^ at.inputs)
         words = " and ".join(f"{spoken(name)} {'on' if name in at.inputs else 'off'}" for name in changed)
         forbidden = ", ".join(result.off.command[result.off.state_forbids & (result.off.change == "")])
@@ -271,7 +268,7 @@ def _fixed(board: Switchboard, design: Allocation | None) -> dict[str, Any]:
         groups.setdefault(_group(item), []).append(_control(name, item))
     circuits = design.circuits if design else ()
     return {
-        "model": _MODEL,
+        "model": _MODEL if design else f"{_MODEL} {_NO_CHANNELS}",
         "groups": [{"title": title, "inputs": inputs} for title, inputs in groups.items()],
         "states": [[state.name, volts_text(state.span_v)] for state in vehicle.states if vehicle.states_given],
         "bench": f"{BENCH}, {amount(vehicle.settings.reference_v)} V, nothing forbidden",
@@ -345,5 +342,5 @@ def _ends(first: float, last: float) -> str:
 
 
 def _minutes(first: Any, battery_a: float) -> str:
-    known = first.floor_minutes == first.floor_minutes and first.floor_minutes != float("inf")
-    return f", at its floor from full in {first.floor_minutes:.0f} min" if battery_a < 0 and known else ""
+    minutes = first.floor_minutes  # not a number where the battery is not known
+    return f", at its floor from full in {minutes:.0f} min" if battery_a < 0 and 0 <= minutes < float("inf") else ""
