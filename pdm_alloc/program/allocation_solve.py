@@ -7,7 +7,7 @@ before merging, with a row for every limit. A greedy allocation is there from th
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
@@ -27,6 +27,9 @@ from pdm_alloc.program.task import Column, Merged, Task, circuit_on, key_of, mer
 
 __all__ = ["Solved", "any_solved", "is_enough", "solve"]
 
+
+_Named = Sequence[tuple[str, Mapping[int, float]]]
+"""Objectives in order: name, and cost of each column by number."""
 
 _LISTING = 0.5  # of the time, at most: commands that are not listed by then are priced
 
@@ -149,11 +152,19 @@ def _solved(
     return min(answers, key=_order) if answers else Solved(STOPPED_EMPTY)
 
 
-def _order(solved: Solved) -> tuple:
+def _order(solved: Solved) -> tuple[list[float], float]:
     return [value for _, value in solved.objectives], solved.gap
 
 
-def _coarse(bins: Bins, listing: Listing, strategy: str, clock: Clock, book: CircuitBook, start, stages) -> Optimum:
+def _coarse(
+    bins: Bins,
+    listing: Listing,
+    strategy: str,
+    clock: Clock,
+    book: CircuitBook,
+    start: Sequence[Column] | None,
+    stages: int | None,
+) -> Optimum:
     """Objectives minimised on merged classes."""
     merged = bins.merged
     known = None if start is None else merged.coarse(start)
@@ -164,7 +175,7 @@ def _coarse(bins: Bins, listing: Listing, strategy: str, clock: Clock, book: Cir
     return optimise(task, rows(task), objectives(task, strategy), clock, stages, known)
 
 
-def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages, sums: Sums) -> Optimum:
+def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages: int | None, sums: Sums) -> Optimum:
     """The same objectives on the classes before merging, a row for every combination that matters to a limit."""
     task = replace(merged.fine, columns=tuple(merged.unmerged(coarse.task.columns)))
     try:
@@ -207,12 +218,20 @@ def _answer(merged: Merged, strategy: str, columns: Sequence[Column], gap: Gap) 
     return _handed(task, tuple(times.values()), objectives(task, strategy), gap, hand_out)
 
 
-def _handed(task: Task, values: tuple[int, ...], named, gap: Gap, hand) -> Solved:
+def _handed(
+    task: Task,
+    values: tuple[int, ...],
+    named: _Named,
+    gap: Gap,
+    hand: Callable[[Task, tuple[int, ...]], Sequence[Handed]],
+) -> Solved:
     costs = tuple((name, sum(c * values[v] for v, c in cost.items())) for name, cost in named)
     return Solved(BEST_SO_FAR if gap.share else PROVEN_BEST, tuple(hand(task, values)), gap.share, costs, gap.unproved)
 
 
-def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, wired) -> Solved:
+def _kept(
+    vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, wired: Sequence[Wired]
+) -> Solved:
     """Before all else as few moves as can be: every wired channel is told apart, so that nothing is merged.
 
     Commands with too many circuits to list have the circuits that are wired, those of the greedy allocation, and
@@ -243,7 +262,7 @@ def _kept(vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, 
     return min(answers, key=_order)
 
 
-def _optimum_kept(keep: Keeping, named, clock: Clock, is_priced: bool, sums: Sums) -> Optimum:
+def _optimum_kept(keep: Keeping, named: _Named, clock: Clock, is_priced: bool, sums: Sums) -> Optimum:
     """The optimum over the columns there are; where there may be more, moves are bounded by what has to be added."""
     try:
         program = partition(keep.task, late=clock.is_over, sums=sums)

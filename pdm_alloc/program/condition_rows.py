@@ -4,21 +4,34 @@ A condition is the name of an input, ``("not", x)``, ``("and", x, y, ...)`` or `
 command without a condition, which is an input of its own.
 """
 
-from collections.abc import Collection
-from typing import Any
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import TypeAlias, TypeGuard
 
+from pdm_alloc.domain.expression import Expression, Variable, operands_of
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, solve_program
 
 __all__ = [
     "Rows",
+    "Tree",
     "Unanswered",
+    "all_fixed",
     "condition_tree",
+    "conjunction",
     "fewest_on",
     "fixed",
     "holds",
     "names_of",
+    "negated",
+    "note_signs",
     "own_input",
 ]
+
+
+Tree: TypeAlias = bool | str | tuple["Tree", ...]
+"""A condition as plain data; an input by its name, or as `own_input` names it; True or False once it is settled."""
+
+Sum = tuple[int, dict[int, int]]
+"""A constant, and the weights of variables by number."""
 
 
 class Unanswered(RuntimeError):
@@ -35,14 +48,14 @@ class Unanswered(RuntimeError):
         super().__init__(f"the worst combination of inputs was not found: {outcome}")
 
 
-def names_of(tree: Any) -> set:
+def names_of(tree: Tree) -> set[Tree]:
     """Names of the inputs in a condition."""
     if _is_operation(tree):
         return set().union(*(names_of(part) for part in tree[1:]))
     return set() if isinstance(tree, bool) else {tree}
 
 
-def holds(tree: Any, on: Collection) -> bool:
+def holds(tree: Tree, on: Collection[Tree]) -> bool:
     """Whether a condition holds with the inputs `on` on and all others off."""
     if isinstance(tree, bool):
         return tree
@@ -52,7 +65,7 @@ def holds(tree: Any, on: Collection) -> bool:
     return not next(values) if tree[0] == "not" else (all if tree[0] == "and" else any)(values)
 
 
-def fixed(tree: Any, name: Any, value: bool) -> Any:
+def fixed(tree: Tree, name: Tree, value: bool) -> Tree:
     """What is left of a condition when one input is set; True or False where nothing is."""
     if not _is_operation(tree):
         return value if tree == name else tree
@@ -68,7 +81,39 @@ def fixed(tree: Any, name: Any, value: bool) -> Any:
     return (tree[0], *left)
 
 
-def _is_operation(tree):
+def negated(tree: Tree) -> Tree:
+    """The opposite of a condition."""
+    return (not tree) if isinstance(tree, bool) else ("not", tree)
+
+
+def conjunction(first: Tree, second: Tree) -> Tree:
+    """Both of two conditions."""
+    if first is False or second is False:
+        return False
+    if first is True:
+        return second
+    return first if second is True else ("and", first, second)
+
+
+def all_fixed(tree: Tree, values: Mapping[Tree, bool]) -> Tree:
+    """What is left of a condition when several inputs are set."""
+    for name in names_of(tree) & values.keys():
+        tree = fixed(tree, name, values[name])
+        if isinstance(tree, bool):
+            break
+    return tree
+
+
+def note_signs(tree: Tree, sign: int, signs: dict[Tree, int]) -> None:
+    """Note for every input whether it helps when on (1), when off (2), or both ways (3)."""
+    if _is_operation(tree):
+        for part in tree[1:]:
+            note_signs(part, 3 - sign if tree[0] == "not" else sign, signs)
+    elif not isinstance(tree, bool):
+        signs[tree] = signs.get(tree, 0) | sign
+
+
+def _is_operation(tree: Tree) -> TypeGuard[tuple[Tree, ...]]:
     return isinstance(tree, tuple) and tree[0] in ("and", "or", "not")
 
 
@@ -84,19 +129,19 @@ class Rows:
         Names; each gets a variable.
     """
 
-    def __init__(self, inputs):
+    def __init__(self, inputs: Iterable[Tree]):
         self.program = Program()
         self.input = {name: self.program.variable(1) for name in inputs}
-        self._known: dict[Any, tuple[int, dict[int, int]]] = {}
+        self._known: dict[tuple[Tree, bool], Sum] = {}
 
-    def value(self, tree: Any, is_wanted: bool) -> tuple[int, dict[int, int]]:
+    def value(self, tree: Tree, is_wanted: bool) -> Sum:
         """A constant and the weights of variables: at most 1 while the condition holds if wanted, else at least."""
         key = (tree, is_wanted)
         if key not in self._known:
             self._known[key] = self._encoded(tree, is_wanted)
         return self._known[key]
 
-    def _encoded(self, tree, is_wanted):
+    def _encoded(self, tree: Tree, is_wanted: bool) -> Sum:
         if isinstance(tree, bool):
             return int(tree), {}
         if not _is_operation(tree):
@@ -108,7 +153,7 @@ class Rows:
             return self._all_of(parts, is_wanted)
         return _opposite(self._all_of([_opposite(part) for part in parts], not is_wanted))
 
-    def _all_of(self, parts, is_wanted):
+    def _all_of(self, parts: Sequence[Sum], is_wanted: bool) -> Sum:
         whole = self.program.variable(1)
         if is_wanted:
             for constant, weights in parts:
@@ -119,11 +164,11 @@ class Rows:
             self.program.row(row, least=constant - (len(parts) - 1))
         return 0, {whole: 1}
 
-    def sum(self, weighted) -> tuple[int, dict[int, int]]:
+    def sum(self, weighted: Iterable[tuple[int, Tree]]) -> Sum:
         """Sum of (weight, condition), to be as large as it can, as a constant and the weights of variables."""
         return _added((weight, self.value(tree, weight > 0)) for weight, tree in weighted)
 
-    def rises(self, parts) -> dict[int, int]:
+    def rises(self, parts: Iterable[tuple[Tree, int, tuple[int, ...]]]) -> dict[int, int]:
         """A variable for every rise of (condition, amount, rises), at most 1 while its condition holds; its size."""
         sizes = {}
         for tree, _, rises in parts:
@@ -134,13 +179,20 @@ class Rows:
                 sizes[v] = rise
         return sizes
 
-    def forbid(self, tree: Any) -> None:
+    def forbid(self, tree: Tree) -> None:
         """The condition does not hold."""
         constant, weights = self.value(tree, False)
         self.program.row(weights, most=-constant)
 
 
-def fewest_on(inputs, parts, forbidden, at_once: int, amount: int, clock: Clock) -> frozenset | None:
+def fewest_on(
+    inputs: Sequence[Tree],
+    parts: Sequence[tuple[Tree, int, tuple[int, ...]]],
+    forbidden: Sequence[Tree],
+    at_once: int,
+    amount: int,
+    clock: Clock,
+) -> frozenset[Tree] | None:
     """The fewest inputs on, and of as few the earliest, at which a sum is as large as it is said to be.
 
     Parameters
@@ -180,12 +232,12 @@ def fewest_on(inputs, parts, forbidden, at_once: int, amount: int, clock: Clock)
     return frozenset(name for name, v in rows.input.items() if solution.values[v])
 
 
-def _opposite(value):
+def _opposite(value: Sum) -> Sum:
     constant, weights = value
     return 1 - constant, {v: -w for v, w in weights.items()}
 
 
-def _added(parts):
+def _added(parts: Iterable[tuple[int, Sum]]) -> Sum:
     weights: dict[int, int] = {}
     constant = 0
     for weight, (fixed_part, terms) in parts:
@@ -211,23 +263,8 @@ def own_input(command: str) -> tuple[str, str]:
     return ("command", command)
 
 
-def condition_tree(node: Any):
-    """Adapter: a parsed condition as plain data.
-
-    Parameters
-    ----------
-    node : Any
-        A node with `name`, `operand` (not) or `operands` (and, or); plain data already; or None.
-
-    Returns
-    -------
-    str, tuple or None
-        Plain data as this file takes it.
-    """
-    if node is None or isinstance(node, str | tuple):
-        return node
-    if hasattr(node, "name"):
+def condition_tree(node: Expression) -> Tree:
+    """A parsed condition as plain data."""
+    if isinstance(node, Variable):
         return node.name
-    if hasattr(node, "operand"):
-        return ("not", condition_tree(node.operand))
-    return (type(node).__name__.lower(), *map(condition_tree, node.operands))
+    return (type(node).__name__.lower(), *map(condition_tree, operands_of(node)))

@@ -202,7 +202,9 @@ class Knapsack:
                 np.maximum(table[k, weight:], table[k + 1, :end] + values[k], out=table[k, weight:])
         return table
 
-    def _next(self, node: _Node, values, tables, best: float, floor: float) -> list[_Node]:
+    def _next(
+        self, node: _Node, values: np.ndarray, tables: Sequence[np.ndarray], best: float, floor: float
+    ) -> list[_Node]:
         """Copies to add, the most promising last; each only after the one before it of its type."""
         first = node.copies[-1] + 1 if node.copies else 0
         ready = (self.rank[first:] == 0) & (values[first:] > floor)
@@ -223,5 +225,5 @@ class Knapsack:
             for n in order
         ]
 
-    def _by_use(self, running_ma):
+    def _by_use(self, running_ma: int | np.ndarray) -> np.ndarray:
         return unevenness(1_000_000 * running_ma / float(self.rating.rated_ma))

@@ -7,13 +7,26 @@ is a curve: the largest with no rise, with one rise, with two.
 """
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import Any
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
-from pdm_alloc.program.condition_rows import Rows, Unanswered, fixed, holds, names_of, own_input
+from pdm_alloc.program.condition_rows import (
+    Rows,
+    Tree,
+    Unanswered,
+    all_fixed,
+    conjunction,
+    fixed,
+    holds,
+    names_of,
+    negated,
+    note_signs,
+    own_input,
+)
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock, solve_program
 
 __all__ = ["Amount", "Extremes", "Part", "curve_of"]
@@ -21,13 +34,16 @@ __all__ = ["Amount", "Extremes", "Part", "curve_of"]
 Amount = tuple[int, tuple[int, ...]]
 """Stated current of a command and the rise of each of its loads at the top of its tolerance, mA."""
 
-Part = tuple[Any, int, tuple[int, ...]]
-Curve = list[tuple[int, frozenset]]
+Inputs: TypeAlias = frozenset[Tree]
+Part = tuple[Tree, int, tuple[int, ...]]
+Curve = list[tuple[int, Inputs]]
+Group = tuple[list[Part], list[Tree]]
 
 _LISTED_INPUTS = 10
 _TRIED_INPUTS = 6  # of one part, before what is left goes to an integer program
 _TIME_LIMIT_S = 60.0
 NOTHING: Amount = (0, ())
+Bits: TypeAlias = npt.NDArray[np.bool_]
 
 
 class Extremes:
@@ -39,18 +55,20 @@ class Extremes:
         Condition of every command as plain data; None: an input of its own.
     """
 
-    def __init__(self, conditions: Mapping[str, Any]):
-        self.trees = {name: own_input(name) if tree is None else tree for name, tree in conditions.items()}
+    def __init__(self, conditions: Mapping[str, Tree | None]):
+        self.trees: dict[str, Tree] = {
+            name: own_input(name) if tree is None else tree for name, tree in conditions.items()
+        }
         self.names = {command: names_of(tree) for command, tree in self.trees.items()}
-        self.inputs = sorted(set().union(*self.names.values()), key=repr) if self.trees else []
+        self.inputs = sorted(set[Tree]().union(*self.names.values()), key=repr)
 
-    def on(self, inputs: frozenset) -> frozenset[str]:
+    def on(self, inputs: Inputs) -> frozenset[str]:
         """Commands on under a setting of the inputs."""
         return frozenset(command for command, tree in self.trees.items() if holds(tree, inputs))
 
     def sum(
         self, allowed: Collection[str], amounts: Mapping[str, Amount], at_once: int, clock: Clock | None = None
-    ) -> tuple[int, frozenset] | None:
+    ) -> tuple[int, Inputs] | None:
         """Largest sum, mA, and the inputs that are on at it; None: the state has no combination.
 
         Commands outside `allowed` stay off, missing ones of `amounts` count nothing; `at_once` loads at once are at the
@@ -74,7 +92,7 @@ class Extremes:
         at_once: int,
         above_ma: int = -1,
         clock: Clock | None = None,
-    ) -> tuple[int, frozenset, Any] | None:
+    ) -> tuple[int, Inputs, Tree | None] | None:
         """Largest momentary sum above a limit over combinations and changes of one input, no change included.
 
         Parameters
@@ -96,7 +114,7 @@ class Extremes:
         steady = self.sum(allowed, running, at_once, limit)
         if steady is None:
             return None
-        best = (*steady, None) if steady[0] > above_ma else None
+        best: tuple[int, Inputs, Tree | None] | None = (*steady, None) if steady[0] > above_ma else None
         floor = max(above_ma, steady[0])
         for bound, name, goes_on in sorted(
             self._bounds(allowed, running, inrush, steady[0]), key=lambda each: -each[0]
@@ -109,7 +127,9 @@ class Extremes:
                 best = (floor, before, name)
         return best
 
-    def _bounds(self, allowed, running, inrush, steady: int):
+    def _bounds(
+        self, allowed: Collection[str], running: Mapping[str, Amount], inrush: Mapping[str, Amount], steady: int
+    ) -> Iterator[tuple[int, Tree, bool]]:
         """Upper bound of the sum at every change: the worst steady sum and every excess that the input touches."""
         excess = {name: _excess(running.get(name, NOTHING), amount) for name, amount in inrush.items()}
         for name in self.inputs:
@@ -118,21 +138,28 @@ class Extremes:
                 yield steady + touched, name, True
                 yield steady + touched, name, False
 
-    def changed(self, allowed, running, inrush, name, goes_on) -> tuple[list[Part], list[Any]]:
+    def changed(
+        self,
+        allowed: Collection[str],
+        running: Mapping[str, Amount],
+        inrush: Mapping[str, Amount],
+        name: Tree | None,
+        goes_on: bool,
+    ) -> Group:
         """Parts and forbidden conditions of the momentary sum at one change."""
         parts: list[Part] = []
-        forbidden: list[Any] = []
+        forbidden: list[Tree] = []
         for command, tree in self.trees.items():
-            touched = name in self.names[command]
-            before = fixed(tree, name, not goes_on) if touched else tree
-            after = fixed(tree, name, goes_on) if touched else tree
+            before = after = tree
+            if name is not None and name in self.names[command]:
+                before, after = fixed(tree, name, not goes_on), fixed(tree, name, goes_on)
             if command not in allowed:
                 forbidden += dict.fromkeys((before, after))
             elif before == after:
                 parts.append((before, *running.get(command, NOTHING)))
             elif after is not False:
-                parts.append((_both(after, before), *running.get(command, NOTHING)))
-                parts.append((_both(after, _opposite(before)), *inrush.get(command, NOTHING)))
+                parts.append((conjunction(after, before), *running.get(command, NOTHING)))
+                parts.append((conjunction(after, negated(before)), *inrush.get(command, NOTHING)))
         return parts, forbidden
 
 
@@ -140,46 +167,35 @@ def _excess(running: Amount, inrush: Amount) -> int:
     return max(0, inrush[0] - running[0]) + sum(inrush[1])
 
 
-def _opposite(tree):
-    return (not tree) if isinstance(tree, bool) else ("not", tree)
-
-
-def _both(first, second):
-    if first is False or second is False:
-        return False
-    if first is True:
-        return second
-    return first if second is True else ("and", first, second)
-
-
 def curve_of(
-    parts: Sequence[Part], forbidden: Sequence[Any], at_once: int, clock: Clock, tries: int = _TRIED_INPUTS
+    parts: Sequence[Part], forbidden: Sequence[Tree], at_once: int, clock: Clock, tries: int = _TRIED_INPUTS
 ) -> Curve | None:
     """Largest sums of the parts that hold with at most 0, 1, ... `at_once` rises, and the inputs on at each.
 
     Parts are (condition, mA while it holds, rises it may add), none below 0; None: what is forbidden cannot be kept
     off. The curve ends where one more rise brings nothing; `tries` inputs of a part may be tried both ways.
     """
-    barred = [tree for tree in dict.fromkeys(forbidden) if tree is not False]
+    barred: list[Tree] = [tree for tree in dict.fromkeys(forbidden) if tree is not False]
     settled = _settled([part for part in parts if part[0] is not False and (part[1] or part[2])], barred)
     if settled is None:
         return None
     curve, open_parts, barred = settled
-    for some, some_barred in _apart(open_parts, barred):
-        inputs = sorted(set().union(*map(names_of, [*(p[0] for p in some), *some_barred])), key=repr)
+    for group, group_barred in _apart(open_parts, barred):
+        names = map(names_of, [*(p[0] for p in group), *group_barred])
+        inputs = sorted(set[Tree]().union(*names), key=repr)
         if len(inputs) <= _LISTED_INPUTS:
-            more = _listed(tuple(inputs), some, some_barred, at_once)
+            more = _listed(tuple(inputs), group, group_barred, at_once)
         elif tries:
-            more = _tried(inputs, some, some_barred, at_once, clock, tries)
+            more = _tried(inputs, group, group_barred, at_once, clock, tries)
         else:
-            more = _solved(inputs, some, some_barred, at_once, clock)
+            more = _solved(inputs, group, group_barred, at_once, clock)
         if more is None:
             return None
         curve = _joined(curve, more, at_once)
     return curve[: at_once + 1]
 
 
-def _rising(ma: int, rises: Sequence[int], on: frozenset) -> Curve:
+def _rising(ma: int, rises: Sequence[int], on: Inputs) -> Curve:
     """The curve of something that holds."""
     curve = [(ma, on)]
     for rise in sorted((r for r in rises if r), reverse=True):
@@ -199,22 +215,22 @@ def _joined(one: Curve, other: Curve, at_once: int) -> Curve:
     return curve
 
 
-def _settled(parts: list[Part], forbidden: list[Any]):
+def _settled(parts: list[Part], forbidden: list[Tree]) -> tuple[Curve, list[Part], list[Tree]] | None:
     """Inputs that can only help or only harm are set; what holds for certain as a curve, and what is left open."""
-    on: set = set()
+    on: set[Tree] = set()
     while True:
-        signs: dict[Any, int] = {}
+        signs: dict[Tree, int] = {}
         for tree, *_ in parts:
-            _note(tree, 1, signs)
+            note_signs(tree, 1, signs)
         for tree in forbidden:
-            _note(tree, 2, signs)
+            note_signs(tree, 2, signs)
         values = {name: sign == 1 for name, sign in signs.items() if sign != 3}
         if not values:
             break
         on |= {name for name, value in values.items() if value}
-        parts = [(_set(tree, values), ma, rises) for tree, ma, rises in parts]
+        parts = [(all_fixed(tree, values), ma, rises) for tree, ma, rises in parts]
         parts = [part for part in parts if part[0] is not False]
-        forbidden = [tree for tree in (_set(tree, values) for tree in forbidden) if tree is not False]
+        forbidden = [tree for tree in (all_fixed(tree, values) for tree in forbidden) if tree is not False]
         if any(tree is True for tree in forbidden):
             return None
         forbidden = list(dict.fromkeys(forbidden))
@@ -225,33 +241,12 @@ def _settled(parts: list[Part], forbidden: list[Any]):
     return curve, [p for p in parts if not isinstance(p[0], bool)], forbidden
 
 
-def _note(tree, sign: int, signs: dict) -> None:
-    """Note for every input whether it helps when on (1), when off (2), or both ways (3)."""
-    if isinstance(tree, bool):
-        return
-    if isinstance(tree, tuple) and tree[0] in ("and", "or", "not"):
-        for part in tree[1:]:
-            _note(part, 3 - sign if tree[0] == "not" else sign, signs)
-    else:
-        signs[tree] = signs.get(tree, 0) | sign
-
-
-def _set(tree, values):
-    """What is left of a condition when several inputs are set."""
-    for name in names_of(tree) & values.keys():
-        tree = fixed(tree, name, values[name])
-        if isinstance(tree, bool):
-            break
-    return tree
-
-
-def _apart(parts, forbidden):
+def _apart(parts: Sequence[Part], forbidden: Sequence[Tree]) -> list[Group]:
     """Parts and forbidden conditions in groups without an input in common."""
-    groups: list[tuple[set, list, list]] = []
-    for at, thing in enumerate([*parts, *forbidden]):
-        is_part = at < len(parts)
-        names = set(names_of(thing[0] if is_part else thing))
-        members = ([thing], []) if is_part else ([], [thing])
+    groups: list[tuple[set[Tree], list[Part], list[Tree]]] = []
+    every: list[tuple[Tree, Group]] = [(part[0], ([part], [])) for part in parts]
+    for condition, members in [*every, *((tree, ([], [tree])) for tree in forbidden)]:
+        names = set(names_of(condition))
         rest = []
         for group in groups:
             if group[0] & names:
@@ -260,31 +255,32 @@ def _apart(parts, forbidden):
             else:
                 rest.append(group)
         groups = [*rest, (names, *members)]
-    return [(some, barred) for _, some, barred in groups]
+    return [(group, barred) for _, group, barred in groups]
 
 
 @lru_cache(maxsize=16)
-def _bits(count: int) -> np.ndarray:
+def _bits(count: int) -> Bits:
     """Every setting of some inputs, fewest on first, shape (inputs, settings)."""
     numbers = np.arange(2**count)
-    bits = (numbers[None, :] >> np.arange(count)[:, None]) & 1 == 1
-    return bits[:, np.argsort(bits.sum(axis=0), kind="stable")] if count else bits
+    bits: Bits = (numbers[None, :] >> np.arange(count)[:, None]) & 1 == 1
+    return bits[:, np.argsort(bits.sum(axis=0), kind="stable")]
 
 
-def _over(tree, columns):
+def _over(tree: Tree, columns: Mapping[Tree, Bits]) -> Bits:
     """A condition over every setting."""
     if not (isinstance(tree, tuple) and tree[0] in ("and", "or", "not")):
         return columns[tree]
     values = [_over(part, columns) for part in tree[1:]]
     if tree[0] == "not":
         return ~values[0]
-    return np.all(values, axis=0) if tree[0] == "and" else np.any(values, axis=0)
+    combined: Bits = (np.logical_and if tree[0] == "and" else np.logical_or).reduce(values)
+    return combined
 
 
-def _listed(inputs, parts, forbidden, at_once: int) -> Curve | None:
+def _listed(inputs: Sequence[Tree], parts: Sequence[Part], forbidden: Sequence[Tree], at_once: int) -> Curve | None:
     """The curve over every setting of few inputs."""
     bits = _bits(len(inputs))
-    columns = dict(zip(inputs, bits, strict=True))
+    columns: dict[Tree, Bits] = dict(zip(inputs, bits, strict=True))
     barred = np.zeros(bits.shape[1], bool)
     for tree in forbidden:
         barred |= _over(tree, columns)
@@ -304,7 +300,9 @@ def _listed(inputs, parts, forbidden, at_once: int) -> Curve | None:
     return curve
 
 
-def _tried(inputs, parts, forbidden, at_once: int, clock: Clock, tries: int) -> Curve | None:
+def _tried(
+    inputs: Sequence[Tree], parts: Sequence[Part], forbidden: Sequence[Tree], at_once: int, clock: Clock, tries: int
+) -> Curve | None:
     """The better of two curves: the commonest input on, and off."""
     uses = Counter(name for tree in (*(p[0] for p in parts), *forbidden) for name in names_of(tree))
     name = max(inputs, key=lambda each: uses[each])
@@ -320,7 +318,9 @@ def _tried(inputs, parts, forbidden, at_once: int, clock: Clock, tries: int) -> 
     return [max((c[min(k, len(c) - 1)] for c in curves), key=lambda at: at[0]) for k in range(number)]
 
 
-def _solved(inputs, parts, forbidden, at_once: int, clock: Clock) -> Curve | None:
+def _solved(
+    inputs: Sequence[Tree], parts: Sequence[Part], forbidden: Sequence[Tree], at_once: int, clock: Clock
+) -> Curve | None:
     """The curve by an integer program for each number of rises."""
     number = min(at_once, sum(len(rises) for *_, rises in parts))
     curve: Curve = []
@@ -335,12 +335,12 @@ def _solved(inputs, parts, forbidden, at_once: int, clock: Clock) -> Curve | Non
             raise Unanswered(solution.outcome)
         on = frozenset(name for name, v in rows.input.items() if solution.values[v])
         holding = [part for part in parts if holds(part[0], on)]
-        rises = sorted((r for *_, own in holding for r in own), reverse=True)
+        rises = sorted((r for *_, each in holding for r in each), reverse=True)
         curve.append((sum(part[1] for part in holding) + sum(rises[:k]), on))
     return curve
 
 
-def _cost(rows: Rows, parts, at_once: int) -> dict[int, float]:
+def _cost(rows: Rows, parts: Sequence[Part], at_once: int) -> dict[int, float]:
     """The sum to be as large as it can, so many of the rises counted, as a cost."""
     _, weights = rows.sum([(ma, tree) for tree, ma, _ in parts if ma])
     cost: dict[int, float] = {v: -w for v, w in weights.items()}

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
+from pdm_alloc.circuits.columns import CircuitBook, Counts, OutOfTime
 from pdm_alloc.circuits.wiring import at_once_ma, draws_ma
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
@@ -106,7 +106,9 @@ def lightest(
     return _answer(task, values, solution, cost, bound)
 
 
-def _evened(task: Task, program: Program, cost: dict[int, float], solution: Solution, clock: Clock):
+def _evened(
+    task: Task, program: Program, cost: dict[int, float], solution: Solution, clock: Clock
+) -> tuple[float, ...]:
     """The same circuits on the same units, none heavier, on the channels that even out the headroom."""
     chosen = {_circuit(task, v) for v in range(len(task.columns)) if round(solution.values[v])}
     among = [v for v in range(len(program.most)) if v >= len(task.columns) or _circuit(task, v) in chosen]
@@ -114,19 +116,19 @@ def _evened(task: Task, program: Program, cost: dict[int, float], solution: Solu
     small.row({new: cost.get(old, 0) for new, old in enumerate(numbers)}, most=solution.objective)
     wanted = [c for name, c in objectives(task, "isolate") if name == "even headroom"]
     costs = [{new: c[old] for new, old in enumerate(numbers) if c.get(old)} for c in wanted]
-    found = [s for s in minimise(small, costs, clock) if s]
-    if not found:
+    solutions = [s for s in minimise(small, costs, clock) if s]
+    if not solutions:
         return solution.values
-    values = dict(zip(numbers, found[-1].values, strict=True))
+    values = dict(zip(numbers, solutions[-1].values, strict=True))
     return tuple(values.get(v, 0.0) for v in range(len(program.most)))
 
 
-def _circuit(task: Task, v: int) -> tuple:
+def _circuit(task: Task, v: int) -> tuple[str, Counts, int]:
     column = task.columns[v]
     return column.command, column.counts, task.classes[column.channel_class].unit
 
 
-def _answer(task: Task, values, solution: Solution, cost: dict[int, float], bound: int) -> Lightest:
+def _answer(task: Task, values: Sequence[float], solution: Solution, cost: dict[int, float], bound: int) -> Lightest:
     times = tuple(round(v) for v in values[: len(task.columns)])
     wire = round(sum(c * times[v] for v, c in cost.items()))
     circuits = tuple(hand_out(task, times))

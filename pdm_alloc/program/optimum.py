@@ -21,6 +21,10 @@ __all__ = ["NOTHING_PROVED", "Gap", "Listing", "Optimum", "listed", "optimise", 
 
 _MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
 
+_Known = Sequence[Column] | None  # a solution, a column as often as it is chosen
+
+_Held = Sequence[tuple[float, float]]  # bounds of the costs before
+
 _BY_CLASS = ("circuits", "channels", "strength")  # costs of a circuit that depend on its class alone
 
 
@@ -261,24 +265,17 @@ def optimise_priced(
     costs = tuple(cost for _, cost in objectives(full, strategy))
     values = () if best is None else (_counted(full, best),)
     reached = best is not None and bounds == [_cost(full, best, strategy, k) for k in range(len(names))]
-    return Optimum(_verdict(best, reached), full, tuple(names), costs, tuple(bounds), values, is_priced=True)
+    outcome = STOPPED_EMPTY if best is None else PROVEN_BEST if reached else BEST_SO_FAR
+    return Optimum(outcome, full, tuple(names), costs, tuple(bounds), values, is_priced=True)
 
 
-def _verdict(best, reached: bool) -> str:
-    if best is None:
-        return STOPPED_EMPTY
-    return PROVEN_BEST if reached else BEST_SO_FAR
-
-
-def _floor(task: Task, name: str) -> float:
-    """A bound that takes no solving: no circuit costs less than nothing, and none is without an item."""
-    return -float(sum(t.count for t in task.all_types())) if name == "circuits" else 0.0
-
-
-def _stage(pricing: Pricing, k: int, held, best, rows, clock: Clock) -> tuple[Sequence[Column] | None, float]:
+def _stage(
+    pricing: Pricing, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], clock: Clock
+) -> tuple[_Known, float]:
     """The best solution of one objective and the bound on it, the ones before it held."""
     names = [name for name, _ in objectives(replace(pricing.task, columns=()), pricing.strategy)]
-    trivial = _floor(pricing.task, names[k])
+    # Without solving: no circuit costs less than nothing, and none is without an item.
+    trivial = -float(sum(t.count for t in pricing.task.all_types())) if names[k] == "circuits" else 0.0
     if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= trivial:
         return best, trivial
     bound = max(trivial, pricing.bound(k, held, _circuits(pricing, names, k, held, best), clock.part(0.5)))
@@ -292,7 +289,7 @@ def _stage(pricing: Pricing, k: int, held, best, rows, clock: Clock) -> tuple[Se
     return best, bound
 
 
-def _attainable(task: Task, names: Sequence[str], k: int, held, bound: float) -> float:
+def _attainable(task: Task, names: Sequence[str], k: int, held: _Held, bound: float) -> float:
     """The least sum over whole channels that is not below a bound, where the objective depends on the class alone."""
     if names[k] != "strength" or not math.isfinite(bound):
         return bound
@@ -304,7 +301,7 @@ def _attainable(task: Task, names: Sequence[str], k: int, held, bound: float) ->
     return min((s for w, s in sums if least <= w <= most and s >= bound), default=bound)
 
 
-def _circuits(pricing: Pricing, names: Sequence[str], k: int, held, best) -> int:
+def _circuits(pricing: Pricing, names: Sequence[str], k: int, held: _Held, best: _Known) -> int:
     """Most circuits of any solution that is of interest."""
     at = names.index("channels")
     if k > at:
@@ -314,14 +311,16 @@ def _circuits(pricing: Pricing, names: Sequence[str], k: int, held, best) -> int
     return pricing.task.channels()
 
 
-def _dived(pricing: Pricing, k: int, bound: float, best, clock: Clock):
+def _dived(pricing: Pricing, k: int, bound: float, best: _Known, clock: Clock) -> _Known:
     """The better of a solution and what a dive finds."""
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
     dived = pricing.dive(clock) if value > bound else None
     return dived if dived is not None and _cost(pricing.task, dived, pricing.strategy, k) < value else best
 
 
-def _restricted(pricing: Pricing, k: int, held, bound: float, best, rows, clock: Clock):
+def _restricted(
+    pricing: Pricing, k: int, held: _Held, bound: float, best: _Known, rows: Callable[[Task], Program], clock: Clock
+) -> tuple[_Known, float]:
     """The best solution of one objective over the columns generated so far, and the bound on those."""
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
     if value <= bound:

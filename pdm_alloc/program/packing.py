@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pdm_alloc.circuits.classes import ChannelClass
 from pdm_alloc.circuits.columns import Counts
 from pdm_alloc.program.condition_rows import Unanswered
 from pdm_alloc.program.partition import loadings_of
@@ -96,7 +97,7 @@ class Bins:
                     limits[row, c] = 2 * limit.most_ma
         return limits
 
-    def _weights(self, own) -> list[tuple[int, int]]:
+    def _weights(self, own: ChannelClass) -> list[tuple[int, int]]:
         banks = [(self._bank_rows.get((own.unit, bank)), share) for bank, share in own.bank_halves]
         return [(own.unit, 2), *((row, share) for row, share in banks if row is not None)]
 
@@ -129,7 +130,8 @@ class Bins:
             together[load] = together.get(load, 0) + halves * rise[settle]
         if not together or not self.at_once:
             return np.zeros(self.limit.shape[1], np.int64)
-        return np.sort(np.stack(list(together.values())), axis=0)[-self.at_once :].sum(axis=0)
+        largest: np.ndarray = np.sort(np.stack(list(together.values())), axis=0)[-self.at_once :]
+        return np.asarray(largest.sum(axis=0))
 
     def put(self, number: int, draw: Draw) -> None:
         """Put a circuit on a class."""
@@ -198,7 +200,9 @@ def _by_size(bins: Bins, columns: Sequence[Column], draws: Sequence[Draw]) -> li
     return sorted(range(len(columns)), key=lambda n: (width[n], size[n], n))
 
 
-def _place(bins: Bins, merged: Merged, columns, draws, order, clock: Clock) -> tuple[dict[int, int], list[int]]:
+def _place(
+    bins: Bins, merged: Merged, columns: Sequence[Column], draws: Sequence[Draw], order: Sequence[int], clock: Clock
+) -> tuple[dict[int, int], list[int]]:
     """Class of each circuit that found one, and the circuits that found none; all of them where time ran out."""
     bins.clear()
     places: dict[int, int] = {}
@@ -230,7 +234,9 @@ def room(bins: Bins, members: Sequence[int], draw: Draw) -> int | None:
     return None
 
 
-def _made_room(bins: Bins, merged: Merged, columns, draws, places: dict[int, int], n: int) -> int | None:
+def _made_room(
+    bins: Bins, merged: Merged, columns: Sequence[Column], draws: Sequence[Draw], places: dict[int, int], n: int
+) -> int | None:
     """A class for a circuit after another was moved away from its unit or bank."""
     members = np.array(merged.members[columns[n].channel_class])
     units = list(dict.fromkeys(bins.unit[members[np.argsort(bins.use(members, draws[n]), kind="stable")]].tolist()))
@@ -243,11 +249,20 @@ def _made_room(bins: Bins, merged: Merged, columns, draws, places: dict[int, int
     return None
 
 
-def _swapped(bins: Bins, merged: Merged, columns, draws, places, other: int, own, draw: Draw) -> int | None:
+def _swapped(
+    bins: Bins,
+    merged: Merged,
+    columns: Sequence[Column],
+    draws: Sequence[Draw],
+    places: dict[int, int],
+    other: int,
+    members: Sequence[int],
+    draw: Draw,
+) -> int | None:
     """One of a unit's classes for a circuit, if one comes free by moving another circuit and that finds room too."""
     old = places[other]
     bins.take(old, draws[other])
-    number, new = room(bins, own, draw), None
+    number, new = room(bins, members, draw), None
     if number is not None:
         bins.put(number, draw)
         new = room(bins, merged.members[columns[other].channel_class], draws[other])

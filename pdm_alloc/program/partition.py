@@ -14,6 +14,9 @@ __all__ = ["LateRows", "halves_on", "loadings_of", "partition"]
 _NONE: Mapping[tuple[int, str], int] = MappingProxyType({})
 _MOST_MA = 100_000_000
 
+Item = tuple[str, int]
+"""Command, and number of the item type within it."""
+
 
 def partition(
     task: Task,
@@ -82,10 +85,10 @@ def _capacities(program: Program, task: Task) -> None:
 
 
 def _by_class(task: Task) -> dict[int, list[int]]:
-    found: dict[int, list[int]] = defaultdict(list)
+    numbers: dict[int, list[int]] = defaultdict(list)
     for v, column in enumerate(task.columns):
-        found[column.channel_class].append(v)
-    return found
+        numbers[column.channel_class].append(v)
+    return numbers
 
 
 def _spares(program: Program, task: Task) -> None:
@@ -104,7 +107,8 @@ def _locks(program: Program, task: Task) -> None:
                     program.row(dict.fromkeys(_on_channel(task, command, n, unit, channel), 1), least=1)
 
 
-def _on_channel(task: Task, command, n, unit, channel):
+def _on_channel(task: Task, command: str, n: int, unit: int, channel: str) -> Iterator[int]:
+    """Columns with an item of a type on the class that has a locked channel."""
     for v, column in enumerate(task.columns):
         here = (unit, channel) in task.locked[column.channel_class]
         if here and column.command == command and any(m == n for m, _ in column.counts):
@@ -144,7 +148,9 @@ def _add_sum(
 ) -> None:
     """One combination within one limit, in halves of a milliamp; left out where everything together keeps it."""
     item = {
-        (command, n): item_ma(t, cut, limit.settle_s) for command, own in task.types.items() for n, t in enumerate(own)
+        (command, n): item_ma(t, cut, limit.settle_s)
+        for command, types in task.types.items()
+        for n, t in enumerate(types)
     }
     if _together(task, item) <= limit.most_ma:
         return
@@ -163,7 +169,7 @@ def _add_sum(
 
 
 def _together(task: Task, item: Mapping[tuple[str, int], tuple[int, int]]) -> int:
-    counts = {(command, n): t.count for command, own in task.types.items() for n, t in enumerate(own)}
+    counts = {(command, n): t.count for command, types in task.types.items() for n, t in enumerate(types)}
     rises = sorted((k * item[key][1] for key, k in counts.items()), reverse=True)
     return sum(k * item[key][0] for key, k in counts.items()) + sum(rises[: task.vehicle.settings.tolerance_loads])
 
@@ -176,9 +182,9 @@ def halves_on(task: Task, column: Column, limit: Limit) -> int:
     return 2 if limit.bank is None else dict(channel_class.bank_halves).get(limit.bank, 0)
 
 
-def loadings_of(task: Task, sums: Sums, columns: Iterable[tuple[Column, int]]) -> dict[Limit, dict]:
+def loadings_of(task: Task, sums: Sums, columns: Iterable[tuple[Column, int]]) -> dict[Limit, dict[Item, int]]:
     """What columns, each so many times, put on every limit."""
-    loadings: dict[Limit, dict] = {limit: defaultdict(int) for limit in sums.limits}
+    loadings: dict[Limit, dict[Item, int]] = {limit: defaultdict(int) for limit in sums.limits}
     by_unit: dict[int, list[Limit]] = defaultdict(list)
     for limit in sums.limits:
         by_unit[limit.unit].append(limit)
@@ -259,7 +265,7 @@ class LateRows:
         return broken
 
 
-def _robust(program: Program, rises, at_once: int) -> dict[int, float]:
+def _robust(program: Program, rises: Mapping[Item, Mapping[int, float]], at_once: int) -> dict[int, float]:
     """Terms that add the `at_once` largest rises to a sum, whichever they are.
 
     The largest sum of so many terms is the least of at_once * z + sum(p) with z + p >= rise for

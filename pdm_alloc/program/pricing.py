@@ -8,9 +8,10 @@ first, and prices again, until every item is in a circuit.
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 import highspy
 import numpy as np
@@ -126,7 +127,7 @@ class Pricing:
 
     def _whole_above(self, value: float) -> float:
         """The linear program and how far the bound is below it, rounded up; what its numbers may be off is left out."""
-        total = self.program.objective + value - slack(self.program.objective)
+        total: float = self.program.objective + value - slack(self.program.objective)
         return math.ceil(total) if math.isfinite(total) else total
 
     def dive(self, clock: Clock) -> list[Column] | None:
@@ -187,10 +188,12 @@ class Pricing:
     def _items(self) -> int:
         return sum(map(len, self.task.types.values()))
 
-    def _with_held(self, weights: dict[int, float], costs) -> dict[int, float]:
+    def _with_held(self, weights: dict[int, float], costs: Sequence[float]) -> dict[int, float]:
         return weights | {len(self.bounds) + h: costs[h] for h in range(len(self.held)) if costs[h]}
 
-    def _priced(self, circuits: int, clock: Clock, rest=None) -> tuple[float, list[Column]]:
+    def _priced(
+        self, circuits: int, clock: Clock, rest: dict[str, np.ndarray] | None = None
+    ) -> tuple[float, list[Column]]:
         """How far the bound is below the linear program, not above 0, and columns of negative reduced cost."""
         priced: list[Column] = []
         least = np.zeros(len(self.task.classes))
@@ -204,7 +207,7 @@ class Pricing:
         lowest = sorted(low for c, low in zip(self.task.classes, least, strict=True) for _ in c.slots)
         return float(sum(lowest[:circuits])), priced
 
-    def _asks(self, duals: np.ndarray):
+    def _asks(self, duals: np.ndarray) -> Iterator[tuple[Knapsack, float, Callable[..., tuple[float, list[Column]]]]]:
         """Each knapsack, the cost of any circuit in it at these duals, and its search."""
         names = [name for name, _ in objectives(replace(self.task, columns=()), self.strategy)]
         share = float(self.objective == names.index(_HEADROOM))
@@ -255,7 +258,7 @@ class _Linear:
 
     def __init__(self, bounds: Sequence[tuple[float, float]], missing: int):
         silence_banner()
-        self._highs = highspy.Highs()
+        self._highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]  # the library has no types
         for name, value in (("output_flag", False), ("threads", 1), ("random_seed", 1), ("presolve", "off")):
             self._highs.setOptionValue(name, value)
         for least, most in bounds:
@@ -277,4 +280,4 @@ class _Linear:
         self.objective = self._highs.getInfo().objective_function_value
         solution = self._highs.getSolution()
         self.values, self.duals = np.array(solution.col_value), np.array(solution.row_dual)
-        return self._highs.getModelStatus() == highspy.HighsModelStatus.kOptimal
+        return bool(self._highs.getModelStatus() == highspy.HighsModelStatus.kOptimal)

@@ -5,7 +5,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -49,7 +49,9 @@ _LEAST_S = 0.01
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
 
 # lpDot takes longer than the solve; PuLP 4 has this constructor for it, in PuLP 3.3 the class itself is one.
+# Neither library is typed where it is used here.
 _EXPRESSION: Any = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
+_HIGHS: Any = highspy.Highs
 
 _quiet = threading.Lock()
 
@@ -67,7 +69,7 @@ class Clock:
         Returns True when the work is no longer wanted.
     """
 
-    def __init__(self, limit_s: float, stop=None):
+    def __init__(self, limit_s: float, stop: Callable[[], bool] | None = None):
         self._end = time.monotonic() + limit_s
         self._stop = stop
 
@@ -234,7 +236,9 @@ def _recounted(solution: Solution, program: Program, cost: Mapping[int, float]) 
     return replace(solution, outcome=outcome, objective=objective)
 
 
-def _problem(program: Program, cost: Mapping[int, float], whole: bool, clock: Clock):
+def _problem(
+    program: Program, cost: Mapping[int, float], whole: bool, clock: Clock
+) -> tuple[pulp.LpProblem | None, list[pulp.LpVariable]]:
     """The program in PuLP and its variables; None in place of the program where time ran out."""
     problem = pulp.LpProblem("circuits", pulp.LpMinimize)
     variables = [
@@ -251,7 +255,7 @@ def _problem(program: Program, cost: Mapping[int, float], whole: bool, clock: Cl
     return problem, variables
 
 
-def _constraints(total, least: float, most: float):
+def _constraints(total: Any, least: float, most: float) -> Iterator[Any]:
     if least == most:
         yield total == least
         return
@@ -261,11 +265,11 @@ def _constraints(total, least: float, most: float):
         yield total <= most
 
 
-def _sum(weights, variables):
+def _sum(weights: Mapping[int, float], variables: Sequence[pulp.LpVariable]) -> Any:
     return _EXPRESSION({variables[v]: weight for v, weight in weights.items()})
 
 
-def _read(model, variables, whole: bool) -> Solution:
+def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: bool) -> Solution:
     """The verdict from the solver's own status: PuLP calls a stopped run optimal and an impossible one valued."""
     status, info = model.getModelStatus(), model.getInfo()
     state = highspy.HighsModelStatus
@@ -301,12 +305,12 @@ def _greet() -> None:
     try:
         kept = os.dup(1)
     except OSError:  # nothing is printed to
-        highspy.Highs()
+        _HIGHS()
         return
     nowhere = os.open(os.devnull, os.O_WRONLY)
     try:
         os.dup2(nowhere, 1)
-        highspy.Highs()
+        _HIGHS()
     finally:
         os.dup2(kept, 1)
         os.close(kept)

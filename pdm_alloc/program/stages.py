@@ -81,7 +81,12 @@ def minimise(
 
 
 def _unbroken(
-    program: Program, narrow: Program, numbers: list[int], cost: Mapping[int, float], clock: Clock, known
+    program: Program,
+    narrow: Program,
+    numbers: list[int],
+    cost: Mapping[int, float],
+    clock: Clock,
+    known: Sequence[float] | None,
 ) -> tuple[Solution, list[int]]:
     """One cost minimised, rows added until its solution breaks no limit; as `_stage`, in the program's numbers.
 
@@ -101,7 +106,7 @@ def _unbroken(
             return Solution(STOPPED_EMPTY, bound=solution.bound), keep
 
 
-def _held(program: Program, cost, value: float, keep: Sequence[int]) -> tuple[Program, list[int]]:
+def _held(program: Program, cost: Mapping[int, float], value: float, keep: Sequence[int]) -> tuple[Program, list[int]]:
     """The program narrowed to the variables that may still matter, this cost held at its best."""
     with_cost = Program(program.most, [*program.rows, (dict(cost), -math.inf, value)], program.whole)
     return with_cost.narrowed(keep)
@@ -180,14 +185,16 @@ def _thinned(program: Program, cost: Mapping[int, float], relaxed: Solution, clo
     return replace(better, outcome=BEST_SO_FAR, bound=max(bound, second.bound))
 
 
-def _nearest_solution(program: Program, cost, relaxed: Solution, bound: float, clock: Clock):
+def _nearest_solution(
+    program: Program, cost: Mapping[int, float], relaxed: Solution, bound: float, clock: Clock
+) -> tuple[Solution, list[int]]:
     """A solution among few variables, more of them until there is one; and the variables it took."""
     near = _within(program, relaxed, bound)
     ranked = sorted(relaxed.reduced)
     while True:
-        found = _on(program, cost, near, clock)
-        if found or found.outcome != NOT_ENOUGH or len(near) == len(program.most):
-            return found, near
+        solution = _on(program, cost, near, clock)
+        if solution or solution.outcome != NOT_ENOUGH or len(near) == len(program.most):
+            return solution, near
         wider = ranked[min(_WIDER * max(len(near), _FEW), len(ranked) - 1)]
         near = _within(program, relaxed, max(bound, relaxed.objective + wider))
 
@@ -218,13 +225,13 @@ def packed(costs: Sequence[Mapping[int, float]], chosen: int) -> list[dict[int, 
     list of dict
         Minimised in order, they give what `costs` minimised in order would.
     """
-    found: list[dict[int, float]] = []
+    stages: list[dict[int, float]] = []
     for cost in costs:
-        if found and (joined := _joined(found[-1], cost, chosen)) is not None:
-            found[-1] = joined
+        if stages and (joined := _joined(stages[-1], cost, chosen)) is not None:
+            stages[-1] = joined
         else:
-            found.append(dict(cost))
-    return found
+            stages.append(dict(cost))
+    return stages
 
 
 def _joined(first: Mapping[int, float], second: Mapping[int, float], chosen: int) -> dict[int, float] | None:
@@ -310,7 +317,7 @@ def _unevenness(task: Task, v: int, column: Column) -> int:
     return int(unevenness(column.fit.use_ppm))
 
 
-def unevenness(use_ppm):
+def unevenness(use_ppm: float | np.ndarray) -> np.ndarray:
     """Square of the use, in thousandths: the sum is least when no channel is much fuller than it need be.
 
     Parameters

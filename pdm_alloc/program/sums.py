@@ -8,7 +8,6 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
-from typing import Any
 
 from pdm_alloc.circuits.items import ItemType, bank_limit_ma, total_limit_ma
 from pdm_alloc.circuits.scenes import Scene, scenes_of
@@ -16,8 +15,8 @@ from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Command, Vehicle
 from pdm_alloc.electrics.thermal import effective_ma
-from pdm_alloc.program.condition_rows import condition_tree
-from pdm_alloc.program.largest import Amount, Extremes, Part
+from pdm_alloc.program.condition_rows import Tree, condition_tree
+from pdm_alloc.program.largest import Amount, Extremes, Inputs, Part
 from pdm_alloc.program.solver import Clock
 
 __all__ = ["Cut", "Limit", "Sums", "Worst", "amounts_of", "conditions_of", "everything", "item_ma", "limits_of"]
@@ -104,8 +103,8 @@ class Worst:
     scene: Scene
     halves: int
     cut: Cut
-    inputs: frozenset
-    changed: Any = None
+    inputs: Inputs
+    changed: Tree | None = None
 
     @property
     def amount_ma(self) -> int:
@@ -166,7 +165,7 @@ def _extremes(commands: tuple[Command, ...]) -> Extremes:
     return Extremes(conditions_of(commands))
 
 
-def conditions_of(commands: Iterable[Command]) -> dict[str, Any]:
+def conditions_of(commands: Iterable[Command]) -> dict[str, Tree | None]:
     """Condition of every command as plain data, None where it has none."""
     texts = ((c.name, c.condition) for c in commands)
     return {name: condition_tree(parse_condition(text).expression) if text else None for name, text in texts}
@@ -256,7 +255,9 @@ class Sums:
             return None
         return self._named(limit, scene, extreme[0] // _SCALE, extreme[1])
 
-    def _worst_change(self, limit, loading, scene, above_ma, clock) -> Worst | None:
+    def _worst_change(
+        self, limit: Limit, loading: Loading, scene: Scene, above_ma: int, clock: Clock | None
+    ) -> Worst | None:
         before = amounts_of(self.types, loading, lambda t: running(t, scene.number))
         new = amounts_of(self.types, loading, lambda t: inrush(t, scene.number))
         if _all_on(new, self.at_once) <= 2 * above_ma:
@@ -280,7 +281,7 @@ class Sums:
             scaled[name] = (ma * _SCALE + small, tuple(rise * _SCALE for rise in rises))
         return scaled
 
-    def problem(self, worst: Worst, loading: Loading) -> tuple[list[Any], list[Part], list[Any], int, int]:
+    def problem(self, worst: Worst, loading: Loading) -> tuple[list[Tree], list[Part], list[Tree], int, int]:
         """Inputs, parts, forbidden conditions, rises at once and the sum of a worst combination, for `fewest_on`."""
         scene, limit = worst.scene, worst.limit
         here = {key: halves for key, halves in loading.items() if halves and key[0] in scene.allowed}
@@ -289,13 +290,13 @@ class Sums:
         new = amounts_of(self.types, here, lambda t: inrush(t, scene.number))
         goes_on = worst.changed not in worst.inputs
         parts, forbidden = self.extremes.changed(scene.allowed, amounts, new, worst.changed, goes_on)
-        order = {item.name: n for n, item in enumerate(self.vehicle.inputs)}
+        order: dict[Tree, int] = {item.name: n for n, item in enumerate(self.vehicle.inputs)}
         inputs = [name for name in self.extremes.inputs if name != worst.changed]
         inputs.sort(key=lambda name: (order.get(name, len(order)), str(name)))
         loose = [part for part in parts if part[0] is not False and (part[1] or part[2])]
         return inputs, loose, [tree for tree in forbidden if tree is not False], self.at_once, worst.halves
 
-    def under(self, worst: Worst, inputs: frozenset) -> Worst:
+    def under(self, worst: Worst, inputs: Inputs) -> Worst:
         """The same sum with other inputs on than those it was found with."""
         before = inputs | {worst.changed} if worst.changed in worst.inputs else inputs
         return self._named(worst.limit, worst.scene, worst.halves, before, worst.changed)
@@ -308,7 +309,7 @@ class Sums:
             kept = fewer.inputs if fewer.cut == worst.cut else kept
         return self._named(worst.limit, worst.scene, worst.halves, kept, worst.changed)
 
-    def _named(self, limit: Limit, scene: Scene, halves: int, inputs: frozenset, changed: Any = None) -> Worst:
+    def _named(self, limit: Limit, scene: Scene, halves: int, inputs: Inputs, changed: Tree | None = None) -> Worst:
         first = self.extremes.on(inputs)
         if not limit.is_peak:
             return Worst(limit, scene, halves, Cut(scene.number, first), inputs)

@@ -4,9 +4,10 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pdm_alloc.circuits.classes import Capacity, ChannelClass, channel_classes
+from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
 from pdm_alloc.circuits.items import ItemType, held_channels, item_types, locked_channels
+from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 
@@ -190,7 +191,9 @@ def columns_of(task: Task, command: str, book: CircuitBook, late: Callable[[], b
                 yield Column(command, counts, number, fit, task.upper(command, counts, number))
 
 
-def _circuits(types, rating, book: CircuitBook, wiring, late) -> Iterable[tuple[Counts, Fit]]:
+def _circuits(
+    types: tuple[ItemType, ...], rating: Rating, book: CircuitBook, wiring: Wiring, late: Callable[[], bool] | None
+) -> Iterable[tuple[Counts, Fit]]:
     """Circuits of a command on a rating; one at most where all its items belong together."""
     if not types[0].together:
         return book.circuits(types, rating, wiring, late).items()
@@ -286,7 +289,7 @@ def merge(vehicle: Vehicle, units: Sequence[Unit]) -> Merged:
         A unit's ambient is outside its module's derating table.
     """
     fine = empty_task(vehicle, units)
-    grouped: dict[tuple, list[int]] = defaultdict(list)
+    grouped: dict[tuple[str, Rating, int], list[int]] = defaultdict(list)
     for number, channel_class in enumerate(fine.classes):
         grouped[channel_class.use, channel_class.rating, number if fine.locked[number] else -1].append(number)
     members = tuple(tuple(numbers) for numbers in grouped.values())
@@ -302,17 +305,19 @@ def unmerged(task: Task) -> Merged:
     return Merged(task, tuple((n,) for n in range(len(task.classes))), task)
 
 
-def _merged_class(classes, numbers: tuple[int, ...]) -> ChannelClass:
+def _merged_class(classes: Sequence[ChannelClass], numbers: tuple[int, ...]) -> ChannelClass:
     return replace(classes[numbers[0]], slots=tuple(slot for n in numbers for slot in classes[n].slots))
 
 
-def _merged_capacities(classes, capacities, members) -> tuple[Capacity, ...]:
+def _merged_capacities(
+    classes: Sequence[ChannelClass], capacities: Sequence[Capacity], members: Sequence[Sequence[int]]
+) -> tuple[Capacity, ...]:
     """Sums of the capacities of like channels, each weight the least of its members'.
 
     A sum of rows holds where each row does; and with a lesser weight it holds all the more.
     """
     home = {n: m for m, numbers in enumerate(members) for n in numbers}
-    alike: dict[frozenset, list[Capacity]] = defaultdict(list)
+    alike: dict[frozenset[int], list[Capacity]] = defaultdict(list)
     for capacity in capacities:
         first = capacity.weights[0][0]
         numbers = [first] if classes[first].use == "single" else [n for n, _ in capacity.weights]
@@ -320,7 +325,7 @@ def _merged_capacities(classes, capacities, members) -> tuple[Capacity, ...]:
     return tuple(_sum(group, members) for group in alike.values())
 
 
-def _sum(group: list[Capacity], members) -> Capacity:
+def _sum(group: Sequence[Capacity], members: Sequence[Sequence[int]]) -> Capacity:
     total: dict[int, int] = defaultdict(int)
     for capacity in group:
         for n, weight in capacity.weights:
