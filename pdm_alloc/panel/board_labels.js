@@ -29,11 +29,13 @@ function standing(label, [cos, sin], apart) {
   return [x, y, x + label.w, y + label.h];
 }
 
+const EDGE_PX = 34; // metres are written along the left edge
+
 function cost(box, apart, lines, boxes, width, height) {
   let sum = apart / 100;
   for (const line of lines) if (meets(line, box)) sum += 10;
   for (const other of boxes) if (overlaps(box, other)) sum += 8;
-  if (box[0] < 0 || box[1] < 0 || box[2] > width || box[3] > height) sum += 50;
+  if (box[0] < EDGE_PX || box[1] < 0 || box[2] > width || box[3] > height) sum += 50;
   return sum;
 }
 

@@ -2,8 +2,11 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
+from pdm_alloc import figures
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
@@ -17,7 +20,10 @@ from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import WiredCircuit
 
-__all__ = ["Cable", "Lead", "Scene", "Spot", "planned", "scene_of"]
+__all__ = ["Cable", "Lead", "Scene", "Spot", "plan_of_harness", "planned", "scene_of"]
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,3 +225,25 @@ def _lead(vehicle: Vehicle, w: WiredCircuit) -> Lead:
     wires, area = w.made.wire.parallel * back, w.made.wire.size.area_mm2
     one = mass_g_per_m(area, vehicle.settings.insulation_c)
     return Lead(unit, name, ends, wires, wires * one, wires * outer_diameter_mm(area) ** 2)
+
+
+def plan_of_harness(allocation: Allocation) -> "Axes | None":
+    """The board as a figure, for a saved notebook; None where a place it needs has no coordinates.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        With its modules mounted.
+
+    Returns
+    -------
+    matplotlib Axes or None
+    """
+    vehicle, fitted = allocation.vehicle, [(unit.label, unit.place) for unit in allocation.units]
+    known = {p.name for p in vehicle.places if p.x_m is not None and p.y_m is not None}
+    needed = {*(place for _, place in fitted), *(end for r in vehicle.routes for end in (r.start, r.end))}
+    if not vehicle.routes or not needed <= known:
+        return None
+    spots = [(p.name, p.x_m, p.y_m, " ".join(sorted(p.contains))) for p in vehicle.places]
+    places = pd.DataFrame(spots, columns=["place", "x_m", "y_m", "contains"])
+    return figures.plan(places, allocation.segments, pd.DataFrame(fitted, columns=["module", "place"]))

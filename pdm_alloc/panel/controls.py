@@ -16,7 +16,7 @@ from pdm_alloc.panel.answers import Wish
 from pdm_alloc.panel.grid_cells import BadCell, Column, plain_number, read_cell
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["Controls", "settings_shown"]
+__all__ = ["Controls", "beginning", "settings_shown"]
 
 _STRATEGIES = (("isolate (few loads per channel)", "isolate"), ("spare (few channels)", "spare"))
 
@@ -42,12 +42,9 @@ class Controls:
     def __init__(self, catalogue: Catalogue, vehicle: Vehicle, module: str):
         settings = vehicle.settings
         options = [(_described(m), m.name) for m in sorted(catalogue, key=size_key)]
-        mounts = [place.name for place in vehicle.places if place.mount]
         self._catalogue = catalogue
         self.module = widgets.Dropdown(options=options, value=module, description="module")
-        self.place = widgets.Dropdown(
-            options=[("not decided", ""), *((m, m) for m in mounts)], description="mounted at"
-        )
+        self.place = widgets.Dropdown(options=_mounts(vehicle), description="mounted at")
         self.headroom = _number("headroom, %", plain_number(settings.headroom_pct))
         self.spares = _number("spare channels", str(settings.spare_channels))
         self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
@@ -85,6 +82,20 @@ class Controls:
             with suppress(TraitError):
                 getattr(self, name).value = state.get(name, getattr(self, name).value)
 
+    def offer(self, vehicle: Vehicle) -> None:
+        """Offer the places of a vehicle for the module; one that can no longer be chosen is not decided."""
+        options, now = _mounts(vehicle), self.place.value
+        if tuple(options) != tuple(self.place.options):
+            with self.place.hold_trait_notifications():
+                self.place.options = options
+                self.place.value = now if (now, now) in options else ""
+            self._show_place()
+
+    def mount(self, place: str) -> None:
+        """Choose a place for the module; one that cannot be chosen changes nothing."""
+        with suppress(TraitError):
+            self.place.value = place
+
     def observe(self, heard: Callable[[], None]) -> None:
         """Have `heard` called when anything wanted changes."""
         for control in self._inputs:
@@ -108,8 +119,22 @@ class Controls:
             control.style.description_width = "initial"
             control.layout.width = "auto"
         self.headroom.layout.width, self.spares.layout.width = "11em", "12em"
-        self.place.layout.display = "" if len(self.place.options) > 1 else "none"
+        self._show_place()
         self.box.add_class("pdm-controls")
+
+    def _show_place(self) -> None:
+        self.place.layout.display = "" if len(self.place.options) > 1 else "none"
+
+
+def beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
+    """Name of the module to begin with: the smallest with a channel for each command, or the largest there is."""
+    modules = sorted(catalogue, key=size_key)
+    wide = [module for module in modules if len(module.channels) >= len(vehicle.commands)]
+    return (wide or modules[-1:])[0].name
+
+
+def _mounts(vehicle: Vehicle) -> list[tuple[str, str]]:
+    return [("not decided", ""), *((place.name, place.name) for place in vehicle.places if place.mount)]
 
 
 _KEPT = ("module", "place", "headroom", "spares", "strategy")

@@ -13,7 +13,8 @@ from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.plain import Plain, vehicle_plain
 from pdm_alloc.panel import verdicts as heads
 from pdm_alloc.panel.answers import Answer, Answers, Others, Question, new_commands, question_of
-from pdm_alloc.panel.controls import Controls, settings_shown
+from pdm_alloc.panel.board import Board
+from pdm_alloc.panel.controls import Controls, beginning, settings_shown
 from pdm_alloc.panel.load_grid import LoadGrid
 from pdm_alloc.panel.markup import Html, plural
 from pdm_alloc.panel.screen import Failure, Screen, Stop, Tabs, Worker, static
@@ -25,7 +26,6 @@ from pdm_alloc.panel.views import Part, Parts, channels, short, states, warnings
 from pdm_alloc.panel.workplace import FilesBar, Home
 from pdm_alloc.result.allocation import Allocation, all_warnings
 from pdm_alloc.result.refusals import NotEnough
-from pdm_alloc.studies.sizing import size_key
 
 __all__ = ["Panel"]
 
@@ -52,6 +52,8 @@ class Panel:
         The allocation kept for comparison.
     tables : Tables
         The tables of the vehicle, to be edited and observed.
+    board : Board
+        The plan of the vehicle.
     """
 
     def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None, *, home: Home | None = None):
@@ -60,7 +62,7 @@ class Panel:
         self.kept: Allocation | None = None
         self.tables = Tables(vehicle, self._plain())
         self._parts = Parts()
-        self.controls = Controls(catalogue, vehicle, module or _beginning(vehicle, catalogue))
+        self.controls = Controls(catalogue, vehicle, module or beginning(vehicle, catalogue))
         self.files = FilesBar(home, vehicle.name, self.save, self.reopen, lambda: self.allocation)
         self._screen = Screen()
         self._screen.tabs.name_page(
@@ -72,6 +74,9 @@ class Panel:
         self._asked: Question | None = None
         self._answer = Answers(catalogue)
         self._worker: Worker[Question] = Worker(self._work, self._deliver)
+        path = home.path if home else None
+        self.board = Board(catalogue, self.tables.texts, self.tables.put_all, self.controls.mount, path)
+        self.add("Board", self.board)
         self.add("Switches", Switches())
         self.box = self._laid_out()
         self._begin()
@@ -221,6 +226,7 @@ class Panel:
         self.tables.observe(lambda _: self._edited())
         self.grid.observe(lambda _: self._touched(), "drafts")
         self.grid.observe(lambda _: self.save(), "saves")
+        self.board.observe(lambda _: self.save(), "saves")
         self.grid.observe(lambda _: self._marked(), "marks")
         self.controls.observe(self._edited)
         self._screen.tabs.observe(lambda _: self._look())
@@ -230,6 +236,7 @@ class Panel:
 
     def _question(self) -> Question:
         vehicle = self.tables.vehicle
+        self.controls.offer(vehicle)
         return question_of(vehicle, self.controls.wish, new_commands(self._vehicle, vehicle), self.kept)
 
     def _edited(self) -> None:
@@ -329,12 +336,6 @@ class Panel:
 
     def _static(self) -> str:
         return static(self.answer, self._head()) if self.answer else ""
-
-
-def _beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
-    modules = sorted(catalogue, key=size_key)
-    wide = [module for module in modules if len(module.channels) >= len(vehicle.commands)]
-    return (wide or modules[-1:])[0].name
 
 
 _UNDECIDED = ("Where the module is mounted is not decided: wire lengths and voltage drop are not judged.",)

@@ -16,6 +16,7 @@ import traitlets
 
 from pdm_alloc import figures
 from pdm_alloc.panel.answers import Answer
+from pdm_alloc.panel.board_scene import plan_of_harness
 from pdm_alloc.panel.markup import Html, tag
 from pdm_alloc.panel.views import may_be_on
 from pdm_alloc.result.care_rules import CAUTION
@@ -311,9 +312,10 @@ def static(answer: Answer, head: str) -> Html:
 
 def _body(answer: Answer) -> list[Html]:
     if answer.allocation is not None:
-        axes = figures.headroom(answer.allocation)
+        axes, plan = figures.headroom(answer.allocation), plan_of_harness(answer.allocation)
         headroom, pins = _picture(axes.figure, "headroom by channel"), _frame(answer.allocation.pin_map())
-        return [headroom, pins, may_be_on(answer.allocation.vehicle)]
+        board = [] if plan is None else [_picture(plan.figure, "plan of the harness")]
+        return [headroom, *board, pins, may_be_on(answer.allocation.vehicle)]
     if answer.shortfall is not None and len(answer.shortfall):
         return [_picture(figures.shortfall(answer.shortfall).figure, "what is short"), _frame(answer.shortfall)]
     return []

@@ -52,6 +52,17 @@ class Tables:
             self._rest[table] = fresh
             self._tell(table)
 
+    def put_all(self, changes: Mapping[str, Iterable[Texts]]) -> None:
+        """Put other rows into several tables that belong together; nobody hears of it before all of them are there."""
+        heard, self._heard = self._heard, []
+        try:
+            for table, rows in changes.items():
+                self.put(table, rows)
+        finally:
+            self._heard = heard
+        for table in changes:
+            self._tell(table)
+
     def begin(self, tables: Plain, drafts: Iterable[tuple[int, str, str]] = ()) -> None:
         """Begin with other tables; nothing before it can be undone."""
         self._take(tables)

@@ -15,7 +15,7 @@ import pdm_alloc as pa
 from pdm_alloc.domain.vehicle import Place, Route
 from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.harness.paths import shortest_tree
-from pdm_alloc.panel.board_scene import scene_of
+from pdm_alloc.panel.board_scene import plan_of_harness, scene_of
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import wire_circuits
@@ -144,3 +144,11 @@ def test_ways_equally_long_are_told_apart_alike(spots, data):
         for ends in pairwise(way):
             counted[frozenset(ends)] += 1
     assert wires == counted
+
+
+def test_a_saved_notebook_keeps_a_plan(allocation, vehicle):
+    """Without a kernel the plan is a figure; where places have no coordinates there is none, and no error."""
+    assert plan_of_harness(allocation).get_title(loc="left") == "Harness"
+    bare = replace(vehicle, places=tuple(replace(p, x_m=None, y_m=None) for p in vehicle.places))
+    assert plan_of_harness(replace(allocation, vehicle=bare)) is None
+    assert plan_of_harness(replace(allocation, units=tuple(replace(u, place=None) for u in allocation.units))) is None
