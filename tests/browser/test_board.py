@@ -116,7 +116,7 @@ def test_a_place_is_dragged_and_nudged(board):
     """By mouse and by keys: the place moves, the verdict follows when it rests, Escape takes back what is not sent."""
     number, before = board.builder.answers(), board.mass_g
     x, y = board.at("place:radiator")
-    board.drag("place:radiator", (x - 40, y - 60))
+    board.drag("place:radiator", (x - 40, y + 60))
     followed = board.mass_g
     assert followed > before + 5
     board.page.mouse.up()
