@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -21,9 +21,6 @@ from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import WiredCircuit
 
 __all__ = ["Cable", "Lead", "Scene", "Spot", "plan_of_harness", "planned", "scene_of"]
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +224,7 @@ def _lead(vehicle: Vehicle, w: WiredCircuit) -> Lead:
     return Lead(unit, name, ends, wires, wires * one, wires * outer_diameter_mm(area) ** 2)
 
 
-def plan_of_harness(allocation: Allocation) -> "Axes | None":
+def plan_of_harness(allocation: Allocation) -> Any:
     """The board as a figure, for a saved notebook; None where a place it needs has no coordinates.
 
     Parameters
