@@ -1,6 +1,6 @@
 """Trip setting, wire and feed of a circuit on a kind of channel."""
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import ceil
@@ -17,9 +17,11 @@ from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.electrics.voltage import exact
 from pdm_alloc.electrics.wire import mass_g_per_m
 from pdm_alloc.electrics.wire_choice import RETURNS, Run, WireRules
+from pdm_alloc.harness.bundles import Part
 from pdm_alloc.harness.paths import Lengths, Tree, lengths
 
 __all__ = [
+    "Segments",
     "Wiring",
     "at_once_ma",
     "draws_ma",
@@ -31,6 +33,8 @@ __all__ = [
 ]
 
 Some = Sequence[tuple[ItemType, int]]
+
+Segments = tuple[tuple[float, int], ...]  # ambient, deg C, and loaded wires of each part of a way
 
 Key = TypeVar("Key")
 
@@ -70,7 +74,7 @@ class Wiring:
         self._rules: dict[tuple[Hashable, ...], WireRules] = {}
         self._wire_m: dict[tuple[Hashable, ...], float] = {}
 
-    def protect(self, some: Some, rating: Rating, running_ma: int, bundle_wires: int | None = None) -> Protected | str:
+    def protect(self, some: Some, rating: Rating, running_ma: int, segments: Segments = ()) -> Protected | str:
         """Setting and wire of a circuit, or a reason word of `pdm_alloc.electrics.circuit_protection.protect`.
 
         Parameters
@@ -81,15 +85,15 @@ class Wiring:
             The kind of channel, and where it is.
         running_ma : int
             Largest draw, tolerance included, mA.
-        bundle_wires : int, optional
-            Loaded wires in its bundle; default: the setting.
+        segments : tuple of (float, int), optional
+            As of `segments`; default: the hottest place passed, with the bundle of the setting.
 
         Returns
         -------
         Protected or str
         """
         demand = self.demand(some, running_ma, rating.place)
-        return protect(demand, rating, self.rules_of(some, rating, bundle_wires))
+        return protect(demand, rating, self.rules_of(some, rating, segments))
 
     def demand(self, some: Some, running_ma: int, place: str | None) -> Demand:
         """What a circuit asks of any channel of a unit in a place; its largest draw, tolerance included, in mA."""
@@ -102,16 +106,23 @@ class Wiring:
             max(t.window_ms for t, _ in some),
         )
 
-    def rules_of(self, some: Some, rating: Rating, bundle_wires: int | None = None) -> WireRules:
-        """What its wire is chosen by: the hottest place passed; out and back by wire on a bridge."""
-        key = (rating.place, rating.reversing, bundle_wires, *dict.fromkeys(t.place for t, _ in some))
+    def rules_of(self, some: Some, rating: Rating, segments: Segments = ()) -> WireRules:
+        """What its wire is chosen by: hottest place, segments of its way; out and back by wire on a bridge."""
+        key = (rating.place, rating.reversing, segments, *dict.fromkeys(t.place for t, _ in some))
         if key not in self._rules:
             ambient = self.lengths.hottest_c(rating.place, [t.place for t, _ in some])
-            own = replace(
-                self.rules, ambient_c=ambient, return_path="wire" if rating.reversing else self.rules.return_path
-            )
-            self._rules[key] = own if bundle_wires is None else replace(own, bundle_wires=bundle_wires)
+            returned = "wire" if rating.reversing else self.rules.return_path
+            self._rules[key] = replace(self.rules, ambient_c=ambient, return_path=returned, segments=segments)
         return self._rules[key]
+
+    def segments(self, some: Some, place: str | None, together: Mapping[Part, int], upper: int) -> Segments:
+        """Ambient and loaded wires, at most `upper`, along its way; what is apart from the routes lies as is set."""
+        tree = self.lengths.tree(place)
+        apart = [t.place for t, _ in some if not _reached(tree, t)]
+        ways = {(self.lengths.part_c(part), min(number, upper)) for part, number in together.items()}
+        if apart:
+            ways.add((self.lengths.hottest_c(place, apart), self.rules.bundle_wires))
+        return tuple(sorted(ways))
 
     def runs(self, some: Some, place: str | None) -> list[Run]:
         """Run to each load: its ampere-metres over its length, A; its length, m; drop allowed, per cent."""

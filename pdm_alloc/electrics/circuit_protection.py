@@ -7,7 +7,7 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Protocol
 
-from pdm_alloc.electrics.ampacity import ampacity_a, pins_needed
+from pdm_alloc.electrics.ampacity import pins_needed
 from pdm_alloc.electrics.inrush import overload_capacity
 from pdm_alloc.electrics.trip import (
     StallCheck,
@@ -236,7 +236,7 @@ def _as_many(trip_a: float, least_mm2: float, rules: WireRules, wires: int) -> i
 @lru_cache(maxsize=512)
 def _largest(rules: WireRules) -> tuple[float, float]:
     area_mm2 = wire_sizes(rules.sizes)[-1].area_mm2
-    return area_mm2, ampacity_a(area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires, rules.cable)
+    return area_mm2, rules.ampacity_a(area_mm2)
 
 
 def _least_mm2(stalled_a: float, tripped_ms: float, insulation_c: float) -> float:

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from pdm_alloc.electrics.ampacity import RULE_PACKS, ampacity_a
+from pdm_alloc.electrics.ampacity import RULE_PACKS, segments_ampacity_a
 from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, resistance_ohm_per_m, wire_sizes
 
 Amount = TypeVar("Amount", float, np.ndarray[Any, Any])
@@ -104,7 +104,7 @@ class WireRules:
     insulation_c, ambient_c : float
         Temperature class of the insulation, 60 to 200; hottest ambient on the way, deg C.
     bundle_wires : int
-        Loaded wires in the bundle.
+        Loaded wires in the bundle, where no segments are known.
     return_path : str
         ``chassis`` or ``wire``.
     system_v : float
@@ -113,6 +113,9 @@ class WireRules:
         Table of ampacity, a word of `pdm_alloc.electrics.ampacity.CABLES`.
     pack : str
         Rule pack, a word of `pdm_alloc.electrics.ampacity.RULE_PACKS`: thinner sizes are not chosen.
+    segments : tuple of (float, int)
+        Ambient, deg C, and loaded wires of each segment of the way, none hotter than `ambient_c`; empty: one segment,
+        of `ambient_c` and `bundle_wires`.
     """
 
     sizes: str = "metric"
@@ -123,6 +126,12 @@ class WireRules:
     system_v: float = 12.0
     cable: str = "thin_wall"
     pack: str = "general"
+    segments: tuple[tuple[float, int], ...] = ()
+
+    def ampacity_a(self, area_mm2: float) -> float:
+        """Ampacity of one conductor along the whole way, A."""
+        segments = self.segments or ((self.ambient_c, self.bundle_wires),)
+        return segments_ampacity_a(area_mm2, self.insulation_c, segments, self.cable)
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,7 +253,7 @@ def _ladder(rules: WireRules) -> tuple[_Rung, ...]:
 def _rung(size: WireSize, rules: WireRules) -> _Rung:
     cool = resistance_ohm_per_m(size, rules.ambient_c)
     hot = resistance_ohm_per_m(size, rules.insulation_c)
-    ampacity = ampacity_a(size.area_mm2, rules.insulation_c, rules.ambient_c, rules.bundle_wires, rules.cable)
+    ampacity = rules.ampacity_a(size.area_mm2)
     return _Rung(size, size.area_mm2, ampacity, cool, hot - cool, mass_g_per_m(size.area_mm2, rules.insulation_c))
 
 

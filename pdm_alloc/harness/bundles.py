@@ -1,174 +1,26 @@
-"""A wire as it is cut, from the pin over its splices to each end; what lies in each route: wires, bundles, mass."""
+"""What lies in each route: wires, those that count as loaded, bundles, mass."""
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
+from pdm_alloc.electrics.ampacity import LIGHTLY_LOADED, bundle_factor, counted_wires
 from pdm_alloc.electrics.wire import mass_g_per_m, outer_diameter_mm
 from pdm_alloc.harness.paths import Tree
 
 __all__ = [
     "BUNDLE_SPREAD",
-    "PIN",
-    "End",
-    "Node",
     "Part",
-    "Piece",
     "Segment",
     "Strand",
     "beside",
     "bundle_mm",
     "loaded",
     "parts_of",
-    "pieces",
     "segments",
 ]
-
-# Kind of a node (pin, splice, end) and its name: nothing, the place, or the key of the end.
-Node = tuple[str, str]
-
-PIN: Node = ("pin", "")
-
-
-@dataclass(frozen=True, slots=True)
-class End:
-    """Where a wire is to arrive.
-
-    Parameters
-    ----------
-    key : str
-        Its name, unique in the circuit.
-    place : str or None
-        Where it is.
-    stated_m : float or None
-        Length of wire, taken where the routes do not lead to its place, m; None: not known.
-    """
-
-    key: str
-    place: str | None
-    stated_m: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """One piece of wire.
-
-    Parameters
-    ----------
-    start, end : Node
-        Seen from the module.
-    length_m : float or None
-        Allowances included, m; None: not known.
-    way : tuple of str
-        Places it passes, ends included.
-    """
-
-    start: Node
-    end: Node
-    length_m: float | None
-    way: tuple[str, ...] = ()
-
-
-@dataclass
-class _Branches:
-    """Ends and following places at each place of the ways."""
-
-    ends: dict[str, list[str]] = field(default_factory=dict)
-    following: dict[str, list[str]] = field(default_factory=dict)
-
-    def count(self, place: str) -> int:
-        return len(self.ends.get(place, ())) + len(self.following.get(place, ()))
-
-
-def pieces(source: str | None, tree: Tree | None, ends: Sequence[End], slack: float, end_m: float) -> tuple[Piece, ...]:
-    """Pieces of the wire from one pin to all its ends, each cut once.
-
-    A splice stands wherever ways part or an end is passed; the pin and every end have their allowance.
-    Together the pieces are as long as trunk and branches with one allowance for the pin and one an end.
-
-    Parameters
-    ----------
-    source : str or None
-        Place of the module.
-    tree : Tree or None
-        Shortest routes from it.
-    ends : sequence of End
-        At least one.
-    slack : float
-        Wire over route, no unit.
-    end_m : float
-        Allowance at each end, m.
-
-    Returns
-    -------
-    tuple of Piece
-        From the pin outwards.
-    """
-    placed = [e for e in ends if tree is not None and e.place is not None and e.place in tree]
-    alone = [e for e in ends if e not in placed]
-    if not placed or tree is None:
-        return tuple(_stated(source or "", alone, end_m))
-    branches = _branches(tree, placed)
-    at = tree.source
-    first: tuple[Piece, ...] = ()
-    start, carried = PIN, end_m
-    if branches.count(at) + len(alone) > 1:
-        start, carried = ("splice", at), 0.0
-        first = (Piece(PIN, start, end_m, (at,)),)
-    beside = (Piece(start, ("end", e.key), e.stated_m, (at,)) for e in alone)
-    return (*first, *_from(at, start, carried, (at,), tree, branches, slack, end_m), *beside)
-
-
-def _stated(source: str, ends: Sequence[End], end_m: float) -> Iterator[Piece]:
-    """Ends of stated lengths; where there are several, a pigtail is cut from the first of them."""
-    if len(ends) == 1:
-        yield Piece(PIN, ("end", ends[0].key), ends[0].stated_m)
-        return
-    splice = ("splice", source)
-    known = ends[0].stated_m
-    tail = end_m if known is None else min(end_m, known / 2)
-    yield Piece(PIN, splice, tail)
-    for number, end in enumerate(ends):
-        whole = end.stated_m
-        yield Piece(splice, ("end", end.key), whole - tail if number == 0 and whole is not None else whole)
-
-
-def _branches(tree: Tree, ends: Sequence[End]) -> _Branches:
-    branches = _Branches()
-    for end in ends:
-        branches.ends.setdefault(str(end.place), []).append(end.key)
-        way = tree.way(str(end.place))
-        for before, after in pairwise(way):
-            followers = branches.following.setdefault(before, [])
-            if after not in followers:
-                followers.append(after)
-    return branches
-
-
-def _from(
-    place: str,
-    start: Node,
-    carried: float,
-    way: tuple[str, ...],
-    tree: Tree,
-    branches: _Branches,
-    slack: float,
-    end_m: float,
-) -> Iterator[Piece]:
-    """Everything beyond a place, the wire that arrives there being `carried` long since `start`."""
-    arrived, since = start, carried
-    if branches.count(place) > 1 and start != ("splice", place):
-        arrived, since = ("splice", place), 0.0
-        yield Piece(start, arrived, carried, way)
-        way = (place,)
-    for key in branches.ends.get(place, ()):
-        yield Piece(arrived, ("end", key), since + end_m, way)
-    for after in branches.following.get(place, ()):
-        longer = since + tree.metres[after] * slack
-        yield from _from(after, arrived, longer, (*way, after), tree, branches, slack, end_m)
-
 
 # Diameter of a bundle over that of a circle as large as its wires together: common practice, no source.
 BUNDLE_SPREAD = 1.2
@@ -215,12 +67,15 @@ class Strand:
         Of each conductor, mm2.
     on : frozenset of str
         Operating states in which they carry current.
+    current_a : float
+        What each of them carries at most, A.
     """
 
     parts: frozenset[Part]
     conductors: int
     area_mm2: float
     on: frozenset[str]
+    current_a: float = math.inf
 
 
 def parts_of(tree: Tree, ends: Iterable[str]) -> frozenset[Part]:
@@ -249,38 +104,58 @@ def loaded(strands: Sequence[Strand]) -> dict[Part, int]:
     return {part: max((n[part] for n in by_state.values()), default=0) for strand in strands for part in strand.parts}
 
 
-def beside(strands: Sequence[Strand]) -> list[int]:
-    """Loaded wires in the fullest bundle each strand lies in while it carries current itself, its own counted.
+AloneA = Callable[[Strand, Part], float]
+
+
+def beside(strands: Sequence[Strand], alone_a: AloneA) -> list[dict[Part, int]]:
+    """Loaded wires that lie with each strand in each of its routes while it carries current itself.
+
+    Wires at no more than 30 % of their capacity in the bundle do not count for the others (IEC 60364-5-52,
+    section 523.5, from memory); the conductors of the strand itself always do.
 
     Parameters
     ----------
     strands : sequence of Strand
         All of the harness.
+    alone_a : callable of (Strand, (str, str)) to float
+        Ampacity of a conductor of a strand, alone in the ambient of a route, A.
 
     Returns
     -------
-    list of int
-        In the same order; a strand that never carries current is counted as if it did in every state.
+    list of dict of (str, str) to int
+        In the same order, the most over the operating states, its own conductors counted; a strand that never carries
+        current is counted as if it did in every state.
     """
-    by_state = _by_state(strands)
-    return [max(_counts(strand, by_state), default=strand.conductors) for strand in strands]
+    every = frozenset().union(*(strand.on for strand in strands))
+    counts: list[dict[Part, int]] = [dict.fromkeys(strand.parts, strand.conductors) for strand in strands]
+    for part in sorted(frozenset().union(*(strand.parts for strand in strands))):
+        inside = [n for n, strand in enumerate(strands) if part in strand.parts]
+        for members in {tuple(n for n in inside if state in (strands[n].on or every)) for state in every}:
+            together = _counted([strands[n] for n in members], part, alone_a)
+            for n, number in zip(members, together, strict=True):
+                counts[n][part] = max(counts[n][part], number)
+    return counts
+
+
+def _counted(inside: Sequence[Strand], part: Part, alone_a: AloneA) -> list[int]:
+    """Loaded wires for each of the strands that carry current together in a route."""
+    alone = [alone_a(strand, part) for strand in inside]
+    each = [n for n, strand in enumerate(inside) for _ in range(strand.conductors if strand.on else 0)]
+    count = counted_wires([inside[n].current_a for n in each], [alone[n] for n in each], bundle_factor)
+    light = LIGHTLY_LOADED * bundle_factor(count)
+    is_heavy = [strand.on and strand.current_a > light * amps for strand, amps in zip(inside, alone, strict=True)]
+    heavy = sum(strand.conductors for strand, heavy in zip(inside, is_heavy, strict=True) if heavy)
+    return [heavy + (0 if own else strand.conductors) for strand, own in zip(inside, is_heavy, strict=True)]
 
 
 def _by_state(strands: Sequence[Strand]) -> dict[str, Counter[Part]]:
-    found: dict[str, Counter[Part]] = {}
+    by_state: dict[str, Counter[Part]] = {}
     for strand in strands:
         for state in strand.on:
-            number = found.setdefault(state, Counter())
+            number = by_state.setdefault(state, Counter())
             for part in strand.parts:
                 number[part] += strand.conductors
-    return found
-
-
-def _counts(strand: Strand, by_state: dict[str, Counter[Part]]) -> Iterator[int]:
-    for state, number in by_state.items():
-        if state in strand.on or not strand.on:
-            extra = 0 if strand.on else strand.conductors
-            yield from (number[part] + extra for part in strand.parts)
+    return by_state
 
 
 @dataclass(frozen=True, slots=True)

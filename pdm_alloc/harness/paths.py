@@ -228,6 +228,10 @@ class Lengths:
             passed.update(tree.way(end) if tree is not None and end is not None and end in tree else (start, end))
         return max((self._ambient(name) for name in passed), default=self.ambient_c)
 
+    def part_c(self, part: tuple[str, str]) -> float:
+        """Ambient of a route, the hotter of its two ends, deg C."""
+        return max(map(self._ambient, part))
+
     def _ambient(self, name: str | None) -> float:
         place = self.places.get(name or "")
         return self.ambient_c if place is None or place.ambient_c is None else place.ambient_c

@@ -14,7 +14,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, wire_sizes
-from pdm_alloc.harness.bundles import PIN, End, Node, Piece, pieces
+from pdm_alloc.harness.trunk import PIN, End, Node, Piece, pieces
 from pdm_alloc.result.ground_plan import ReturnWire
 from pdm_alloc.result.placed import WiredCircuit
 

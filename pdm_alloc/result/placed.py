@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 from pdm_alloc.circuits.classes import Rating, rating_of
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for, usable_for
@@ -10,10 +11,11 @@ from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, stalled_ma
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.wire_choice import RETURNS
-from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS
-from pdm_alloc.harness.bundles import Strand, beside, parts_of
+from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS, THIN_WALL_BUNDLE
+from pdm_alloc.harness.bundles import Part, Strand, beside, parts_of
 
 __all__ = ["Place", "PlacedCircuit", "WiredCircuit", "place_of", "strand_of", "wire_circuits"]
 
@@ -107,6 +109,8 @@ def place_of(vehicle: Vehicle, units: Sequence[Unit], circuit: PlacedCircuit) ->
 
 Some = tuple[tuple[ItemType, int], ...]
 
+Beside = dict[Part, int]  # loaded wires in each route a wire lies in
+
 _Draft = tuple[PlacedCircuit, Place, Some, int]
 
 
@@ -131,10 +135,13 @@ class WiredCircuit:
     ambient_c : float
         Hottest place its wire passes, deg C.
     bundle_wires : int
-        Loaded wires the wire is chosen for.
+        Loaded wires in the fullest bundle the wire is chosen for.
     most_together : int
         Loaded wires in the fullest bundle it is in; more than `bundle_wires` where no wire that fits
         bears so many, and the bundle is to be split.
+    narrowest : tuple of (str, float, int) or None
+        Where it carries least: the route or the place, its ambient, deg C, and the loaded wires there; None: its ways
+        are not known.
     wire_m : float or None
         Trunk and branches one way, m; None: a length is not known.
     mass_g : float or None
@@ -150,6 +157,7 @@ class WiredCircuit:
     ambient_c: float
     bundle_wires: int
     most_together: int
+    narrowest: tuple[str, float, int] | None
     wire_m: float | None
     mass_g: float | None
 
@@ -170,8 +178,9 @@ def wire_circuits(
 ) -> tuple[WiredCircuit, ...]:
     """Setting and wire of every circuit, in the order given.
 
-    Where places and routes tell which wires lie together, every wire is chosen for the bundles it is
-    in; more conductors side by side fill bundles further, so this is repeated until no count rises.
+    Where places and routes tell which wires lie together, every wire carries what the least of its segments
+    lets it, each with its own ambient and bundle; more conductors side by side fill bundles further, so this
+    is repeated until no count rises.
     Elsewhere the setting `bundle_wires` stands.
 
     Parameters
@@ -192,15 +201,19 @@ def wire_circuits(
     wiring = Wiring(vehicle) if wiring is None else wiring
     types = {t.load: t for t in load_types(vehicle, units)}
     drafts = [_draft(vehicle, place_of(vehicle, units, c), c, types) for c in circuits]
-    wired = [_wired(draft, wiring, None) for draft in drafts]
+    wired = [_wired(draft, wiring, {}) for draft in drafts]
     counts = _together(vehicle, wiring, wired)
     while any(counts):
-        wired = [_wired(draft, wiring, n) for draft, n in zip(drafts, counts, strict=True)]
-        more = [max(old, new) for old, new in zip(counts, _together(vehicle, wiring, wired), strict=True)]
+        wired = [_wired(draft, wiring, beside) for draft, beside in zip(drafts, counts, strict=True)]
+        more = [_fuller(*pair) for pair in zip(counts, _together(vehicle, wiring, wired), strict=True)]
         if more == counts:
             break
         counts = more
     return tuple(wired)
+
+
+def _fuller(one: Beside, other: Beside) -> Beside:
+    return {part: max(one.get(part, 0), other.get(part, 0)) for part in sorted({*one, *other})}
 
 
 def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]) -> _Draft:
@@ -210,11 +223,18 @@ def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mappin
     return circuit, Place(place.unit, place.channels, rating), some, draw
 
 
-def _together(vehicle: Vehicle, wiring: Wiring, wired: Sequence[WiredCircuit]) -> list[int]:
-    """Loaded wires beside each circuit's, 0 where its ways are not known."""
+def _together(vehicle: Vehicle, wiring: Wiring, wired: Sequence[WiredCircuit]) -> list[Beside]:
+    """Loaded wires beside each circuit's in every route it lies in, none where its ways are not known."""
     strands = {n: strand for n, w in enumerate(wired) if (strand := strand_of(vehicle, wiring, w)) is not None}
-    counts = dict(zip(strands, beside(list(strands.values())), strict=True))
-    return [counts.get(n, 0) for n in range(len(wired))]
+    insulation_c, part_c = wiring.rules.insulation_c, cache(wiring.lengths.part_c)
+    counts = beside(list(strands.values()), lambda s, part: ampacity_a(s.area_mm2, insulation_c, part_c(part)))
+    known = {n: count or _at_module(wired[n], strands[n]) for n, count in zip(strands, counts, strict=True)}
+    return [known.get(n, {}) for n in range(len(wired))]
+
+
+def _at_module(w: WiredCircuit, strand: Strand) -> Beside:
+    place = w.place.unit.place or ""
+    return {(place, place): strand.conductors}
 
 
 def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | None:
@@ -224,10 +244,16 @@ def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | Non
         return None
     back = RETURNS["wire" if w.place.rating.reversing else vehicle.settings.return_path]
     on = frozenset(state.name for state in vehicle.states if state.is_on(w.circuit.command))
-    return Strand(parts_of(tree, ends), w.made.wire.parallel * back, w.made.wire.size.area_mm2, on)
+    wire = w.made.wire
+    return Strand(parts_of(tree, ends), wire.parallel * back, wire.size.area_mm2, on, _each_a(w, wire.parallel))
 
 
-def _wired(draft: _Draft, wiring: Wiring, together: int | None) -> WiredCircuit:
+def _each_a(w: WiredCircuit, parallel: int) -> float:
+    """What each of its conductors carries at most, the larger share of paralleled channels counted, A."""
+    return float(w.running_ma * w.place.rating.share * w.each / (1000 * parallel))
+
+
+def _wired(draft: _Draft, wiring: Wiring, together: Beside) -> WiredCircuit:
     circuit, place, some, running_ma = draft
     rating = place.rating
     bundle, made = _made(wiring, some, rating, running_ma, together)
@@ -242,21 +268,31 @@ def _wired(draft: _Draft, wiring: Wiring, together: int | None) -> WiredCircuit:
         runs=runs,
         ambient_c=wiring.rules_of(some, rating).ambient_c,
         bundle_wires=bundle,
-        most_together=together or bundle,
+        most_together=max(together.values(), default=bundle),
+        narrowest=_narrowest(wiring, together, bundle),
         wire_m=wiring.wire_m(some, rating.place) if known else None,
         mass_g=wiring.mass_g(some, made, rating) if known and isinstance(made, Protected) else None,
     )
 
 
-def _made(
-    wiring: Wiring, some: Some, rating: Rating, running_ma: int, together: int | None
-) -> tuple[int, Protected | str]:
-    """The wire for so many together; where there is none, for the fullest bundle that allows one."""
+def _made(wiring: Wiring, some: Some, rating: Rating, running_ma: int, together: Beside) -> tuple[int, Protected | str]:
+    """The wire for so many together; where there is none, for the fullest bundles that allow one."""
     if not together:
         return wiring.rules.bundle_wires, wiring.protect(some, rating, running_ma)
-    fuller = sorted((most for most, _ in BUNDLE_FACTORS if most < together), reverse=True)
-    for number in (together, *fuller):
-        made = wiring.protect(some, rating, running_ma, number)
+    fullest = max(together.values())
+    uppers = {THIN_WALL_BUNDLE[0], *(upper for upper, _ in BUNDLE_FACTORS)}
+    for upper in (fullest, *sorted((n for n in uppers if n < fullest), reverse=True)):
+        made = wiring.protect(some, rating, running_ma, wiring.segments(some, rating.place, together, upper))
         if isinstance(made, Protected):
-            return number, made
-    return together, wiring.protect(some, rating, running_ma, together)
+            return upper, made
+    return fullest, made
+
+
+def _narrowest(wiring: Wiring, together: Beside, upper: int) -> tuple[str, float, int] | None:
+    """Of the routes of a wire the one in which it carries least."""
+    known = [(part, wiring.lengths.part_c(part), min(number, upper)) for part, number in together.items()]
+    if not known:
+        return None
+    rules = wiring.rules
+    part, ambient, number = min(known, key=lambda k: ampacity_a(1.0, rules.insulation_c, k[1], k[2], rules.cable))
+    return " to ".join(dict.fromkeys(part)), ambient, number

@@ -9,6 +9,7 @@ import pandas as pd
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, draws_ma, feed_currents_ma, for_at_once_ma
 from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.wire_choice import WireChoice
@@ -51,6 +52,7 @@ WIRES = (
     "mass_g",
     "ambient_c",
     "bundle_wires",
+    "ampacity_at",
     "note",
 )
 
@@ -71,8 +73,9 @@ def wires_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame
     """A row a circuit, in the columns `WIRES`.
 
     Lengths are one way, trunk and branches; drop_pct is the largest of its loads, per cent of the
-    system voltage; bundle_wires are the loaded wires together it is chosen for; trip_a is what all
-    its conductors carry together, A; mass counts every conductor and the way back where it is a
+    system voltage; ambient_c is the hottest it passes, bundle_wires the loaded wires of its fullest bundle, ampacity_at
+    where, at which ambient and with how many loaded wires it carries least, which is ampacity_a; trip_a is what all its
+    conductors carry together, A; mass counts every conductor and the way back where it is a
     wire, g. Empty where a length is not known.
     """
     return pd.DataFrame([_wires_table_row(vehicle, w) for w in wired], columns=list(WIRES))
@@ -91,9 +94,17 @@ def _wires_table_row(vehicle: Vehicle, w: WiredCircuit) -> dict[str, object]:
         "mass_g": None if w.mass_g is None else round(w.mass_g, 1),
         "ambient_c": w.ambient_c,
         "bundle_wires": w.bundle_wires,
+        "ampacity_at": _ampacity_at(w),
         "note": _wires_table_note(w),
     }
     return where | (_wire(w, made) if made is not None else {})
+
+
+def _ampacity_at(w: WiredCircuit) -> str:
+    if w.narrowest is None:
+        return ""
+    where, ambient_c, number = w.narrowest
+    return f"{where}: {ambient_c:g} deg C, {counted(number, 'loaded wire')}"
 
 
 def _wire(w: WiredCircuit, made: Protected) -> dict[str, object]:

@@ -106,7 +106,7 @@ class _Cable:
             return
         yield from self._fuse()
         settings = self.settings
-        known = conductors(settings.wire_sizes, settings.insulation_c, self.ambient_c, 1)
+        known = conductors(settings.wire_sizes, settings.insulation_c, self.ambient_c, ((self.ambient_c, 1),))
         size = next((c for c in known if abs(c.area_mm2 - self.row["area_mm2"]) < 1e-3), None)
         if size is None:
             yield _finding(self.asked, self.row["area_mm2"], None, "mm2", f"{self.row['area_mm2']:g} mm2 is no size")

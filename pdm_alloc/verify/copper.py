@@ -29,7 +29,7 @@ from pdm_alloc.electrics.wire_tables import (
 from pdm_alloc.verify.arithmetic import ceiling, cold, running_ma
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["Conductor", "Ways", "bench", "conductors", "damage_ms"]
+__all__ = ["Conductor", "Ways", "alone_a", "bench", "beside", "conductors", "damage_ms"]
 
 
 class Conductor:
@@ -40,17 +40,15 @@ class Conductor:
     area_mm2, ohm_per_m, zero_c : float
         Area, mm2; resistance at 20 deg C, ohm / m; temperature at which that would vanish, deg C.
     insulation_c, ambient_c : float
-        Class of the insulation; ambient, deg C.
-    bundle_wires : int
-        Loaded wires in its bundle.
+        Class of the insulation; hottest ambient on its way, deg C.
+    lies : tuple of (float, int)
+        Ambient, deg C, and loaded wires of each part of its way.
     """
 
-    def __init__(self, size, insulation_c, ambient_c, bundle_wires):
+    def __init__(self, size, insulation_c, ambient_c, lies):
         self.area_mm2, self._ohm, self._zero = size
         self._insulation_c, self._ambient_c = insulation_c, ambient_c
-        base = min(_table_a(self.area_mm2, insulation_c), _sheet_a(self.area_mm2, insulation_c))
-        cool = math.sqrt(max(0.0, insulation_c - ambient_c) / (insulation_c - 30.0))
-        self.ampacity_a = base * cool * _together(bundle_wires)
+        self.ampacity_a = min(alone_a(self.area_mm2, insulation_c, c) * _together(wires) for c, wires in lies)
 
     def ohm_per_m(self, load: float) -> float:
         """Resistance at so much of its ampacity, ohm / m."""
@@ -58,13 +56,59 @@ class Conductor:
         return self._ohm * (conductor_c - self._zero) / (20.0 - self._zero)
 
 
+def alone_a(area_mm2: float, insulation_c: float, ambient_c: float) -> float:
+    """Ampacity of a conductor alone, A."""
+    base = min(_table_a(area_mm2, insulation_c), _sheet_a(area_mm2, insulation_c))
+    return base * math.sqrt(max(0.0, insulation_c - ambient_c) / (insulation_c - 30.0))
+
+
 @lru_cache(maxsize=256)
-def conductors(sizes: str, insulation_c: float, ambient_c: float, bundle_wires: int) -> tuple[Conductor, ...]:
+def conductors(sizes: str, insulation_c: float, ambient_c: float, lies: tuple) -> tuple[Conductor, ...]:
     """All sizes of a system, thin to thick; none where the ambient is not below the class."""
     if ambient_c >= insulation_c:
         return ()
     known = _metric() if sizes == "metric" else _awg()
-    return tuple(Conductor(size, insulation_c, ambient_c, bundle_wires) for size in known)
+    return tuple(Conductor(size, insulation_c, ambient_c, lies) for size in known)
+
+
+LIGHT = 0.3  # IEC 60364-5-52, 523.5, from memory: up to there a wire is left out of the count for the others
+EVEN = 1 + 1e-9  # far above the rounding of floats
+
+
+def beside(laid) -> dict:
+    """Loaded conductors in each part of the way of each circuit while it is on, its own counted.
+
+    Parameters
+    ----------
+    laid : sequence of (Hashable, int, float, dict of part to float, sequence of str)
+        For each circuit its key, its conductors, what each carries, what each carries alone in each part of its way,
+        A, and the states in which it is on.
+
+    Returns
+    -------
+    dict of Hashable to dict of part to int
+    """
+    bundles: dict = {}
+    counts = {key: dict.fromkeys(ways, number) for key, number, _, ways, _ in laid}
+    for key, number, each_a, ways, states in laid:
+        for part, alone in ways.items():
+            for state in states:
+                bundles.setdefault((part, state), {})[key] = number, each_a, alone
+    for (part, _), wires in bundles.items():
+        loaded = _loaded(wires)
+        number = sum(wires[key][0] for key in loaded)
+        for key, (more, _, _) in wires.items():
+            counts[key][part] = max(counts[key][part], number if key in loaded else number + more)
+    return counts
+
+
+def _loaded(wires):
+    """Keys of those in one bundle that carry more than 30 % of what they may there."""
+    loaded, before = set(wires), None
+    while loaded != before:
+        share = LIGHT * _together(max(1, sum(wires[key][0] for key in loaded)))
+        before, loaded = loaded, {key for key, (_, a, alone) in wires.items() if a > share * alone * EVEN}
+    return loaded
 
 
 def damage_ms(current_a: float, area_mm2: float, insulation_c: float) -> float:

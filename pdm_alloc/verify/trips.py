@@ -14,10 +14,13 @@ __all__ = [
     "rated_ma",
     "reads_ma",
     "step_ma",
+    "terminal_mm2",
     "trip_exists",
     "widest_ma",
     "wired_pins",
 ]
+
+TERMINAL = 1.01  # a terminal for 5.3 mm2 takes 10 AWG
 
 
 def trip_exists(recount):
@@ -106,3 +109,8 @@ def wired_pins(wired, trip_ma: int) -> int:
     """Pins of each channel that need a wire: as many as bear its setting, all where nobody knows what one bears."""
     bears = contact_ma(wired)
     return pins_each(wired) if bears is None else max(1, math.ceil(Fraction(trip_ma) / (wired.shares * bears)))
+
+
+def terminal_mm2(wired) -> float:
+    """Largest conductor its terminals take, mm2; inf where none states it."""
+    return min((c.max_wire_mm2 for c in wired.channels if c.max_wire_mm2 is not None), default=math.inf) * TERMINAL

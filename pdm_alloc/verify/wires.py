@@ -1,19 +1,17 @@
 """Rules on wires: one exists for every circuit, and each row that is written down is right."""
 
 import math
-from collections import Counter
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.verify import strength
 from pdm_alloc.verify import trips as trip
-from pdm_alloc.verify.copper import Ways, conductors, damage_ms
+from pdm_alloc.verify.copper import Ways, alone_a, beside, conductors, damage_ms
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["Asked", "asked_of", "terminal_mm2", "wire_exists", "written"]
+__all__ = ["Asked", "asked_of", "wire_exists", "written"]
 
 # Ampacity, drop and stall are floats worked out in another order than elsewhere: 1e-9 is far above their rounding.
 GUARD = 1 + 1e-9
-TERMINAL = 1.01  # a terminal for 5.3 mm2 takes 10 AWG
 WINDOW = 1.5  # inrush window over the time the inrush takes
 
 
@@ -70,6 +68,7 @@ class Asked:
         self.running_ma, self.trip_ma = trip.widest_ma(recount, wired), trip.least_trip_ma(recount, wired)
         self.back = 2 if wired.circuit.use == "bridge" or settings.return_path == "wire" else 1
         self._edges = {load.name: _edges(recount, wired.unit.place, load.place, ways) for load, _ in wired.counts}
+        self._known_c = {place.name: place.ambient_c for place in recount.vehicle.places}
         self.ambient_c = self._hottest()
         self.stall_mm2 = self._stall_mm2()
 
@@ -77,13 +76,30 @@ class Asked:
         passed = {self.wired.unit.place, *(load.place for load, _ in self.wired.counts)}
         for edges in self._edges.values():
             passed.update(name for a, b, _ in edges or () for name in (a, b))
-        known = {place.name: place.ambient_c for place in self.recount.vehicle.places}
-        ambients = [known.get(name) for name in passed]
+        return self.hottest_c(passed)
+
+    def hottest_c(self, passed) -> float:
+        """Hottest ambient of some places, deg C."""
+        ambients = [self._known_c.get(name) for name in passed]
         return max(self.settings.wire_ambient_c if c is None else c for c in ambients)
 
+    def each_a(self, parallel: int) -> float:
+        """What that one of its conductors carries that carries most, A."""
+        return float(self.running_ma * self.wired.shares * self.wired.larger_pct / 100) / 1000 / parallel
+
+    def lies(self, together, upper: int) -> tuple:
+        """Ambient, deg C, and loaded wires of each part of its way, loads apart from the routes in a bundle as set."""
+        parts = {(self.hottest_c(part), min(number, upper)) for part, number in together.items()}
+        apart = {load.place for load, _ in self.wired.counts if self._edges[load.name] is None}
+        if apart:
+            parts.add((self.hottest_c(apart | {self.wired.unit.place}), self.settings.bundle_wires))
+        return tuple(sorted(parts))
+
     def parts(self) -> frozenset:
-        """Routes its wire lies in, as pairs of places; a route is the same in both directions."""
-        return frozenset(frozenset((a, b)) for edges in self._edges.values() for a, b, _ in edges or ())
+        """Routes its wire lies in, as pairs of places, the same in both directions; or the one place it stays in."""
+        known = [edges for edges in self._edges.values() if edges is not None]
+        ways = frozenset(frozenset((a, b)) for edges in known for a, b, _ in edges)
+        return ways or frozenset(frozenset((self.wired.unit.place,)) for _ in known)
 
     def served_by(self, parallel: int, conductor) -> bool:
         """Whether so many conductors of a size side by side will do."""
@@ -167,11 +183,6 @@ def asked_of(recount, wired, ways: dict) -> Asked:
     return Asked(recount, wired, ways)
 
 
-def terminal_mm2(wired) -> float:
-    """Largest conductor its terminals take, mm2; inf where none states it."""
-    return min((c.max_wire_mm2 for c in wired.channels if c.max_wire_mm2 is not None), default=math.inf) * TERMINAL
-
-
 def _edges(recount, start, end, ways):
     if start is None or end is None:
         return None
@@ -181,8 +192,9 @@ def _edges(recount, start, end, ways):
 
 
 def _choices(wired, asked):
-    settings, most = asked.settings, terminal_mm2(wired)
-    known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, settings.bundle_wires)
+    settings, most = asked.settings, trip.terminal_mm2(wired)
+    lies = ((asked.ambient_c, settings.bundle_wires),)
+    known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, lies)
     for parallel in _parallels(wired, asked, most, known):
         for conductor in known:
             if conductor.area_mm2 <= most:
@@ -225,7 +237,7 @@ def written(recount, wires, settings):
             message = "it has no wire or no setting in the tables"
             yield Finding("wire list", **row.wired.where, message=message)
             continue
-        yield from row.findings(together.get(_key(row.wired), 1))
+        yield from row.findings(together[_key(row.wired)])
 
 
 def _key(wired):
@@ -246,11 +258,26 @@ class _Row:
     def is_whole(self) -> bool:
         return self.wire.get("trip_a", 0) > 0 and self.setting.get("trip_a", 0) > 0
 
-    def findings(self, together: int):
+    def laid(self):
+        """Its conductors, the way back counted; what each carries; what one carries alone in each part of its way."""
+        parallel, settings = int(self.wire["parallel"]), self.asked.settings
+        area = next((c.area_mm2 for c in self._known(((30.0, 1),)) if self._is_size(c)), self.wire["area_mm2"])
+        parts = {part: self.asked.hottest_c(part) for part in self.asked.parts()}
+        alone = {part: alone_a(area, settings.insulation_c, c) for part, c in parts.items()}
+        return parallel * self.asked.back, self.asked.each_a(parallel), alone
+
+    def _known(self, lies):
+        settings = self.asked.settings
+        return conductors(settings.wire_sizes, settings.insulation_c, self.asked.ambient_c, lies)
+
+    def _is_size(self, conductor):
+        return abs(conductor.area_mm2 - self.wire["area_mm2"]) < 1e-3
+
+    def findings(self, together: dict):
         yield from self._trip()
         yield from self._window()
-        yield from self._bundle(together)
-        yield from self._conductors()
+        yield from self._bundle(max(together.values(), default=1))
+        yield from self._conductors(self.asked.lies(together, int(self.wire["bundle_wires"])))
 
     def _finding(self, what, value, limit, unit, message):
         return Finding(what, **self.wired.where, value=value, limit=limit, unit=unit, message=message)
@@ -278,12 +305,9 @@ class _Row:
             message = f"{together} loaded wires lie together, the wire is chosen for {own:g}"
             yield self._finding("bundle", own, together, "", message)
 
-    def _conductors(self):
-        settings, area, parallel = self.asked.settings, self.wire["area_mm2"], int(self.wire["parallel"])
-        known = conductors(
-            settings.wire_sizes, settings.insulation_c, self.asked.ambient_c, int(self.wire["bundle_wires"])
-        )
-        size = next((c for c in known if abs(c.area_mm2 - area) < 1e-3), None)
+    def _conductors(self, lies):
+        area, parallel = self.wire["area_mm2"], int(self.wire["parallel"])
+        size = next(filter(self._is_size, self._known(lies)), None)
         if size is None:
             yield self._finding("wire", area, None, "mm2", f"{area:g} mm2 is no size of wire")
             return
@@ -291,7 +315,7 @@ class _Row:
         yield from self._serves(size, parallel)
 
     def _fits(self, size, parallel):
-        most = terminal_mm2(self.wired)
+        most = trip.terminal_mm2(self.wired)
         if size.area_mm2 > most:
             message = f"the terminal takes {most:.3g} mm2, the wire has {size.area_mm2:.3g}"
             yield self._finding("terminal", size.area_mm2, most, "mm2", message)
@@ -304,10 +328,10 @@ class _Row:
             yield self._finding("terminal", parallel, pins, "", f"{parallel} conductors for {pins} pins")
 
     def _serves(self, size, parallel):
-        carries = parallel * size.ampacity_a
-        if carries * ROUNDED_GUARD < self.wire["trip_a"]:
-            message = f"the wire carries {carries:.3g} A and is to carry {self.wire['trip_a']:g} A"
-            yield self._finding("ampacity", carries, self.wire["trip_a"], "A", message)
+        carries, least = parallel * size.ampacity_a, max(self.wire["trip_a"], self.wire["ampacity_a"] - 0.01)
+        if carries * ROUNDED_GUARD < least:
+            message = f"the wire carries {carries:.3g} A and is to carry {least:.4g} A"
+            yield self._finding("ampacity", carries, least, "A", message)
         if parallel * size.area_mm2 * ROUNDED_GUARD < self.asked.stall_mm2:
             message = f"a stuck motor takes {self.asked.stall_mm2:.3g} mm2"
             yield self._finding("stall", parallel * size.area_mm2, self.asked.stall_mm2, "mm2", message)
@@ -318,18 +342,7 @@ class _Row:
 
 
 def _together(recount, rows):
-    """Loaded conductors in the fullest bundle of each circuit while it is on; none where no way is known."""
-    on = {_key(row.wired): _states(recount, row.wired) for row in rows}
-    number: Counter = Counter()
-    for row in rows:
-        for part in row.asked.parts():
-            for state in on[_key(row.wired)]:
-                number[state, part] += int(row.wire["parallel"]) * row.asked.back
-    return {
-        _key(row.wired): max(number[state, part] for part in row.asked.parts() for state in on[_key(row.wired)])
-        for row in rows
-        if row.asked.parts() and on[_key(row.wired)]
-    }
+    return beside([(_key(row.wired), *row.laid(), _states(recount, row.wired)) for row in rows])
 
 
 def _states(recount, wired):

@@ -1,6 +1,7 @@
 """Bundles, loaded wires and segments by hand."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -50,8 +51,25 @@ def test_loaded_wires_count_in_the_worst_state_only():
     ]
     assert loaded(strands) == {TRUNK: 3, BRANCH: 1}
     # the first is on by day only; the last never is, so it is counted beside everything
-    assert beside(strands) == [2, 3, 3, 2]
-    assert beside([strand(on=("day",), conductors=2)]) == [2]
+    together = beside(strands, lambda one, part: 20.0)
+    assert together == [{TRUNK: 2}, {TRUNK: 3, BRANCH: 1}, {TRUNK: 3}, {BRANCH: 2}]
+    assert beside([strand(on=("day",), conductors=2)], lambda one, part: 20.0) == [{}]
+
+
+def test_light_wires_do_not_count_for_the_others():
+    """Seven wires of 20 A, halved by the bundle: 3.1 A counts, 3 A (30 % of 10 A) does not; among two 6 A is light."""
+    heavy, light = (replace(strand(TRUNK), current_a=a) for a in (3.1, 3.0))
+    assert beside([heavy] * 7, lambda one, part: 20.0) == [{TRUNK: 7}] * 7
+    assert beside([light] * 7, lambda one, part: 20.0) == [{TRUNK: 1}] * 7
+    strong = replace(strand(TRUNK), current_a=7.0)
+    assert beside([strong, strong, *[light] * 5], lambda one, part: 20.0) == [{TRUNK: 2}] * 2 + [{TRUNK: 3}] * 5
+
+
+def test_every_route_counts_its_own_wires_in_its_own_ambient():
+    """The branch is hot and nearly empty: what is light in the trunk is heavy there."""
+    trunk, through = (replace(strand(*parts), current_a=5.0) for parts in ((TRUNK,), (TRUNK, BRANCH)))
+    together = beside([trunk, through], lambda one, part: {TRUNK: 20.0, BRANCH: 10.0}[part])
+    assert together == [{TRUNK: 1}, {TRUNK: 1, BRANCH: 1}]
 
 
 def test_segments_by_hand():

@@ -39,10 +39,10 @@ def test_whatever_is_allocated_is_written_rightly(case):
 
 
 def test_nothing_wrong_before_it_is_broken():
-    """What is altered below is right as it is, and has all three loaded wires in one bundle."""
+    """What is altered below is right as it is; each wire, of 2.5 mm2 for the drop, is light beside the two others."""
     found = allocation()
     assert pa.verify(found).empty
-    assert set(found.wires.bundle_wires) == {3}
+    assert set(found.wires.bundle_wires) == {1} and set(found.wires["size"]) == {"2.5 mm2"}
 
 
 @pytest.mark.parametrize(
@@ -52,7 +52,7 @@ def test_nothing_wrong_before_it_is_broken():
         ("settings", "trip_a", 5.9, {"setting"}),
         ("settings", "trip_a", 31.0, {"setting"}),
         ("settings", "window_ms", 10.0, {"window"}),
-        ("wires", "bundle_wires", 2, {"bundle"}),
+        ("wires", "ampacity_a", 99.0, {"ampacity"}),
         ("wires", "area_mm2", 0.5, {"drop"}),
         ("wires", "area_mm2", 1.0, {"drop"}),
         ("wires", "area_mm2", 1.1, {"wire"}),
@@ -70,7 +70,7 @@ def test_every_wrong_number_is_found(table, column, value, rules):
     broken.loc[0, column] = value
     found.__dict__[table] = broken
     wrong = pa.verify(found)
-    assert set(wrong.rule) >= rules and set(wrong.rule) <= rules | {"bundle"}
+    assert set(wrong.rule) >= rules and set(wrong.rule) <= rules | {"bundle", "ampacity"}
     assert wrong.channel[0] == "1" and (wrong.message != "").all()
 
 
@@ -128,7 +128,7 @@ def too_thin(load):
     found = pa.allocate(vehicle, small.unit(number=1, place="source"))
     assert pa.verify(found).empty
     broken = found.wires.copy()
-    broken.loc[0, "area_mm2"] = 0.5
+    broken.loc[0, ["area_mm2", "ampacity_a"]] = 0.5
     found.__dict__["wires"] = broken
     return set(pa.verify(found).rule)
 

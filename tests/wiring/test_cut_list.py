@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from pdm_alloc.domain.bench import Ground, Part, WireColour, colour_of, part_for
 from pdm_alloc.domain.vehicle import Place, Route
-from pdm_alloc.harness.bundles import PIN, End, pieces
 from pdm_alloc.harness.paths import lengths
+from pdm_alloc.harness.trunk import PIN, End, pieces
 from pdm_alloc.program.lightest import Point, Return, assign_returns
 from pdm_alloc.verify.check import verify
 from pdm_alloc.verify.copper import bench

@@ -154,6 +154,49 @@ def _ratio(one, other):
     return ampacity_a(one.wires.area_mm2[0], 105.0) / ampacity_a(other.wires.area_mm2[0], 105.0)
 
 
+HOT = (*small.PLACES[:3], replace(small.PLACES[3], ambient_c=85.0))
+
+
+def test_every_segment_has_its_own_ambient_and_bundle():
+    """Nine wires lie in a trunk at 30 deg C, one of them goes on alone to 85 deg C: half of 29 A, not half of 0.52."""
+    heater = Load("", "run", 9_000, kind="heater", inrush_ma=9_000, place="left", max_drop_pct=20.0)
+    loads = [*(replace(heater, name=f"h{n}") for n in range(8)), replace(heater, name="far", place="right")]
+    unit = small.unit(number=9, place="source")
+    vehicle = replace(small.forked(*loads), places=HOT)
+    allocation = placed(vehicle, *(on(str(n + 1), load.name) for n, load in enumerate(loads)), unit=unit)
+    far = allocation.wires.iloc[8]
+    assert (far["size"], far.ambient_c, far.bundle_wires) == ("2.5 mm2", 85.0, 9)
+    assert (far.ampacity_a, far.ampacity_at) == (14.5, "joint to source: 30 deg C, 9 loaded wires")
+    assert 29 * 0.5 * math.sqrt(20 / 75) < 11.3  # what the hottest place and the fullest bundle would leave
+    assert pa.verify(allocation).empty
+
+
+def test_a_hot_segment_decides_where_it_carries_least():
+    """Two wires in the trunk, one on to 85 deg C, which leaves sqrt(20 / 75) of 29 A; its trunk is cool."""
+    vehicle = replace(TWO, places=HOT)
+    allocation = placed(vehicle, on("1", "lamp", command="light"), on("2", "motor"))
+    motor = allocation.wires.iloc[1]
+    assert (motor["size"], motor.ampacity_at) == ("2.5 mm2", "joint to right: 85 deg C, 1 loaded wire")
+    assert motor.ampacity_a == pytest.approx(29 * math.sqrt(20 / 75), abs=0.006)
+    assert allocation.wires.iloc[0].ampacity_at == "joint to left: 30 deg C, 1 loaded wire"
+
+
+def test_lightly_loaded_wires_are_left_out_of_the_bundle():
+    """Six heaters of 9 A and four lights of 0.5 A on 0.5 mm2, of which 11 A x 0.6 x 30 % is 1.98 A: six count, not ten.
+
+    Set to 11.3 A, 1.5 mm2 carries 12.7 A among six; among ten it would carry 10.6 A and be too thin.
+    """
+    heater = Load("", "run", 9_000, kind="heater", inrush_ma=9_000, place="left", max_drop_pct=20.0)
+    light = replace(heater, running_ma=500, inrush_ma=500)
+    loads = [*(replace(heater, name=f"h{n}") for n in range(6)), *(replace(light, name=f"s{n}") for n in range(4))]
+    unit = small.unit(number=10, place="source")
+    allocation = placed(small.forked(*loads), *(on(str(n + 1), load.name) for n, load in enumerate(loads)), unit=unit)
+    assert allocation.wires.bundle_wires.tolist() == [6] * 6 + [7] * 4
+    assert allocation.wires["size"].tolist() == ["1.5 mm2"] * 6 + ["0.5 mm2"] * 4
+    assert allocation.wires.ampacity_a[0] == pytest.approx(16.5 * (29 / 16.5) ** (math.log(1.5, 2.5)) * 0.6, abs=0.006)
+    assert pa.verify(allocation).empty
+
+
 def test_more_conductors_fill_bundles_further_until_it_settles():
     """Terminals that take 2.5 mm2: two conductors a circuit make sixteen of eight, and that is what wires are for."""
     loads = tuple(Load(f"h{n}", "run", 14_000, kind="heater", inrush_ma=14_000, place="left") for n in range(8))
