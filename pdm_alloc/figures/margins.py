@@ -133,7 +133,7 @@ def drop(result: Any, axes: "Axes | None" = None) -> "Axes":
     ----------
     result : Allocation or DataFrame
         The table `drops`: load, drop_pct and limit_pct (per cent of the system voltage; empty where no length is
-        known), optional drop_v (V), wire (text, for example ``2.5 mm2``).
+        known), optional drop_v and feed_drop_v (V), wire (text, for example ``2.5 mm2``).
     axes : matplotlib Axes, optional
         Where to draw; a new sheet, as high as it has loads, if absent.
 
@@ -169,6 +169,8 @@ def _drop_words(row: Any) -> str:
     volts = (
         f"{number(row.drop_v)} V" if hasattr(row, "drop_v") and pd.notna(row.drop_v) else f"{number(row.drop_pct)} %"
     )
+    feed = getattr(row, "feed_drop_v", 0.0)
+    volts += f" + {number(feed)} V feed" if feed >= 0.005 else ""
     return f"{volts}   {row.wire}" if hasattr(row, "wire") and pd.notna(row.wire) else volts
 
 

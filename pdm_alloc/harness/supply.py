@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from types import MappingProxyType
 
 from pdm_alloc.domain.kinds import CHEMISTRIES, KINDS, Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
@@ -15,6 +16,7 @@ __all__ = [
     "StateSupply",
     "battery_of",
     "cold_of",
+    "drawn_ma",
     "load_voltages",
     "state_supply",
     "supply",
@@ -208,8 +210,8 @@ class LoadVoltage:
     ----------
     state, load, importance : str
         Names; importance of the load.
-    module_v, load_v : float
-        At the module; at the load, V.
+    supply_v, module_v, load_v : float
+        At the battery; at the module; at the load, V.
     judged : bool
         Whether the resistance of the load's wire was known; if not, load_v is module_v.
     min_v : float or None
@@ -219,6 +221,7 @@ class LoadVoltage:
     state: str
     load: str
     importance: str
+    supply_v: float
     module_v: float
     load_v: float
     judged: bool
@@ -230,7 +233,15 @@ class LoadVoltage:
         return None if self.min_v is None else self.load_v >= self.min_v
 
 
-def load_voltages(vehicle: Vehicle, ohms: Mapping[str, float | None], feed_ohm: float = 0.0) -> tuple[LoadVoltage, ...]:
+def drawn_ma(vehicle: Vehicle, state: State, counts: Mapping[str, int]) -> int:
+    """What so many items of each load draw at once at a state's sustained voltage, copper cold, mA."""
+    on = ((load, counts.get(load.name, 0)) for load in vehicle.loads if state.is_on(load.command))
+    return sum(_cold_ma(load, state.supply_v, vehicle.settings) * count for load, count in on if count)
+
+
+def load_voltages(
+    vehicle: Vehicle, ohms: Mapping[str, float | None], feed_v: Mapping[tuple[str, str], float] = MappingProxyType({})
+) -> tuple[LoadVoltage, ...]:
     """Voltage at every load in every operating state it is on in, cranking like any other.
 
     Parameters
@@ -240,20 +251,20 @@ def load_voltages(vehicle: Vehicle, ohms: Mapping[str, float | None], feed_ohm: 
     ohms : mapping of str to (float or None)
         Resistance of each load's run, way back included, ohm; of a shared run the share that counts
         for it. Loads that are missing or None are not judged.
-    feed_ohm : float
-        Resistance between the point where supply_v is stated and the module, ohm; 0: at the module.
+    feed_v : mapping of (str, str) to float
+        What is lost between battery and module, by state and load, V; missing: nothing.
 
     Returns
     -------
     tuple of LoadVoltage
         In the order of states, then loads.
     """
-    rows = []
-    for state in vehicle.states:
-        module_v = max(0.0, state.supply_v - feed_ohm * state_supply(vehicle, state).running_a)
-        on = (load for load in vehicle.loads if state.is_on(load.command))
-        rows += [_row(vehicle, state, load, module_v, ohms.get(load.name)) for load in on]
-    return tuple(rows)
+    return tuple(
+        _row(vehicle, state, load, max(0.0, state.supply_v - feed_v.get((state.name, load.name), 0.0)), ohms)
+        for state in vehicle.states
+        for load in vehicle.loads
+        if state.is_on(load.command)
+    )
 
 
 def voltage_at_load(module_v: float, ohm: float, running_a: float, exponent: float, reference_v: float) -> float:
@@ -292,9 +303,10 @@ def voltage_at_load(module_v: float, ohm: float, running_a: float, exponent: flo
     return 0.0
 
 
-def _row(vehicle: Vehicle, state: State, load: Load, module_v: float, ohm: float | None) -> LoadVoltage:
-    reference = vehicle.settings.reference_v
-    load_v = module_v
+def _row(vehicle: Vehicle, state: State, load: Load, module_v: float, ohms: Mapping[str, float | None]) -> LoadVoltage:
+    reference, ohm, load_v = vehicle.settings.reference_v, ohms.get(load.name), module_v
     if ohm is not None:
         load_v = voltage_at_load(module_v, ohm, load.running_ma / 1000, load.volt_exponent, reference)
-    return LoadVoltage(state.name, load.name, load.importance, module_v, load_v, ohm is not None, load.min_v)
+    return LoadVoltage(
+        state.name, load.name, load.importance, state.supply_v, module_v, load_v, ohm is not None, load.min_v
+    )

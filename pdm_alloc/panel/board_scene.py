@@ -17,8 +17,8 @@ from pdm_alloc.harness.feed_cable import Laid
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import loads_text
-from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import WiredCircuit
+from pdm_alloc.result.supply_tables import laid_links
 
 __all__ = ["Cable", "Lead", "Scene", "Spot", "plan_of_harness", "planned", "scene_of"]
 

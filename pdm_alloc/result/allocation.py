@@ -10,15 +10,15 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.result import channel_tables as tables
-from pdm_alloc.result.bench_tables import SignalWiring, bench_sheet_table, joined, shopping_table
+from pdm_alloc.result.bench_tables import SignalWiring, bench_sheet_table, joined, segments_table, shopping_table
 from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
-from pdm_alloc.result.channel_tables import settings_table, voltages_table
+from pdm_alloc.result.channel_tables import settings_table
 from pdm_alloc.result.cut_list import Cut, cut_table, cuts, unlike
 from pdm_alloc.result.ground_plan import ReturnWire, ground_plan_table, ground_points_table, returns
-from pdm_alloc.result.link_tables import heat_table, links_table, parked_table
+from pdm_alloc.result.link_tables import heat_table, links_table, parked_table, voltages_table
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit, place_of, wire_circuits
-from pdm_alloc.result.supply_tables import drops_table, feeds_table, segments_table, supply_table, wires_table
+from pdm_alloc.result.supply_tables import drops_table, feeds_table, supply_table, wires_table
 
 __all__ = [
     "CAUTION",
@@ -164,8 +164,8 @@ class Allocation:
 
     @handed_out
     def drops(self) -> pd.DataFrame:
-        """One row per load and circuit: voltage drop from module to load (V, per cent) and what is allowed."""
-        return drops_table(self.vehicle, self.wired)
+        """One row per load and circuit: drop from module to load (V, per cent), what is allowed, drop of the feed."""
+        return drops_table(self.vehicle, self.units, self.wired)
 
     @handed_out
     def supply(self) -> pd.DataFrame:
@@ -175,7 +175,7 @@ class Allocation:
     @handed_out
     def voltages(self) -> pd.DataFrame:
         """One row per state and load that is on: voltage at module and load (V) against the lowest it works at."""
-        return voltages_table(self.vehicle, self.wired)
+        return voltages_table(self.vehicle, self.units, self.wired)
 
     @handed_out
     def warnings(self) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""The bench sheet, one row per pin; and what to buy: wire by size and colour, ends, splices, fuses, sleeves."""
+"""The bench sheet, one row per pin; what lies in each route; what to buy: wire, ends, splices, fuses, sleeves."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -7,25 +7,29 @@ from typing import Any, Protocol
 
 import pandas as pd
 
+from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.bench import part_for
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.signals import FittedBox
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.harness.bundles import Strand
+from pdm_alloc.harness.bundles import Segment, Strand, segments
+from pdm_alloc.harness.paths import route_graph
 from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.cut_list import ENDS_OF, Cut, sides_of
-from pdm_alloc.result.placed import WiredCircuit
+from pdm_alloc.result.placed import WiredCircuit, strand_of
 
 __all__ = [
     "BENCH_SHEET",
+    "SEGMENTS",
     "SHOPPING",
     "WASTE",
     "SignalWiring",
     "bench_sheet_table",
     "joined",
     "run_of",
+    "segments_table",
     "shopping_table",
 ]
 
@@ -33,6 +37,8 @@ BENCH_SHEET = (
     *("module", "connector", "pin", "channel", "loads", "destination", "label", "size", "colour", "length_m"),
     *("trip_a", "window_ms", "terminal", "seal", "splice", "note"),
 )
+
+SEGMENTS = ("start", "end", "length_m", "circuits", "wires", "loaded_wires", "bundle_mm", "mass_g")
 
 SHOPPING = ("item", "detail", "part", "count", "length_m", "note")
 
@@ -273,3 +279,28 @@ def joined(power: pd.DataFrame, signals: pd.DataFrame) -> pd.DataFrame:
     """Rows of both, in the columns and kinds of number of the first."""
     filled = [table for table in (power, signals[list(power.columns)]) if len(table)]
     return pd.concat(filled, ignore_index=True) if filled else power
+
+
+def segments_table(vehicle: Vehicle, wired: Sequence[WiredCircuit], signals: Sequence[Strand] = ()) -> pd.DataFrame:
+    """A row a route, in the columns `SEGMENTS`: length (m), wires and most loaded at once, bundle (mm), mass (g).
+
+    Wires of circuits and of signals, the feeds lie apart; ends beyond the last place (the end allowances) are in
+    no route.
+    """
+    wiring = Wiring(vehicle)
+    strands = [strand for w in wired if (strand := strand_of(vehicle, wiring, w)) is not None]
+    found = segments([*strands, *signals], _routes(vehicle), wiring.lengths.slack, vehicle.settings.insulation_c)
+    rows = [_segment_row(segment) for segment in found]
+    return pd.DataFrame(rows, columns=list(SEGMENTS))
+
+
+def _routes(vehicle: Vehicle) -> dict[tuple[str, str], float]:
+    if not vehicle.routes:
+        return {}
+    graph = route_graph(vehicle.places, vehicle.routes)
+    return {(min(a, b), max(a, b)): graph.edges[a, b]["m"] for a, b in graph.edges}
+
+
+def _segment_row(s: Segment) -> tuple[object, ...]:
+    rounded = (round(s.bundle_mm, 1), round(s.mass_g, 1))
+    return (s.start, s.end, round(s.length_m, 3), s.circuits, s.wires, s.loaded_wires, *rounded)

@@ -11,9 +11,9 @@ from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.electrics.wire_choice import conductor_c
 from pdm_alloc.harness.feed_cable import Laid
 from pdm_alloc.result.care_rules import CareWarning, gathered, listed
-from pdm_alloc.result.channel_tables import voltages
-from pdm_alloc.result.link_tables import laid_links
+from pdm_alloc.result.link_tables import voltages
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
+from pdm_alloc.result.supply_tables import laid_links
 
 __all__ = ["CIRCUIT_RULES", "WIRE_RULES"]
 
@@ -213,9 +213,9 @@ def _no_wire(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[
 
 
 def _starved(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[CareWarning]:
-    """C18: loads that the supply would satisfy in a state and the end of their wire does not."""
-    rows = [row for row in voltages(vehicle, wired) if row.enough is False]
-    rows = [row for row in rows if row.min_v is not None and row.module_v >= row.min_v]
+    """C18: loads that the supply would satisfy in a state and what feed and wire leave of it does not."""
+    rows = [row for row in voltages(vehicle, units, wired) if row.enough is False]
+    rows = [row for row in rows if row.min_v is not None and row.supply_v >= row.min_v]
     for vital in (True, False):
         yield from gathered(
             "C18",
@@ -227,7 +227,7 @@ def _starved(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[
             ],
             "{subject} needs {detail}.",
             "{count} times a load has less voltage than it needs: {names}.",
-            "Give it a lower max_drop_pct, so that its wire is thicker.",
+            "Give it a lower max_drop_pct, so that its wire is thicker, or bring the module nearer to the battery.",
         )
 
 

@@ -1,4 +1,4 @@
-"""Battery cables, heat of the modules and the parked vehicle as tables."""
+"""Battery cables, heat of the modules, the parked vehicle and the voltage at every load as tables."""
 
 import math
 from collections.abc import Sequence
@@ -14,23 +14,25 @@ from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.thermal import module_heat_w
 from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.electrics.wire_choice import WireChoice
-from pdm_alloc.harness.feed_cable import Laid, links
-from pdm_alloc.harness.supply import battery_of
+from pdm_alloc.harness.feed_cable import Laid
+from pdm_alloc.harness.supply import LoadVoltage, battery_of, load_voltages
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
-from pdm_alloc.result.supply_tables import feeds_asked
+from pdm_alloc.result.supply_tables import feed_drops_v, laid_links
 
 __all__ = [
     "HEAT",
     "LINKS",
     "PARKED",
+    "VOLTAGES",
     "ParkedDraw",
     "always_on",
     "heat_table",
-    "laid_links",
     "links_table",
     "parked_draws",
     "parked_for_days",
     "parked_table",
+    "voltages",
+    "voltages_table",
 ]
 
 LINKS = (
@@ -57,12 +59,6 @@ _REASONS = {
     "ampacity": "no single cable is large enough",
     "drop": "no single cable keeps the voltage drop",
 }
-
-
-def laid_links(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> tuple[Laid, ...]:
-    """Every battery cable of a vehicle with its modules: isolator, feeds, starter, alternator."""
-    asked = feeds_asked(vehicle, units, wired)
-    return links(vehicle, [(unit.label, unit.place, ma) for unit, (ma, _, _) in zip(units, asked, strict=True)])
 
 
 def links_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> pd.DataFrame:
@@ -282,3 +278,47 @@ def parked_table(vehicle: Vehicle, units: Sequence[Unit]) -> pd.DataFrame:
     days = parked_for_days(vehicle, tuple(units))
     rows.append(("all together", sum(known), None if days is None else _rounded(days, 1), note))
     return pd.DataFrame(rows, columns=list(PARKED)).astype({"draw_ma": float, "days": float})
+
+
+VOLTAGES = ("state", "load", "importance", "supply_v", "module_v", "load_v", "min_v", "enough", "judged")
+
+
+def voltages_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a state and load that is on in it, in the columns `VOLTAGES`, V.
+
+    supply_v is the state's, at the battery; module_v is less by what isolator cable and feed lose, as far as their
+    lengths are known, with all on that may be on in that state. judged tells whether the wire's length was known;
+    where it was not, load_v is module_v. enough is empty where min_v is.
+    """
+    rows = [
+        (one.state, one.load, one.importance, one.supply_v, *_volts(one), one.min_v, one.enough, one.judged)
+        for one in voltages(vehicle, units, wired)
+    ]
+    return pd.DataFrame(rows, columns=list(VOLTAGES)).astype({"min_v": float, "enough": "boolean"})
+
+
+def _volts(one: LoadVoltage) -> tuple[float, float]:
+    return round(one.module_v, 3), round(one.load_v, 3)
+
+
+def voltages(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> tuple[LoadVoltage, ...]:
+    """Voltage of every load in every state it is on in, behind isolator cable, feed and the wire it has."""
+    lost, feed_v = feed_drops_v(vehicle, units, wired), dict[tuple[str, str], float]()
+    for w in wired:
+        for state in vehicle.states:
+            for load in w.circuit.loads:  # of items on several modules the worse
+                key, volts = (state.name, load), lost.get((state.name, w.circuit.unit), 0.0)
+                feed_v[key] = max(volts, feed_v.get(key, 0.0))
+    return load_voltages(vehicle, _ohms(vehicle, wired), feed_v)
+
+
+def _ohms(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> dict[str, float | None]:
+    """Resistance that counts for each load: its drop over its current, the worst where its items are split."""
+    found: dict[str, float | None] = {}
+    for w in wired:
+        drops = () if isinstance(w.made, str) else w.made.wire.drops_pct
+        for (t, _), pct in zip(w.some, drops, strict=False):
+            if pct is not None and t.running_ma:
+                ohm = pct * vehicle.settings.system_v * 10 / t.running_ma
+                found[t.load] = max(ohm, found.get(t.load) or 0.0)
+    return found

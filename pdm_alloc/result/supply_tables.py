@@ -1,35 +1,34 @@
-"""Wires, harness, feeds and supply of an allocation as tables."""
+"""Wires, drops, feeds and supply of an allocation as tables."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
 
 from pdm_alloc.circuits.items import ItemType, load_types
-from pdm_alloc.circuits.wiring import Wiring, draws_ma, feed_currents_ma, for_at_once_ma
+from pdm_alloc.circuits.wiring import draws_ma, feed_currents_ma, for_at_once_ma
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.wire_choice import WireChoice
-from pdm_alloc.harness.bundles import Segment, Strand, segments
-from pdm_alloc.harness.feed_cable import Feeder, feed_mass_g
-from pdm_alloc.harness.paths import route_graph
-from pdm_alloc.harness.supply import StateSupply, supply
+from pdm_alloc.harness.feed_cable import Feeder, Laid, feed_mass_g, links
+from pdm_alloc.harness.supply import StateSupply, drawn_ma, supply
 from pdm_alloc.result.channel_tables import loads_text
-from pdm_alloc.result.placed import WiredCircuit, strand_of
+from pdm_alloc.result.placed import WiredCircuit
 
 __all__ = [
     "DROPS",
     "FEEDS",
-    "SEGMENTS",
     "SUPPLY",
     "WIRES",
     "drops_table",
+    "feed_drops_v",
     "feeds_asked",
     "feeds_table",
-    "segments_table",
+    "laid_links",
     "supply_table",
     "wires_table",
 ]
@@ -56,7 +55,7 @@ WIRES = (
     "note",
 )
 
-DROPS = ("load", "module", "channel", "length_m", "drop_v", "drop_pct", "limit_pct", "wire")
+DROPS = ("load", "module", "channel", "length_m", "drop_v", "drop_pct", "limit_pct", "feed_drop_v", "wire")
 
 _REASONS = {
     "rating": "no trip setting lies between the running current and the channel's rating",
@@ -140,22 +139,32 @@ def _wires_table_note(w: WiredCircuit) -> str:
     return "; ".join(notes)
 
 
-def drops_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
-    """A row a load and circuit, in the columns `DROPS`; drop in V and per cent of the system voltage, or not judged."""
+def drops_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> pd.DataFrame:
+    """A row a load and circuit, in the columns `DROPS`.
+
+    drop_v and drop_pct are lost from module to load, V and per cent of the system voltage, empty where not judged;
+    feed_drop_v is lost between battery and module on top, V, in the state in which the load is on and most is lost.
+    """
     order = {load.name: n for n, load in enumerate(vehicle.loads)}
-    rows = [row for w in wired for row in _drop_rows(vehicle, w)]
+    lost = feed_drops_v(vehicle, units, wired)
+    rows = [row for w in wired for row in _drop_rows(vehicle, w, _most_lost_v(vehicle, w, lost))]
     rows.sort(key=lambda row: order[row[0]])
     return pd.DataFrame(rows, columns=list(DROPS)).astype({"length_m": float, "drop_v": float, "drop_pct": float})
 
 
-def _drop_rows(vehicle: Vehicle, w: WiredCircuit) -> Iterator[tuple[Any, ...]]:
+def _most_lost_v(vehicle: Vehicle, w: WiredCircuit, lost: Mapping[tuple[str, str], float]) -> float:
+    on = [state.name for state in vehicle.states if state.is_on(w.circuit.command)]
+    return max((lost[state, w.circuit.unit] for state in on), default=0.0)
+
+
+def _drop_rows(vehicle: Vehicle, w: WiredCircuit, feed_v: float) -> Iterator[tuple[Any, ...]]:
     if isinstance(w.made, str):
         return
     wire = w.made.wire.size.name if w.made.wire.parallel == 1 else f"{w.made.wire.parallel} x {w.made.wire.size.name}"
     for ((t, _), pct), (_, length, limit) in zip(_drops(w, w.made), w.runs, strict=True):
         volts = None if pct is None else round(pct * vehicle.settings.system_v / 100, 4)
         shown = (None if length is None else round(length, 2), volts, None if pct is None else round(pct, 3))
-        yield (t.load, w.circuit.unit, w.circuit.channel, *shown, limit, wire)
+        yield (t.load, w.circuit.unit, w.circuit.channel, *shown, limit, round(feed_v, 4), wire)
 
 
 SUPPLY = (
@@ -196,8 +205,6 @@ def _supply_table_row(one: StateSupply) -> tuple[object, ...]:
     return (one.state, one.supply_v, *currents, one.minutes, *charge, left, one.carried)
 
 
-SEGMENTS = ("start", "end", "length_m", "circuits", "wires", "loaded_wires", "bundle_mm", "mass_g")
-
 FEEDS = (
     "module",
     "place",
@@ -215,31 +222,6 @@ FEEDS = (
     "mass_g",
     "note",
 )
-
-
-def segments_table(vehicle: Vehicle, wired: Sequence[WiredCircuit], signals: Sequence[Strand] = ()) -> pd.DataFrame:
-    """A row a route, in the columns `SEGMENTS`: length (m), wires and most loaded at once, bundle (mm), mass (g).
-
-    Wires of circuits and of signals, the feeds lie apart; ends beyond the last place (the end allowances) are in
-    no route.
-    """
-    wiring = Wiring(vehicle)
-    strands = [strand for w in wired if (strand := strand_of(vehicle, wiring, w)) is not None]
-    found = segments([*strands, *signals], _routes(vehicle), wiring.lengths.slack, vehicle.settings.insulation_c)
-    rows = [_segment_row(segment) for segment in found]
-    return pd.DataFrame(rows, columns=list(SEGMENTS))
-
-
-def _routes(vehicle: Vehicle) -> dict[tuple[str, str], float]:
-    if not vehicle.routes:
-        return {}
-    graph = route_graph(vehicle.places, vehicle.routes)
-    return {(min(a, b), max(a, b)): graph.edges[a, b]["m"] for a, b in graph.edges}
-
-
-def _segment_row(s: Segment) -> tuple[object, ...]:
-    rounded = (round(s.bundle_mm, 1), round(s.mass_g, 1))
-    return (s.start, s.end, round(s.length_m, 3), s.circuits, s.wires, s.loaded_wires, *rounded)
 
 
 def feeds_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> pd.DataFrame:
@@ -264,6 +246,46 @@ def feeds_asked(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCi
         state, running = _worst_state(vehicle, own)
         rows.append((max(ma, for_at_once_ma(running)), state, running))
     return rows
+
+
+def laid_links(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> tuple[Laid, ...]:
+    """Every battery cable of a vehicle with its modules: isolator, feeds, starter, alternator."""
+    asked = feeds_asked(vehicle, units, wired)
+    return links(vehicle, [(unit.label, unit.place, ma) for unit, (ma, _, _) in zip(units, asked, strict=True)])
+
+
+def feed_drops_v(
+    vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]
+) -> dict[tuple[str, str], float]:
+    """What is lost between battery and each module, V.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    units : sequence of Unit
+        What is fitted.
+    wired : sequence of WiredCircuit
+        Its circuits.
+
+    Returns
+    -------
+    dict of (str, str) to float
+        By state and label: isolator cable and feed, copper at the insulation's class, with all on that may be on in
+        that state, at its sustained voltage. A cable of unknown length loses nothing.
+    """
+    laid = laid_links(vehicle, units, wired)
+    ohms = {(one.demand.name, one.module): one.link.hot_ohm or 0.0 for one in laid if one.link is not None}
+    on = {unit.label: Counter[str]() for unit in units}
+    for w in wired:
+        on[w.circuit.unit].update(name for name, _ in w.circuit.items)
+    lost: dict[tuple[str, str], float] = {}
+    for state in vehicle.states:
+        drawn = {label: drawn_ma(vehicle, state, counts) / 1000 for label, counts in on.items()}
+        net = max(0.0, sum(drawn.values()) + state.other_ma / 1000 - (state.charging_a or 0.0))
+        trunk_v = net * ohms.get(("isolator", ""), 0.0)
+        lost |= {(state.name, label): trunk_v + amps * ohms.get(("feed", label), 0.0) for label, amps in drawn.items()}
+    return lost
 
 
 def _feed_row(feeder: Feeder, unit: Unit, carries: int, state: str, running_ma: int) -> dict[str, object]:

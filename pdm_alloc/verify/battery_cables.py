@@ -1,4 +1,4 @@
-"""Rules on battery cables: each one there is, its fuse bears the current, its cable the fuse, its drop is allowed."""
+"""Rules on battery cables: each there is, fuse, size and drop hold; and the voltage they leave at the loads is so."""
 
 import math
 from dataclasses import dataclass
@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C
 from pdm_alloc.verify.copper import Ways, conductors
 from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.wires import asked_of
 
-__all__ = ["cables_hold"]
+__all__ = ["cables_hold", "voltages_hold"]
 
 # Tables are rounded to a tenth of an ampere.
 GUARD = 1.001
@@ -167,3 +168,99 @@ def _way(vehicle, start, end):
         return None, hottest
     route = sum(m for _, _, m in edges)
     return route * (1 + settings.slack_pct / 100) + 2 * settings.end_allowance_m, hottest
+
+
+MILLIVOLT = 2e-3  # tables are rounded to a millivolt
+
+
+def voltages_hold(recount, rows, links, wires):
+    """No load is said to have more voltage than isolator cable, feed and its wire leave it.
+
+    Parameters
+    ----------
+    recount : Recount
+        Vehicle, units and circuits.
+    rows, links, wires : pandas.DataFrame
+        Voltages, battery cables and wires as the allocation gives them.
+
+    Yields
+    ------
+    Finding
+    """
+    ohms = {(row["link"], row["module"]): _hot_ohm(recount.vehicle, row) for row in links.to_dict("records")}
+    runs = _run_ohms(recount, wires)
+    states = {state.name: state for state in recount.vehicle.states}
+    lost = {name: _lost_v(recount, state, ohms) for name, state in states.items()}
+    for row in rows.to_dict("records"):
+        on = [w.unit.label for w in recount.wired if row["load"] in {load.name for load, _ in w.counts}]
+        module_v = states[row["state"]].supply_v - max((lost[row["state"]][label] for label in on), default=0.0)
+        load = recount.loads[row["load"]]
+        left_v = _behind_v(load, max(0.0, module_v), runs.get(load.name, 0.0), recount.vehicle.settings.reference_v)
+        for stated, volts in ((row["module_v"], module_v), (row["load_v"], left_v)):
+            if stated > max(0.0, volts) + MILLIVOLT:
+                message = f"the table gives {load.name} {stated:.2f} V, it has {volts:.2f} V"
+                where = {"state": row["state"], "subject": load.name}
+                yield Finding("voltage", **where, value=stated, limit=volts, unit="V", message=message)
+
+
+def _hot_ohm(vehicle, row):
+    """Resistance of a battery cable at the class of its insulation, out and back where that is a wire, ohm."""
+    settings, (length, ambient) = vehicle.settings, _way(vehicle, row["from"] or None, row["to"] or None)
+    known = conductors(settings.wire_sizes, settings.insulation_c, ambient, ((ambient, 1),))
+    size = next((c for c in known if abs(c.area_mm2 - row["area_mm2"]) < 1e-3), None)
+    if size is None or length is None:
+        return 0.0
+    return (2 if settings.return_path == "wire" else 1) * size.ohm_per_m(1.0) * length / row["parallel"]
+
+
+def _lost_v(recount, state, ohms):
+    """By module what is lost before it in a state, all on that may be, at its sustained voltage, V."""
+    drawn = dict.fromkeys(recount.units, 0.0)
+    for wired in recount.wired:
+        if state.is_on(wired.circuit.command):
+            drawn[wired.unit.label] += sum(recount.draw(load, state.supply_v) * k for load, k in wired.counts) / 1000
+    net = sum(drawn.values()) + state.other_ma / 1000 - (state.charging_a or 0.0)
+    trunk = max(0.0, net) * ohms.get((NAMES["isolator"], ""), 0.0)
+    return {label: trunk + amps * ohms.get((NAMES["feed"], label), 0.0) for label, amps in drawn.items()}
+
+
+def _run_ohms(recount, wires):
+    """Resistance that counts for each load: what its wire loses over what it draws, the worst of its circuits, ohm."""
+    ohms: dict[str, float] = {}
+    ways: dict = {}
+    written = {(row["module"], row["channel"]): row for row in wires.to_dict("records")}
+    for wired in recount.wired:
+        row = written.get((wired.unit.label, wired.circuit.channel), {})
+        asked = asked_of(recount, wired, ways)
+        per_m = _ohm_per_m(asked, row) if row.get("trip_a", 0) > 0 else 0.0
+        for load, _ in wired.counts:
+            ohm = per_m * (asked.amp_metres(load) or 0.0) / (asked.item_a(load) or 1.0)
+            ohms[load.name] = max(ohm, ohms.get(load.name, 0.0))
+    return ohms
+
+
+def _ohm_per_m(asked, row):
+    """Of a circuit's wire, warm as its running current makes it, out and back where that is a wire, ohm / m."""
+    settings = asked.settings
+    known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, ((asked.ambient_c, 1),))
+    size = next((c for c in known if abs(c.area_mm2 - row["area_mm2"]) < 1e-3), None)
+    if size is None:
+        return 0.0
+    return asked.back * size.ohm_per_m(asked.running_ma / 1000 / row["ampacity_a"]) / row["parallel"]
+
+
+def _behind_v(load, module_v, ohm, reference_v):
+    """Highest voltage at a load that draws its current through a resistance, V; 0 where there is none."""
+
+    def excess(volts):
+        return volts + ohm * load.running_ma / 1000 * (volts / reference_v) ** load.volt_exponent - module_v
+
+    k = load.volt_exponent
+    low = (ohm * load.running_ma / 1000 * -k / reference_v**k) ** (1 / (1 - k)) if k < 0 else 0.0
+    high = module_v
+    if module_v <= 0 or low >= high or (low and excess(low) > 0):
+        return 0.0 if ohm or module_v <= 0 else module_v
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (low, middle) if excess(middle) > 0 else (middle, high)
+    return high

@@ -12,7 +12,7 @@ from pdm_alloc.verify import strength
 from pdm_alloc.verify import strength as sums
 from pdm_alloc.verify import trips as trip
 from pdm_alloc.verify import wires as wiring
-from pdm_alloc.verify.battery_cables import cables_hold
+from pdm_alloc.verify.battery_cables import cables_hold, voltages_hold
 from pdm_alloc.verify.copper import bench
 from pdm_alloc.verify.recount import Finding, Recount, findings_table
 from pdm_alloc.verify.wires import written
@@ -114,7 +114,8 @@ def _written(allocation):
     if not hasattr(allocation, "wires"):
         return []
     tables = written(recount, allocation.wires, allocation.settings)
-    return [*tables, *cables_hold(recount, allocation.links), *bench(allocation)]
+    volts = voltages_hold(recount, allocation.voltages, allocation.links, allocation.wires)
+    return [*tables, *cables_hold(recount, allocation.links), *volts, *bench(allocation)]
 
 
 def _circuits(vehicle, units, assignments):

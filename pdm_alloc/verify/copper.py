@@ -82,7 +82,7 @@ def beside(laid) -> dict:
     ----------
     laid : sequence of (Hashable, int, float, dict of part to float, sequence of str)
         For each circuit its key, its conductors, what each carries, what each carries alone in each part of its way,
-        A, and the states in which it is on.
+        A, and the states in which it is on. A part is a set of two places, or the one place the circuit stays in.
 
     Returns
     -------
@@ -92,7 +92,7 @@ def beside(laid) -> dict:
     counts = {key: dict.fromkeys(ways, number) for key, number, _, ways, _ in laid}
     for key, number, each_a, ways, states in laid:
         for part, alone in ways.items():
-            for state in states:
+            for state in states if len(part) > 1 else ():  # at the module's own place each goes its own way
                 bundles.setdefault((part, state), {})[key] = number, each_a, alone
     for (part, _), wires in bundles.items():
         loaded = _loaded(wires)

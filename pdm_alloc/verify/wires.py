@@ -120,7 +120,7 @@ class Asked:
         """Sum of current times length over all the way to a load, A m; None: the length is not known."""
         edges = self._edges[load.name]
         if edges is None:
-            return None if load.length_m is None else self._item_a(load) * load.length_m
+            return None if load.length_m is None else self.item_a(load) * load.length_m
         end, slack = self.settings.end_allowance_m, 1 + self.settings.slack_pct / 100
         joined = [(other, k) for other, k in self.wired.counts if self._edges[other.name] is not None]
         ways = [(o, k, slack * sum(m for _, _, m in edges & self._edges[o.name]) + end) for o, k in joined]
@@ -132,7 +132,8 @@ class Asked:
             / 1000
         )
 
-    def _item_a(self, load):
+    def item_a(self, load):
+        """Largest draw of one item, A."""
         return max(self.recount.draw(load, v) for v in self.recount.voltages(self.wired)) / 1000
 
     def window_ms(self, trip_ma: float) -> float:

@@ -11,8 +11,10 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import PPM, Load, State
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.wire import mass_g_per_m
+from pdm_alloc.electrics.wire_tables import CLASS_5_OHM_PER_KM
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.channel_tables import SETTINGS, VOLTAGES
+from pdm_alloc.result.channel_tables import SETTINGS
+from pdm_alloc.result.link_tables import VOLTAGES
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.supply_tables import DROPS, SUPPLY, WIRES
 from tests.wiring import small
@@ -85,8 +87,8 @@ def test_voltages_by_hand():
     table = plain().voltages
     lamp = table[table.load == "lamp"].iloc[0]
     assert tuple(table.columns) == VOLTAGES
-    drop_v = plain().drops.drop_v[0]
-    assert lamp.load_v == pytest.approx(12 - drop_v, abs=0.01) and lamp.enough is not pd.NA and not lamp.enough
+    drop_v, feed_v = plain().drops.drop_v[0], 9 * _hot_ohm(1.0, 0.3, 1)
+    assert lamp.load_v == pytest.approx(12 - feed_v - drop_v, abs=0.01) and lamp.enough is not pd.NA and not lamp.enough
     warning = plain().warnings.set_index("code").loc["C18"]
     assert warning.severity == "warning" and "lamp needs 11.9 V" in warning.sentence
     vital = placed(replace(TWO, loads=(replace(LAMP, importance="vital"), MOTOR)), on("1", "lamp", command="light"))
@@ -195,6 +197,82 @@ def test_lightly_loaded_wires_are_left_out_of_the_bundle():
     assert allocation.wires["size"].tolist() == ["1.5 mm2"] * 6 + ["0.5 mm2"] * 4
     assert allocation.wires.ampacity_a[0] == pytest.approx(16.5 * (29 / 16.5) ** (math.log(1.5, 2.5)) * 0.6, abs=0.006)
     assert pa.verify(allocation).empty
+
+
+def test_wires_that_stay_at_the_module_lie_apart():
+    """Four heaters where the module is: each has its own short way, for the tables and for verify alike."""
+    heater = Load("", "run", 6_000, kind="heater", inrush_ma=6_000, place="source")
+    loads = [replace(heater, name=f"h{n}") for n in range(4)]
+    allocation = placed(small.forked(*loads), *(on(str(n + 1), f"h{n}") for n in range(4)))
+    assert allocation.wires.ampacity_at.tolist() == ["source: 30 deg C, 1 loaded wire"] * 4
+    assert pa.verify(allocation).empty
+
+
+FED = [replace(LAMP, running_ma=20_000, inrush_ma=20_000, max_drop_pct=10.0, min_v=11.2), MOTOR]
+
+
+def fed(**more):
+    """The module is 2 m from the battery and 1 m from its loads; the lamp heats, the motor runs besides."""
+    loads = (FED[0], replace(MOTOR, place="left"))
+    vehicle = small.forked(*loads, battery_place="source", battery_ah=60.0, **more)
+    circuits = (on("1", "lamp", command="light"), on("2", "motor"))
+    return placed(vehicle, *circuits, unit=small.unit(place="joint"))
+
+
+def test_the_feed_takes_its_share_of_the_voltage():
+    """24 A on 2.4 m of cable, its copper at 105 deg C: what that loses is missing at the module and at both loads."""
+    allocation = fed()
+    feed = allocation.links[allocation.links.link == "module feed"].iloc[0]
+    lost = 24 * _hot_ohm(feed.area_mm2, 2.4, feed.parallel)
+    table = allocation.voltages.set_index("load")
+    assert table.supply_v.tolist() == [12, 12]
+    assert table.module_v.tolist() == pytest.approx([12 - lost] * 2, abs=2e-3)
+    assert allocation.drops.feed_drop_v.tolist() == pytest.approx([lost] * 2, abs=2e-3)
+    lamp_ohm = allocation.drops.drop_v[0] / 20
+    assert table.load_v["lamp"] == pytest.approx((12 - lost) / (1 + lamp_ohm * 20 / 12), abs=2e-3)
+    assert pa.verify(allocation).empty
+
+
+def test_a_feed_may_be_what_a_load_lacks():
+    """The lamp works from a voltage that the module has when the feed is not counted, and not when it is: C18."""
+    wire_only = 12 / (1 + fed().drops.drop_v[0] / 12)
+    floor = round(float(wire_only) - 0.05, 2)
+    loads = (replace(FED[0], min_v=floor), replace(MOTOR, place="left"))
+    allocation = fed()
+    lacking = replace(allocation, vehicle=replace(allocation.vehicle, loads=loads))
+    assert lacking.voltages.set_index("load").enough["lamp"] is not pd.NA
+    assert not lacking.voltages.set_index("load").enough["lamp"] and "C18" in set(lacking.warnings.code)
+
+
+def test_isolator_cable_and_starter_count_too():
+    """150 A of starter and 24 A of loads flow through the isolator's cable before the feed begins."""
+    states = (State("cranking", 12.0, {"light": PPM, "run": PPM}, other_ma=150_000, minutes=0.1),)
+    loads = (FED[0], replace(MOTOR, place="left"))
+    vehicle = small.forked(*loads, states=states, battery_place="right", isolator_place="source", battery_ah=60.0)
+    circuits = (on("1", "lamp", command="light"), on("2", "motor"))
+    allocation = placed(vehicle, *circuits, unit=small.unit(place="joint"))
+    rows = allocation.links.set_index("link")
+    trunk, feed = rows.loc["battery to isolator"], rows.loc["module feed"]
+    assert (trunk["from"], trunk["to"]) == ("right", "source")
+    hot = [_hot_ohm(row.area_mm2, row.length_m, row.parallel) for row in (trunk, feed)]
+    lost = 174 * hot[0] + 24 * hot[1]
+    assert allocation.voltages.module_v.tolist() == pytest.approx([12 - lost] * 2, abs=5e-3)
+    assert pa.verify(allocation).empty
+
+
+@pytest.mark.parametrize(("column", "row"), [("module_v", 0), ("load_v", 0), ("load_v", 1)])
+def test_a_voltage_that_is_not_there_is_found(column, row):
+    """A table that gives a load 10 mV more than battery, feed and wire leave it is refused by verify."""
+    allocation = fed()
+    better = allocation.voltages.copy()
+    better.loc[row, column] += 0.01
+    allocation.__dict__["voltages"] = better
+    wrong = pa.verify(allocation)
+    assert wrong.rule.tolist() == ["voltage"] and wrong.subject.tolist() == [("lamp", "motor")[row]]
+
+
+def _hot_ohm(area_mm2, length_m, parallel):
+    return CLASS_5_OHM_PER_KM[area_mm2] / 1000 * 335 / 250 * length_m / parallel
 
 
 def test_more_conductors_fill_bundles_further_until_it_settles():

@@ -137,10 +137,9 @@ class SupplyRow(Row):
     key: ClassVar[tuple[str, ...]] = ("state",)
 
     state: _Name = column("an operating state, from the header of the table states", "running")
-    supply_v: Annotated[float, _Volts] = column("sustained voltage at the module", "13.8")
+    supply_v: Annotated[float, _Volts] = column("sustained voltage at the battery", "13.8")
     supply_top_v: Annotated[float | None, _Volts] = column(
-        "highest voltage at the module in this state; for cranking, the resting voltage at which the starter is "
-        "switched",
+        "highest voltage in this state; for cranking, the resting voltage at which the starter is switched",
         "",
         "the same as supply_v",
     )

@@ -13,8 +13,9 @@ from pdm_alloc.domain.signals import FittedBox, Signal
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.wire import WireSize, wire_sizes
-from pdm_alloc.harness.bundles import PIN, End, Node, Piece, Strand, parts_of, pieces
+from pdm_alloc.harness.bundles import Strand, parts_of
 from pdm_alloc.harness.paths import Lengths, lengths_of
+from pdm_alloc.harness.trunk import PIN, End, Node, Piece, pieces
 from pdm_alloc.result.bench_tables import BENCH_SHEET, run_of
 from pdm_alloc.result.cut_list import Cut, Spot
 from pdm_alloc.studies.signals.boxes_and_bus import BusPlan
