@@ -241,6 +241,16 @@ class SignalWiring(Protocol):
         """Place of every node of the bus by label."""
 
     @property
+    def kbit(self) -> int:
+        """Bit rate of the bus, kbit/s."""
+
+    def pin_map(self) -> pd.DataFrame:
+        """One row per pin in use."""
+
+    def trunk(self) -> pd.DataFrame:
+        """Nodes in the order of the trunk."""
+
+    @property
     def cuts(self) -> tuple[Cut, ...]:
         """Every piece of its wire once."""
 

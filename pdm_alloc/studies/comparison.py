@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -32,12 +32,12 @@ __all__ = [
 
 Spot = tuple[str, str]
 
-"""Label of a unit, and channel as tables write it."""
+"""Label of a unit, and channel as tables write it; of a signal its box and pins."""
 
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """Items of one load that left a channel, came to one, or both.
+    """Items of one load or signal that left a channel or pin, came to one, or both.
 
     Parameters
     ----------
@@ -46,20 +46,23 @@ class Shift:
     items : int
         How many.
     before, after : (str, str) or None
-        Unit and channel; None: not wired.
+        Unit and channel, or box and pins; None: not wired.
+    kind : str
+        ``load`` or ``signal``.
     """
 
     load: str
     items: int
     before: Spot | None
     after: Spot | None
+    kind: str = "load"
 
     @property
     def what(self) -> str:
-        """``load moved``, ``load added`` or ``load removed``."""
+        """``load moved``, ``load added`` or ``load removed``; the same of a signal."""
         if self.before is None:
-            return "load added"
-        return "load moved" if self.after else "load removed"
+            return f"{self.kind} added"
+        return f"{self.kind} moved" if self.after else f"{self.kind} removed"
 
 
 def spots(allocation: Allocation) -> dict[str, Counter[Spot]]:
@@ -82,6 +85,18 @@ def spots(allocation: Allocation) -> dict[str, Counter[Spot]]:
     return found
 
 
+def signal_spots(allocation: Allocation) -> dict[str, Counter[Spot]]:
+    """How many items of each signal are on each pin or pair of pins, by signal, then by box and pins."""
+    pins: dict[tuple[str, int, str], list[str]] = {}
+    for row in _records(allocation.signals.pin_map()) if allocation.signals else []:
+        here = pins.setdefault((row["signal"], row["item"], row["box"]), [])
+        here.append(f"{row['connector']} {row['pin']}".strip())
+    on: dict[str, Counter[Spot]] = {}
+    for (signal, _, box), names in pins.items():
+        on.setdefault(signal, Counter())[box, ", ".join(names)] += 1
+    return on
+
+
 def shifts(before: Allocation, after: Allocation) -> list[Shift]:
     """What left its channel and what came to one.
 
@@ -93,14 +108,15 @@ def shifts(before: Allocation, after: Allocation) -> list[Shift]:
     Returns
     -------
     list of Shift
-        In natural order of loads and channels; as few items as can be are moved, added or removed.
+        Loads, then signals, in natural order of names and channels; as few items as can be are moved, added or removed.
     """
-    old, new = spots(before), spots(after)
-    return [
-        shift
-        for load in sorted({*old, *new}, key=natural_key)
-        for shift in _of_load(load, old.get(load, Counter()), new.get(load, Counter()))
-    ]
+    signals = _shifts(signal_spots(before), signal_spots(after))
+    return [*_shifts(spots(before), spots(after)), *(replace(shift, kind="signal") for shift in signals)]
+
+
+def _shifts(old: Mapping[str, Counter[Spot]], new: Mapping[str, Counter[Spot]]) -> Iterator[Shift]:
+    for load in sorted({*old, *new}, key=natural_key):
+        yield from _of_load(load, old.get(load, Counter()), new.get(load, Counter()))
 
 
 def _of_load(load: str, old: Counter[Spot], new: Counter[Spot]) -> Iterator[Shift]:
@@ -133,7 +149,7 @@ class Difference:
         Unit and channel; channel empty: the unit itself.
     what : str
         ``channel used``, ``channel freed``, ``module``, ``place``, ``current``, ``inrush``,
-        ``rating``, ``wire length`` or a word of `SET_UP`.
+        ``rating``, ``wire length``, ``box``, ``bus``, ``bit rate`` or a word of `SET_UP`.
     subject : str
         Loads on the channel.
     before, after : str
@@ -161,6 +177,7 @@ def differences(before: Allocation, after: Allocation) -> Iterator[Difference]:
         In the order of units, then of channels.
     """
     yield from _units(before, after)
+    yield from _boxes(before, after)
     old, new = _facts(before), _facts(after)
     for spot in dict.fromkeys([*old, *new]):
         yield from _channel(spot, old.get(spot, {}), new.get(spot, {}))
@@ -173,6 +190,29 @@ def _units(before: Allocation, after: Allocation) -> Iterator[Difference]:
         for what, a, b in (("module", was.module.name, unit.module.name), ("place", was.place or "", unit.place or "")):
             if a != b:
                 yield Difference((unit.label, ""), what, unit.label, a, b)
+
+
+def _boxes(before: Allocation, after: Allocation) -> Iterator[Difference]:
+    """Boxes and keypads fitted, moved or taken out, and the bus between them."""
+    old, new = _fitted(before), _fitted(after)
+    for label in dict.fromkeys([*old, *new]):
+        if old.get(label, "") != new.get(label, ""):
+            yield Difference((label, ""), "box", label, old.get(label, ""), new.get(label, ""))
+    for what, a, b in zip(("bus", "bit rate"), _bus(before), _bus(after), strict=True):
+        if a != b:
+            yield Difference(("", ""), what, "bus", a, b)
+
+
+def _fitted(allocation: Allocation) -> dict[str, str]:
+    units = {unit.label for unit in allocation.units}
+    nodes = allocation.signals.nodes if allocation.signals else {}
+    return {n: f"fitted at {place}" if place else "fitted" for n, place in nodes.items() if n not in units}
+
+
+def _bus(allocation: Allocation) -> tuple[str, str]:
+    """Nodes of the trunk in their order, and the bit rate, in words; empty where there is no bus."""
+    nodes = allocation.signals.trunk()["node"].tolist() if allocation.signals else []
+    return (" - ".join(nodes), f"{allocation.signals.kbit} kbit/s") if nodes and allocation.signals else ("", "")
 
 
 def _channel(spot: Spot, old: Mapping[str, str], new: Mapping[str, str]) -> Iterator[Difference]:
@@ -234,23 +274,24 @@ def compare(before: Allocation, after: Allocation) -> pd.DataFrame:
         A row a change, columns `COMPARISON`, by module and channel. `what` is one of: load moved,
         load added, load removed (subject: the load; items: how many of it; before and after: where);
         channel used, channel freed, command, current, inrush, rating, trip setting, inrush window,
-        wire, wire length (subject: the loads on the channel); module, place (subject: the unit). Before
-        and after are words, with units. Empty where nothing changed. Identical items of a load are
-        interchangeable.
+        wire, wire length (subject: the loads on the channel); module, place (subject: the unit); signal moved,
+        added, removed (where: box and pins); box, bus, bit rate. Before and after are words, with units. Empty
+        where nothing changed. Identical items of a load are interchangeable.
     """
     rows = [*map(_shift_row, shifts(before, after)), *map(_difference_row, differences(before, after))]
     rows.sort(key=lambda row: (natural_key(row[0]), natural_key(row[1])))
     return pd.DataFrame(rows, columns=list(COMPARISON)).astype({"items": "Int64"})
 
 
-def spot_text(spot: Spot | None) -> str:
-    """A channel of a unit in words; empty where there is none."""
-    return f"{spot[0]}, channel {spot[1]}" if spot else ""
+def spot_text(spot: Spot | None, kind: str = "load") -> str:
+    """A channel of a unit, or pins of a box, in words; empty where there is none."""
+    return f"{spot[0]}, {'channel' if kind == 'load' else 'pin'} {spot[1]}" if spot else ""
 
 
 def _shift_row(shift: Shift) -> tuple:
     module, channel = shift.after or shift.before or ("", "")
-    return (module, channel, shift.what, shift.load, shift.items, spot_text(shift.before), spot_text(shift.after))
+    ends = [spot_text(spot, shift.kind) for spot in (shift.before, shift.after)]
+    return (module, channel, shift.what, shift.load, shift.items, *ends)
 
 
 def _difference_row(difference: Difference) -> tuple:

@@ -226,9 +226,18 @@ REWORK = (
     *("to_module", "to_channel", "to_pins", "before", "after"),
 )
 
-_WIRES = {"load removed": "remove wire", "load moved": "move wire", "load added": "add wire"}
+_WIRES = {
+    f"{kind} {what}": f"{action} wire"
+    for what, action in (("removed", "remove"), ("moved", "move"), ("added", "add"))
+    for kind in ("load", "signal")
+}
 
-_ACTIONS = (*_WIRES.values(), *(f"set {what}" if what != "wire" else "change wire" for what in SET_UP))
+_BOXES = {"box": "fit box", "bus": "lay bus", "bit rate": "set bit rate"}
+
+_ACTIONS = (
+    *("remove wire", "remove box", "move box", "fit box", "move wire", "add wire", "lay bus", "set bit rate"),
+    *(f"set {what}" if what != "wire" else "change wire" for what in SET_UP),
+)
 
 
 def rework(before: Allocation, after: Allocation) -> pd.DataFrame:
@@ -243,12 +252,14 @@ def rework(before: Allocation, after: Allocation) -> pd.DataFrame:
     -------
     DataFrame
         Columns `REWORK`. First the wires: remove wire, move wire, add wire (subject: the load; items:
-        how many of it; from and to where); then what is set: set command, set trip setting, set inrush
+        how many of it, or the signal; from and to where) and boxes (remove, move, fit), the bus; then what is set:
+        set command, set trip setting, set inrush
         window, change wire (to: the channel; before and after: in words, currents in A). Empty where
         nothing is to be done.
     """
     old, new = _pins(before), _pins(after)
     rows = [_wire_row(shift, old, new) for shift in shifts(before, after)]
+    rows += [_box_row(d) for d in differences(before, after) if d.what in _BOXES]
     rows += [_set_row(d, {**old, **new}) for d in differences(before, after) if _is_work(d)]
     rows.sort(key=lambda row: (_ACTIONS.index(row["action"]), natural_key(row["subject"])))
     return pd.DataFrame(rows, columns=list(REWORK)).astype({"items": "Int64"})
@@ -273,7 +284,18 @@ def _wire_row(shift: Shift, old: Mapping[Spot, str], new: Mapping[Spot, str]) ->
 
 def _end(side: str, spot: Spot | None, pins: Mapping[Spot, str]) -> dict[str, str]:
     module, channel = spot or ("", "")
+    if spot is not None and spot not in pins:  # of a signal, whose spot is its pins
+        return {f"{side}_module": module, f"{side}_channel": "", f"{side}_pins": channel}
     return {f"{side}_module": module, f"{side}_channel": channel, f"{side}_pins": pins[spot] if spot else ""}
+
+
+def _box_row(difference: Difference) -> dict:
+    action = _BOXES[difference.what]
+    if difference.what == "box":
+        action = "fit box" if not difference.before else "move box" if difference.after else "remove box"
+    ends = {**_end("from", None, {}), **_end("to", None, {})}
+    told = {"before": difference.before, "after": difference.after}
+    return {"action": action, "subject": difference.subject, "items": None, **ends, **told}
 
 
 def _is_work(difference: Difference) -> bool:

@@ -160,6 +160,23 @@ def test_the_saved_allocation_reads_back_with_its_signal_side(side, papers, tmp_
     assert "pin A-1 is used 2 times" in str(refused.value)
 
 
+def test_compare_tells_what_changed_on_the_signal_side_alone(side, papers, rally, catalogue):
+    """A larger box elsewhere: it is fitted, the other removed, every item moves once; nothing where nothing changed."""
+    allocation, _ = papers
+    larger = signals_beside(rally, catalogue, side.units, ["control-76"], ["boot"])
+    todo = pa.rework(allocation, allocation.with_signals(larger))
+    boxes = todo[todo["action"].isin(["fit box", "remove box"])]
+    assert set(zip(boxes["action"], boxes["subject"], strict=True)) == {
+        ("remove box", "control-40"),
+        ("fit box", "control-76"),
+    }
+    moved = todo[todo["action"] == "move wire"]
+    assert moved["items"].sum() == sum(s.count for s in rally.signals)
+    assert set(moved["from_module"]) == {"control-40"} and set(moved["to_module"]) == {"control-76"}
+    assert set(todo["action"]) == {"fit box", "remove box", "move wire", "lay bus"}
+    assert len(pa.rework(allocation, allocation)) == len(pa.compare(allocation, allocation)) == 0
+
+
 def test_what_is_read_at_each_pin_is_on_the_commissioning_sheet(side):
     """Half of 120 ohm across the bus, 5 V within limits on each supply in use, a step for every signal."""
     steps = signal_steps(side)
