@@ -22,6 +22,8 @@ _OBJECTIVE = "with --places: price, mass, or front: choices unbeaten in both pri
 
 _CONTROL = "for a vehicle with signals; may be given several times (default: the cheapest that are enough)"
 
+_STUB = "from the trunk of the bus to every node, or to one by its name, in m (default: the vehicle's setting)"
+
 CAUTION = (
     "Design values only: check by measurement and by a qualified person; "
     "local codes, event rules and the makers' data come first."
@@ -170,6 +172,10 @@ def _add_allocate(verbs) -> None:
     parser.add_argument("--place", action="append", default=[], metavar="NAME", help="where it is mounted, one each")
     parser.add_argument("--control-unit", action="append", default=[], metavar="NAME", help=_CONTROL)
     parser.add_argument("--control-place", action="append", default=[], metavar="NAME", help="where each of them sits")
+    parser.add_argument(
+        "--bus-kbit", type=_kbit, metavar="N", help="bit rate of the bus (default: the vehicle's setting)"
+    )
+    parser.add_argument("--bus-stub", type=_stub, action="append", default=[], metavar="[NAME=]M", help=_STUB)
     parser.add_argument("--why", metavar="LOAD", help="print only what this load asks of a channel, and which give it")
     parser.add_argument(
         "--out", type=_folder, metavar="DIR", help="folder to write to (default: print the pin map only)"
@@ -212,6 +218,23 @@ def _jobs(text: str) -> int:
     if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 1024:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 to 1024")
     return int(text)
+
+
+def _kbit(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 1000:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a bit rate: 1 to 1000 kbit/s, 500 for example")
+    return int(text)
+
+
+def _stub(text: str) -> tuple[str, float]:
+    name, _, length = text.rpartition("=")
+    try:
+        metres = float(length)
+    except ValueError:
+        metres = -1.0
+    if not 0 <= metres <= 100:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a length of 0 to 100 m, such as 0.2 or control-40=0.2")
+    return name, metres
 
 
 def _seconds(text: str) -> float:

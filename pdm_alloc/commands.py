@@ -95,7 +95,7 @@ def _check(options) -> int:
     notes: list = []
     vehicle, catalogue = _inputs(options, needed=False, notes=notes)
     if options.json:
-        counts = {"vehicle": vehicle.name, **_counts(vehicle, catalogue)}
+        counts = {"vehicle": vehicle.name, **printed.counts(vehicle, catalogue)}
         printed.print_json({"outcome": "usable", **counts, "notes": [_fault_row(note) for note in notes]})
         return DONE
     print(vehicle_summary(vehicle, catalogue), *_note_lines(notes), sep="\n")
@@ -115,16 +115,6 @@ def _check_catalogue(options) -> int:
 
 def _note_lines(notes) -> list[str]:
     return [f"note: {note}" for note in notes]
-
-
-def _counts(vehicle: Vehicle, catalogue: Catalogue | None) -> dict:
-    return {
-        "loads": len(vehicle.loads),
-        "items": sum(x.count for x in vehicle.loads),
-        "commands": len({x.command for x in vehicle.loads}),
-        "states": [s.name for s in vehicle.states],
-        "modules": [m.name for m in catalogue] if catalogue else [],
-    }
 
 
 def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:
@@ -172,16 +162,27 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     except (ValueError, Unsolved) as error:
         print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
+    side, sites = _control_sites(vehicle, catalogue, study.best.units if study.best else (), options.time_limit)
     if options.json:
         plain = {"choices": printed.records(study.choices), "warnings": [asdict(w) for w in study.warnings]}
-        printed.print_json({"best": study.best and study.best.label, **plain})
+        signals = {} if side is None else {"control_places": printed.records(sites), "signals": side.as_plain()}
+        printed.print_json({"best": study.best and study.best.label, **plain, **signals})
     else:
         print(printed.text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
         print(*printed.dangers(study.warnings), sep="\n")
         print("", study.conventional_summary(), sep="\n")
+        print(*printed.control_site_lines(side, sites), sep="\n")
     if study.is_enough:
-        return DONE
+        return printed.signal_code(side)
     return SHORT if study.outcome == "not enough" else NO_ANSWER
+
+
+def _control_sites(vehicle, catalogue, units, time_limit_s):
+    """The signal side beside the best choice of modules, and its wires by place; None where there is none."""
+    from pdm_alloc.studies.signals.signal_fitting import control_places, signals_beside
+
+    side = signals_beside(vehicle, catalogue, units, time_limit_s=time_limit_s) if units else None
+    return side, None if side is None or not side else control_places(side)
 
 
 def _allocate(options) -> int:
@@ -217,8 +218,11 @@ def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[Unit
 def _signals(options, vehicle, catalogue, units):
     from pdm_alloc.studies.signals.signal_fitting import signals_beside
 
-    names, places = options.control_unit, options.control_place
-    return signals_beside(vehicle, catalogue, units, names, places, options.time_limit)
+    names, places, stubs = options.control_unit, options.control_place, dict(options.bus_stub)
+    side = signals_beside(vehicle, catalogue, units, names, places, options.time_limit, options.bus_kbit, stubs)
+    if side and side.boxes and not places:
+        print(f"pdm-alloc: {printed.control_placing(side)}", file=sys.stderr)
+    return side
 
 
 def _no_answer(options, refusal) -> int:

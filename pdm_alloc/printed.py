@@ -8,6 +8,9 @@ import pandas as pd
 
 __all__ = [
     "care",
+    "control_placing",
+    "control_site_lines",
+    "counts",
     "dangers",
     "next_step",
     "placing",
@@ -32,6 +35,17 @@ def study_lines(study, everything: bool):
         yield from ("", *why(explanation, everything))
     lines = [] if study.signals is None else study.signals.why(everything)
     yield from ("", *lines) if lines else ()
+
+
+def counts(vehicle, catalogue) -> dict:
+    """How much there is in a vehicle and a catalogue (or None)."""
+    return {
+        "loads": len(vehicle.loads),
+        "items": sum(x.count for x in vehicle.loads),
+        "commands": len({x.command for x in vehicle.loads}),
+        "states": [s.name for s in vehicle.states],
+        "modules": [m.name for m in catalogue] if catalogue else [],
+    }
 
 
 def study_json(study, everything: bool) -> dict:
@@ -65,6 +79,29 @@ def signal_lines(side):
     yield from ("", side.summary())
     if len(side.messages()):
         yield from ("", text(side.messages()))
+
+
+def control_placing(side) -> str:
+    """Where control units are taken to sit because no place was given."""
+    at = [f"{box.label} at {box.place}" for box in side.boxes if box.box.role != "module" and box.place]
+    if not at:
+        return "no place for the control units: lengths of their wires are not known; give --control-place"
+    return f"{', '.join(at)}, where their wires are lightest; --control-place names another"
+
+
+def control_site_lines(side, sites):
+    """What the wires of the signal side weigh with its control units at each place; nothing where there is none."""
+    if side is None:
+        return
+    yield from ("", side.summary())
+    if sites is not None and len(sites):
+        yield from ("", text(sites.head(_SITES)))
+        best = sites.iloc[0]
+        grams = f"{best.mass_g:.0f} g with a trunk of {best.trunk_m:.1f} m"
+        yield from ("", f"Wires of the signal side are lightest with {best.boxes} at {best.places}: {grams}.")
+
+
+_SITES = 8
 
 
 def signal_code(side) -> int:

@@ -1,7 +1,11 @@
 """Fit boxes to a vehicle: signals on their pins, keypads, the bus between all nodes, and where a control unit sits."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import product
+
+import pandas as pd
 
 from pdm_alloc.allocator import allocate_signals, key_counts, signals_of_vehicle
 from pdm_alloc.diagnose.signal_shortfall import signal_shortfall
@@ -15,8 +19,9 @@ from pdm_alloc.program.solver import NOT_ENOUGH
 from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes, plan_bus, signals_for
 from pdm_alloc.studies.signals.signal_side import SignalSide
 from pdm_alloc.studies.signals.signal_sizing import has_signals
+from pdm_alloc.studies.signals.signal_wiring import BUS
 
-__all__ = ["signals", "signals_beside", "with_bus"]
+__all__ = ["CONTROL_PLACES", "control_places", "signals", "signals_beside", "with_bus"]
 
 
 def signals(
@@ -76,7 +81,7 @@ def with_bus(side: SignalSide, stub_m: Mapping[str, float] | None = None) -> Sig
     side : SignalSide
         Without a bus.
     stub_m : mapping of str to float, optional
-        Stub of a node by its label, m; default of all others: the vehicle's setting.
+        Stub of a node by its label, m, with an empty name of all others; default: the vehicle's setting.
 
     Returns
     -------
@@ -88,13 +93,14 @@ def with_bus(side: SignalSide, stub_m: Mapping[str, float] | None = None) -> Sig
         A stub is of no node.
     """
     known = {place.name for place in side.vehicle.places}
-    strangers = sorted((stub_m or {}).keys() - side.nodes.keys())
+    stubs = {"": side.vehicle.settings.bus_stub_m, **(stub_m or {})}
+    strangers = sorted(stubs.keys() - {"", *side.nodes})
     if strangers:
         raise ValueError(f"{', '.join(strangers)}: not on the bus; its nodes are {', '.join(side.nodes) or 'none'}")
     if sum(place in known for place in side.nodes.values()) < 2:
         return side
-    stubs = dict.fromkeys(side.nodes, side.vehicle.settings.bus_stub_m) | dict(stub_m or {})
-    return replace(side, bus=plan_bus(side.vehicle, side.nodes, side.kbit, stubs))
+    each = {node: stubs.get(node, stubs[""]) for node in side.nodes}
+    return replace(side, bus=plan_bus(side.vehicle, side.nodes, side.kbit, each))
 
 
 def _keypads(vehicle, keypads) -> dict[str | None, tuple[Keypad, ...]]:
@@ -110,6 +116,8 @@ def signals_beside(
     names: Sequence[str] = (),
     places: Sequence[str] = (),
     time_limit_s: float | None = None,
+    kbit: int | None = None,
+    stubs: Mapping[str, float] | None = None,
 ) -> SignalSide | None:
     """The signal side beside modules: on control units by name, or on those that cost least.
 
@@ -124,9 +132,13 @@ def signals_beside(
     names : sequence of str
         Control units and expanders; empty: the cheapest that are enough, or else the largest.
     places : sequence of str
-        Where they sit, one each; empty: not known.
+        Where they sit, one each; empty: where their wires and the trunk are lightest, see `control_places`.
     time_limit_s : float, optional
         s; default: the vehicle's setting.
+    kbit : int, optional
+        Bit rate of the bus, kbit/s; default: the vehicle's setting.
+    stubs : mapping of str to float, optional
+        Stub of nodes of the bus by label, m; of all others: the vehicle's setting.
 
     Returns
     -------
@@ -136,7 +148,7 @@ def signals_beside(
     Raises
     ------
     InputError
-        A box or place of that name does not exist, or there are more or fewer places than boxes.
+        A box, place or node of that name does not exist, or there are more or fewer places than boxes.
     """
     wanted, offered = signals_of_vehicle(vehicle), {b.name: b for b in catalogue.boxes if b.role != "module"}
     _check(vehicle, offered, names, places)
@@ -150,8 +162,72 @@ def signals_beside(
     labels = [box.label for box in fitted([*beside, *chosen])]
     sites = dict(zip(labels, [*(u.place for u in units if _pinned(u, beside)), *places], strict=False))
     at = {label: place for label, place in sites.items() if place}
-    boxes, pads = [*beside, *chosen], catalogue.keypads
-    return signals(vehicle, boxes, places=at, units=units, keypads=pads, time_limit_s=time_limit_s)
+    fit = partial(signals, vehicle, [*beside, *chosen], units=units, keypads=catalogue.keypads, time_limit_s=limit_s)
+    side = fit(places=at, kbit=kbit)
+    best = {} if places or not side else next(iter(_by_mass(side)), _Sites(0, 0, 0, {})).places
+    _check_nodes(side, stubs or {})
+    return fit(places=at | best, kbit=kbit, stub_m=stubs) if best or stubs else side
+
+
+CONTROL_PLACES = ("boxes", "places", "wire_g", "bus_g", "mass_g", "trunk_m")
+
+MOST_SITES = 600  # combinations of places tried one by one; beyond that all boxes sit at one place
+
+
+@dataclass(frozen=True, slots=True)
+class _Sites:
+    """Places of boxes, by label, and what wires of signals and of the bus weigh then, g; length of the trunk, m."""
+
+    wire_g: float
+    bus_g: float
+    trunk_m: float
+    places: dict[str, str]
+
+
+def control_places(side: SignalSide) -> pd.DataFrame:
+    """What the wires weigh with the control units at each place where a box can be mounted, lightest first.
+
+    Parameters
+    ----------
+    side : SignalSide
+        With boxes that are enough; modules stay where they are, and every signal on its pin.
+
+    Returns
+    -------
+    DataFrame
+        Columns `CONTROL_PLACES`: masses in g, all wires of the signal side; length of the trunk in m. Exact: every
+        place is worked out (with several boxes every combination of up to `MOST_SITES`, else one place for all).
+    """
+    masses = [(one, one.wire_g, one.bus_g, one.wire_g + one.bus_g, one.trunk_m) for one in _by_mass(side)]
+    rows = [(", ".join(one.places), ", ".join(one.places.values()), *grams) for one, *grams in masses]
+    return pd.DataFrame(rows, columns=list(CONTROL_PLACES)).round(3)
+
+
+def _by_mass(side: SignalSide) -> list[_Sites]:
+    """Every combination of places, lightest first; none where no place or no route is known."""
+    labels = [box.label for box in side.boxes if box.box.role != "module"]
+    sites = [place.name for place in side.vehicle.places if place.mount]
+    few = len(sites) ** len(labels) <= MOST_SITES
+    each = product(sites, repeat=len(labels)) if few else ((site,) * len(labels) for site in sites)
+    every = [_at(side, dict(zip(labels, at, strict=True))) for at in each] if labels else []
+    return sorted(every, key=lambda one: (round(one.wire_g + one.bus_g, 3), tuple(one.places.values())))
+
+
+def _at(side: SignalSide, places: dict[str, str]) -> _Sites:
+    """The same signals on the same pins, with boxes at other places."""
+    assert side.allocation is not None
+    boxes = tuple(replace(box, place=places.get(box.label, box.place)) for box in side.boxes)
+    moved = with_bus(replace(side, allocation=replace(side.allocation, boxes=boxes), bus=None))
+    table = moved.cut_list()
+    of_bus = table["role"] == BUS
+    wire, bus = (float(table[mask]["mass_g"].sum()) for mask in (~of_bus, of_bus))
+    return _Sites(wire, bus, moved.bus.trunk.length_m if moved.bus else 0.0, places)
+
+
+def _check_nodes(side: SignalSide, stubs: Mapping[str, float]) -> None:
+    faults = [_unknown("--bus-stub", name, list(side.nodes)) for name in stubs if name and name not in side.nodes]
+    if faults:
+        raise InputError(faults)
 
 
 def _pinned(unit, boxes) -> bool:
