@@ -9,10 +9,15 @@ from pdm_alloc.allocator import allocate_signals, signals_of_vehicle
 from pdm_alloc.diagnose.signal_remedies import signal_remedies
 from pdm_alloc.domain.signals import Signal, fitted
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.studies.signals.boxes_and_bus import choose_boxes, plan_bus
+from pdm_alloc.studies.signals.boxes_and_bus import choose_boxes, plan_bus, signals_for
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 VEHICLES = {"rally_coupe": "bulkhead", "expedition_truck": "dash"}
+
+
+def read_by_units(vehicle):
+    """Signals of control units: a module without signal pins counts its inputs on the power side."""
+    return signals_for(signals_of_vehicle(vehicle), [])
 
 
 @pytest.fixture(scope="module")
@@ -27,20 +32,20 @@ def vehicle(request):
 
 def test_the_small_control_unit_is_enough_with_three_pins_to_spare(vehicle, boxes):
     """The story of the demo, in both vehicles."""
-    allocation = allocate_signals(signals_of_vehicle(vehicle), fitted([boxes["control-40"]]))
+    allocation = allocate_signals(read_by_units(vehicle), fitted([boxes["control-40"]]))
     assert allocation.outcome == "proven best"
     assert allocation.free_pins == {"control-40": 3}
 
 
 def test_the_large_one_leaves_more_than_half_empty(vehicle, boxes):
     """76 pins for 37: 39 stay empty, at nearly twice the price."""
-    allocation = allocate_signals(signals_of_vehicle(vehicle), fitted([boxes["control-76"]]))
+    allocation = allocate_signals(read_by_units(vehicle), fitted([boxes["control-76"]]))
     assert allocation.free_pins == {"control-76": 39}
 
 
 def test_the_cheapest_choice_is_the_small_one(vehicle, boxes):
     """No expander alone is enough, and nothing dearer is taken."""
-    choice = choose_boxes(signals_of_vehicle(vehicle), boxes.values())
+    choice = choose_boxes(read_by_units(vehicle), boxes.values())
     assert ([box.name for box in choice.boxes], choice.cost) == (["control-40"], 980)
 
 
@@ -48,7 +53,7 @@ def test_wire_is_taken_into_account_where_two_units_are_fitted(vehicle, boxes):
     """With lengths the wire is no longer than without, at the same pins lost."""
     place = VEHICLES[vehicle.name]
     units = fitted([boxes["control-40"], boxes["control-76"]], {"control-40": place, "control-76": "dash"})
-    signals, length_m = signals_of_vehicle(vehicle), lengths_of(vehicle).wire_m
+    signals, length_m = read_by_units(vehicle), lengths_of(vehicle).wire_m
     plain, near = allocate_signals(signals, units), allocate_signals(signals, units, length_m)
     assert near.costs[:2] == plain.costs
     places, sites = {s.name: s.place for s in signals}, {u.label: u.place for u in units}
@@ -57,10 +62,19 @@ def test_wire_is_taken_into_account_where_two_units_are_fitted(vehicle, boxes):
     assert near.costs[2] == pytest.approx(wire[1] * 100, abs=len(near.uses))
 
 
+def test_fifteen_keys_sit_on_two_keypads(vehicle):
+    """The story of the keys, in both vehicles: eight wires instead of fifteen, and every key has its place."""
+    keypads = pa.read_catalogue(DATA / "catalogue").keypads
+    side = pa.signals(vehicle, [], keypads=keypads)
+    assert (side.saved_wires.one_per_switch, side.saved_wires.with_bus) == (15, 8)
+    assert len(side.keys()) == len(set(side.keys().values())) == 15
+    assert {pad.name for _, _, pad in side.pads()} <= {"keypad-4", "keypad-8", "keypad-15"} and len(side.pads()) == 2
+
+
 def test_more_buttons_than_pins_have_remedies(vehicle, boxes):
     """Four more buttons: a keypad and an expander each make it fit; each is verified."""
     catalogue = pa.read_catalogue(DATA / "catalogue")
-    signals = [*signals_of_vehicle(vehicle), Signal("more buttons", "switch_to_ground", 4, "dash", "comfort")]
+    signals = [*read_by_units(vehicle), Signal("more buttons", "switch_to_ground", 4, "dash", "comfort")]
     units = fitted([boxes["control-40"]])
     assert allocate_signals(signals, units).outcome == "not enough"
     remedies = signal_remedies(signals, units, catalogue.keypads, [boxes["expander-12"]])

@@ -184,9 +184,9 @@ class SignalWires:
                 yield from self._pair(f"BUS{number} stub", node, *ends, thin, up_cm(stub * TWIST))
 
     def _pair(self, label: str, box: str, start: Any, end: Any, size: WireSize, length: float | None) -> Iterator[Cut]:
-        for wire, other in ("HL", "LH"):
+        for wire in "HL":
             ends = (start[0](start[1], wire), end[0](end[1], wire))
-            yield Cut(f"{label}{wire}", BUS, box, "", *ends, size, length, (), f"twisted with {label}{other}")
+            yield Cut(f"{label}{wire}", BUS, box, "", *ends, size, length, (), "twisted pair")
 
     def _joint(self, node: str, wire: str) -> Spot:
         """Where the trunk meets a node: its pin, or the splice its stub begins at."""
