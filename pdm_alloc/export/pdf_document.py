@@ -114,7 +114,7 @@ _PINS_A_PAGE = 40
 
 _KEPT_TOGETHER = 8  # rows
 
-_LISTS = ("Cut list", "Shopping list", "Ground plan")
+_LISTS = ("Cut list", "Shopping list", "Ground plan")  # the last, with the signal side's pins, across the page
 
 _CHAPTERS = (
     *(
@@ -158,8 +158,9 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
         *_section(Sheet("Warnings", grouped_warnings(allocation), made["Warnings"].note), type_),
         *_supply(allocation, made, type_),
         *_bench(allocation, made["Bench sheet"], type_),
-        *_columns(allocation, made, _LISTS, type_),
+        *_columns(allocation, made, _LISTS if allocation.signals is None else _LISTS[:2], type_),
         *_plan(allocation, type_),
+        *_chapter(made, () if allocation.signals is None else _LISTS[2:], type_),
         *_chapter(made, ("Bus", "Bus limits", "Bus messages", "Sensor supplies"), type_),
         *_chapter(made, ("Channel settings", "Input list"), type_),
         *_chapter(made, ("Dead circuit checks",), type_),
