@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
+from pydantic import GetCoreSchemaHandler
 from pydantic_core import core_schema
 
 from pdm_alloc.files.faults import hint
@@ -44,7 +45,7 @@ class Odd(str):
     message: str
     remedy: str
 
-    def __new__(cls, text, message, remedy):
+    def __new__(cls, text: str, message: str, remedy: str) -> "Odd":
         """Text with what is wrong with it and what would be right."""
         odd = super().__new__(cls, text)
         odd.message, odd.remedy = message, remedy
@@ -83,11 +84,11 @@ class Cell:
             raise CellError(f"is longer than {LONGEST_TEXT:,} characters", "shorten it")
         return text
 
-    def __get_pydantic_core_schema__(self, source, handler):
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """How pydantic validates a field of this kind."""
         return core_schema.with_info_plain_validator_function(self._validate)
 
-    def _validate(self, text, info):
+    def _validate(self, text: str, info: core_schema.ValidationInfo) -> Any:
         try:
             return self.read(_usable(text))
         except CellError as error:
@@ -97,7 +98,7 @@ class Cell:
             return None
 
 
-def _usable(text):
+def _usable(text: str) -> str:
     if text == "":
         raise CellError("is empty")
     if isinstance(text, Odd):
@@ -161,7 +162,7 @@ class Number(Cell):
         return self.to(value)
 
 
-def _spaced(unit):
+def _spaced(unit: str) -> str:
     return f" {unit}" if unit else ""
 
 
@@ -282,6 +283,7 @@ class Weight(Cell):
         if clean(text).casefold() == "never":
             return None
         try:
-            return Number("", 0, self.most, to=whole).read(text)
+            weight: int = Number("", 0, self.most, to=whole).read(text)
+            return weight
         except CellError as error:
             raise CellError(error.message, f"give {self.accepts()}") from None

@@ -162,7 +162,7 @@ def read_text(path: Path, table: str, faults: Faults, most: int = MOST_BYTES) ->
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _bytes(path, table, faults, most):
+def _bytes(path: Path, table: str, faults: Faults, most: int) -> bytes | None:
     try:
         if not path.is_file():
             faults.add(table, None, None, path.name, "is not a file", "put a CSV file in its place")
@@ -180,7 +180,7 @@ def _bytes(path, table, faults, most):
     return data
 
 
-def split_directive(text, known) -> tuple[str, str]:
+def split_directive(text: str, known: Collection[str]) -> tuple[str, str]:
     """Text without the spreadsheet's own first line ``sep=;``, and the separator."""
     directive = _DIRECTIVE.match(text)
     if directive and directive[1] in _SEPARATORS:
@@ -188,7 +188,7 @@ def split_directive(text, known) -> tuple[str, str]:
     return text, max(_SEPARATORS, key=lambda separator: _score(text, separator, known))
 
 
-def _score(text, separator, known) -> tuple[int, int]:
+def _score(text: str, separator: str, known: Collection[str]) -> tuple[int, int]:
     try:
         records = islice(csv.reader(io.StringIO(text), delimiter=separator), 100)
         heads = list(islice((record for record in records if any(map(str.strip, record))), MOST_TITLE_ROWS))
@@ -199,7 +199,7 @@ def _score(text, separator, known) -> tuple[int, int]:
     return hits, len(heads[0]) if heads else MOST_BYTES
 
 
-def _records(text, separator, broken: list[tuple[int, csv.Error]]) -> Iterator[list[str]]:
+def _records(text: str, separator: str, broken: list[tuple[int, csv.Error]]) -> Iterator[list[str]]:
     row = 0
     try:
         for record in csv.reader(io.StringIO(text), delimiter=separator, strict=True):

@@ -93,7 +93,7 @@ class Fault:
     message: str
     remedy: str = ""
 
-    def __str__(self):
+    def __str__(self) -> str:
         """One line: table, row, column, value, what is wrong, what would be right."""
         where = [_shown(self.table, 300)]
         where += [f"row {self.row}"] if self.row is not None else []
@@ -103,7 +103,7 @@ class Fault:
         return f"{', '.join(where)}: {value}{_shown(self.message, None)}{remedy}"
 
 
-def _shown(text, most: int | None = 60):
+def _shown(text: str, most: int | None = 60) -> str:
     """Text fit for one line of a terminal."""
     line = "".join(c if c.isprintable() else "?" for c in " ".join(str(text).split()))
     return line if most is None or len(line) <= most else line[: most - 3] + "..."
@@ -128,15 +128,17 @@ class InputError(ValueError):
         super().__init__(self.faults)
 
     @classmethod
-    def of(cls, table, row, column, value, message, remedy="") -> "InputError":
+    def of(
+        cls, table: str, row: int | None, column: str | None, value: str | None, message: str, remedy: str = ""
+    ) -> "InputError":
         """An error of one fault; arguments as `Fault`."""
         return cls([Fault(table, row, column, value, message, remedy)])
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[type["InputError"], tuple[tuple[Fault, ...]]]:
         """Pickled with its faults, so that it can cross from one process to another."""
         return type(self), (self.faults,)
 
-    def __str__(self):
+    def __str__(self) -> str:
         """One line a fault; faults of one cause in many rows are one line."""
         lines = _merged(self.faults)
         more = len(lines) - MOST_SHOWN
@@ -146,7 +148,7 @@ class InputError(ValueError):
 
 def _merged(faults: Iterable[Fault]) -> list[str]:
     """A line a fault, or one for all rows with the same thing wrong in the same column."""
-    causes: dict[tuple, list[Fault]] = {}
+    causes: dict[tuple[str, str | None, str, str], list[Fault]] = {}
     for fault in faults:
         causes.setdefault((fault.table, fault.column, fault.message, fault.remedy), []).append(fault)
     lines: list[str] = []
@@ -165,37 +167,60 @@ def _of_one_cause(faults: list[Fault], rows: list[int]) -> str:
 class Faults:
     """Collects faults while tables are read; a table with very many is cut short, and says so."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._faults: list[Fault] = []
         self._count: Counter[str] = Counter()
         self.notes: list[Fault] = []
 
-    def note(self, table, row, column, value, message, remedy=""):
+    def note(
+        self, table: str, row: int | None, column: str | None, value: str | None, message: str, remedy: str = ""
+    ) -> None:
         """Remember how something was read that could be thought of otherwise; arguments as `Fault`."""
         self.notes.append(Fault(table, row, column, value, message, remedy))
 
-    def add(self, table, row, column, value, message, remedy=""):
+    def add(
+        self, table: str, row: int | None, column: str | None, value: str | None, message: str, remedy: str = ""
+    ) -> None:
         """Note one fault; arguments as `Fault`."""
         self._count[table] += 1
         if self._count[table] <= MOST_PER_TABLE:
             self._faults.append(Fault(table, row, column, value, message, remedy))
 
-    def unknown(self, table, row, column, value, names, message, otherwise=""):
+    def unknown(
+        self,
+        table: str,
+        row: int | None,
+        column: str | None,
+        value: str | None,
+        names: Iterable[str],
+        message: str,
+        otherwise: str = "",
+    ) -> None:
         """Note a name that is not among `names`, with the nearest one that is."""
         self.unknown_in(table, row, column, value, value or table, names, message, otherwise)
 
-    def unknown_in(self, table, row, column, value, name, names, message, otherwise=""):
+    def unknown_in(
+        self,
+        table: str,
+        row: int | None,
+        column: str | None,
+        value: str | None,
+        name: str,
+        names: Iterable[str],
+        message: str,
+        otherwise: str = "",
+    ) -> None:
         """Note a name inside a cell that is not among `names`, with the nearest one that is."""
         # The search for the nearest name is slow; a table full of faults must not make it run for hours.
         full = self._count[table] >= MOST_PER_TABLE
         self.add(table, row, column, value, message, "" if full else hint(name, names, otherwise))
 
-    def extend(self, faults):
+    def extend(self, faults: Iterable[Fault]) -> None:
         """Note faults found elsewhere."""
         for fault in faults:
             self.add(fault.table, fault.row, fault.column, fault.value, fault.message, fault.remedy)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return sum(self._count.values())
 
     def all(self) -> tuple[Fault, ...]:
@@ -206,7 +231,7 @@ class Faults:
         )
         return (*self._faults, *rest)
 
-    def raise_if_any(self):
+    def raise_if_any(self) -> None:
         """Raise InputError if anything was noted."""
         if self._faults:
             raise InputError(self.all())

@@ -17,6 +17,8 @@ MOST_TITLE_ROWS = 20
 _NO_REMEDIES: Mapping[str, str] = MappingProxyType({})
 _MOST_BLANK = 1_100_000  # a spreadsheet's last row, about
 
+_Record = tuple[int, list[str]]  # number and cells of a row
+
 
 @dataclass
 class Grid:
@@ -84,11 +86,11 @@ def grid_of(
     return grid
 
 
-def _is_blank(cell) -> bool:
+def _is_blank(cell: str) -> bool:
     return not cell or cell.isspace()
 
 
-def _filled(grid, records, faults, first) -> Iterator[tuple[int, list[str]]]:
+def _filled(grid: Grid, records: Iterable[list[str]], faults: Faults, first: int) -> Iterator[_Record]:
     for number, record in enumerate(records, first):
         if number > _MOST_BLANK:
             _break_off(grid, number, "is beyond the last row of a spreadsheet", "delete the blank rows", faults)
@@ -102,7 +104,7 @@ def _filled(grid, records, faults, first) -> Iterator[tuple[int, list[str]]]:
             yield number, record[:MOST_COLUMNS]
 
 
-def _without_titles(table, rows, known, faults) -> Iterator[tuple[int, list[str]]]:
+def _without_titles(table: str, rows: Iterator[_Record], known: Collection[str], faults: Faults) -> Iterator[_Record]:
     """From the header on: the first row, unless it has no known column and one of the next has enough of them."""
     head = list(islice(rows, MOST_TITLE_ROWS))
     hits = [len({plain_header(cell) for cell in record if cell} & set(known)) for _, record in head]
@@ -120,7 +122,7 @@ def _without_titles(table, rows, known, faults) -> Iterator[tuple[int, list[str]
 _COMMENTED = re.compile(r"\s*#(?!\d)")
 
 
-def _without_remarks(table, rows, faults) -> Iterator[tuple[int, list[str]]]:
+def _without_remarks(table: str, rows: Iterable[_Record], faults: Faults) -> Iterator[_Record]:
     """Without rows below the header whose first cell starts with #: a remark, or a row commented out."""
     has_header = False
     for number, record in rows:
@@ -133,21 +135,21 @@ def _without_remarks(table, rows, faults) -> Iterator[tuple[int, list[str]]]:
             yield number, record
 
 
-def _break_off(grid, number, message, remedy, faults):
+def _break_off(grid: Grid, number: int, message: str, remedy: str, faults: Faults) -> None:
     grid.partial = True
     faults.add(grid.table, number, None, None, message, remedy)
 
 
-def _trimmed(record):
+def _trimmed(record: list[str]) -> list[str]:
     last = max(i for i, cell in enumerate(record) if not _is_blank(cell))
     return record[: last + 1]
 
 
-def _fitted(record, width):
+def _fitted(record: list[str], width: int) -> list[str]:
     return [*record[:width], *[""] * (width - len(record))]
 
 
-def _refuse_beyond(table, beyond, faults):
+def _refuse_beyond(table: str, beyond: list[tuple[int, str]], faults: Faults) -> None:
     """One fault for all rows, since it is most often one header that is missing."""
     (number, cell), more = beyond[0], len(beyond) - 1
     message = "stands beyond the last column that has a header"
@@ -156,7 +158,7 @@ def _refuse_beyond(table, beyond, faults):
     faults.add(table, number, None, cell, message, remedy)
 
 
-def _drop_nameless(grid, faults):
+def _drop_nameless(grid: Grid, faults: Faults) -> None:
     nameless = [i for i, header in enumerate(grid.header) if _is_blank(header)]
     for i in nameless:
         first = next(((number, cells[i]) for number, cells in grid.rows if not _is_blank(cells[i])), None)

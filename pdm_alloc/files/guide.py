@@ -64,12 +64,13 @@ def _line(header: str, info: FieldInfo) -> str:
     return f"| {header} | {cell_of(info).accepts()} | {empty} | {info.description} | {_example(info)} |"
 
 
-def _otherwise(info):
-    return info.json_schema_extra["otherwise"]
+def _otherwise(info: FieldInfo) -> str:
+    more = info.json_schema_extra
+    return str(more["otherwise"]) if isinstance(more, dict) else ""
 
 
-def _example(info):
-    return info.examples[0] if info.examples else ""
+def _example(info: FieldInfo) -> str:
+    return str(info.examples[0]) if info.examples else ""
 
 
 def example_row(model: type[Row]) -> dict[str, str]:
@@ -108,7 +109,7 @@ def vehicle_summary(vehicle: Vehicle, catalogue: Catalogue | None = None) -> str
     return "\n".join(line for line in lines if line)
 
 
-def _loads(vehicle):
+def _loads(vehicle: Vehicle) -> str:
     items = sum(load.count for load in vehicle.loads)
     commands = len({load.command for load in vehicle.loads})
     total = sum(load.running_ma * load.count for load in vehicle.loads) / 1000
@@ -118,16 +119,16 @@ def _loads(vehicle):
     )
 
 
-def _number(count, word):
+def _number(count: int, word: str) -> str:
     return f"{count:,} {word}{'' if count == 1 else 's'}"
 
 
-def _assumed(vehicle):
+def _assumed(vehicle: Vehicle) -> str:
     assumed = sum(load.inrush_assumed for load in vehicle.loads)
     return f"inrush taken from the kind for {assumed} of {_number(len(vehicle.loads), 'load')}" if assumed else ""
 
 
-def _states(vehicle):
+def _states(vehicle: Vehicle) -> list[str]:
     if not vehicle.states_given:
         return ["no table states: everything on at once"]
     return [_state(vehicle, state) for state in vehicle.states]
@@ -142,7 +143,12 @@ def _state(vehicle: Vehicle, state: State) -> str:
     )
 
 
-def _more(vehicle):
-    counts = {"input": vehicle.inputs, "place": vehicle.places, "route": vehicle.routes, "locked wire": vehicle.locked}
+def _more(vehicle: Vehicle) -> str:
+    counts: dict[str, tuple[object, ...]] = {
+        "input": vehicle.inputs,
+        "place": vehicle.places,
+        "route": vehicle.routes,
+        "locked wire": vehicle.locked,
+    }
     known = [_number(len(things), word) for word, things in counts.items() if things]
     return ", ".join(known)

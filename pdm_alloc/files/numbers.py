@@ -154,28 +154,28 @@ def read_number(text: str, unit: str = "", example: str = "4.5") -> Fraction:
     return round(Fraction(f"{sign}{whole or 0}.{decimals or 0}{power or ''}"), 9)
 
 
-def _refuse_rest(cell, rest, unit, example):
+def _refuse_rest(cell: str, rest: str, unit: str, example: str) -> None:
     if not rest:
         return
     if rest[0] in ".,'0123456789" and _THOUSANDS.fullmatch(cell):
         raise CellError("may or may not have thousands marked", _ONE_MARK)
-    found = _UNIT_OF.get(rest.casefold())
-    if found is None:
+    stated = _UNIT_OF.get(rest.casefold())
+    if stated is None:
         raise CellError("is not a number", _wanted(unit, example))
-    if found != unit:
-        raise CellError(f"is in {found}", _converted(cell, rest, found, unit))
+    if stated != unit:
+        raise CellError(f"is in {stated}", _converted(cell, rest, stated, unit))
 
 
-def _converted(cell, rest, found, unit):
+def _converted(cell: str, rest: str, stated: str, unit: str) -> str:
     """The same in the column's unit, where one is a multiple of the other."""
     if not unit:
         return "this column has no unit"
-    factor = _FACTORS.get((found, unit))
+    factor = _FACTORS.get((stated, unit))
     if factor is None:
         return f"this column is in {unit}"
     value = read_number(cell.removesuffix(rest)) * factor
     return f"this column is in {unit}: write {float(value):.9g}"
 
 
-def _wanted(unit, example):
+def _wanted(unit: str, example: str) -> str:
     return f"give a number in {unit}, such as {example}" if unit else f"give a number, such as {example}"

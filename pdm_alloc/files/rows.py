@@ -40,7 +40,9 @@ class Row(BaseModel):
     key: ClassVar[tuple[str, ...]] = ()
 
 
-def column(meaning: str, example: str = "", otherwise: str | None = None, default: Any = None, name: str | None = None):
+def column(
+    meaning: str, example: str = "", otherwise: str | None = None, default: Any = None, name: str | None = None
+) -> Any:
     """A field of a row model.
 
     Parameters
@@ -106,6 +108,9 @@ def unmistakable(text: str) -> str:
     return f"{text}0" if _THREE_DIGITS.fullmatch(text) else text
 
 
+_Readings = dict[tuple[str, str, str], list[NumberCell]]  # cells by column, reason and text
+
+
 def settle(table: str, cells: list[NumberCell], faults: Faults) -> None:
     """Give each cell whose mark can mean two things the text that means one, or the text with that said.
 
@@ -128,7 +133,7 @@ def settle(table: str, cells: list[NumberCell], faults: Faults) -> None:
             by_column[cell.column].append(cell.text)
     marks = {column: _decimal_marks(texts) for column, texts in by_column.items()}
     everywhere = frozenset().union(*marks.values())
-    readings: dict[tuple[str, str, str], list[NumberCell]] = defaultdict(list)
+    readings: _Readings = defaultdict(list)
     for cell, match in doubtful:
         how = _reason(match[2], marks.get(cell.column, frozenset()), everywhere)
         _replace(cell, match, how, readings)
@@ -151,7 +156,7 @@ def _reason(mark: str, column: frozenset[str], table: frozenset[str]) -> str:
     return f"a {_MARK_NAMES[mark]}, as in other cells of the table" if not column and table == {mark} else ""
 
 
-def _replace(cell, match, how, readings) -> None:
+def _replace(cell: NumberCell, match: re.Match[str], how: str, readings: _Readings) -> None:
     whole, _, decimals, unit = match.groups()
     decimal, thousands = f"{whole}.{decimals}", f"{whole}{decimals}"
     fits = [_reads(cell.kind, text, unit) for text in (decimal, thousands)]
@@ -177,7 +182,7 @@ def _reads(kind: Number, text: str, unit: str | None) -> bool:
     return True
 
 
-def _tell(table, readings, faults) -> None:
+def _tell(table: str, readings: _Readings, faults: Faults) -> None:
     for (column, reason, _), cells in readings.items():
         original, text = cells[0].text.split("\n")
         more = f", and so in {len(cells) - 1} rows more" if len(cells) > 1 else ""
@@ -228,7 +233,7 @@ def _explained(columns: dict[str, FieldInfo]) -> dict[str, str]:
     return {name: f"add this column, with one word in each row: {cell.accepts()}" for name, cell in words.items()}
 
 
-def _settle_marks(grid: Grid, found: dict[str, int], columns: dict, faults: Faults) -> None:
+def _settle_marks(grid: Grid, found: dict[str, int], columns: dict[str, FieldInfo], faults: Faults) -> None:
     kinds = {name: kind for name in found if isinstance(kind := cell_of(columns[name]), Number)}
     places = [
         (cells, found[name], NumberCell(number, name, kind, cells[found[name]]))
@@ -240,7 +245,7 @@ def _settle_marks(grid: Grid, found: dict[str, int], columns: dict, faults: Faul
         cells[at] = cell.text
 
 
-def _line(number, cells, found, model, table, faults) -> Line:
+def _line(number: int, cells: list[str], found: dict[str, int], model: type[Row], table: str, faults: Faults) -> Line:
     columns = columns_of(model)
     texts = {name: cells[at] for name, at in found.items() if name in columns}
     free = [(name, cells[at]) for name, at in found.items() if name not in columns]
@@ -293,7 +298,7 @@ def validated(model: type[Row], texts: dict[str, str], table: str, number: int |
 
 def refuse_twins(lines: Iterable[Line], key: tuple[str, ...], table: str, faults: Faults) -> None:
     """Note rows whose key is there already, whatever its upper and lower case."""
-    seen: dict[tuple, int] = {}
+    seen: dict[tuple[Any, ...], int] = {}
     for line in lines if key else ():
         parts = [getattr(line.values, name) for name in key]
         if None in parts:

@@ -1,5 +1,6 @@
 """The tables of a folder or a workbook, found by name."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -16,6 +17,8 @@ from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
 __all__ = ["ALL_TABLES", "Source", "is_catalogue", "number_columns", "open_source"]
 
 ALL_TABLES = frozenset((*VEHICLE_ROWS, *CATALOGUE_ROWS, "states", "settings"))
+
+_Known = Mapping[str, tuple[str, ...]]  # columns by table
 
 
 @cache
@@ -66,7 +69,7 @@ class Source:
             faults.add(table, None, None, None, "is missing or empty", why)
 
 
-def open_source(path: str | Path, known: dict[str, tuple[str, ...]], faults: Faults) -> Source:
+def open_source(path: str | Path, known: _Known, faults: Faults) -> Source:
     """The tables at a path.
 
     Parameters
@@ -108,11 +111,11 @@ def is_catalogue(path: str | Path) -> bool:
     return bool(names & {"modules", "channels"}) and "loads" not in names
 
 
-def _why(error):
+def _why(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
 
-def _file(place, known, faults):
+def _file(place: Path, known: _Known, faults: Faults) -> Source:
     if place.suffix.lower() != ".xlsx":
         raise InputError.of(str(place), None, None, None, "is not an XLSX workbook", f"save it as .xlsx; {_WANTED}")
     from pdm_alloc.files.workbook_file import read_workbook
@@ -120,7 +123,7 @@ def _file(place, known, faults):
     return Source(place.stem, read_workbook(place, known, faults))
 
 
-def _folder(place, known, faults):
+def _folder(place: Path, known: _Known, faults: Faults) -> Source:
     source = Source(place.resolve().name)
     for file in sorted(place.iterdir()):
         if file.name.startswith((".", "~")):
@@ -134,7 +137,7 @@ def _folder(place, known, faults):
     return source
 
 
-def _take_csv(source, file, known, faults):
+def _take_csv(source: Source, file: Path, known: _Known, faults: Faults) -> None:
     table = plain_header(file.stem)
     if table.startswith("x_") or (table in ALL_TABLES and table not in known):
         return
@@ -149,14 +152,14 @@ def _take_csv(source, file, known, faults):
         _take_grid(source, table, read_csv(file, table, known[table], faults))
 
 
-def _take_grid(source, table, grid):
+def _take_grid(source: Source, table: str, grid: Grid | None) -> None:
     if grid is None or grid.partial:
         source.broken.add(table)
     if grid is not None and grid.header:
         source.grids[table] = grid
 
 
-def _take_toml(source, file, known, faults):
+def _take_toml(source: Source, file: Path, known: _Known, faults: Faults) -> None:
     if plain_header(file.stem) == "settings" and "settings" in known:
         source.toml = file
     elif not file.stem.startswith("x_"):

@@ -5,9 +5,10 @@ import re
 import warnings
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import zip_longest
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 from openpyxl.cell.read_only import EMPTY_CELL
@@ -31,6 +32,7 @@ MOST_ATTRIBUTES = 5_000_000
 
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 
+_Known = Mapping[str, tuple[str, ...]]  # columns by table
 _SMALLER = "a vehicle's tables are far smaller: copy them into a new workbook"
 
 
@@ -64,7 +66,7 @@ def inspect_archive(path: Path) -> bool:
         raise CellError("is not an XLSX workbook", "save it as .xlsx, without a password") from error
 
 
-def _check_sizes(parts):
+def _check_sizes(parts: list[zipfile.ZipInfo]) -> None:
     if len(parts) > MOST_PARTS:
         raise CellError(f"has more than {MOST_PARTS:,} parts", _SMALLER)
     if sum(part.file_size for part in parts) > MOST_UNPACKED:
@@ -75,7 +77,7 @@ def _check_sizes(parts):
         raise CellError("is not an XLSX workbook", "save it as .xlsx")
 
 
-def _check_parts(archive) -> bool:
+def _check_parts(archive: zipfile.ZipFile) -> bool:
     tags = attributes = 0
     formula = False
     for part in archive.infolist():
@@ -103,7 +105,7 @@ _LIKE_A_TABLE = 0.75
 _DATES = (datetime.date, datetime.time, datetime.timedelta)
 
 
-def read_workbook(path: Path, known: dict[str, tuple[str, ...]], faults: Faults) -> dict[str, Grid]:
+def read_workbook(path: Path, known: Mapping[str, tuple[str, ...]], faults: Faults) -> dict[str, Grid]:
     """Tables of a workbook.
 
     Parameters
@@ -148,7 +150,7 @@ def _refuse_charts_only(path: Path) -> None:
         raise CellError("has no sheet with cells", "copy the tables into a workbook with a sheet for each")
 
 
-def _read(path, known, has_formula, faults) -> dict[str, Grid]:
+def _read(path: Path, known: _Known, has_formula: bool, faults: Faults) -> dict[str, Grid]:
     grids: dict[str, Grid] = {}
     with path.open("rb") as file, path.open("rb") as again:
         book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
@@ -165,7 +167,7 @@ def _read(path, known, has_formula, faults) -> dict[str, Grid]:
     return grids
 
 
-def _take(grids, table, grid, title, known, faults):
+def _take(grids: dict[str, Grid], table: str, grid: Grid, title: str, known: _Known, faults: Faults) -> None:
     if not grid.header:
         return
     if table in grids:
@@ -180,7 +182,7 @@ def _take(grids, table, grid, title, known, faults):
         grids[table] = grid
 
 
-def _records(sheet, formulas) -> Iterator[list[str]]:
+def _records(sheet: Any, formulas: Any) -> Iterator[list[str]]:
     rows = _rows(sheet)
     if formulas is None:
         return ([_as_text(cell) for cell in row] for row in rows)
@@ -189,7 +191,7 @@ def _records(sheet, formulas) -> Iterator[list[str]]:
     )
 
 
-def _rows(sheet) -> Iterator[tuple]:
+def _rows(sheet: Any) -> Iterator[tuple[Any, ...]]:
     # The size a sheet states for itself may be a lie: only the cells count.
     sheet.reset_dimensions()
     width, blank = 0, None
@@ -205,14 +207,14 @@ def _rows(sheet) -> Iterator[tuple]:
         yield row[:width]
 
 
-def _with_formula(cell, formula) -> str:
+def _with_formula(cell: Any, formula: Any) -> str:
     text = _as_text(cell)
     if text == "" and formula is not None and formula.value is not None:
         return Odd(str(formula.value), "is a formula without a value", "open the workbook in a spreadsheet and save it")
     return text
 
 
-def _as_text(cell) -> str:
+def _as_text(cell: Any) -> str:
     value = cell.value
     if value is None:
         return ""
@@ -229,11 +231,11 @@ def _as_text(cell) -> str:
     return str(value).replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _iso(value):
+def _iso(value: object) -> str:
     return str(value).removesuffix(" 00:00:00")
 
 
-def _number(value, shown_as) -> str:
+def _number(value: int | float, shown_as: str | None) -> str:
     """A number as its cell shows it, per cent or unit included, without what floating point leaves behind."""
     positive = (shown_as or "").split(";")[0]
     shown = _QUOTED.sub("", positive)

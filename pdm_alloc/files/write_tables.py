@@ -3,7 +3,7 @@
 import io
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.atomic import write_file, write_new
@@ -55,7 +55,7 @@ def catalogue_tables(catalogue: "Catalogue") -> "dict[str, DataFrame]":
     return _frames(catalogue_plain(catalogue))
 
 
-def _frames(tables: Plain):
+def _frames(tables: Plain) -> "dict[str, DataFrame]":
     import pandas as pd
 
     return {table: pd.DataFrame(rows, columns=headers(rows), dtype=str).fillna("") for table, rows in tables.items()}
@@ -130,7 +130,7 @@ def _workbook(tables: Plain) -> bytes:
     return buffer.getvalue()
 
 
-def _is_number(table, column) -> bool:
+def _is_number(table: str, column: str) -> bool:
     """Whether a spreadsheet may count with the cells of a column."""
     if table == "states":
         return column != "command"
@@ -139,7 +139,7 @@ def _is_number(table, column) -> bool:
     return info is not None and isinstance(cell_of(info), Number)
 
 
-def _cell(sheet, text, number=False):
+def _cell(sheet: Any, text: str, number: bool = False) -> Any:
     from openpyxl.cell import WriteOnlyCell
 
     if text == "":

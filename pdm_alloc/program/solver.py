@@ -24,6 +24,7 @@ __all__ = [
     "Clock",
     "Program",
     "Solution",
+    "keeps_rows",
     "or_after",
     "silence_banner",
     "solve_program",
@@ -117,15 +118,6 @@ class Solution:
     bound: float = -math.inf
     reduced: tuple[float, ...] = ()
 
-    @property
-    def gap(self) -> float:
-        """(objective - bound) / objective; 0 when closed, 1 where nothing is proved."""
-        if self.outcome == PROVEN_BEST or self.objective == self.bound:
-            return 0.0
-        if not math.isfinite(self.objective - self.bound):
-            return 1.0
-        return abs(self.objective - self.bound) / max(1.0, abs(self.objective))
-
     def __bool__(self) -> bool:
         """Whether there are values."""
         return bool(self.values) or self.outcome in (PROVEN_BEST, BEST_SO_FAR)
@@ -206,22 +198,22 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     try:
         problem.solve(solver)
         solution = _read(problem.solverModel, variables, whole)
-        if not _keeps_rows(program, solution.values):
+        if not keeps_rows(program, solution.values):
             return Solution(FAILED)
         return _recounted(solution, program, cost) if whole else solution
     except Exception:  # whatever goes wrong inside a solver, there is no answer
         return Solution(FAILED)
 
 
-def _keeps_rows(program: Program, values: Sequence[float]) -> bool:
-    """True if the values lie within bounds and rows, to a millionth of what is summed; True without values."""
+def keeps_rows(program: Program, values: Sequence[float], of_sum: bool = True) -> bool:
+    """True if the values lie within bounds and rows, to a millionth (of what is summed); True without values."""
     if not values:
         return True
     if not all(-_OFF <= value <= most + _OFF * (1 + most) for value, most in zip(values, program.most, strict=True)):
         return False
     for weights, least, most in program.rows:
         terms = [weight * values[v] for v, weight in weights.items()]
-        off = _OFF * (1 + sum(map(abs, terms)))
+        off = _OFF * (1 + (sum(map(abs, terms)) if of_sum else 0))
         if not least - off <= sum(terms) <= most + off:
             return False
     return True

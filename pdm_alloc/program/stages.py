@@ -17,6 +17,7 @@ from pdm_alloc.program.solver import (
     Clock,
     Program,
     Solution,
+    keeps_rows,
     solve_program,
 )
 from pdm_alloc.program.task import Column, Task
@@ -151,16 +152,9 @@ def _at_bound(program: Program, cost: Mapping[int, float], relaxed: Solution, ne
         return None
     values = tuple(round(v) if w else v for v, w in pairs)
     objective = sum(c * values[v] for v, c in cost.items())
-    if objective > math.ceil(relaxed.objective - slack(relaxed.objective)) or not _keeps_rows(program, values):
+    if objective > math.ceil(relaxed.objective - slack(relaxed.objective)) or not keeps_rows(program, values, of_sum=False):
         return None
     return Solution(PROVEN_BEST, values, objective, objective)
-
-
-def _keeps_rows(program: Program, values: Sequence[float]) -> bool:
-    sums = (sum(w * values[v] for v, w in weights.items()) for weights, _, _ in program.rows)
-    return all(
-        least - _EPSILON <= total <= most + _EPSILON for total, (_, least, most) in zip(sums, program.rows, strict=True)
-    )
 
 
 def _within(program: Program, relaxed: Solution, objective: float) -> list[int]:

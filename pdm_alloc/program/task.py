@@ -116,7 +116,6 @@ def task_of(
     vehicle: Vehicle,
     units: Sequence[Unit],
     book: CircuitBook,
-    apart: Mapping[Place, str] | None = None,
     late: Callable[[], bool] | None = None,
 ) -> Task:
     """Task with every circuit listed on every channel class.
@@ -129,8 +128,6 @@ def task_of(
         What is fitted.
     book : CircuitBook
         Circuits of this vehicle listed so far.
-    apart : mapping of (int, str) to str, optional
-        Label by unit number and channel: channels with different labels are told apart.
     late : callable, optional
         True stops the listing of circuits.
 
@@ -144,7 +141,7 @@ def task_of(
     TooManyCircuits
         A command has too many different loads to list its circuits, or there was no time for it.
     """
-    task = empty_task(vehicle, units, apart)
+    task = empty_task(vehicle, units)
     columns = [c for command in task.types for c in columns_of(task, command, book, late)]
     return replace(task, columns=tuple(columns))
 

@@ -11,7 +11,7 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
 from pdm_alloc.electrics.inrush import time_above
-from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.result.placed import Place, PlacedCircuit, WiredCircuit, place_of
 from pdm_alloc.result.worst import limit_name, worst_sums
 
@@ -92,14 +92,6 @@ def running_ma(vehicle: Vehicle, circuit: PlacedCircuit, volt: float) -> int:
     reference = vehicle.settings.reference_v
     loads = [vehicle.load(name) for name, _ in circuit.items]
     return sum(running_at_voltage_ma(x.running_ma, x.volt_exponent, volt, reference) for x in loads)
-
-
-def inrush_terms(vehicle: Vehicle, circuit: PlacedCircuit, volt: float) -> tuple[list[int], list[float]]:
-    """Excess (mA) and time constant (ms) of every item of a circuit at a voltage."""
-    loads = [vehicle.load(name) for name, _ in circuit.items]
-    reference = vehicle.settings.reference_v
-    excess = [inrush_excess_ma(x.inrush_ma, x.running_ma, volt, reference) for x in loads]
-    return excess, [x.inrush_ms / 3 for x in loads]
 
 
 def loads_text(vehicle: Vehicle, circuit: PlacedCircuit) -> str:

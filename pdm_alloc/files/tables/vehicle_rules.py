@@ -240,7 +240,7 @@ def _check(line: Line, inputs: list[str] | None, inputs_set: frozenset[str], fau
         return None
     for name in sorted(set(condition.names) - inputs_set) if inputs else ():
         message = f"names '{name}', which is not in table inputs"
-        faults.unknown_in("commands", line.number, "condition", text, name, inputs, message)
+        faults.unknown_in("commands", line.number, "condition", text, name, inputs or (), message)
     return condition
 
 
