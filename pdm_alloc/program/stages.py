@@ -152,7 +152,9 @@ def _at_bound(program: Program, cost: Mapping[int, float], relaxed: Solution, ne
         return None
     values = tuple(round(v) if w else v for v, w in pairs)
     objective = sum(c * values[v] for v, c in cost.items())
-    if objective > math.ceil(relaxed.objective - slack(relaxed.objective)) or not keeps_rows(program, values, of_sum=False):
+    if objective > math.ceil(relaxed.objective - slack(relaxed.objective)) or not keeps_rows(
+        program, values, of_sum=False
+    ):
         return None
     return Solution(PROVEN_BEST, values, objective, objective)
 
