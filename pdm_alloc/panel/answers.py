@@ -114,6 +114,11 @@ def question_of(
     return Question(asked, wish.module, guessed, kept, wish.hold, wish.place)
 
 
+def _is_on(kept: Allocation | None, module: Module) -> bool:
+    """True if wires of a kept allocation can stay: where it has another module, all are new whatever is allocated."""
+    return kept is not None and any(unit.label == module.name for unit in kept.units)
+
+
 Result = Allocation | NotEnough | Unsolved
 
 _CLOCK_S = 20.0
@@ -234,7 +239,7 @@ class Answers:
 
     def _judge(self, question: Question, module: Module, stop: Callable[[], bool]) -> Result:
         vehicle = question.vehicle
-        keep = question.kept if question.hold and module is question.module else None
+        keep = question.kept if question.hold and module is question.module and _is_on(question.kept, module) else None
         try:
             book = self._circuits(vehicle)
             units = fitted(vehicle, self._catalogue, [module.name], [question.place] if question.place else [])

@@ -1,22 +1,32 @@
-"""What is wanted of the module: the controls above the table."""
+"""What is wanted of the module: the controls above the table, and loads locked to channels by hand."""
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from fractions import Fraction
+from pathlib import Path
+from typing import Any
 
+import anywidget
 import ipywidgets as widgets
+import traitlets
 from traitlets import TraitError
 
+from pdm_alloc.diagnose.locked import LockReason, lock_reasons, slots_of
 from pdm_alloc.domain.kinds import Settings
-from pdm_alloc.domain.module import Catalogue, Module
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key
+from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.settings_rows import SettingsRow
-from pdm_alloc.panel.answers import Wish
+from pdm_alloc.panel.answers import Answer, Wish
 from pdm_alloc.panel.grid_cells import BadCell, Column, plain_number, read_cell
+from pdm_alloc.panel.markup import amount
+from pdm_alloc.panel.screen import Stop, Worker
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["Controls", "beginning", "settings_shown"]
+__all__ = ["Controls", "LocksByHand", "beginning", "settings_shown"]
 
 _STRATEGIES = (("isolate (few loads per channel)", "isolate"), ("spare (few channels)", "spare"))
 
@@ -49,10 +59,10 @@ class Controls:
         self.spares = _number("spare channels", str(settings.spare_channels))
         self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
         self.keep = widgets.Button(
-            description="Keep this allocation", tooltip="compare what comes next with this allocation"
+            description="Keep this allocation", tooltip="under a name, to compare with and go back to; tab Compare"
         )
         self.hold = widgets.Checkbox(value=True, description="keep existing wiring where possible", indent=False)
-        self.hold.tooltip = "the kept allocation counts as built: as few of its wires as possible are moved"
+        self.hold.tooltip = "of the built allocation as few wires as possible are moved; tab Compare says which it is"
         self.box = widgets.HBox([*self._inputs[:-1], self.keep, self.hold])
         self.faults: tuple[str, ...] = ()
         self._good = {"headroom_pct": self.headroom.value, "spare_channels": self.spares.value}
@@ -95,6 +105,18 @@ class Controls:
         """Choose a place for the module; one that cannot be chosen changes nothing."""
         with suppress(TraitError):
             self.place.value = place
+
+    def take(self, allocation: Allocation) -> str:
+        """Put the controls as an allocation has them; what is not there to choose is said."""
+        settings, unit = allocation.vehicle.settings, allocation.units[0]
+        self.restore({**settings_shown(settings), "module": unit.module.name, "place": unit.place or ""})
+        if len(allocation.units) > 1:
+            return "It has several modules, and the panel looks at one: the first of them is chosen."
+        if self.module.value != unit.module.name:
+            return f"{unit.module.name} is not in the catalogue, so {self.module.value} stays."
+        if self._catalogue[unit.module.name] != unit.module:
+            return f"{unit.module.name} is not as it was: the catalogue has changed since."
+        return "" if self.place.value == (unit.place or "") else f"Nothing can be mounted at {unit.place} any more."
 
     def observe(self, heard: Callable[[], None]) -> None:
         """Have `heard` called when anything wanted changes."""
@@ -153,3 +175,167 @@ def settings_shown(settings: Settings) -> dict[str, str]:
     """Settings as the controls show them."""
     headroom, spares = plain_number(settings.headroom_pct), str(settings.spare_channels)
     return {"headroom": headroom, "spares": spares, "strategy": settings.strategy}
+
+
+Texts = Mapping[str, str]
+
+_ONLY_LOCKED = "There is no allocation: only loads that are locked are shown."
+
+
+class _ChannelList(anywidget.AnyWidget):
+    """The channels of a module with the loads on them, to be dragged and locked."""
+
+    _esm = Path(__file__).parent / "locks.js"
+
+    channels: traitlets.List = traitlets.List().tag(sync=True)
+    targets: traitlets.List = traitlets.List().tag(sync=True)
+    loads: traitlets.List = traitlets.List().tag(sync=True)
+    locks: traitlets.List = traitlets.List().tag(sync=True)
+    reasons: traitlets.List = traitlets.List().tag(sync=True)
+    notice = traitlets.Unicode().tag(sync=True)
+    old = traitlets.Bool().tag(sync=True)
+
+
+class LocksByHand:
+    """Loads locked to channels: by dragging them, or from two lists.
+
+    Parameters
+    ----------
+    locked : callable
+        Gives the rows of the table ``locked``, column to text.
+    edit : callable
+        Called with ``locked`` and the rows it is to have.
+
+    Attributes
+    ----------
+    box : Widget
+        The widget.
+    """
+
+    def __init__(self, locked: Callable[[], Sequence[Texts]], edit: Callable[[str, list[Texts]], None]):
+        self._locked, self._edit = locked, edit
+        self._answer: Answer | None = None
+        self.box = _ChannelList()
+        self.box.on_msg(lambda _, message, __: self.act(message))
+        self._worker: Worker[Answer] = Worker(_reasons, self._say)
+
+    def show(self, answer: Answer | None) -> None:
+        """Show an answer; without one, what is locked can be unlocked all the same."""
+        self._answer = answer or self._answer
+        with self.box.hold_sync():
+            self.box.old = answer is None
+            self.box.locks = [_words(row) for row in self._locked()]
+            self.box.reasons = []
+            self.box.notice = "" if answer and answer.allocation else _ONLY_LOCKED
+            if answer is not None:
+                self._fill(answer)
+        if answer is not None and isinstance(answer.result, NotEnough) and answer.question.vehicle.locked:
+            self._worker.ask(answer)
+        else:
+            self._worker.overtake()
+
+    def stale(self) -> None:
+        """Mark what is shown as old."""
+        self.box.old = True
+
+    def act(self, message: Mapping[str, Any]) -> None:
+        """Do what a message from the browser asks.
+
+        Parameters
+        ----------
+        message : mapping
+            ``op`` lock (with ``load``, ``to`` a channel, ``origin`` the channel it is dragged from, or empty), unlock
+            (with ``load``, and ``channel`` or empty for all its channels) or unlock all.
+        """
+        rows, op = list(self._locked()), message.get("op")
+        if op == "lock" and self._answer is not None:
+            rows = self._with_lock(rows, self._answer, message)
+        elif op == "unlock":
+            rows = [row for row in rows if not _is_meant(row, message)]
+        elif op == "unlock all":
+            rows = []
+        if rows != list(self._locked()):
+            self._edit("locked", rows)
+
+    def _with_lock(self, rows: list[Texts], answer: Answer, message: Mapping[str, Any]) -> list[Texts]:
+        """Of a load on several channels the one dragged changes, the others are locked where they are."""
+        vehicle, unit = answer.question.vehicle, _unit(answer)
+        load, to = str(message.get("load")), _slot(vehicle, unit, str(message.get("load")), str(message.get("to")))
+        now = [c.channel for c in answer.allocation.circuits if load in c.loads] if answer.allocation else []
+        origin = message.get("origin") or (now[0] if len(now) == 1 else "")
+        channels = [to if channel == origin else channel for channel in now] if origin in now else [to]
+        others = [row for row in rows if row["load"] != load or row["module"] not in _names(unit)]
+        fresh = [{"load": load, "module": unit.label, "channel": channel} for channel in dict.fromkeys(channels)]
+        also = f"; its other items are locked to {', '.join(c for c in channels if c != to)}" if len(fresh) > 1 else ""
+        self.box.notice = f"{load} is locked to channel {to}{also}."
+        return [*others, *fresh]
+
+    def _fill(self, answer: Answer) -> None:
+        vehicle, unit = answer.question.vehicle, _unit(answer)
+        locks = [lock for lock in vehicle.locked if lock.module in _names(unit)]
+        self.box.channels = _channels(answer, unit, locks)
+        self.box.targets = list(slots_of(vehicle, unit))
+        self.box.loads = [load.name for load in vehicle.loads]
+
+    def _say(self, reasons: object) -> None:
+        if isinstance(reasons, list):
+            self.box.reasons = [{"load": r.load, "channel": r.channel, "words": r.words} for r in reasons]
+
+
+def _unit(answer: Answer) -> Unit:
+    if answer.allocation is not None:
+        return answer.allocation.units[0]
+    question = answer.question
+    return Unit(question.module.name, question.module, question.place)
+
+
+def _names(unit: Unit) -> tuple[str, str]:
+    return unit.label, unit.module.name
+
+
+def _slot(vehicle: Vehicle, unit: Unit, load: str, to: str) -> str:
+    """Where a load goes that is put on a channel: a load that reverses takes the other half of the bridge as well."""
+    if "reversing" not in vehicle.load(load).needs:
+        return to
+    return next((t for t, (use, slot) in slots_of(vehicle, unit).items() if use == "bridge" and to in (t, *slot)), to)
+
+
+def _channels(answer: Answer, unit: Unit, locks: Sequence[Lock]) -> list[dict[str, Any]]:
+    """One entry per circuit and per free channel: channel, pins, rating, and its loads with how many items."""
+    locked = {(lock.load, lock.channel) for lock in locks}
+    vehicle = answer.question.vehicle
+    if answer.allocation is not None:
+        used = {c.channel: Counter(name for name, _ in c.items) for c in answer.allocation.circuits}
+    else:  # what is locked is all that is known
+        used = {lock.channel: Counter() for lock in locks}
+        for lock in locks:
+            used[lock.channel][lock.load] = vehicle.load(lock.load).count
+    taken = {name for channel in used for name in channel.split("+")} - set(used)
+    names = [*used, *(c.name for c in unit.module.channels if c.name not in {*used, *taken})]
+    slots = slots_of(vehicle, unit)
+    return [
+        {
+            "channel": name,
+            "rating": _rating(unit, slots.get(name, ("", (name,)))[1]),
+            "spare": answer.allocation is not None and name not in used,
+            "loads": [{"load": x, "items": n, "locked": (x, name) in locked} for x, n in used.get(name, {}).items()],
+        }
+        for name in sorted(names, key=natural_key)
+    ]
+
+
+def _rating(unit: Unit, names: Sequence[str]) -> str:
+    channels = [channel for channel in unit.module.channels if channel.name in names]
+    return " + ".join(amount(channel.continuous_ma / 1000, "A") for channel in channels)
+
+
+def _words(row: Texts) -> dict[str, str]:
+    return {name: row.get(name, "") for name in ("load", "module", "channel")}
+
+
+def _is_meant(row: Texts, message: Mapping[str, Any]) -> bool:
+    return row["load"] == message.get("load") and message.get("channel") in ("", None, row["channel"])
+
+
+def _reasons(answer: Answer, stop: Stop) -> Iterator[list[LockReason]]:
+    return lock_reasons(answer.question.vehicle, _unit(answer), stop)

@@ -15,11 +15,13 @@ __all__ = [
     "Html",
     "amount",
     "bar",
+    "framed",
     "free_name",
     "heading",
     "plural",
     "read_clipboard",
     "rows_of",
+    "said",
     "section",
     "table",
     "tag",
@@ -87,9 +89,33 @@ def table(headings: Iterable[str], rows: Iterable[Iterable[object]], css: str = 
     return tag("table", [*parts, tag("thead", head), tag("tbody", body)], f"pdm-table {css}".strip())
 
 
+_MOST_ROWS = 15
+
+
+def framed(caption: str, frame: pd.DataFrame) -> Html:
+    """The first rows of a DataFrame under a heading, and how many more there are."""
+    heads = [f"{name} " if pd.api.types.is_numeric_dtype(frame[name]) else str(name) for name in frame.columns]
+    rows = [[_cell(value) for value in row] for row in frame.head(_MOST_ROWS).itertuples(index=False)]
+    left = len(frame) - len(rows)
+    more = [tag("p", f"and {left} more", "pdm-legend")] if left else []
+    return tag("section", [tag("h4", caption), table(heads, rows, "", caption), *more], "pdm-section")
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, float):
+        return "" if pd.isna(value) else amount(value)
+    return "" if value is None or value is pd.NA else str(value)
+
+
 def section(title: str, content: object, css: str = "") -> Html:
     """A heading and what belongs under it."""
     return tag("section", [tag("h3", title), content], f"pdm-section {css}".strip())
+
+
+def said(words: str, is_fault: bool = False) -> Html:
+    """What came of something that was asked for, read out by screen readers."""
+    css = "pdm-said pdm-refusal" if is_fault else "pdm-said"
+    return tag("div", f"\u26a0 {words}" if is_fault else words, css, role="status", aria_live="polite")
 
 
 def amount(value: float, unit: str = "") -> str:

@@ -1,6 +1,7 @@
 """The panel: a table of loads, what is wanted, and at once the verdict."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,18 +15,18 @@ from pdm_alloc.files.plain import Plain, vehicle_plain
 from pdm_alloc.panel import verdicts as heads
 from pdm_alloc.panel.answers import Answer, Answers, Others, Question, new_commands, question_of
 from pdm_alloc.panel.board import Board
-from pdm_alloc.panel.controls import Controls, beginning, settings_shown
+from pdm_alloc.panel.controls import Controls, LocksByHand, beginning, settings_shown
+from pdm_alloc.panel.kept import KeptAllocations
 from pdm_alloc.panel.load_grid import LoadGrid
-from pdm_alloc.panel.markup import Html, plural
+from pdm_alloc.panel.long_work import LongWork
+from pdm_alloc.panel.markup import Html
 from pdm_alloc.panel.screen import Failure, Screen, Stop, Tabs, Worker, static
-from pdm_alloc.panel.sheet import Sheet
 from pdm_alloc.panel.switches import Switches
 from pdm_alloc.panel.tables import Tables
 from pdm_alloc.panel.verdicts import moved, notes, others
-from pdm_alloc.panel.views import Part, Parts, channels, short, states, warnings
+from pdm_alloc.panel.views import Part, Parts
 from pdm_alloc.panel.workplace import FilesBar, Home
-from pdm_alloc.result.allocation import Allocation, all_warnings
-from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.result.allocation import Allocation
 
 __all__ = ["Panel"]
 
@@ -48,8 +49,8 @@ class Panel:
     ----------
     answer : Answer or None
         The latest answer; None before the first and while the table contradicts itself.
-    kept : Allocation or None
-        The allocation kept for comparison.
+    compare : KeptAllocations
+        Allocations kept under names, one of which is taken as built.
     tables : Tables
         The tables of the vehicle, to be edited and observed.
     board : Board
@@ -59,7 +60,6 @@ class Panel:
     def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None, *, home: Home | None = None):
         self._vehicle, self._catalogue, self._home = vehicle, catalogue, home
         self.answer: Answer | None = None
-        self.kept: Allocation | None = None
         self.tables = Tables(vehicle, self._plain())
         self._parts = Parts()
         self.controls = Controls(catalogue, vehicle, module or beginning(vehicle, catalogue))
@@ -78,6 +78,10 @@ class Panel:
         self.board = Board(catalogue, self.tables.texts, self.tables.put_all, self.controls.mount, path)
         self.add("Board", self.board)
         self.add("Switches", Switches())
+        self.compare = KeptAllocations(path, self._settled, self._go_back, self._rebuilt)
+        self.add("Compare", self.compare)
+        self.add("Locks", LocksByHand(lambda: self.tables.texts("locked"), self.tables.put))
+        self.add("Studies", LongWork(lambda: self._asked, lambda: self.answer, lambda: self._catalogue))
         self.box = self._laid_out()
         self._begin()
 
@@ -126,12 +130,33 @@ class Panel:
         """The allocation as it stands; None where there is none."""
         return self.answer.allocation if self.answer else None
 
-    def keep(self) -> None:
-        """Keep the present allocation: what moves from now on is shown against it."""
+    @property
+    def kept(self) -> Allocation | None:
+        """The allocation that is taken as built; None where none is."""
+        return self.compare.built
+
+    def keep(self, name: str = "") -> None:
+        """Keep the present allocation under a name; the first one is taken as built: what moves is shown against it."""
         with self._worker.lock:
-            self.kept = self.allocation or self.kept
-            if self.answer is not None:
-                self._screen.put("moved", moved(self.answer, self.kept))
+            self.compare.keep(name)
+
+    def _settled(self) -> Answer | None:
+        return self.answer if self._shown == self._worker.asked else None
+
+    def _rebuilt(self) -> None:
+        with self._worker.lock:
+            if self.answer is None or self._asked is None or self.answer.allocation != self.kept:
+                return self._changed()
+            self._asked = replace(self._asked, kept=self.kept)  # the present one: nothing of it can change
+            return self._screen.put("moved", moved(self.answer, self.kept))
+
+    def _go_back(self, allocation: Allocation) -> str:
+        with self._worker.lock:
+            loads = [row.values["load"] for row in self.grid.sheet.rows]
+            vehicle = allocation.vehicle
+            plain = self._home.after(vehicle, loads) if self._home else vehicle_plain(vehicle)
+            self.tables.put_all({table: plain.get(table, []) for table in {**self.tables.plain, **plain}})
+            return self.controls.take(allocation)
 
     def save(self, anyway: bool = False) -> None:
         """Save the vehicle as it stands into the files it came from; what came of it is said beside the buttons.
@@ -148,7 +173,7 @@ class Panel:
         if self._home is None:
             return
         changed = self._home.save(self.vehicle, [row.values["load"] for row in self.grid.sheet.rows], anyway)
-        left = _left_out(self.grid.sheet)
+        left = heads.left_out(self.grid.sheet)
         if anyway:  # what somebody else had saved comes in
             self._vehicle = self._home.vehicle
             self.tables.begin(self._home.tables)
@@ -278,11 +303,12 @@ class Panel:
             if isinstance(part, Answer):
                 latest = part
         if self._saved is not None:
-            yield static(latest, heads.verdict(latest, self._answers))
+            yield static(latest, heads.verdict(latest, self._answers), self.compare.static())
 
     def _deliver(self, part: object) -> None:
         if isinstance(part, Html):
-            self._save(part)
+            assert self._saved is not None
+            self._saved.update(HTML(part))
         elif isinstance(part, Others):
             self._screen.put("others", others(self._catalogue, part))
         elif isinstance(part, Failure):
@@ -300,7 +326,7 @@ class Panel:
         is_new = self.answer is None or self.answer.question is not answer.question
         self.answer, self._shown = answer, self._worker.asked
         self._answers += is_new  # the same answer, of which more is known, counts once
-        self._screen.show(self._head(), self._sections(answer))
+        self._screen.show(self._head(), heads.sections(answer, self.kept))
         if is_new:
             self._screen.put("others", others(self._catalogue, Others({answer.question.module.name: answer.result})))
         self._tell()
@@ -314,36 +340,11 @@ class Panel:
     def _tell(self) -> None:
         self._parts.show(self._screen.tabs.chosen, self.answer)
 
-    def _save(self, picture: Html) -> None:
-        if self._saved is not None:
-            self._saved.update(HTML(picture))
-
     def _head(self) -> str:
         assert self.answer is not None
-        undecided = _UNDECIDED if self._vehicle.places and self.answer.question.place is None else ()
+        undecided = heads.UNDECIDED if self._vehicle.places and self.answer.question.place is None else ()
         said = (*self.controls.faults, *notes(self.answer.question, self.grid.sheet), *undecided)
         return heads.verdict(self.answer, self._answers, said)
 
-    def _sections(self, answer: Answer) -> dict[str, str]:
-        result, design = answer.result, answer.allocation
-        return {
-            "short": short(answer) if isinstance(result, NotEnough) else "",
-            "states": states(design) if design else "",
-            "channels": channels(design) if design else "",
-            "warnings": warnings(all_warnings(design.vehicle, design.units, design.wired)) if design else "",
-            "moved": moved(answer, self.kept),
-        }
-
     def _static(self) -> str:
-        return static(self.answer, self._head()) if self.answer else ""
-
-
-_UNDECIDED = ("Where the module is mounted is not decided: wire lengths and voltage drop are not judged.",)
-
-
-def _left_out(sheet: Sheet) -> str:
-    """What is in the table and not in the files."""
-    rows = len(sheet.rows) - len(sheet.numbered)
-    cells = sum(len(row.drafts) for row in sheet.rows if not row.missing(sheet.columns))
-    left = [f"{plural(n, word)}" for n, word in ((rows, "unfilled row"), (cells, "refused cell")) if n]
-    return f" Not saved: {', '.join(left)}." if left else ""
+        return static(self.answer, self._head(), self.compare.static()) if self.answer else ""

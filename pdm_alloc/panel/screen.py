@@ -21,7 +21,7 @@ from pdm_alloc.panel.markup import Html, tag
 from pdm_alloc.panel.views import may_be_on
 from pdm_alloc.result.care_rules import CAUTION
 
-__all__ = ["Failure", "Screen", "Stop", "Tabs", "Worker", "static"]
+__all__ = ["Failure", "Screen", "Stop", "Tabs", "Worker", "picture", "static"]
 
 Question = TypeVar("Question")
 
@@ -291,7 +291,7 @@ _DPI = 80
 _COLOURS = 48
 
 
-def static(answer: Answer, head: str) -> Html:
+def static(answer: Answer, head: str, more: str = "") -> Html:
     """A picture of an answer that needs neither kernel nor script.
 
     Parameters
@@ -300,6 +300,8 @@ def static(answer: Answer, head: str) -> Html:
         What came of the question.
     head : str
         The verdict as HTML.
+    more : str
+        What else is to stay.
 
     Returns
     -------
@@ -307,21 +309,22 @@ def static(answer: Answer, head: str) -> Html:
         Hidden by the panel's style sheet while the panel itself is there.
     """
     caution = tag("p", " ".join(CAUTION))
-    return tag("div", [Html(head), *_body(answer), caution], "pdm-static")
+    return tag("div", [Html(head), *_body(answer), Html(more), caution], "pdm-static")
 
 
 def _body(answer: Answer) -> list[Html]:
     if answer.allocation is not None:
         axes, plan = figures.headroom(answer.allocation), plan_of_harness(answer.allocation)
-        headroom, pins = _picture(axes.figure, "headroom by channel"), _frame(answer.allocation.pin_map())
-        board = [] if plan is None else [_picture(plan.figure, "plan of the harness")]
+        headroom, pins = picture(axes.figure, "headroom by channel"), _frame(answer.allocation.pin_map())
+        board = [] if plan is None else [picture(plan.figure, "plan of the harness")]
         return [headroom, *board, pins, may_be_on(answer.allocation.vehicle)]
     if answer.shortfall is not None and len(answer.shortfall):
-        return [_picture(figures.shortfall(answer.shortfall).figure, "what is short"), _frame(answer.shortfall)]
+        return [picture(figures.shortfall(answer.shortfall).figure, "what is short"), _frame(answer.shortfall)]
     return []
 
 
-def _picture(figure, label: str) -> Html:
+def picture(figure, label: str) -> Html:
+    """A figure as an image in the page, small enough to travel with a notebook."""
     code = base64.b64encode(_small_png(figure)).decode("ascii")
     return Html(f'<img alt="{label}" src="data:image/png;base64,{code}"/>')
 

@@ -6,11 +6,12 @@ from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.panel.answers import Answer, Others, Question
 from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
 from pdm_alloc.panel.sheet import Sheet
-from pdm_alloc.result.allocation import Allocation, tightest
+from pdm_alloc.panel.views import channels, short, states, warnings
+from pdm_alloc.result.allocation import Allocation, CareWarning, all_warnings, tightest
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["failed", "faulty", "moved", "notes", "others", "verdict", "working"]
+__all__ = ["UNDECIDED", "failed", "faulty", "left_out", "moved", "notes", "others", "sections", "verdict", "working"]
 
 _LOOKING = "what is short is being worked out"
 
@@ -32,8 +33,18 @@ def verdict(answer: Answer, number: int, notes: tuple[str, ...] = ()) -> Html:
     Html
     """
     css, sign, word, sentence = _said(answer)
+    notes = (*notes, *_locked(answer))
     small = tag("span", f"answer {number}, {answer.seconds:.2f} s", "pdm-run", data_run=number)
     return _card(css, sign, word, sentence, notes, small)
+
+
+def _locked(answer: Answer) -> list[str]:
+    """Locks that may be why a module is not enough."""
+    names = [lock.load for lock in answer.question.vehicle.locked if lock.module == answer.question.module.name]
+    if not names or not isinstance(answer.result, NotEnough):
+        return []
+    words = f"{plural(len(names), 'load')} locked to a channel" if len(names) > 3 else f"Locked: {', '.join(names)}"
+    return [f"\u26a0 {words}. Tab Locks says whether that is why."]
 
 
 def working() -> Html:
@@ -155,24 +166,25 @@ def moved(answer: Answer, kept: Allocation | None) -> Html:
     answer : Answer
         The latest.
     kept : Allocation or None
-        The allocation kept; None before one was.
+        The allocation that is built; None where none is.
 
     Returns
     -------
     Html
     """
-    return section("What moved since the kept allocation", _body(answer, kept), "pdm-moved")
+    return section("What moved since the built allocation", _body(answer, kept), "pdm-moved")
 
 
 def _body(answer: Answer, kept: Allocation | None) -> Html:
     if kept is None:
         return tag(
-            "p", "No allocation is kept yet. Keep one, change something, and see here what would have to be rewired."
+            "p",
+            "Nothing is built yet. Keep an allocation, change something, and see here what would have to be rewired.",
         )
     if answer.allocation is None:
         return tag("p", "There is no allocation to compare: the module is not enough.")
     if answer.allocation == kept:
-        return tag("p", "Nothing: this is the kept allocation.")
+        return tag("p", "Nothing: this is the built allocation.")
     return tag("p", "\u2026 being worked out") if answer.moved is None else _changes(answer.moved)
 
 
@@ -188,3 +200,32 @@ def _changes(frame: pd.DataFrame) -> Html:
 def _rows(frame: pd.DataFrame) -> Html:
     rows = [(row.what, row.subject, row.channel, row.before, row.after) for row in rows_of(frame)]
     return table(("what", "subject", "channel", "before", "after"), rows) if rows else Html("")
+
+
+def sections(answer: Answer, kept: Allocation | None) -> dict[str, Html]:
+    """What is shown of an answer below its verdict, section by section; empty where it has none."""
+    allocation = answer.allocation
+    return {
+        "short": short(answer) if isinstance(answer.result, NotEnough) else Html(""),
+        "states": states(allocation) if allocation else Html(""),
+        "channels": channels(allocation) if allocation else Html(""),
+        "warnings": warnings(all_warnings(allocation.vehicle, allocation.units, allocation.wired))
+        if allocation
+        else Html(""),
+        "moved": moved(answer, kept),
+    }
+
+
+def _all_of(allocation: Allocation) -> list[CareWarning]:
+    return all_warnings(allocation.vehicle, allocation.units, allocation.wired)
+
+
+UNDECIDED = ("Where the module is mounted is not decided: wire lengths and voltage drop are not judged.",)
+
+
+def left_out(sheet: Sheet) -> str:
+    """What is in the table and not in the files."""
+    rows = len(sheet.rows) - len(sheet.numbered)
+    cells = sum(len(row.drafts) for row in sheet.rows if not row.missing(sheet.columns))
+    left = [f"{plural(n, word)}" for n, word in ((rows, "unfilled row"), (cells, "refused cell")) if n]
+    return f" Not saved: {', '.join(left)}." if left else ""

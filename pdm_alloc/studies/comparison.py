@@ -7,27 +7,23 @@ from typing import Any
 
 import pandas as pd
 
-from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.tables.signal_tables import decimal
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.table_edits import duty_words
 
 __all__ = [
     "COMPARISON",
+    "LIMIT_KINDS",
     "SET_UP",
+    "SIDE_BY_SIDE",
     "Difference",
     "Shift",
     "Spot",
-    "added",
-    "changed",
     "compare",
     "differences",
-    "left_out",
-    "set_to",
     "shifts",
+    "side_by_side",
     "spots",
+    "tightest_headroom",
 ]
 
 Spot = tuple[str, str]
@@ -298,35 +294,86 @@ def _difference_row(difference: Difference) -> tuple:
     return (*difference.spot, difference.what, difference.subject, None, difference.before, difference.after)
 
 
-def added(before: Vehicle, after: Vehicle, name: str) -> str:
-    """A load put in, and where it is switched by a new command, when that is on."""
-    load = after.load(name)
-    known = load.command in {command.name for command in before.commands}
-    switch = f"the command '{load.command}'"
-    if not known:
-        switch = f"the new command '{load.command}' ({duty_words(after, load.command)})"
-    items = f"{load.count} x " if load.count > 1 else ""
-    return f"added '{name}': {items}{load.running_ma / 1000:g} A, {load.kind}, on {switch}"
+LIMIT_KINDS = ("channel", "inrush", "bank", "whole module", "whole module, peak", "voltage drop")
+
+SIDE_BY_SIDE = (
+    *("name", "modules", "places", "outcome", "price", "mass_g", "module_g", "harness_g", "channels", "spare"),
+    *("moved", "added", "removed"),
+)
 
 
-def left_out(names: Iterable[str]) -> str:
-    """Loads taken out."""
-    return "left out " + ", ".join(f"'{name}'" for name in dict.fromkeys(names))
+def tightest_headroom(allocation: Allocation) -> dict[str, tuple[float, str]]:
+    """The least headroom of each kind of limit, and where it is.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Any.
+
+    Returns
+    -------
+    dict of str to (float, str)
+        Kind of `LIMIT_KINDS` to headroom, per cent, and channel and loads, bank and state, or load. Kinds without a
+        limit are left out: banks where there are none, voltage drops where no length is known.
+    """
+    uses: dict[str, list[tuple[float, str]]] = {}
+    for row in _records(allocation.channels):
+        where = f"channel {row['channel']}: {row['loads']}"
+        uses.setdefault("channel", []).append((row["headroom_pct"], where))
+        uses.setdefault("inrush", []).append((round(100 - row["inrush_use_pct"], 1), where))
+    for row in _records(allocation.headroom):
+        kind = "bank" if row["subject"].startswith("bank ") else row["subject"]
+        uses.setdefault(kind, []).append((row["headroom_pct"], f"{row['subject']} in {row['state']}"))
+    for row in _records(allocation.drops.dropna(subset=["drop_pct", "limit_pct"])):
+        spent = row["drop_pct"] / row["limit_pct"]
+        uses.setdefault("voltage drop", []).append((round(100 * (1 - spent), 1), row["load"]))
+    return {kind: min(uses[kind], key=lambda use: use[0]) for kind in LIMIT_KINDS if kind in uses}
 
 
-def changed(before: Mapping[str, str], after: Mapping[str, str]) -> str:
-    """Cells of a load that are other than before."""
-    columns = [c for c in dict.fromkeys([*before, *after]) if before.get(c, "") != after.get(c, "")]
-    cells = ", ".join(f"{c} {_cell(before.get(c))} to {_cell(after.get(c))}" for c in columns)
-    return f"changed '{before['load']}': {cells or 'nothing'}"
+def side_by_side(allocations: Mapping[str, Allocation], built: str | None = None) -> pd.DataFrame:
+    """Allocations compared.
+
+    Parameters
+    ----------
+    allocations : mapping of str to Allocation
+        By name.
+    built : str, optional
+        Which of them is built.
+
+    Returns
+    -------
+    DataFrame
+        One row per allocation, in the columns `SIDE_BY_SIDE`; masses in g, harness_g wires and battery cables, empty
+        where a length is not known. moved, added, removed: items to rewire from the built one, empty without one.
+    """
+    before = allocations.get(built) if built is not None else None
+    rows = [_beside(name, allocation, before) for name, allocation in allocations.items()]
+    numbers = ("price", "mass_g", "module_g", "harness_g")
+    table = pd.DataFrame(rows, columns=list(SIDE_BY_SIDE)).astype(dict.fromkeys(numbers, float))
+    return table.astype(dict.fromkeys(("moved", "added", "removed"), "Int64"))
 
 
-def _cell(text: str | None) -> str:
-    return text if text else "(empty)"
+def _beside(name: str, allocation: Allocation, built: Allocation | None) -> tuple[Any, ...]:
+    modules = [unit.module for unit in allocation.units]
+    module_g = _total(module.mass_g for module in modules)
+    harness_g = _total([*allocation.wires["mass_g"], *allocation.feeds["mass_g"]])
+    channels = sum(len(module.channels) for module in modules)
+    return (
+        *(name, " and ".join(u.label for u in allocation.units), ", ".join(u.place or "" for u in allocation.units)),
+        *(allocation.outcome, _total(module.price for module in modules), _total((module_g, harness_g))),
+        *(module_g, harness_g, channels, channels - sum(len(c.channels) for c in allocation.circuits)),
+        *_rewired(built, allocation),
+    )
 
 
-def set_to(before: Settings, after: Settings, names: Iterable[str]) -> str:
-    """Settings that are other than before."""
-    pairs = [(name, decimal(getattr(before, name, None)), decimal(getattr(after, name, None))) for name in names]
-    parts = [f"{name} {_cell(old)} to {_cell(new)}" for name, old, new in pairs if old != new]
-    return f"set {', '.join(parts) or 'nothing'}"
+def _total(values: Iterable[float | None]) -> float | None:
+    known = list(values)
+    return None if any(value is None or pd.isna(value) for value in known) else float(sum(filter(None, known)))
+
+
+def _rewired(built: Allocation | None, allocation: Allocation) -> Iterator[int | None]:
+    counts: Counter[str] = Counter()
+    for shift in shifts(built, allocation) if built is not None else ():
+        counts[shift.what] += shift.items
+    for word in ("load moved", "load added", "load removed"):
+        yield counts[word] if built is not None else None

@@ -13,7 +13,6 @@ from pdm_alloc.files.numbers import clean
 from pdm_alloc.files.plain import Plain
 from pdm_alloc.files.tables.from_frames import cell_text
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies import comparison as words
 from pdm_alloc.studies import table_edits as edit
 from pdm_alloc.studies.comparison import SET_UP, Difference, Shift, Spot, differences, shifts
 from pdm_alloc.studies.table_edits import Duty, duty_words, set_duty
@@ -34,7 +33,7 @@ class WhatIf:
     vehicle : Vehicle
         The result, checked.
     changes : tuple of str
-        What was changed, in order, in words.
+        What was changed, in order, in edit.
     start : Vehicle
         The vehicle without the changes.
     """
@@ -76,7 +75,7 @@ class WhatIf:
         edit.put_load(tables, {"load": load, "command": command, "running_a": running_a, **columns})
         self._switch(tables, clean(cell_text(command)), duty)
         vehicle = edit.read_back(tables, self.vehicle)
-        return self._then(vehicle, words.added(self.vehicle, vehicle, clean(cell_text(load))))
+        return self._then(vehicle, edit.added(self.vehicle, vehicle, clean(cell_text(load))))
 
     def without(self, *loads: str) -> "WhatIf":
         """Without some loads, what is locked of them included.
@@ -99,7 +98,7 @@ class WhatIf:
         tables = edit.tables_of(self.vehicle)
         for row in [edit.row_named(tables, name) for name in dict.fromkeys(loads)]:
             edit.drop_load(tables, row)
-        return self._edited(tables, words.left_out(loads))
+        return self._edited(tables, edit.left_out(loads))
 
     def change(self, load: str, /, *, duty: Duty = None, **columns: object) -> "WhatIf":
         """With other values in the row of a load.
@@ -128,7 +127,7 @@ class WhatIf:
         edit.alter_load(tables, row, columns)
         if "command" in columns or duty is not None:
             self._switch(tables, clean(row["command"]), duty)
-        return self._edited(tables, words.changed(before, row))
+        return self._edited(tables, edit.changed(before, row))
 
     def duty(self, command: str, duty: Duty) -> "WhatIf":
         """With a command on more, or less, of the time.
@@ -168,7 +167,7 @@ class WhatIf:
         tables = edit.tables_of(self.vehicle)
         edit.alter_settings(tables, values)
         vehicle = edit.read_back(tables, self.vehicle)
-        return self._then(vehicle, words.set_to(self.vehicle.settings, vehicle.settings, values))
+        return self._then(vehicle, edit.set_to(self.vehicle.settings, vehicle.settings, values))
 
     def allocate(self, *modules: Any, **options: Any) -> "Allocation":
         """Allocation of the altered vehicle; arguments as `pdm_alloc.allocate`."""

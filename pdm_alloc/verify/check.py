@@ -1,5 +1,7 @@
 """Recount every limit of an allocation from the vehicle and the units."""
 
+from dataclasses import replace
+
 import pandas as pd
 
 from pdm_alloc.domain.module import natural_key, units_of
@@ -17,7 +19,7 @@ from pdm_alloc.verify.copper import bench
 from pdm_alloc.verify.recount import Finding, Recount, findings_table
 from pdm_alloc.verify.wires import written
 
-__all__ = ["RULES", "verify", "violations"]
+__all__ = ["RULES", "objections", "verify", "violations"]
 
 # Each takes a Recount and yields findings. A new limit is one more line here, and one more test that breaks it.
 RULES = (
@@ -71,6 +73,28 @@ def violations(vehicle, units, circuits) -> list[Finding]:
     """
     recount = Recount(vehicle, tuple(units), tuple(circuits))
     return [finding for rule in RULES for finding in rule(recount)]
+
+
+def objections(vehicle, units, circuit) -> list[Finding]:
+    """What speaks against a circuit on its channel whatever else is wired.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With the loads of the circuit.
+    units : iterable of Unit
+        Modules fitted.
+    circuit : PlacedCircuit
+        Loads on a channel.
+
+    Returns
+    -------
+    list of Finding
+        As `violations` of these loads alone, nothing locked and no channel kept free; empty where it can be wired so.
+    """
+    loads = tuple(load for load in vehicle.loads if load.name in circuit.loads)
+    alone = replace(vehicle, loads=loads, locked=(), settings=replace(vehicle.settings, spare_channels=0))
+    return [finding for finding in violations(alone, units, [circuit]) if finding.channel == circuit.channel]
 
 
 def verify(subject, modules=None, assignments: pd.DataFrame | None = None) -> pd.DataFrame:

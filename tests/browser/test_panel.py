@@ -75,7 +75,7 @@ def test_kept_design_shows_what_moved(builder):
     """A design kept, a load made stronger: the panel lists what would have to be rewired."""
     moved = builder.page.locator(".pdm-moved")
     builder.page.get_by_role("button", name="Keep this allocation").click()
-    expect(moved).to_contain_text("Nothing: this is the kept allocation.")
+    expect(moved).to_contain_text("Nothing: this is the built allocation.")
     builder.types("instruments", "running_a", "9")
     builder.await_answer(2)
     expect(moved.locator("table").first).to_contain_text("instruments")

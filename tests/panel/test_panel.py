@@ -130,8 +130,9 @@ def test_too_small_a_module_says_what_is_short(panel):
         if panel.answer.shortfall is not None:
             break
         panel.wait(0.05)
-    assert panel.answer.why in head(panel)
-    assert panel.answer.shortfall["sentence"].iloc[0] in section(panel, "short")
+    with panel._worker.lock:
+        assert panel.answer.why in head(panel)
+        assert panel.answer.shortfall["sentence"].iloc[0] in section(panel, "short")
     assert section(panel, "channels") == ""
 
 
@@ -146,7 +147,7 @@ def test_kept_design_is_compared_with(panel):
     """What `compare` finds between the kept design and the present one is on the screen."""
     panel.keep()
     kept = panel.allocation
-    assert "this is the kept allocation" in section(panel, "moved")
+    assert "this is the built allocation" in section(panel, "moved")
     edit(panel, "instruments", "running_a", "9")
     for _ in range(WAIT_S * 20):
         if panel.answer.moved is not None:
@@ -269,3 +270,33 @@ def test_tables_can_be_put_by_a_part(panel):
     assert {place.name: place.ambient_c for place in panel.vehicle.places}["dash"] == 41
     panel.tables.put("places", places)
     assert heard == ["places"]
+
+
+def test_going_back_to_a_kept_one_brings_its_tables_and_wishes(panel):
+    """After other loads, headroom and module, the kept allocation comes back whole: table, controls and answer."""
+    panel.keep("plain")
+    kept, rows = panel.allocation, panel.grid.sheet.complete
+    edit(panel, "instruments", "running_a", "2.5")
+    panel.controls.headroom.value = "25"
+    panel.controls.module.value = "large-56"
+    assert panel.wait(WAIT_S)
+    assert panel.allocation.vehicle != kept.vehicle
+    panel.compare._return()
+    assert panel.wait(WAIT_S)
+    assert panel.grid.sheet.complete == rows
+    assert (panel.controls.module.value, panel.controls.headroom.value) == ("middle-42", "20")
+    assert panel.allocation == kept
+    assert "Back to plain." in panel.compare._notice.value
+
+
+def test_lock_by_hand_reaches_the_table_and_the_answer(panel):
+    """A load locked in tab Locks is a row of the table ``locked``, and the next allocation has it there."""
+    panel._screen.tabs.choose("Locks")
+    locks = panel._parts._parts["Locks"]
+    spare = panel.allocation.spare.iloc[-1]["channel"]
+    locks.act({"op": "lock", "load": "cabin lamp", "to": spare})
+    assert panel.wait(WAIT_S)
+    assert panel.tables.texts("locked") == ({"load": "cabin lamp", "module": "middle-42", "channel": spare},)
+    [circuit] = [c for c in panel.allocation.circuits if "cabin lamp" in c.loads]
+    assert circuit.channel == spare
+    assert any(x["locked"] for c in locks.box.channels for x in c["loads"])
