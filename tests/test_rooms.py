@@ -71,7 +71,7 @@ FILE_EXCEPTIONS = {
     "panel/load_grid.py": {"read_text"},
     "panel/screen.py": {"read_text", "open"},
 }
-LARGEST_FILE, LARGEST_FOLDER, MOST_FILES = 350, 20, 203
+LARGEST_FILE, LARGEST_FOLDER, MOST_FILES = 350, 20, 204
 
 
 def room_of(path: Path) -> str:
