@@ -356,6 +356,7 @@ class Board {
   tell() {
     const bare = !Object.keys(this.at).length;
     this.empty.style.display = bare ? '' : 'none';
+    this.root.dataset.pxPerM = this.view.k.toFixed(3);
     this.root.dataset.massG = this.now.massG.toFixed(1);
     this.mass.textContent = this.massWords();
     this.hands.tell();

@@ -29,10 +29,15 @@ function standing(label, [cos, sin], apart) {
   return [x, y, x + label.w, y + label.h];
 }
 
+// How far a point is from a box.
+const away = (box, x, y) => Math.hypot(Math.max(box[0] - x, 0, x - box[2]), Math.max(box[1] - y, 0, y - box[3]));
+
 const EDGE_PX = 34; // metres are written along the left edge
 
-function cost(box, apart, lines, boxes, width, height) {
+function cost(box, apart, label, labels, lines, boxes, width, height) {
   let sum = apart / 100;
+  const own = away(box, label.x, label.y); // a name nearer to another point would be taken for its name
+  for (const other of labels) if ((other.x !== label.x || other.y !== label.y) && away(box, other.x, other.y) <= own) sum += 0.6;
   for (const line of lines) if (meets(line, box)) sum += 10;
   for (const other of boxes) if (overlaps(box, other)) sum += 8;
   if (box[0] < EDGE_PX || box[1] < 0 || box[2] > width || box[3] > height) sum += 50;
@@ -46,10 +51,10 @@ function placeLabels(labels, lines, points, width, height) {
     let best = null, least = Infinity;
     for (const apart of APART) {
       for (const way of AROUND) {
-        const box = standing(label, way, apart), sum = cost(box, apart, lines, boxes, width, height);
+        const box = standing(label, way, apart), sum = cost(box, apart, label, labels, lines, boxes, width, height);
         if (sum < least - 1e-9) [best, least] = [box, sum];
       }
-      if (least < 1) break;
+      if (least < 0.55) break;
     }
     boxes.push(best);
     return best;

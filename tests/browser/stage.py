@@ -1,6 +1,9 @@
 """A widget on an empty page, with nothing of Jupyter: its script in the browser, its Python behind it."""
 
+import base64
 import json
+from functools import partial
+from pathlib import Path
 
 __all__ = ["Stage"]
 
@@ -20,16 +23,31 @@ _SCRIPT = """async (script) => {
     get: (name) => state[name],
     on: (name, act) => (heard[name] ||= []).push(act),
     off: (name, act) => { heard[name] = (heard[name] || []).filter((other) => other !== act); },
-    send: async (message) => { await window.stageSend(JSON.stringify(message)); await window.stageSync(); },
+    send: async (message, callbacks, buffers = []) => {
+      const letters = (b) => Array.from(new Uint8Array(b.buffer), (n) => String.fromCharCode(n)).join('');
+      const texts = buffers.map((b) => btoa(letters(b)));
+      await window.stageSend(JSON.stringify(message), texts);
+      await window.stageSync();
+    },
   };
   window.stageSync = async () => {
     const before = state;
     state = JSON.parse(await window.stageState());
     const changed = Object.keys(state).filter((name) => JSON.stringify(state[name]) !== JSON.stringify(before[name]));
     for (const name of changed) for (const act of heard['change:' + name] || []) act();
+    if (changed.length) for (const act of heard['change'] || []) act();
   };
   widget.render({model, el: document.getElementById('stage')});
 }"""
+
+
+def _text(source) -> str:
+    """A script or style, which anywidget may be given as the path of a file."""
+    return source.read_text("utf-8") if isinstance(source, Path) else str(source)
+
+
+def _take(act, message: str, buffers: list[str]) -> None:
+    act(json.loads(message), *([[base64.b64decode(text) for text in buffers]] if buffers else []))
 
 
 class Stage:
@@ -42,15 +60,15 @@ class Stage:
     widget : AnyWidget
         With `_esm` and `_css`.
     act : callable
-        Called with each message.
+        Called with each message, and with its buffers where it has some.
     """
 
     def __init__(self, page, widget, act):
         self.page, self.widget = page, widget
         page.expose_function("stageState", self._state)
-        page.expose_function("stageSend", lambda message: act(json.loads(message)))
-        page.set_content(_PAGE.format(style=widget._css))
-        page.evaluate(_SCRIPT, widget._esm)
+        page.expose_function("stageSend", partial(_take, act))
+        page.set_content(_PAGE.format(style=_text(widget._css)))
+        page.evaluate(_SCRIPT, _text(widget._esm))
 
     def _state(self) -> str:
         names = [name for name in self.widget.keys if not name.startswith("_") and name not in ("layout", "tooltip")]
