@@ -225,7 +225,7 @@ class Switches:
             return f"{words}: switches nothing on.{barred}"
         surges = list(rows_of(result.press.sort_values("used_pct", ascending=False, kind="stable")))
         peaks = [
-            f"{self._of(row.module, row.subject)} {amount(row.current_a)} of {amount(row.limit_a, 'A')}"
+            f"{self._of(row.module, row.subject)}: {amount(row.current_a)} of {amount(row.limit_a, 'A')}"
             for row in surges[:_MOST_PEAKS]
         ]
         peak = f" Inrush: {'; '.join(peaks)}{'; others use less' if surges[_MOST_PEAKS:] else ''}." if peaks else ""

@@ -16,6 +16,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
+from tests.browser.axe import script
 from tests.browser.server import (
     address_in_log,
     address_in_runtime_file,
@@ -121,6 +122,12 @@ def run(desk, lab, request):
     lab.run(desk)
     yield desk
     leave(desk, request)
+
+
+@pytest.fixture(scope="session")
+def axe(request):
+    """The script of axe-core."""
+    return script(request.config.cache)
 
 
 class Lab:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.axe import GRAVE, check
 from tests.browser.builder import Builder
 from tests.browser.story import play
 
@@ -115,6 +116,34 @@ def test_saved_notebook_keeps_figure_and_table(builder, lab, page):
     expect(static).to_contain_text(re.compile("Enough"))
     expect(static.locator("table")).to_contain_text("cooling fan")
     assert static.locator("img").evaluate("img => img.naturalWidth") > 400
+
+
+_ABOVE = "xpath=ancestor::*[contains(concat(' ', @class, ' '), ' pdm-tabs ')][1]"
+
+
+def test_accessibility(builder, lab, axe):
+    """Every tab in the light and in the dark theme: axe-core finds nothing serious, and does look."""
+    page, findings = builder.page, []
+    for theme, is_light in (("JupyterLab Dark", "false"), ("JupyterLab Light", "true")):
+        lab.command(page, "apputils:change-theme", theme=theme)
+        expect(page.locator("body")).to_have_attribute("data-jp-theme-light", is_light)
+        parts = [("head", page.locator(".pdm-top"))]
+        for tab in page.locator(".pdm-panel [role='tab']").all():
+            tab.click()
+            expect(tab).to_have_attribute("aria-selected", "true")
+            parts = [*parts, (tab.inner_text(), tab.locator(_ABOVE))]
+            for title, part in parts:
+                result = check(part, axe)
+                assert result["passes"] >= 8, title
+                findings += [(theme, title, x) for x in result["violations"] if x["impact"] in GRAVE]
+            parts = []
+    assert not findings, json.dumps(findings, indent=1)
+
+
+def test_accessibility_is_looked_at(page, axe):
+    """A button without a name is found, so that silence means something."""
+    page.set_content('<html lang="en"><title>t</title><main><button></button></main></html>')
+    assert [x["id"] for x in check(page.locator("main"), axe)["violations"]] == ["button-name"]
 
 
 def contrast(page, css: str) -> float:
