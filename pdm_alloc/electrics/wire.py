@@ -8,6 +8,7 @@ from functools import lru_cache
 from pdm_alloc.electrics import wire_tables as tables
 
 __all__ = [
+    "NOT_KNOWN",
     "WireSize",
     "awg_diameter_mm",
     "awg_name",
@@ -17,6 +18,10 @@ __all__ = [
     "temperature_factor",
     "wire_sizes",
 ]
+
+
+# Name of the size of a wire whose drop could not be judged; its area is then the least that carries the trip setting.
+NOT_KNOWN = "not known"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +47,11 @@ class WireSize:
     ohm_per_m: float
     zero_c: float
     awg: int | None = None
+
+    @property
+    def fitted_mm2(self) -> float:
+        """Area that terminals, seals and splices are chosen for, mm2; nan: the size is not known, so no part fits."""
+        return math.nan if self.name == NOT_KNOWN else self.area_mm2
 
 
 @lru_cache(maxsize=4)

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.electrics.wire import NOT_KNOWN
 from pdm_alloc.export.commissioning import commissioning, trials
 from pdm_alloc.export.drawings import INK, PALE, Pen, board_pages, ground_drawing, one_line, plan_drawing
 from pdm_alloc.export.lists import Row, heading, records, shown
@@ -113,7 +114,8 @@ def _run(pen: Pen, tree: _Tree, cut: Cut, start: tuple[float, float], top: float
     pen.line(start[0], start[1], start[0], y, 0.8)
     pen.line(start[0], y, x, y, 0.8)
     length = "" if cut.length_m is None else f" {cut.length_m:.2f} m"
-    words = f"{cut.label}  {cut.size.name.removesuffix(' mm2')} {cut.colour}{length}"
+    size = "size not known" if cut.size.name == NOT_KNOWN else cut.size.name.removesuffix(" mm2")
+    words = f"{cut.label}  {size} {cut.colour}{length}"
     pen.text(start[0] + 3, y + 1.5, words, min(5.4, 1.75 * (x - start[0] - 6) / len(words)))
     if leaf:
         words = f"{cut.end.name}{', ' if cut.end.place else ''}{cut.end.place}"

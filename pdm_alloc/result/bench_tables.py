@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from math import ceil
+from math import ceil, isnan
 from typing import Any, Protocol
 
 import pandas as pd
@@ -13,6 +13,7 @@ from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.signals import FittedBox
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.wire import NOT_KNOWN
 from pdm_alloc.harness.bundles import Segment, Strand, segments
 from pdm_alloc.harness.paths import route_graph
 from pdm_alloc.result.care_rules import CareWarning
@@ -64,11 +65,12 @@ def shopping_table(
 def _wire(made: Sequence[Cut]) -> Iterator[tuple[object, ...]]:
     kinds: dict[tuple[float, str, str], list[Cut]] = defaultdict(list)
     for cut in made:
-        kinds[cut.size.area_mm2, cut.size.name, cut.colour].append(cut)
+        kinds[0.0 if cut.size.name == NOT_KNOWN else cut.size.area_mm2, cut.size.name, cut.colour].append(cut)
     for (_, size, colour), here in sorted(kinds.items()):
         metres = sum(cut.length_m or 0.0 for cut in here)
         missing = sum(cut.length_m is None for cut in here)
         note = f"{missing} pieces without a length are not counted" if missing else "with 10 % for waste"
+        size = f"size {size}" if size == NOT_KNOWN else size
         yield ("wire", f"{size} {colour}".strip(), "", len(here), ceil(10 * metres * WASTE) / 10, note)
 
 
@@ -76,11 +78,12 @@ def _ends(vehicle: Vehicle, made: Sequence[Cut]) -> Iterator[tuple[object, ...]]
     sides = sides_of(made)
     counts: Counter[tuple[str, str, str]] = Counter()
     for name, area in sides.items():
-        counts["splice", f"{area:g} mm² together", part_for(vehicle.parts, "splice", "*", area)] += bool(name)
+        together = "size not known" if isnan(area) else f"{area:g} mm² together"
+        counts["splice", together, part_for(vehicle.parts, "splice", "*", area)] += bool(name)
     for cut in made:
         for spot in (cut.start, cut.end):
             for item in ENDS_OF[spot.kind] if spot.kind != "splice" else ():
-                part = part_for(vehicle.parts, item, spot.at or "*", cut.size.area_mm2)
+                part = part_for(vehicle.parts, item, spot.at or "*", cut.size.fitted_mm2)
                 counts[item.replace("_", " "), cut.size.name, part] += 1
     yield from _by_part(counts)
 
@@ -225,7 +228,7 @@ def run_of(vehicle: Vehicle, here: Sequence[Cut]) -> dict[str, object]:
 
 
 def _pin_parts(vehicle: Vehicle, cut: Cut) -> tuple[str, str]:
-    size = cut.size.area_mm2
+    size = cut.size.fitted_mm2
     return part_for(vehicle.parts, "terminal", cut.start.at, size), part_for(vehicle.parts, "seal", cut.start.at, size)
 
 

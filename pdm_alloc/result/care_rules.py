@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Load, Place, Vehicle
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.harness.supply import supply
@@ -268,13 +269,18 @@ def _beside_fuel(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarnin
     )
 
 
+def _sizes(names: Sequence[str]) -> str:
+    return f"The wire size{'s' * (len(names) > 1)} of {counted(len(names), 'load')} {'are' if len(names) > 1 else 'is'}"
+
+
 def _drop_not_judged(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWarning]:
     known = lengths_of(vehicle)
     names = [x.name for x in vehicle.loads if any(known.wire_m(u.place, x.place, x.length_m) is None for u in units)]
     mounts = [place.name for place in vehicle.places if place.mount]
     unplaced = [unit.label for unit in units if unit.place is None]
     if names and mounts and unplaced:
-        told = f"Lengths of wires and voltage drops are not judged: it is not said where {listed(unplaced)}"
+        told = f"{_sizes(names)} not known, and drops not judged: it is not said where"
+        told = f"{told} {listed(unplaced)}"
         told = f"{told} {'is' if len(unplaced) == 1 else 'are'} mounted."
         yield CareWarning("C11", "note", listed(unplaced), told, f"Give its place: {', '.join(mounts)}.")
     elif names:
@@ -282,7 +288,7 @@ def _drop_not_judged(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[CareWa
             "C11",
             "note",
             f"{len(names)} of {len(vehicle.loads)} loads",
-            f"The voltage drop to {listed(names)} is not judged: the length of the wire is not known.",
+            f"{_sizes(names)} not known: no length is known to {listed(names)}.",
             "Give places to loads and modules and the routes between them, or enter length_m.",
         )
 

@@ -13,7 +13,7 @@ from pdm_alloc.domain.bench import colour_of, part_for
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, wire_sizes
+from pdm_alloc.electrics.wire import NOT_KNOWN, WireSize, mass_g_per_m, wire_sizes
 from pdm_alloc.harness.trunk import PIN, End, Node, Piece, pieces
 from pdm_alloc.result.ground_plan import ReturnWire
 from pdm_alloc.result.placed import WiredCircuit
@@ -323,14 +323,13 @@ def sides_of(made: Sequence[Cut]) -> dict[str, float]:
     for cut in made:
         for spot in (cut.start, cut.end):
             if spot.kind == "splice":
-                sums[spot.name] += cut.size.area_mm2
+                sums[spot.name] += cut.size.fitted_mm2
     return sums
 
 
 def _cut_row(vehicle: Vehicle, cut: Cut, sides: dict[str, float]) -> tuple[object, ...]:
-    mass = (
-        None if cut.length_m is None else cut.length_m * mass_g_per_m(cut.size.area_mm2, vehicle.settings.insulation_c)
-    )
+    one = mass_g_per_m(cut.size.area_mm2, vehicle.settings.insulation_c)
+    mass = None if cut.length_m is None or cut.size.name == NOT_KNOWN else cut.length_m * one
     ends = (cut.start.name, cut.start.place, cut.end.name, cut.end.place, cut.size.name, cut.colour, cut.length_m)
     kinds = (cut.start.kind, cut.end.kind)
     parts = (part_at(vehicle, cut, cut.start, sides), part_at(vehicle, cut, cut.end, sides))
@@ -343,6 +342,6 @@ ENDS_OF |= {"stud": ("ring",), "splice": ("splice",), "battery": ("ring",)}
 
 def part_at(vehicle: Vehicle, cut: Cut, spot: Spot, sides: dict[str, float]) -> str:
     """Part numbers for one end of a piece of wire, from the table parts."""
-    size = sides[spot.name] if spot.kind == "splice" else cut.size.area_mm2
+    size = sides[spot.name] if spot.kind == "splice" else cut.size.fitted_mm2
     found = [part_for(vehicle.parts, item, spot.at or "*", size) for item in ENDS_OF[spot.kind]]
     return " + ".join(part for part in found if part)

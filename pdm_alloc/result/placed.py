@@ -1,5 +1,6 @@
 """Circuits where they ended up: channels with the rating they have together, trip setting and wire."""
 
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -13,6 +14,7 @@ from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.wire import NOT_KNOWN
 from pdm_alloc.electrics.wire_choice import RETURNS
 from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS, THIN_WALL_BUNDLE
 from pdm_alloc.harness.bundles import Part, Strand, beside, parts_of
@@ -129,7 +131,8 @@ class WiredCircuit:
     running_ma : int
         Largest draw at any voltage of any state it may be on in, tolerance included, mA.
     made : Protected or str
-        Setting and wire; a reason word where there is none.
+        Setting and wire; a reason word where there is none. Where a length is not known the size is named so, and is
+        the least that carries the setting.
     runs : tuple of (float, float or None, float)
         As `Wiring.runs`, in the order of `some`.
     ambient_c : float
@@ -249,7 +252,12 @@ def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | Non
 
 
 def _each_a(w: WiredCircuit, parallel: int) -> float:
-    """What each of its conductors carries at most, the larger share of paralleled channels counted, A."""
+    """What each of its conductors carries at most, the larger share of paralleled channels counted, A.
+
+    A wire of which the size is not known counts as loaded, whatever it carries: inf.
+    """
+    if w.wire_m is None:
+        return math.inf
     return float(w.running_ma * w.place.rating.share * w.each / (1000 * parallel))
 
 
@@ -259,6 +267,8 @@ def _wired(draft: _Draft, wiring: Wiring, together: Beside) -> WiredCircuit:
     bundle, made = _made(wiring, some, rating, running_ma, together)
     runs = tuple(wiring.runs(some, rating.place))
     known = all(length is not None for _, length, _ in runs)
+    if isinstance(made, Protected) and not known:
+        made = replace(made, wire=replace(made.wire, size=replace(made.wire.size, name=NOT_KNOWN)))
     return WiredCircuit(
         circuit=circuit,
         place=place,

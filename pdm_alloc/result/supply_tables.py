@@ -13,6 +13,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.electrics.wire import NOT_KNOWN, wire_sizes
 from pdm_alloc.electrics.wire_choice import WireChoice
 from pdm_alloc.harness.feed_cable import Feeder, Laid, feed_mass_g, links
 from pdm_alloc.harness.supply import StateSupply, drawn_ma, supply
@@ -75,7 +76,7 @@ def wires_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame
     system voltage; ambient_c is the hottest it passes, bundle_wires the loaded wires of its fullest bundle, ampacity_at
     where, at which ambient and with how many loaded wires it carries least, which is ampacity_a; trip_a is what all its
     conductors carry together, A; mass counts every conductor and the way back where it is a
-    wire, g. Empty where a length is not known.
+    wire, g. Where a length is not known, so is the size: all but conductors and setting is empty.
     """
     return pd.DataFrame([_wires_table_row(vehicle, w) for w in wired], columns=list(WIRES))
 
@@ -94,7 +95,7 @@ def _wires_table_row(vehicle: Vehicle, w: WiredCircuit) -> dict[str, object]:
         "ambient_c": w.ambient_c,
         "bundle_wires": w.bundle_wires,
         "ampacity_at": _ampacity_at(w),
-        "note": _wires_table_note(w),
+        "note": _wires_table_note(vehicle, w),
     }
     return where | (_wire(w, made) if made is not None else {})
 
@@ -107,6 +108,8 @@ def _ampacity_at(w: WiredCircuit) -> str:
 
 
 def _wire(w: WiredCircuit, made: Protected) -> dict[str, object]:
+    if made.wire.size.name == NOT_KNOWN:
+        return {"size": NOT_KNOWN, "parallel": made.wire.parallel, "trip_a": made.trip_ma / 1000, "drop_load": ""}
     pct, load = max(((p, t.load) for (t, _), p in _drops(w, made) if p is not None), default=(None, ""))
     return {
         "size": made.wire.size.name,
@@ -123,7 +126,7 @@ def _drops(w: WiredCircuit, made: Protected) -> Iterator[tuple[tuple[ItemType, i
     return zip(w.some, made.wire.drops_pct, strict=True)
 
 
-def _wires_table_note(w: WiredCircuit) -> str:
+def _wires_table_note(vehicle: Vehicle, w: WiredCircuit) -> str:
     if isinstance(w.made, str):
         return _REASONS[w.made]
     notes = []
@@ -135,7 +138,9 @@ def _wires_table_note(w: WiredCircuit) -> str:
         notes.append(f"split its bundle: no more than {w.bundle_wires} loaded wires together")
     missing = [t.load for (t, _), (_, length, _) in zip(w.some, w.runs, strict=True) if length is None]
     if missing:
-        notes.append(f"length to {', '.join(missing)} not known, drop not judged")
+        least = wire_sizes(vehicle.settings.wire_sizes)
+        name = next(size.name for size in least if size.area_mm2 == w.made.wire.size.area_mm2)
+        notes.append(f"length to {', '.join(missing)} not known, drop not judged; no thinner than {name}")
     return "; ".join(notes)
 
 
@@ -160,7 +165,10 @@ def _most_lost_v(vehicle: Vehicle, w: WiredCircuit, lost: Mapping[tuple[str, str
 def _drop_rows(vehicle: Vehicle, w: WiredCircuit, feed_v: float) -> Iterator[tuple[Any, ...]]:
     if isinstance(w.made, str):
         return
-    wire = w.made.wire.size.name if w.made.wire.parallel == 1 else f"{w.made.wire.parallel} x {w.made.wire.size.name}"
+    name = w.made.wire.size.name
+    wire = (
+        name if w.made.wire.parallel == 1 or name == NOT_KNOWN else f"{w.made.wire.parallel} x {w.made.wire.size.name}"
+    )
     for ((t, _), pct), (_, length, limit) in zip(_drops(w, w.made), w.runs, strict=True):
         volts = None if pct is None else round(pct * vehicle.settings.system_v / 100, 4)
         shown = (None if length is None else round(length, 2), volts, None if pct is None else round(pct, 3))

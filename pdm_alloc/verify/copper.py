@@ -307,7 +307,7 @@ def _splices(vehicle, cuts):
         here = [(part, row) for end, part, row in ends if end == name]
         if len(here) < 2:
             yield Finding("splice", subject=name, message="only one piece of wire is on it")
-        area = sum(_area_mm2(row["size"]) for _, row in here)
+        area = sum(_area_mm2(row["size"]) for _, row in here if row["size"] != "not known")
         most = min((largest[part] for part, _ in here if part in largest), default=math.inf)
         if area > most * 1.01:
             message = f"{area:g} mm2 of conductors on it, {most:g} mm2 at most"

@@ -133,6 +133,10 @@ class Recount:
         own = None if command is None else command.headroom_pct
         return self.vehicle.settings.headroom_pct if own is None else own
 
+    def states_on(self, wired: Wired) -> list:
+        """States in which the circuit may be on."""
+        return [state for state in self.vehicle.states if state.is_on(wired.circuit.command)]
+
     def voltages(self, wired: Wired) -> list[float]:
         """Both ends of the span of every state in which one of the circuit's loads may be on, V."""
         volts = set().union(*(self._voltages[load.command] for load, _ in wired.counts))

@@ -10,6 +10,7 @@ __all__ = [
     "contact_ma",
     "draw_below_trip",
     "least_trip_ma",
+    "overloaded",
     "pins_each",
     "rated_ma",
     "reads_ma",
@@ -83,8 +84,7 @@ def draw_below_trip(recount, wired, setting_ma):
     Finding
         One at most: the state and voltage at which it is passed most.
     """
-    states = [s for s in recount.vehicle.states if s.is_on(wired.circuit.command)]
-    ends = [(s.name, v) for s in states for v in (s.supply_v, s.supply_top_v) if v is not None]
+    ends = [(s.name, v) for s in recount.states_on(wired) for v in (s.supply_v, s.supply_top_v) if v is not None]
     ends = ends or [("", recount.vehicle.settings.reference_v)]
     value, (state, volts) = max((recount.draw_at(wired, end[1]), end) for end in ends)
     limit = reads_ma(wired, setting_ma)
@@ -114,3 +114,10 @@ def wired_pins(wired, trip_ma: int) -> int:
 def terminal_mm2(wired) -> float:
     """Largest conductor its terminals take, mm2; inf where none states it."""
     return min((c.max_wire_mm2 for c in wired.channels if c.max_wire_mm2 is not None), default=math.inf) * TERMINAL
+
+
+def overloaded(wired, one_ma) -> Finding:
+    """That the pins of a circuit do not bear its least setting."""
+    bears = (contact_ma(wired) or 0) * pins_each(wired)
+    message = f"its pins bear {bears / 1000:g} A together, the least setting of the channel is {one_ma / 1000:g} A"
+    return Finding("contact", **wired.where, value=one_ma / 1000, limit=bears / 1000, unit="A", message=message)

@@ -22,15 +22,9 @@ def wire_exists(recount):
         asked = asked_of(recount, wired, ways)
         choices = list(_choices(wired, asked))
         if trip.wired_pins(wired, asked.trip_ma) > trip.pins_each(wired):
-            yield _overloaded(wired, asked.trip_ma / wired.shares)
+            yield trip.overloaded(wired, asked.trip_ma / wired.shares)
         elif asked.trip_ma <= trip.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
             yield _finding(wired, asked, choices)
-
-
-def _overloaded(wired, one_ma):
-    bears = (trip.contact_ma(wired) or 0) * trip.pins_each(wired)
-    message = f"its pins bear {bears / 1000:g} A together, the least setting of the channel is {one_ma / 1000:g} A"
-    return Finding("contact", **wired.where, value=one_ma / 1000, limit=bears / 1000, unit="A", message=message)
 
 
 def _finding(wired, asked, choices):
@@ -138,11 +132,9 @@ class Asked:
 
     def window_ms(self, trip_ma: float) -> float:
         """Least inrush window for a setting, in whole 10 ms."""
-        above, pulse = self.above_ms(trip.reads_ma(self.wired, round(trip_ma))), self._pulse_ms()
+        above = self.above_ms(trip.reads_ma(self.wired, round(trip_ma)))
+        pulse = max(KINDS[load.kind].pulse_ms for load, _ in self.wired.counts)
         return math.inf if above == math.inf else 10.0 * math.ceil(max(WINDOW * above, pulse) / 10)
-
-    def _pulse_ms(self):
-        return max(KINDS[load.kind].pulse_ms for load, _ in self.wired.counts)
 
     def _waves(self, loads):
         """Largest excess of each load at any voltage, its tolerance included, A, and its time constant, ms."""
@@ -261,10 +253,10 @@ class _Row:
 
     def laid(self):
         """Its conductors, the way back counted; what each carries; what one carries alone in each part of its way."""
-        parallel, settings = int(self.wire["parallel"]), self.asked.settings
-        area = next((c.area_mm2 for c in self._known(((30.0, 1),)) if self._is_size(c)), self.wire["area_mm2"])
+        parallel, insulation_c = int(self.wire["parallel"]), self.asked.settings.insulation_c
+        area = next((c.area_mm2 for c in self._known(((30.0, 1),)) if self._is_size(c)), 0.0)  # so all of it counts
         parts = {part: self.asked.hottest_c(part) for part in self.asked.parts()}
-        alone = {part: alone_a(area, settings.insulation_c, c) for part, c in parts.items()}
+        alone = {part: alone_a(area, insulation_c, c) if area else 0.0 for part, c in parts.items()}
         return parallel * self.asked.back, self.asked.each_a(parallel), alone
 
     def _known(self, lies):
@@ -277,6 +269,9 @@ class _Row:
     def findings(self, together: dict):
         yield from self._trip()
         yield from self._window()
+        if self.is_unsized:
+            yield from self._length_known()
+            return
         yield from self._bundle(max(together.values(), default=1))
         yield from self._conductors(self.asked.lies(together, int(self.wire["bundle_wires"])))
 
@@ -299,6 +294,15 @@ class _Row:
         need, own = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]
         if own * ROUNDED_GUARD < need:
             yield self._finding("window", own, need, "ms", f"the window is {own:g} ms, the inrush takes {need:g} ms")
+
+    @property
+    def is_unsized(self) -> bool:
+        """Whether the table says that its size is not known."""
+        return self.wire["size"] == "not known"
+
+    def _length_known(self):
+        if all(self.asked.amp_metres(load) is not None for load, _ in self.wired.counts):
+            yield self._finding("wire", None, None, "", "every length is known, its size is not")
 
     def _bundle(self, together):
         own = self.wire["bundle_wires"]
@@ -343,8 +347,4 @@ class _Row:
 
 
 def _together(recount, rows):
-    return beside([(_key(row.wired), *row.laid(), _states(recount, row.wired)) for row in rows])
-
-
-def _states(recount, wired):
-    return [state.name for state in recount.vehicle.states if state.is_on(wired.circuit.command)]
+    return beside([(_key(row.wired), *row.laid(), [s.name for s in recount.states_on(row.wired)]) for row in rows])

@@ -70,7 +70,7 @@ def test_every_wrong_number_is_found(table, column, value, rules):
     broken.loc[0, column] = value
     found.__dict__[table] = broken
     wrong = pa.verify(found)
-    assert set(wrong.rule) >= rules and set(wrong.rule) <= rules | {"bundle", "ampacity"}
+    assert set(wrong.rule) >= rules and set(wrong.rule) <= rules | {"bundle", "ampacity", "voltage"}
     assert wrong.channel[0] == "1" and (wrong.message != "").all()
 
 
@@ -130,7 +130,7 @@ def too_thin(load):
     broken = found.wires.copy()
     broken.loc[0, ["area_mm2", "ampacity_a"]] = 0.5
     found.__dict__["wires"] = broken
-    return set(pa.verify(found).rule)
+    return set(pa.verify(found).rule) - {"voltage"}  # behind a thinner wire the loads have less of that too
 
 
 def test_a_wire_that_carries_too_little_is_found():

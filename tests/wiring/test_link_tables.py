@@ -151,6 +151,7 @@ def test_every_wrong_cable_is_found(link, column, value, words):
     broken.loc[broken.link == link, column] = value
     made.__dict__["links"] = broken
     wrong = pa.verify(made)
+    wrong = wrong[wrong.rule != "voltage"]  # behind a thinner cable the loads have less of that too
     assert set(wrong.rule) == {"battery cable"} and set(wrong.subject) == {link}
     assert wrong.message.str.contains(words).any(), wrong.message.tolist()
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 import pdm_alloc as pa
+from pdm_alloc.domain.bench import Part
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import PPM, Load, State
 from pdm_alloc.electrics.ampacity import ampacity_a
@@ -119,13 +120,43 @@ def test_a_pair_is_set_channel_by_channel():
 
 
 def test_unknown_lengths_are_said_to_be_unknown():
-    """A load without place or length: the wire is sized, its drop and mass stay empty, the note and C11 name it."""
-    allocation = placed(small.vehicle(replace(LAMP, place=None)), on("1", "lamp", command="light"), unit=small.unit())
-    row = allocation.wires.iloc[0]
-    assert pd.isna(row.length_m) and pd.isna(row.mass_g) and pd.isna(row.drop_pct) and row.trip_a == 6.3
-    assert row.note == "length to lamp not known, drop not judged"
-    assert allocation.drops.drop_pct.isna().all() and "C11" in set(allocation.warnings.code)
-    assert not allocation.voltages.judged.any()
+    """A load without place or length: no size and no mass is stated, the note and C11 name it, verify agrees."""
+    vehicle = small.vehicle(replace(LAMP, place=None), replace(MOTOR, place=None, length_m=2.0))
+    allocation = placed(vehicle, on("1", "lamp", command="light"), on("2", "motor"), unit=small.unit())
+    row, known = allocation.wires.iloc[0], allocation.wires.iloc[1]
+    assert row["size"] == "not known" and row.trip_a == 6.3 and known["size"] == "0.75 mm2"
+    assert row[["length_m", "mass_g", "drop_pct", "area_mm2", "ampacity_a"]].isna().all()
+    assert row.note == "length to lamp not known, drop not judged; no thinner than 0.5 mm2"
+    assert allocation.drops.drop_pct.isna().tolist() == [True, False] and allocation.drops.wire[0] == "not known"
+    (note,) = allocation.warnings[allocation.warnings.code == "C11"].sentence
+    assert note == "The wire size of 1 load is not known: no length is known to lamp."
+    assert allocation.voltages.judged.tolist() == [False, True]
+    cuts, sheet = _circuit_cut(allocation), allocation.bench_sheet.iloc[0]
+    assert (cuts.size, sheet["size"]) == ("not known", "not known") and pd.isna(cuts.mass_g)
+    assert "wire size not known" in [f"{row['item']} {row.detail}" for _, row in allocation.shopping.iterrows()]
+    assert pa.verify(allocation).empty
+
+
+def test_a_size_is_not_hidden_where_every_length_is_known():
+    """Verify refuses a table that leaves out a size it could state."""
+    allocation = plain()
+    hidden = allocation.wires.copy()
+    hidden.loc[0, "size"] = "not known"
+    allocation.__dict__["wires"] = hidden
+    assert pa.verify(allocation).message.tolist() == ["every length is known, its size is not"]
+
+
+def test_parts_wait_for_a_size_that_is_not_known():
+    """No terminal is picked by the area of the thinnest wire."""
+    parts = tuple(Part(item, "*", None, None, f"any {item}") for item in ("terminal", "load_terminal"))
+    bare = replace(small.vehicle(replace(LAMP, place=None)), parts=parts)
+    unsized = placed(bare, on("1", "lamp", command="light"), unit=small.unit())
+    sized = placed(replace(TWO, parts=parts), on("1", "lamp", command="light"))
+    assert [_circuit_cut(one).from_part for one in (sized, unsized)] == ["any terminal", ""]
+
+
+def _circuit_cut(allocation):
+    return next(row for row in allocation.cut_list.itertuples() if row.role == "circuit")
 
 
 def test_a_circuit_that_cannot_be_wired_says_why():
