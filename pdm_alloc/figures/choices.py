@@ -4,10 +4,11 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from pdm_alloc.domain.showing import counted
 from pdm_alloc.figures import drawing as style
 from pdm_alloc.figures.drawing import require, wrap
 
-__all__ = ["front", "ledger", "mass", "pareto"]
+__all__ = ["bus_wires", "front", "ledger", "mass", "pareto"]
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -250,3 +251,56 @@ def _beside_bar(axes: "Axes", y: float, value: float) -> None:
         fontsize=style.TEXT,
         color=style.INK,
     )
+
+
+@style.plain_text
+def bus_wires(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
+    """Draw how many wires the bus saves: one wire per switch beside the wires of keypads, at each place and together.
+
+    Parameters
+    ----------
+    table : DataFrame
+        place, keypads, one_per_switch, with_bus; see `SignalSide.wires_by_place`.
+    axes : matplotlib Axes, optional
+        Where to draw; a new sheet if absent.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    ValueError
+        A column is missing.
+    """
+    rows = require(table, "place", "keypads", "one_per_switch", "with_bus").reset_index(drop=True)
+    axes = style.need_axes(axes, 8.0, 1.5 + 0.75 * max(len(rows), 1))
+    sides = (
+        ("one_per_switch", -0.2, style.FREE, "one wire per switch"),
+        ("with_bus", 0.2, style.RUNNING, "with the bus"),
+    )
+    for column, shift, tone, label in sides:
+        at = [n + shift for n in range(len(rows))]
+        axes.barh(at, rows[column], 0.36, color=tone, edgecolor=style.INK, linewidth=0.6, label=label)
+        for y, wires in zip(at, rows[column], strict=True):
+            _wires_beside(axes, y, int(wires))
+    names = [
+        wrap(f"{p or 'no place'}: {k}" if k else str(p), 34)
+        for p, k in zip(rows["place"], rows["keypads"], strict=True)
+    ]
+    style.bare(axes)
+    axes.set_yticks(range(len(rows)), names, fontsize=style.TEXT)
+    axes.set_ylim(max(len(rows), 1) - 0.4, -0.6)
+    axes.margins(x=0.14)
+    axes.set_xlabel(
+        "wires from the switches; those of a keypad with its supply and ground", fontsize=style.TEXT, color=style.INK
+    )
+    style.legend(axes, lines=4.0)
+    saved = int(rows["one_per_switch"].iloc[-1] - rows["with_bus"].iloc[-1]) if len(rows) else 0
+    style.title(axes, f"The bus saves {counted(saved, 'wire')}" if saved > 0 else "The bus saves no wires")
+    return axes
+
+
+def _wires_beside(axes: "Axes", y: float, wires: int) -> None:
+    where = {"textcoords": "offset points", "va": "center", "ha": "left"}
+    axes.annotate(str(wires), (wires, y), (5, 0), fontsize=style.TEXT, color=style.INK, **where)

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pdm_alloc.figures.choices import bus_wires
 from pdm_alloc.figures.margins import headroom
 from pdm_alloc.figures.ways_out import concessions, shortfall, states
 
@@ -32,10 +33,12 @@ def draw() -> dict[str, "Axes"]:
     from pdm_alloc.files.tables.read_catalogue import read_catalogue
     from pdm_alloc.files.tables.read_vehicle import read_vehicle
     from pdm_alloc.result.refusals import NotEnough
+    from pdm_alloc.studies.signals.signal_fitting import signals
 
     vehicle, catalogue = read_vehicle(DATA / "rally_coupe"), read_catalogue(DATA / "catalogue")
     enough = allocate(vehicle, catalogue["middle-36"])
-    drawn = {"headroom": headroom(enough), "states": states(enough)}
+    keys = signals(vehicle, [], keypads=catalogue.keypads).wires_by_place()
+    drawn = {"headroom": headroom(enough), "states": states(enough), "bus_wires": bus_wires(keys)}
     try:
         allocate(vehicle, catalogue["compact-31"])
     except NotEnough as refusal:

@@ -71,6 +71,18 @@ def test_fifteen_keys_sit_on_two_keypads(vehicle):
     assert {pad.name for _, _, pad in side.pads()} <= {"keypad-4", "keypad-8", "keypad-15"} and len(side.pads()) == 2
 
 
+def test_the_figure_draws_both_ways_of_wiring_at_each_place():
+    """Bars as long as the table's numbers, and a title that says what is saved."""
+    vehicle, keypads = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue").keypads
+    table = pa.signals(vehicle, [], keypads=keypads).wires_by_place()
+    axes = pa.figures.bus_wires(table)
+    widths = [patch.get_width() for patch in axes.patches]
+    assert widths == [*table["one_per_switch"], *table["with_bus"]]
+    assert table.iloc[-1]["one_per_switch"] == 15 and axes.get_title(loc="left") == "The bus saves 7 wires"
+    with pytest.raises(ValueError, match="with_bus"):
+        pa.figures.bus_wires(table.drop(columns="with_bus"))
+
+
 def test_more_buttons_than_pins_have_remedies(vehicle, boxes):
     """Four more buttons: a keypad and an expander each make it fit; each is verified."""
     catalogue = pa.read_catalogue(DATA / "catalogue")

@@ -12,6 +12,16 @@ def test_two_switches_read_what_the_divider_rule_gives():
     assert [step.nominal for step in steps] == pytest.approx([1, 2 / 3, 1 / 2, 2 / 5])
 
 
+def test_single_switches_read_what_a_published_ladder_does():
+    """2.5, 3.33, 3.75 and 4.0 V of 5 V: 1 kohm pull-up, 1 to 4 kohm to ground.
+
+    Source: "The perfect multi-button input resistor ladder", web article of 2018, readings of its buttons 2 to 5.
+    """
+    steps = ladder_steps((1000, 2000, 3000, 4000), 1000).steps
+    alone = {step.closed[0]: 5 * step.nominal for step in steps if len(step.closed) == 1}
+    assert [alone[n] for n in range(4)] == pytest.approx([2.5, 3.33, 3.75, 4.0], abs=0.005)
+
+
 def test_tolerances_widen_a_step_to_the_worst_of_both_resistors():
     """1 kohm to ground below 1 kohm, both 1 %: 0.99 / 2 to 1.01 / 2 of full scale, without reading error."""
     [_, closed] = ladder_steps((1000,), 1000, reading_error_pct=0).steps

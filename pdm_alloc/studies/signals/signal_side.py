@@ -212,6 +212,16 @@ class SignalSide:
         """Wires the bus saves against one per key; None: no keypad reads a key."""
         return wires_saved(key_counts(self.vehicle), self.keypads) if self.keypads else None
 
+    def wires_by_place(self) -> pd.DataFrame:
+        """Wires from the keys of each place: place, keypads, one_per_switch, with_bus; the sum in the last row."""
+        keys = key_counts(self.vehicle)
+        rows = [
+            (place or "", ", ".join(pad.name for pad in pads), keys[place], sum(pad.wires for pad in pads))
+            for place, pads in self.keypads.items()
+        ]
+        total = [("together", "", sum(row[2] for row in rows), sum(row[3] for row in rows))] if rows else []
+        return pd.DataFrame([*rows, *total], columns=["place", "keypads", "one_per_switch", "with_bus"])
+
     def trunk(self) -> pd.DataFrame:
         """Nodes in the order of the trunk: node, section_m to the next, stub_m, terminator_ohm at both ends."""
         columns = ["node", "section_m", "stub_m", "terminator_ohm"]
