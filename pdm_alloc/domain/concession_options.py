@@ -53,11 +53,11 @@ def weight_of(vehicle: Vehicle, kind: str, subject: str, importance: str, harmle
     int or None
         At least 1; None: never.
     """
-    own = {c.subject: c.weight for c in vehicle.concessions if c.kind == kind}
+    weights = {c.subject: c.weight for c in vehicle.concessions if c.kind == kind}
     default = WEIGHTS["join harmless" if harmless else kind][_COLUMN[importance]]
     if default is None and importance == "vital":
         return None
-    weight = own.get(subject, own.get("*", default))
+    weight = weights.get(subject, weights.get("*", default))
     return None if weight is None else max(1, weight)
 
 
@@ -212,10 +212,10 @@ def _separations(vehicle: Vehicle) -> Iterator[Option]:
 
 
 def _by_command(vehicle: Vehicle) -> dict[str, list[Load]]:
-    found: dict[str, list[Load]] = {}
+    by_command: dict[str, list[Load]] = {}
     for load in vehicle.loads:
-        found.setdefault(load.command, []).append(load)
-    return found
+        by_command.setdefault(load.command, []).append(load)
+    return by_command
 
 
 def joined_name(one: str, two: str) -> str:
@@ -265,14 +265,14 @@ def softened(load: Load) -> Load:
     return replace(load, inrush_ma=peak, inrush_ms=length, needs=load.needs | {"pwm"}, inrush_assumed=True)
 
 
-def concede(vehicle: Vehicle, made: Iterable[Option]) -> Vehicle:
+def concede(vehicle: Vehicle, concessions: Iterable[Option]) -> Vehicle:
     """The vehicle with concessions made.
 
     Parameters
     ----------
     vehicle : Vehicle
         As it was wanted.
-    made : iterable of Option
+    concessions : iterable of Option
         Of this vehicle; a command is joined once at the most.
 
     Returns
@@ -280,7 +280,7 @@ def concede(vehicle: Vehicle, made: Iterable[Option]) -> Vehicle:
     Vehicle
         Joins last, so that the others still find their commands.
     """
-    for option in sorted(made, key=lambda o: (o.kind == "join", o.kind, o.subject)):
+    for option in sorted(concessions, key=lambda o: (o.kind == "join", o.kind, o.subject)):
         vehicle = _MAKE[option.kind](vehicle, option)
     return vehicle
 

@@ -240,14 +240,14 @@ class Words(Cell):
 
     def read(self, text: str) -> frozenset[str]:
         """The words in lower case."""
-        found = [word for word in re.split(r"[\s,;/+]+", clean(text).casefold()) if word]
-        for word in found:
+        words = [word for word in re.split(r"[\s,;/+]+", clean(text).casefold()) if word]
+        for word in words:
             if word not in self.words:
                 raise CellError(
-                    "is not a word known here" if len(found) == 1 else f"has '{word}' in it, not known here",
+                    "is not a word known here" if len(words) == 1 else f"has '{word}' in it, not known here",
                     hint(word, self.words),
                 )
-        return frozenset(found)
+        return frozenset(words)
 
 
 @dataclass(frozen=True)

@@ -162,19 +162,19 @@ def read_text(path: Path, table: str, faults: Faults, most: int = MOST_BYTES) ->
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def _bytes(path: Path, table: str, faults: Faults, most: int) -> bytes | None:
+def _bytes(path: Path, table: str, faults: Faults, largest: int) -> bytes | None:
     try:
         if not path.is_file():
             faults.add(table, None, None, path.name, "is not a file", "put a CSV file in its place")
             return None
         with path.open("rb") as file:
-            data = file.read(most + 1)
+            data = file.read(largest + 1)
     except OSError as error:
         faults.add(table, None, None, path.name, f"cannot be read ({error.strerror})", "see that you may read it")
         return None
-    if len(data) > most:
+    if len(data) > largest:
         faults.add(
-            table, None, None, path.name, f"is larger than {most / 1e6:g} MB", "no table of a vehicle is so large"
+            table, None, None, path.name, f"is larger than {largest / 1e6:g} MB", "no table of a vehicle is so large"
         )
         return None
     return data

@@ -103,10 +103,10 @@ class Fault:
         return f"{', '.join(where)}: {value}{_shown(self.message, None)}{remedy}"
 
 
-def _shown(text: str, most: int | None = 60) -> str:
+def _shown(text: str, longest: int | None = 60) -> str:
     """Text fit for one line of a terminal."""
     line = "".join(c if c.isprintable() else "?" for c in " ".join(str(text).split()))
-    return line if most is None or len(line) <= most else line[: most - 3] + "..."
+    return line if longest is None or len(line) <= longest else line[: longest - 3] + "..."
 
 
 class InputError(ValueError):

@@ -204,22 +204,22 @@ def match_header(
         Position by column; free columns (``x_...``) under their header as written.
     """
     known = tuple(columns)
-    found: dict[str, int] = {}
+    positions: dict[str, int] = {}
     for position, header in enumerate(grid.header):
         plain = plain_header(header)
         name = plain if plain in known else clean(header)
-        if name.casefold() in {other.casefold() for other in found}:
+        if name.casefold() in {other.casefold() for other in positions}:
             faults.add(
                 grid.table, grid.header_row, clean(header), None, "appears twice", "delete one of the two columns"
             )
         elif plain in known or is_free(header):
-            found[name] = position
+            positions[name] = position
         else:
             otherwise = f"known: {', '.join(known)}; columns of your own start with x_"
             faults.unknown(
                 grid.table, grid.header_row, None, clean(header), known, "is not a column of this table", otherwise
             )
     for name in required:
-        if name not in found:
+        if name not in positions:
             faults.add(grid.table, grid.header_row, name, None, "is missing", remedies.get(name, "add this column"))
-    return found
+    return positions

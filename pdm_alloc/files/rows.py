@@ -145,8 +145,8 @@ def _match(text: str) -> re.Match[str] | None:
 
 
 def _decimal_marks(texts: Iterable[str]) -> frozenset[str]:
-    found = (_MARKED.fullmatch(clean(text)) for text in texts)
-    return frozenset(match[1] for match in found if match)
+    matches = (_MARKED.fullmatch(clean(text)) for text in texts)
+    return frozenset(match[1] for match in matches if match)
 
 
 def _reason(mark: str, column: frozenset[str], table: frozenset[str]) -> str:
@@ -219,9 +219,9 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
         return []
     columns = columns_of(model)
     required = [name for name, info in columns.items() if info.is_required()]
-    found = match_header(grid, columns, required, faults, _explained(columns))
-    _settle_marks(grid, {name: at for name, at in found.items() if name in columns}, columns, faults)
-    lines = [_line(number, cells, found, model, grid.table, faults) for number, cells in grid.rows]
+    positions = match_header(grid, columns, required, faults, _explained(columns))
+    _settle_marks(grid, {name: at for name, at in positions.items() if name in columns}, columns, faults)
+    lines = [_line(number, cells, positions, model, grid.table, faults) for number, cells in grid.rows]
     refuse_twins(lines, model.key, grid.table, faults)
     return lines
 
@@ -233,10 +233,10 @@ def _explained(columns: dict[str, FieldInfo]) -> dict[str, str]:
     return {name: f"add this column, with one word in each row: {cell.accepts()}" for name, cell in words.items()}
 
 
-def _settle_marks(grid: Grid, found: dict[str, int], columns: dict[str, FieldInfo], faults: Faults) -> None:
-    kinds = {name: kind for name in found if isinstance(kind := cell_of(columns[name]), Number)}
+def _settle_marks(grid: Grid, positions: dict[str, int], columns: dict[str, FieldInfo], faults: Faults) -> None:
+    kinds = {name: kind for name in positions if isinstance(kind := cell_of(columns[name]), Number)}
     places = [
-        (cells, found[name], NumberCell(number, name, kind, cells[found[name]]))
+        (cells, positions[name], NumberCell(number, name, kind, cells[positions[name]]))
         for number, cells in grid.rows
         for name, kind in kinds.items()
     ]
@@ -245,10 +245,12 @@ def _settle_marks(grid: Grid, found: dict[str, int], columns: dict[str, FieldInf
         cells[at] = cell.text
 
 
-def _line(number: int, cells: list[str], found: dict[str, int], model: type[Row], table: str, faults: Faults) -> Line:
+def _line(
+    number: int, cells: list[str], positions: dict[str, int], model: type[Row], table: str, faults: Faults
+) -> Line:
     columns = columns_of(model)
-    texts = {name: cells[at] for name, at in found.items() if name in columns}
-    free = [(name, cells[at]) for name, at in found.items() if name not in columns]
+    texts = {name: cells[at] for name, at in positions.items() if name in columns}
+    free = [(name, cells[at]) for name, at in positions.items() if name not in columns]
     extra = tuple((name, extra_text(table, number, name, text, faults)) for name, text in free)
     return Line(number, validated(model, texts, table, number, faults), extra)
 

@@ -96,25 +96,25 @@ def in_columns(task: Task, values: tuple[int, ...]) -> list[tuple[int, Handed]]:
 def _channels(task: Task, chosen: list[Column]) -> dict[int, tuple[str, ...]]:
     """Doubles first, for singles can take any channel of their kind that is left."""
     taken: set[tuple[int, str]] = set()
-    found = {}
+    slots = {}
     order = sorted(range(len(chosen)), key=lambda n: (-task.classes[chosen[n].channel_class].width, n))
     for n in order:
-        own = task.classes[chosen[n].channel_class]
-        slot = next(s for s in own.slots if not any((own.unit, name) in taken for name in s))
-        taken.update((own.unit, name) for name in slot)
-        found[n] = slot
-    return found
+        channel_class = task.classes[chosen[n].channel_class]
+        slot = next(s for s in channel_class.slots if not any((channel_class.unit, name) in taken for name in s))
+        taken.update((channel_class.unit, name) for name in slot)
+        slots[n] = slot
+    return slots
 
 
 def _handout_items(task: Task, chosen: list[Column]) -> dict[int, tuple[tuple[str, int], ...]]:
     """Items of a type are alike, so they are dealt out in canonical order."""
     left = {(command, n): list(t.items) for command, types in task.types.items() for n, t in enumerate(types)}
-    found: dict[int, list[tuple[str, int]]] = defaultdict(list)
+    dealt: dict[int, list[tuple[str, int]]] = defaultdict(list)
     for number, column in enumerate(chosen):
         for n, k in column.counts:
             pool = left[column.command, n]
-            found[number] += [pool.pop(0) for _ in range(k)]
-    return {number: tuple(sorted(items)) for number, items in found.items()}
+            dealt[number] += [pool.pop(0) for _ in range(k)]
+    return {number: tuple(sorted(items)) for number, items in dealt.items()}
 
 
 MOVES = "wires moved or added"
@@ -185,8 +185,8 @@ class Keeping:
         return _dealt(self.task, hand_out(self._split(values), values), self.wired)
 
     def _staying(self, v: int, column: Column) -> int:
-        own = self.task.classes[column.channel_class]
-        spot = self.pins.get(v, (own.unit, own.slots[0]) if len(own.slots) == 1 else None)
+        channel_class = self.task.classes[column.channel_class]
+        spot = self.pins.get(v, (channel_class.unit, channel_class.slots[0]) if len(channel_class.slots) == 1 else None)
         return 0 if spot is None else _stay(self.task, column, self.wired.get(spot, ()))
 
     def _split(self, values: tuple[int, ...]) -> Task:
@@ -249,12 +249,12 @@ def _spots(vehicle: Vehicle, units: Sequence[Unit], wired: Iterable[Wired]) -> d
     numbers = {unit.label: n for n, unit in enumerate(units)}
     channels = [{channel.name for channel in unit.module.channels} for unit in units]
     loads = {load.name for load in vehicle.loads}
-    found = {}
+    spots = {}
     for label, names, items in wired:
         staying = tuple(item for item in items if item[0] in loads)
         if staying and label in numbers and channels[numbers[label]].issuperset(names):
-            found[numbers[label], names] = staying
-    return dict(sorted(found.items(), key=lambda pair: (pair[0][0], [natural_key(name) for name in pair[0][1]])))
+            spots[numbers[label], names] = staying
+    return dict(sorted(spots.items(), key=lambda pair: (pair[0][0], [natural_key(name) for name in pair[0][1]])))
 
 
 def _doubles(unit: Unit, name: str) -> bool:
@@ -281,8 +281,8 @@ def _pinned(task: Task, spots: dict[Spot, tuple[Item, ...]]) -> Iterator[tuple[S
     for column in task.columns:
         of_class[column.channel_class].append(column)
     for (unit, channels), items in spots.items():
-        for number, own in enumerate(task.classes):
-            if own.unit == unit and len(own.slots) > 1 and channels in own.slots:
+        for number, channel_class in enumerate(task.classes):
+            if channel_class.unit == unit and len(channel_class.slots) > 1 and channels in channel_class.slots:
                 for column in of_class[number]:
                     if _stay(task, column, items):
                         yield (unit, channels), replace(column, most=1)

@@ -156,15 +156,15 @@ def keep_within_feeds(program: Program, task: Task, feeds_ma: Sequence[int]) -> 
         What the feed of each unit carries, mA.
     """
     for state, every in enumerate(draws_ma(task.vehicle, task.all_types())):
-        for number, most in enumerate(map(at_once_ma, feeds_ma)):
-            if every > most:
-                program.row(_drawn(task, number, state), most=most)
+        for number, limit in enumerate(map(at_once_ma, feeds_ma)):
+            if every > limit:
+                program.row(_drawn(task, number, state), most=limit)
 
 
 def _drawn(task: Task, number: int, state: int) -> dict[int, float]:
     """What each column on a unit draws in a state, all duties taken as 1, mA."""
-    own = (v for v, c in enumerate(task.columns) if task.classes[c.channel_class].unit == number)
-    return {v: _running(task, v, state) for v in own}
+    numbers = (v for v, c in enumerate(task.columns) if task.classes[c.channel_class].unit == number)
+    return {v: _running(task, v, state) for v in numbers}
 
 
 def _running(task: Task, v: int, state: int) -> float:

@@ -297,8 +297,8 @@ def _attainable(task: Task, names: Sequence[str], k: int, held: _Held, bound: fl
     for c in task.classes:
         width, strength = c.width, strength_of(c)
         sums |= {(w + n * width, s + n * strength) for w, s in sums for n in range(1, len(c.slots) + 1)}
-    least, most = held[names.index("channels")]
-    return min((s for w, s in sums if least <= w <= most and s >= bound), default=bound)
+    lower, upper = held[names.index("channels")]
+    return min((s for w, s in sums if lower <= w <= upper and s >= bound), default=bound)
 
 
 def _circuits(pricing: Pricing, names: Sequence[str], k: int, held: _Held, best: _Known) -> int:

@@ -97,9 +97,9 @@ class Bins:
                     limits[row, c] = 2 * limit.most_ma
         return limits
 
-    def _weights(self, own: ChannelClass) -> list[tuple[int, int]]:
-        banks = [(self._bank_rows.get((own.unit, bank)), share) for bank, share in own.bank_halves]
-        return [(own.unit, 2), *((row, share) for row, share in banks if row is not None)]
+    def _weights(self, channel_class: ChannelClass) -> list[tuple[int, int]]:
+        banks = [(self._bank_rows.get((channel_class.unit, bank)), share) for bank, share in channel_class.bank_halves]
+        return [(channel_class.unit, 2), *((row, share) for row, share in banks if row is not None)]
 
     def clear(self) -> None:
         """Take everything off."""
@@ -241,9 +241,9 @@ def _made_room(
     members = np.array(merged.members[columns[n].channel_class])
     units = list(dict.fromkeys(bins.unit[members[np.argsort(bins.use(members, draws[n]), kind="stable")]].tolist()))
     for unit in units:
-        own = tuple(m for m in members.tolist() if bins.unit[m] == unit)
+        numbers = tuple(m for m in members.tolist() if bins.unit[m] == unit)
         for other in sorted(m for m, place in places.items() if bins.unit[place] == unit):
-            number = _swapped(bins, merged, columns, draws, places, other, own, draws[n])
+            number = _swapped(bins, merged, columns, draws, places, other, numbers, draws[n])
             if number is not None:
                 return number
     return None

@@ -64,10 +64,10 @@ def base_of(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: Circuit
     except OutOfTime:
         return Base(STOPPED_EMPTY)
     few, weak = channels_used(task), strength_used(task)
-    found = [minimise(partition(task), [packed([few, weak], task.channels())[0]], clock)[0]]
-    if found[0]:
-        found.append(minimise(partition(task), [weak], clock)[0])
-    return Base(found[0].outcome, tuple(_chosen(task, s.values) for s in found if s))
+    solutions = [minimise(partition(task), [packed([few, weak], task.channels())[0]], clock)[0]]
+    if solutions[0]:
+        solutions.append(minimise(partition(task), [weak], clock)[0])
+    return Base(solutions[0].outcome, tuple(_chosen(task, s.values) for s in solutions if s))
 
 
 def _chosen(task: Task, values: Sequence[float]) -> Chosen:

@@ -282,16 +282,16 @@ def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: bool) -> Solu
 
 
 def silence_banner() -> None:
-    """The solver greets on file descriptor 1 at its first start, before it can be told not to."""
+    """Start HiGHS once with stdout redirected: it prints a banner to it before any option is read."""
     global _silenced
     with _quiet:
         if _silenced:
             return
-        _greet()
+        _print_banner()
         _silenced = True
 
 
-def _greet() -> None:
+def _print_banner() -> None:
     if sys.stdout is not None:
         sys.stdout.flush()
     try:

@@ -161,8 +161,8 @@ def _at_bound(program: Program, cost: Mapping[int, float], relaxed: Solution, ne
 
 def _within(program: Program, relaxed: Solution, objective: float) -> list[int]:
     """Variables that may be above 0 in a solution that costs no more; auxiliary ones always."""
-    most = objective - relaxed.objective + slack(objective)
-    return [v for v, cost in enumerate(relaxed.reduced) if cost <= most or not program.whole[v]]
+    largest = objective - relaxed.objective + slack(objective)
+    return [v for v, cost in enumerate(relaxed.reduced) if cost <= largest or not program.whole[v]]
 
 
 def _thinned(program: Program, cost: Mapping[int, float], relaxed: Solution, clock: Clock) -> Solution:

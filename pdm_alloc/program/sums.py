@@ -145,7 +145,7 @@ def inrush(t: ItemType, scene: int) -> tuple[int, int]:
 
 def everything(types: Types) -> dict[tuple[str, int], int]:
     """The loading of a limit on which every item counts in full."""
-    return {(command, n): 2 * t.count for command, own in types.items() for n, t in enumerate(own)}
+    return {(command, n): 2 * t.count for command, each in types.items() for n, t in enumerate(each)}
 
 
 def amounts_of(types: Types, loading: Loading, measure: Callable[[ItemType], tuple[int, int]]) -> dict[str, Amount]:
@@ -198,7 +198,7 @@ class Sums:
         """What a command is worth where it counts nothing, so that a cut names all that can be on: below `_SCALE`."""
         if len(self.vehicle.commands) > _FULL_COMMANDS:
             return {}
-        whole = {name: sum(t.count * t.running_ma for t in own) for name, own in self.types.items()}
+        whole = {name: sum(t.count * t.running_ma for t in each) for name, each in self.types.items()}
         total = max(1, sum(whole.values()))
         return {name: 1 + (_SCALE // 2) * ma // total for name, ma in whole.items()}
 
@@ -325,7 +325,7 @@ class Sums:
 
 
 def _all_on(amounts: Mapping[str, Amount], at_once: int) -> int:
-    rises = sorted((r for _, own in amounts.values() for r in own), reverse=True)
+    rises = sorted((r for _, each in amounts.values() for r in each), reverse=True)
     return sum(ma for ma, _ in amounts.values()) + sum(rises[:at_once])
 
 

@@ -52,11 +52,11 @@ def care(
     tuple of CareWarning
         Gravest first, then by code and subject.
     """
-    found = [warning for rule in VEHICLE_RULES for warning in rule(vehicle)]
-    found += [warning for rule in UNIT_RULES for warning in rule(vehicle, units)]
+    warnings = [warning for rule in VEHICLE_RULES for warning in rule(vehicle)]
+    warnings += [warning for rule in UNIT_RULES for warning in rule(vehicle, units)]
     if circuits:
-        found += [warning for rule in CIRCUIT_RULES for warning in rule(vehicle, units, circuits)]
-    return tuple(_gravest_first(found))
+        warnings += [warning for rule in CIRCUIT_RULES for warning in rule(vehicle, units, circuits)]
+    return tuple(_gravest_first(warnings))
 
 
 WARNINGS = tuple(field.name for field in fields(CareWarning))
@@ -69,19 +69,19 @@ def warnings_table(
     signals: Sequence[CareWarning] = (),
 ) -> pd.DataFrame:
     """One row per rule that warns, gravest first: code, severity, subject, sentence, remedy."""
-    found = _gravest_first([*all_warnings(vehicle, units, wired), *signals])
-    return pd.DataFrame([astuple(w) for w in found], columns=list(WARNINGS))
+    warnings = _gravest_first([*all_warnings(vehicle, units, wired), *signals])
+    return pd.DataFrame([astuple(w) for w in warnings], columns=list(WARNINGS))
 
 
 def all_warnings(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> list[CareWarning]:
     """Rules of care and what wires and battery cables show, gravest first."""
-    found = [*care(vehicle, units, [w.circuit for w in wired])]
-    found += [warning for rule in WIRE_RULES for warning in rule(vehicle, units, wired)]
-    return _gravest_first(found)
+    warnings = [*care(vehicle, units, [w.circuit for w in wired])]
+    warnings += [warning for rule in WIRE_RULES for warning in rule(vehicle, units, wired)]
+    return _gravest_first(warnings)
 
 
-def _gravest_first(found: Sequence[CareWarning]) -> list[CareWarning]:
-    return sorted(found, key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject)))
+def _gravest_first(warnings: Sequence[CareWarning]) -> list[CareWarning]:
+    return sorted(warnings, key=lambda w: (SEVERITIES.index(w.severity), w.code, natural_key(w.subject)))
 
 
 _SHOWN = ("module", "channel", "command", "loads", "running_a", "limit_a", "headroom_pct")

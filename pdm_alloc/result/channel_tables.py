@@ -172,8 +172,8 @@ def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFr
     return pd.DataFrame(rows, columns=list(SETTINGS)).astype(dict.fromkeys(SETTINGS[4:], float))
 
 
-def _row(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> tuple[object, ...]:
-    running, trip = ceil(w.running_ma * w.place.rating.share) / 1000, made.trip_ma / w.each / 1000
+def _row(vehicle: Vehicle, w: WiredCircuit, protected: Protected) -> tuple[object, ...]:
+    running, trip = ceil(w.running_ma * w.place.rating.share) / 1000, protected.trip_ma / w.each / 1000
     margin = 100 * (trip / running - 1) if running else float("inf")
     return (
         w.circuit.unit,
@@ -183,21 +183,21 @@ def _row(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> tuple[object, ..
         running,
         trip,
         round(margin, 1),
-        made.window_ms,
-        round(_above_ms(w, made), 1),
-        *_stall(w, made),
+        protected.window_ms,
+        round(_above_ms(w, protected), 1),
+        *_stall(w, protected),
     )
 
 
-def _above_ms(w: WiredCircuit, made: Protected) -> float:
+def _above_ms(w: WiredCircuit, protected: Protected) -> float:
     """Above what the channel may read as its setting, as its window was chosen."""
     rating = w.place.rating
-    level = float(made.trip_ma / w.each * (1 - rating.trip_error_pct / 100) / rating.share)
+    level = float(protected.trip_ma / w.each * (1 - rating.trip_error_pct / 100) / rating.share)
     excess = [t.surge_ma * k / 1000 for t, k in w.some]
     return time_above(w.running_ma / 1000, excess, [t.tau_ms for t, _ in w.some], level / 1000)
 
 
-def _stall(w: WiredCircuit, made: Protected) -> tuple[object, ...]:
-    if made.stall is None or w.stalled_a is None:
+def _stall(w: WiredCircuit, protected: Protected) -> tuple[object, ...]:
+    if protected.stall is None or w.stalled_a is None:
         return (None, None, None)
-    return (w.stalled_a / w.each, round(made.stall.trip_ms, 1), round(made.stall.damage_ms, 1))
+    return (w.stalled_a / w.each, round(protected.stall.trip_ms, 1), round(protected.stall.damage_ms, 1))

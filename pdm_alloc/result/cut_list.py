@@ -114,10 +114,10 @@ def cuts(
     return tuple(_coloured(vehicle, unlike(made)))
 
 
-def unlike(made: Sequence[Cut]) -> Iterator[Cut]:
+def unlike(wires: Sequence[Cut]) -> Iterator[Cut]:
     """Pieces with labels told apart: names of channels are free, so that labels made of them may meet."""
     seen: Counter[str] = Counter()
-    for cut in made:
+    for cut in wires:
         seen[cut.label] += 1
         yield cut if seen[cut.label] == 1 else replace(cut, label=f"{cut.label}*{seen[cut.label]}")
 
@@ -152,15 +152,15 @@ class _Leg:
     direction: str
 
 
-def _legs(w: WiredCircuit, made: Protected) -> Iterator[_Leg]:
+def _legs(w: WiredCircuit, protected: Protected) -> Iterator[_Leg]:
     every = [(c.name, tuple((c.connector, pin) for pin in c.pins)) for c in w.place.channels]
     if w.circuit.use == "bridge":
         for (name, pins), word in zip(every, ("forward", "reverse"), strict=True):
-            yield _Leg(name, pins, made.wire.parallel, f"+ in {word}")
+            yield _Leg(name, pins, protected.wire.parallel, f"+ in {word}")
         return
-    share = -(-made.wire.parallel // len(every))
+    share = -(-protected.wire.parallel // len(every))
     pins = tuple(pin for _, own in every for pin in _spread(own, share))
-    yield _Leg(every[0][0], pins, made.wire.parallel, "")
+    yield _Leg(every[0][0], pins, protected.wire.parallel, "")
 
 
 def _spread(pins: Sequence[tuple[str, str]], conductors: int) -> list[tuple[str, str]]:

@@ -119,20 +119,22 @@ def _power(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> Iterator[ReturnWi
             yield from [_together(w, w.made)] if by_wire else _each(vehicle, w, w.made)
 
 
-def _each(vehicle: Vehicle, w: WiredCircuit, made: Protected) -> Iterator[ReturnWire]:
-    for (t, _), drop in zip(w.some, made.wire.drops_pct, strict=True):
+def _each(vehicle: Vehicle, w: WiredCircuit, protected: Protected) -> Iterator[ReturnWire]:
+    for (t, _), drop in zip(w.some, protected.wire.drops_pct, strict=True):
         items = tuple(n for load, n in w.circuit.items if load == t.load)
         left = vehicle.load(t.load).max_drop_pct - (drop or 0.0)
-        size, conductors = made.wire.size, made.wire.parallel
+        size, conductors = protected.wire.size, protected.wire.parallel
         where = ("power", w.circuit.unit, w.circuit.channel, t.load, items, t.place)
         yield ReturnWire(*where, t.state_ma, size, conductors, left, t.running_ma / 1000)
 
 
-def _together(w: WiredCircuit, made: Protected) -> ReturnWire:
+def _together(w: WiredCircuit, protected: Protected) -> ReturnWire:
     """Where returns are wires back to the module, they are there one wire a circuit."""
     sums = [sum(t.state_ma[n] * k for t, k in w.some) for n in range(len(w.some[0][0].state_ma))]
     where = ("power", w.circuit.unit, w.circuit.channel, "; ".join(w.circuit.loads), (1,), w.place.unit.place)
-    return ReturnWire(*where, tuple(sums), made.wire.size, made.wire.parallel, float("inf"), w.running_ma / 1000)
+    return ReturnWire(
+        *where, tuple(sums), protected.wire.size, protected.wire.parallel, float("inf"), w.running_ma / 1000
+    )
 
 
 def _sensors(vehicle: Vehicle, switches: Sequence[tuple[str, str | None]]) -> Iterator[ReturnWire]:

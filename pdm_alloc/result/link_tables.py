@@ -314,11 +314,11 @@ def voltages(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircu
 
 def _ohms(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> dict[str, float | None]:
     """Resistance that counts for each load: its drop over its current, the worst where its items are split."""
-    found: dict[str, float | None] = {}
+    ohms: dict[str, float | None] = {}
     for w in wired:
         drops = () if isinstance(w.made, str) else w.made.wire.drops_pct
         for (t, _), pct in zip(w.some, drops, strict=False):
             if pct is not None and t.running_ma:
                 ohm = pct * vehicle.settings.system_v * 10 / t.running_ma
-                found[t.load] = max(ohm, found.get(t.load) or 0.0)
-    return found
+                ohms[t.load] = max(ohm, ohms.get(t.load) or 0.0)
+    return ohms

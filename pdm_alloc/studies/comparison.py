@@ -70,11 +70,11 @@ def spots(allocation: Allocation) -> dict[str, Counter[Spot]]:
     dict of str to Counter
         By load, then by unit and channel.
     """
-    found: dict[str, Counter[Spot]] = {}
+    counts: dict[str, Counter[Spot]] = {}
     for circuit in allocation.circuits:
         for load, _ in circuit.items:
-            found.setdefault(load, Counter())[circuit.unit, circuit.channel] += 1
-    return found
+            counts.setdefault(load, Counter())[circuit.unit, circuit.channel] += 1
+    return counts
 
 
 def signal_spots(allocation: Allocation) -> dict[str, Counter[Spot]]:
@@ -223,16 +223,16 @@ def _loads(facts: Mapping[str, str]) -> str:
 
 def _facts(allocation: Allocation) -> dict[Spot, dict[str, str]]:
     """What is true of every channel in use, in words."""
-    found: dict[Spot, dict[str, str]] = {}
+    facts: dict[Spot, dict[str, str]] = {}
     for row in _records(allocation.channels):
         currents = {what: _amount(row[column], "A") for column, what in _CURRENTS.items()}
-        found[row["module"], row["channel"]] = {"loads": row["loads"], "command": row["command"], **currents}
+        facts[row["module"], row["channel"]] = {"loads": row["loads"], "command": row["command"], **currents}
     for row in _records(allocation.settings):
         set_to = {"trip setting": _amount(row["trip_a"], "A"), "inrush window": _amount(row["window_ms"], "ms")}
-        found[row["module"], row["channel"]] |= set_to
+        facts[row["module"], row["channel"]] |= set_to
     for row in _records(allocation.wires):
-        found[row["module"], row["channel"]] |= {"wire": _wire(row), "wire length": _amount(row["length_m"], "m")}
-    return found
+        facts[row["module"], row["channel"]] |= {"wire": _wire(row), "wire length": _amount(row["length_m"], "m")}
+    return facts
 
 
 def _records(table: pd.DataFrame) -> list[dict[str, Any]]:

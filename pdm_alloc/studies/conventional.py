@@ -117,9 +117,9 @@ def conventional(vehicle: Vehicle, box: str | None = None) -> Conventional:
     groups: list[_Fused] = []
     left_out: list[str] = []
     for types in item_types(vehicle).values():
-        for some in _groups(types):
-            fused = _fused(vehicle, wiring, some, box)
-            groups.append(fused) if fused else left_out.extend(t.items[0][0] for t, _ in some)
+        for counts in _groups(types):
+            fused = _fused(vehicle, wiring, counts, box)
+            groups.append(fused) if fused else left_out.extend(t.items[0][0] for t, _ in counts)
     return Conventional(box, _parts(vehicle, groups, box), left_out=tuple(dict.fromkeys(left_out)))
 
 
@@ -151,21 +151,21 @@ def _alike(types: Sequence[ItemType], group: Counter[int], n: int) -> bool:
     return types[next(iter(group))].reversing == types[n].reversing
 
 
-def _fused(vehicle: Vehicle, wiring: Wiring, some, box: str) -> _Fused | None:
-    running = sum(t.running_ma * k for t, k in some) / 1000
-    excess = sum(t.excess_ma * k for t, k in some) / 1000
-    fuse = main_fuse_a(running, running + excess, as_constant_s(max(t.tau_ms for t, _ in some)))
-    runs = wiring.runs(some, box)
+def _fused(vehicle: Vehicle, wiring: Wiring, counts, box: str) -> _Fused | None:
+    running = sum(t.running_ma * k for t, k in counts) / 1000
+    excess = sum(t.excess_ma * k for t, k in counts) / 1000
+    fuse = main_fuse_a(running, running + excess, as_constant_s(max(t.tau_ms for t, _ in counts)))
+    runs = wiring.runs(counts, box)
     if fuse is None or any(length is None for _, length, _ in runs):
         return None
-    back = "wire" if some[0][0].reversing else vehicle.settings.return_path
-    ambient = wiring.lengths.hottest_c(box, [t.place for t, _ in some])
+    back = "wire" if counts[0][0].reversing else vehicle.settings.return_path
+    ambient = wiring.lengths.hottest_c(box, [t.place for t, _ in counts])
     rules = replace(wiring.rules, ambient_c=ambient, return_path=back)
     wire = choose_wire(fuse, running, runs, rules)
     if isinstance(wire, str):
         return None
     one = mass_g_per_m(wire.size.area_mm2, rules.insulation_c)
-    return _Fused(tuple(some), fuse, wire, wiring.wire_m(some, box) * one * wire.parallel * RETURNS[back])
+    return _Fused(tuple(counts), fuse, wire, wiring.wire_m(counts, box) * one * wire.parallel * RETURNS[back])
 
 
 def _parts(vehicle: Vehicle, groups: Sequence[_Fused], box: str) -> pd.DataFrame:
@@ -185,7 +185,7 @@ def _parts(vehicle: Vehicle, groups: Sequence[_Fused], box: str) -> pd.DataFrame
 
 
 def _all_types(vehicle: Vehicle) -> list[ItemType]:
-    return [t for own in item_types(vehicle).values() for t in own]
+    return [t for types in item_types(vehicle).values() for t in types]
 
 
 def _control_m(vehicle: Vehicle, feeder: Feeder, box: str):
@@ -193,9 +193,9 @@ def _control_m(vehicle: Vehicle, feeder: Feeder, box: str):
     at = {i.name: i.place for i in vehicle.inputs if i.place}
     used = {load.command for load in vehicle.loads}
     names = {c.name: condition_names(c.condition) for c in vehicle.commands if c.name in used and c.condition}
-    shared = Counter(name for own in names.values() for name in own)
-    for own in names.values():
-        placed = [name for name in own if name in at]
+    shared = Counter(name for inputs in names.values() for name in inputs)
+    for inputs in names.values():
+        placed = [name for name in inputs if name in at]
         if placed:
             switch = min(placed, key=lambda name: (shared[name], natural_key(name)))
             metres = feeder.lengths.wire_m(box, at[switch])

@@ -77,10 +77,10 @@ class Pair:
 
 def pairs_of(modules: Iterable[Module]) -> list[Pair]:
     """All pairs, cheapest first, then lightest, then fewest channels, then by name."""
-    found = [
+    pairs = [
         Pair(both) for both in combinations_with_replacement(sorted(modules, key=lambda m: natural_key(m.name)), 2)
     ]
-    return sorted(found, key=lambda p: (p.price, p.mass_g, p.channels, natural_key(p.label)))
+    return sorted(pairs, key=lambda p: (p.price, p.mass_g, p.channels, natural_key(p.label)))
 
 
 def judge_pairs(

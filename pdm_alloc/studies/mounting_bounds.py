@@ -123,13 +123,13 @@ class Bounds:
             total += self._command(command, own, frozenset(t for t in tables if t is not None))
         return total
 
-    def _command(self, command: str, own: Sequence[ItemType], tables: frozenset[int]) -> float:
+    def _command(self, command: str, types: Sequence[ItemType], tables: frozenset[int]) -> float:
         key = (command, tables)
         if key not in self._least:
             merged: Cheapest = {}
             for table in sorted(tables):
                 _lower(merged, self._tables[table])
-            self._least[key] = least_cost([t.count for t in own], merged)
+            self._least[key] = least_cost([t.count for t in types], merged)
         return self._least[key]
 
     def _tables_of(self, unit: Unit) -> dict[str, int]:

@@ -108,19 +108,19 @@ def judge_choice(job: Job) -> Judged:
             return Judged(job.choice.number, NOT_ENOUGH)
         clock = Clock(job.time_limit_s)
         cutoff = None if job.cutoff_dg is None else job.cutoff_dg - job.feed_dg
-        found = lightest(job.vehicle, units, job.feeds_ma, clock, _book(job), cutoff, job.settle)
+        wiring = lightest(job.vehicle, units, job.feeds_ma, clock, _book(job), cutoff, job.settle)
     except ValueError:  # a unit is hotter or colder than its derating is known for
         return Judged(job.choice.number, NOT_ENOUGH)
-    return _checked(job, found)
+    return _checked(job, wiring)
 
 
-def _checked(job: Job, found: Lightest) -> Judged:
+def _checked(job: Job, wiring: Lightest) -> Judged:
     units = job.choice.units
-    circuits = tuple(PlacedCircuit(units[u].label, names, use, c, items) for u, use, names, c, items in found.circuits)
+    circuits = tuple(PlacedCircuit(units[u].label, names, use, c, items) for u, use, names, c, items in wiring.circuits)
     if circuits and violations(job.vehicle, units, circuits):
         return Judged(job.choice.number, FAILED)
-    masses = (found.wire_dg, job.feed_dg, found.bound_dg + job.feed_dg)
-    return Judged(job.choice.number, found.outcome, circuits, *masses)
+    masses = (wiring.wire_dg, job.feed_dg, wiring.bound_dg + job.feed_dg)
+    return Judged(job.choice.number, wiring.outcome, circuits, *masses)
 
 
 def _book(job: Job) -> CircuitBook:
@@ -213,8 +213,8 @@ class Search:
         for future in running:
             future.cancel()
 
-    def _fill(self, runner: Executor, running: dict[Future, Choice], most: int) -> None:
-        while len(running) < most:
+    def _fill(self, runner: Executor, running: dict[Future, Choice], at_once: int) -> None:
+        while len(running) < at_once:
             job = self._next()
             if job is None:
                 return

@@ -269,12 +269,12 @@ def module_risk(
     tolerance = np.array([float(load.tolerance_pct) / 100 for load in vehicle.loads])
     drawn = factors(np.random.default_rng(seed), tolerance, draws)
     chunks = [drawn[n : n + _CHUNK] for n in range(0, draws, _CHUNK)]
-    found: list[str] = []
+    outcomes: list[str] = []
     for words in _decided(vehicle, units, chunks, executor, time_limit_s):
-        found += words
+        outcomes += words
         if progress is not None:
-            progress(len(found), draws)
-    return _counted(found)
+            progress(len(outcomes), draws)
+    return _counted(outcomes)
 
 
 def _decided(vehicle, units, chunks, executor: Executor | None, time_limit_s: float):
@@ -285,11 +285,11 @@ def _decided(vehicle, units, chunks, executor: Executor | None, time_limit_s: fl
     yield from (future.result() for future in waiting)
 
 
-def _counted(found: list[str]) -> ModuleRisk:
-    decided = [word for word in found if word in (PROVEN_BEST, BEST_SO_FAR, NOT_ENOUGH)]
+def _counted(outcomes: list[str]) -> ModuleRisk:
+    decided = [word for word in outcomes if word in (PROVEN_BEST, BEST_SO_FAR, NOT_ENOUGH)]
     if not decided:
         raise ValueError("no draw was decided in time: give it more time_limit_s")
-    return ModuleRisk(len(decided), sum(w != NOT_ENOUGH for w in decided), len(found) - len(decided))
+    return ModuleRisk(len(decided), sum(w != NOT_ENOUGH for w in decided), len(outcomes) - len(decided))
 
 
 def _outcomes(vehicle: Vehicle, units: tuple[Unit, ...], drawn: np.ndarray, time_limit_s: float) -> list[str]:

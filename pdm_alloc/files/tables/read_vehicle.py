@@ -138,11 +138,11 @@ def _settings(row: SettingsRow) -> Settings:
 
 
 def _commands(tables: VehicleLines) -> tuple[Command, ...]:
-    found = {name: Command(name) for name in tables.names("loads", "command")}
+    commands = {name: Command(name) for name in tables.names("loads", "command")}
     inputs = frozenset(tables.names("inputs", "input"))
     for line in tables.rows["commands"]:
         row = line.values
-        found[row.command] = Command(
+        commands[row.command] = Command(
             name=row.command,
             condition=quoted_condition(row.condition, inputs),
             action=row.action,
@@ -154,7 +154,7 @@ def _commands(tables: VehicleLines) -> tuple[Command, ...]:
             joins=row.joins,
             extra=line.extra,
         )
-    return _sorted(found.values())
+    return _sorted(commands.values())
 
 
 def _load(line: Line) -> Load:
