@@ -302,5 +302,5 @@ def bus_wires(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
 
 
 def _wires_beside(axes: "Axes", y: float, wires: int) -> None:
-    where = {"textcoords": "offset points", "va": "center", "ha": "left"}
-    axes.annotate(str(wires), (wires, y), (5, 0), fontsize=style.TEXT, color=style.INK, **where)
+    beside = axes.annotate(str(wires), (wires, y), (5, 0), textcoords="offset points", va="center", ha="left")
+    beside.set(fontsize=style.TEXT, color=style.INK)
