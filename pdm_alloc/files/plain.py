@@ -8,8 +8,8 @@ from hashlib import sha256
 from math import ceil
 
 from pdm_alloc.domain.kinds import KINDS, Settings
-from pdm_alloc.domain.module import Catalogue, Channel
-from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.domain.module import Catalogue, Channel, Module
+from pdm_alloc.domain.vehicle import PPM, Command, Concession, Input, Load, Place, State, Vehicle
 from pdm_alloc.files.grids import is_free
 from pdm_alloc.files.rows import unmistakable
 from pdm_alloc.files.sources import number_columns
@@ -40,17 +40,7 @@ def vehicle_plain(vehicle: Vehicle) -> Plain:
     tables: Plain = {
         "loads": [_load(load) for load in vehicle.loads],
         "commands": _commands(vehicle),
-        "inputs": [
-            {
-                "input": i.name,
-                "kind": i.kind,
-                "place": i.place or "",
-                "read_by": i.read_by or "",
-                "note": i.note,
-                **dict(i.extra),
-            }
-            for i in vehicle.inputs
-        ],
+        "inputs": [_input(i) for i in vehicle.inputs],
         "states": _states(vehicle),
         "supply": _supply(vehicle),
         "places": [_place(place) for place in vehicle.places],
@@ -64,7 +54,7 @@ def vehicle_plain(vehicle: Vehicle) -> Plain:
     return {table: _lean(table, rows) for table, rows in tables.items() if rows}
 
 
-def _lean(table, rows) -> list[dict[str, str]]:
+def _lean(table: str, rows: list[dict[str, str]]) -> list[dict[str, str]]:
     """Without columns that say nothing; free columns, and states in which nothing is on, stay."""
     if table == "states":
         return rows
@@ -76,7 +66,7 @@ def _lean(table, rows) -> list[dict[str, str]]:
     ]
 
 
-def _input(item) -> dict[str, str]:
+def _input(item: Input) -> dict[str, str]:
     return {
         "input": item.name,
         "kind": item.kind,
@@ -111,7 +101,7 @@ def _load(load: Load) -> dict[str, str]:
     return {**cells, **dict(load.extra)}
 
 
-def _inrush(load) -> dict[str, str]:
+def _inrush(load: Load) -> dict[str, str]:
     """Peak and length; empty where they are the kind's and were assumed, so that they stay assumed."""
     kind = KINDS[load.kind]
     usual = ceil(load.running_ma * Fraction(str(kind.inrush_multiple)))
@@ -120,7 +110,7 @@ def _inrush(load) -> dict[str, str]:
     return {"inrush_a": peak, "inrush_ms": length}
 
 
-def _commands(vehicle) -> list[dict[str, str]]:
+def _commands(vehicle: Vehicle) -> list[dict[str, str]]:
     """Nothing where the loads say it all."""
     used = {load.command for load in vehicle.loads}
     if all(command == Command(command.name) and command.name in used for command in vehicle.commands):
@@ -143,7 +133,7 @@ def _command(command: Command) -> dict[str, str]:
     }
 
 
-def _states(vehicle) -> list[dict[str, str]]:
+def _states(vehicle: Vehicle) -> list[dict[str, str]]:
     if not vehicle.states_given:
         return []
     return [
@@ -152,11 +142,11 @@ def _states(vehicle) -> list[dict[str, str]]:
     ]
 
 
-def _duty(ppm):
+def _duty(ppm: int) -> str:
     return "" if ppm == 0 else _thousandths(ppm, len(str(PPM)) - 1)
 
 
-def _supply(vehicle) -> list[dict[str, str]]:
+def _supply(vehicle: Vehicle) -> list[dict[str, str]]:
     """Nothing where every state has what it would have without this table."""
     if not vehicle.states_given or all(_is_bare(s, vehicle.settings.reference_v) for s in vehicle.states):
         return []
@@ -173,11 +163,11 @@ def _supply(vehicle) -> list[dict[str, str]]:
     ]
 
 
-def _is_bare(state, reference_v) -> bool:
+def _is_bare(state: State, reference_v: float) -> bool:
     return state == State(state.name, reference_v, state.duty_ppm)
 
 
-def _place(place) -> dict[str, str]:
+def _place(place: Place) -> dict[str, str]:
     return {
         "place": place.name,
         "x_m": decimal(place.x_m),
@@ -190,7 +180,7 @@ def _place(place) -> dict[str, str]:
     }
 
 
-def _concession(concession) -> dict[str, str]:
+def _concession(concession: Concession) -> dict[str, str]:
     weight = "never" if concession.weight is None else str(concession.weight)
     return {"kind": concession.kind, "subject": concession.subject, "weight": weight}
 
@@ -235,7 +225,7 @@ def catalogue_plain(catalogue: Catalogue) -> Plain:
     return {table: _lean(table, rows) for table, rows in tables.items() if rows}
 
 
-def _module(module) -> dict[str, str]:
+def _module(module: Module) -> dict[str, str]:
     return {
         "module": module.name,
         "total_a": _thousandths(module.total_ma),
@@ -254,7 +244,7 @@ def _module(module) -> dict[str, str]:
     }
 
 
-def _channel(module, channel) -> dict[str, str]:
+def _channel(module: Module, channel: Channel) -> dict[str, str]:
     return {
         "module": module.name,
         "channel": channel.name,
@@ -298,7 +288,7 @@ def table_hashes(tables: Plain) -> tuple[tuple[str, str], ...]:
     return tuple((table, _digest(rows)) for table, rows in sorted(tables.items()))
 
 
-def _digest(rows):
+def _digest(rows: Iterable[Mapping[str, str]]) -> str:
     filled = [{column: cell for column, cell in row.items() if cell} for row in rows]
     lines = sorted(json.dumps(row, sort_keys=True) for row in filled)
     return sha256("\n".join(lines).encode()).hexdigest()
