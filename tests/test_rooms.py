@@ -68,10 +68,10 @@ FILE_EXCEPTIONS = {
     "program/solver.py": {"open"},
     "panel/page_server.py": {"open"},
     "panel/board.py": {"read_text"},
-    "panel/load_grid.py": {"read_text"},
+    "panel/grid/table_grid.py": {"read_text"},
     "panel/screen.py": {"read_text", "open"},
 }
-LARGEST_FILE, LARGEST_FOLDER, MOST_FILES = 350, 20, 204
+LARGEST_FILE, LARGEST_FOLDER, MOST_FILES = 350, 20, 207
 
 
 def room_of(path: Path) -> str:

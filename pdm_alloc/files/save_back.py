@@ -7,7 +7,6 @@ import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +16,23 @@ from pdm_alloc.files.faults import Faults, InputError
 from pdm_alloc.files.grids import Grid
 from pdm_alloc.files.numbers import plain_header
 from pdm_alloc.files.plain import Plain, headers
-from pdm_alloc.files.sources import number_columns, open_source
+from pdm_alloc.files.sources import digest, number_columns, open_source, table_files
+from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
+from pdm_alloc.files.tables.read_catalogue import CATALOGUE_COLUMNS
 from pdm_alloc.files.tables.read_vehicle import VEHICLE_COLUMNS
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
 
-__all__ = ["ChangedMeanwhile", "delete_draft", "digest", "in_file_order", "read_draft", "save_back", "write_draft"]
+__all__ = ["ChangedMeanwhile", "delete_draft", "in_file_order", "in_order", "read_draft", "refuse_changed"]
+__all__ += ["save_back", "write_draft"]
 
-_KEYS = {"states": ("command",), "settings": ("setting",)}
+_COLUMNS = {**VEHICLE_COLUMNS, **CATALOGUE_COLUMNS}
+_ROWS = {**VEHICLE_ROWS, **CATALOGUE_ROWS}
+_KEYS = {
+    "states": ("command",),
+    "settings": ("setting",),
+    "routes": ("from", "to"),
+    "locked": ("load", "module", "channel"),
+}
 Texts = Mapping[str, str]
 
 
@@ -31,37 +40,25 @@ class ChangedMeanwhile(InputError):
     """Files on disk are not those that were read."""
 
 
-def digest(path: str | Path) -> str:
-    """A digest of the files of a vehicle: equal while nobody has changed them.
-
-    Parameters
-    ----------
-    path : str or Path
-        Folder or workbook.
-
-    Returns
-    -------
-    str
-        SHA-256 in hexadecimal digits, over names and contents of the tables.
-    """
-    place = Path(path)
-    files = sorted(_tables_in(place)) if place.is_dir() else [place]
-    total = sha256()
-    for file in files:
-        total.update(file.name.encode() + b"\0" + sha256(file.read_bytes()).digest())
-    return total.hexdigest()
-
-
-def _tables_in(folder: Path) -> Iterator[Path]:
-    for file in folder.iterdir():
-        if file.suffix.lower() in (".csv", ".toml") and not file.name.startswith((".", "~")) and file.is_file():
-            yield file
-
-
 def in_file_order(path: str | Path, tables: Plain) -> Plain:
     """Rows of tables in the order in which they stand in the files; rows that are in none come last."""
-    grids = open_source(path, VEHICLE_COLUMNS, Faults()).grids
+    grids = open_source(path, _known(tables), Faults()).grids
     return {name: _ordered(name, rows, grids.get(name)) for name, rows in tables.items()}
+
+
+def _known(tables: Plain) -> dict[str, tuple[str, ...]]:
+    return VEHICLE_COLUMNS if "loads" in tables else CATALOGUE_COLUMNS
+
+
+def in_order(tables: Plain, orders: Plain) -> Plain:
+    """Tables with their rows in the order of others; rows that are not there come last, as they stand."""
+    return {table: _sorted(table, rows, orders.get(table, [])) for table, rows in tables.items()}
+
+
+def _sorted(table: str, rows: list[dict[str, str]], order: Iterable[Texts]) -> list[dict[str, str]]:
+    keys = _keys(table, rows)
+    place = {_key(row, keys): n for n, row in enumerate(order)}
+    return sorted(rows, key=lambda row: place.get(_key(row, keys), len(place)))
 
 
 def _ordered(table: str, rows: list[dict[str, str]], grid: Grid | None) -> list[dict[str, str]]:
@@ -74,7 +71,7 @@ def _ordered(table: str, rows: list[dict[str, str]], grid: Grid | None) -> list[
 
 def _keys(table: str, rows: Iterable[Texts]) -> tuple[str, ...]:
     """Columns that tell rows of a table apart; all of them where no column does."""
-    model = VEHICLE_ROWS.get(table)
+    model = _ROWS.get(table)
     return _KEYS.get(table) or (model.key if model else ()) or tuple(headers(rows))
 
 
@@ -146,19 +143,20 @@ def save_back(path: str | Path, before: Plain, after: Plain, expected: str) -> l
     changed = [name for name in {**before, **after} if before.get(name, []) != after.get(name, [])]
     if not changed:
         return []
-    grids = open_source(place, VEHICLE_COLUMNS, Faults()).grids
+    grids = open_source(place, _known({**before, **after}), Faults()).grids
     news = {name: _merged(grids.get(name) or Grid(name), before.get(name, []), after.get(name, [])) for name in changed}
     if place.is_dir():
         files = dict(_file_of(place, name, grids.get(name), news[name], after.get(name, [])) for name in changed)
-        replace_files(place, files, lambda: _refuse_changed(place, expected))
+        replace_files(place, files, lambda: refuse_changed(place, expected))
     else:
         content = _workbook(place, grids, news)
-        _refuse_changed(place, expected)
+        refuse_changed(place, expected)
         write_file(place, content)
     return changed
 
 
-def _refuse_changed(place: Path, expected: str) -> None:
+def refuse_changed(place: Path, expected: str) -> None:
+    """Raise ChangedMeanwhile where the `digest` of the files is not the one expected."""
     if digest(place) != expected:
         message = "was changed on disk since it was opened; nothing is saved"
         remedy = "open it again, or save anyway to put what you changed into the file as it now is"
@@ -166,7 +164,7 @@ def _refuse_changed(place: Path, expected: str) -> None:
 
 
 def _file_of(folder: Path, table: str, grid: Grid | None, lines: list[_Line], rows) -> tuple[str, bytes]:
-    files = {plain_header(file.stem): file for file in _tables_in(folder)}
+    files = {plain_header(file.stem): file for file in table_files(folder)}
     if table == "settings" and (table not in files or files[table].suffix.lower() == ".toml"):
         file = files.get(table, folder / "settings.toml")
         return file.name, _toml(file.read_bytes() if file.exists() else b"", lines)
@@ -195,7 +193,7 @@ def _toml(content: bytes, lines: list[_Line]) -> bytes:
 def _csv(file: Path, grid: Grid, lines: list[_Line]) -> bytes:
     data = file.read_bytes()
     text = read_text(file, grid.table, Faults()) or ""
-    body, separator = split_directive(text, VEHICLE_COLUMNS[grid.table])
+    body, separator = split_directive(text, _COLUMNS[grid.table])
     pieces = list(_records(body, separator))
     columns = [*_names(grid), *_further(grid, lines)]
     writer = _Writer(separator, columns, _commas(separator, body), number_columns(grid.table), grid.table)

@@ -1,8 +1,9 @@
 """The tables of a folder or a workbook, found by name."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from hashlib import sha256
 from pathlib import Path
 
 from pdm_alloc.files.cells import Number
@@ -14,7 +15,7 @@ from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
 
-__all__ = ["ALL_TABLES", "Source", "is_catalogue", "number_columns", "open_source"]
+__all__ = ["ALL_TABLES", "Source", "digest", "is_catalogue", "number_columns", "open_source", "table_files"]
 
 ALL_TABLES = frozenset((*VEHICLE_ROWS, *CATALOGUE_ROWS, "states", "settings"))
 
@@ -164,3 +165,31 @@ def _take_toml(source: Source, file: Path, known: _Known, faults: Faults) -> Non
         source.toml = file
     elif not file.stem.startswith("x_"):
         faults.add(file.name, None, None, None, "is not a file known here", "the settings are in settings.toml")
+
+
+def digest(path: str | Path) -> str:
+    """A digest of the files of a vehicle or a catalogue: equal while nobody has changed them.
+
+    Parameters
+    ----------
+    path : str or Path
+        Folder or workbook.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits, over names and contents of the tables.
+    """
+    place = Path(path)
+    files = sorted(table_files(place)) if place.is_dir() else [place]
+    total = sha256()
+    for file in files:
+        total.update(file.name.encode() + b"\0" + sha256(file.read_bytes()).digest())
+    return total.hexdigest()
+
+
+def table_files(folder: Path) -> Iterator[Path]:
+    """Files of a folder that hold tables."""
+    for file in folder.iterdir():
+        if file.suffix.lower() in (".csv", ".toml") and not file.name.startswith((".", "~")) and file.is_file():
+            yield file

@@ -12,7 +12,7 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import concession_study, concessions_table
 from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Catalogue, Module
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import NotEnough, Unsolved
@@ -22,9 +22,10 @@ __all__ = ["Answer", "Answers", "Others", "Question", "Wish", "new_commands", "q
 
 
 def new_commands(vehicle: Vehicle, changed: Vehicle) -> tuple[str, ...]:
-    """Commands of a changed vehicle that the first does not know, so that their states are a guess."""
+    """Commands that a vehicle did not know before it was changed, and that nothing holds off: both are a guess."""
     known = {command.name for command in vehicle.commands}
-    return tuple(command.name for command in changed.commands if command.name not in known)
+    fresh = (command for command in changed.commands if command.name not in known and not command.condition)
+    return tuple(c.name for c in fresh if all(state.duty_ppm.get(c.name) == PPM for state in changed.states))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,8 @@ class Question:
         With the loads of the table and the settings wanted.
     module : Module
         The module looked at.
+    catalogue : Catalogue
+        The module and those it is compared with.
     guessed : tuple of str
         Commands that no table knows, taken as always on.
     kept : Allocation or None
@@ -77,6 +80,7 @@ class Question:
 
     vehicle: Vehicle
     module: Module
+    catalogue: Catalogue
     guessed: tuple[str, ...] = ()
     kept: Allocation | None = None
     hold: bool = True
@@ -84,7 +88,11 @@ class Question:
 
 
 def question_of(
-    vehicle: Vehicle, wish: Wish, guessed: tuple[str, ...] = (), kept: Allocation | None = None
+    vehicle: Vehicle,
+    catalogue: Catalogue,
+    wish: Wish,
+    guessed: tuple[str, ...] = (),
+    kept: Allocation | None = None,
 ) -> Question:
     """The question that tables and controls make.
 
@@ -92,6 +100,8 @@ def question_of(
     ----------
     vehicle : Vehicle
         As the tables have it.
+    catalogue : Catalogue
+        Modules to choose from.
     wish : Wish
         What is wanted.
     guessed : tuple of str
@@ -111,7 +121,7 @@ def question_of(
         strategy=wish.strategy,
     )
     asked = replace(vehicle, settings=settings)
-    return Question(asked, wish.module, guessed, kept, wish.hold, wish.place)
+    return Question(asked, wish.module, catalogue, guessed, kept, wish.hold, wish.place)
 
 
 def _is_on(kept: Allocation | None, module: Module) -> bool:
@@ -197,16 +207,9 @@ def _with_ways(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> 
 
 
 class Answers:
-    """Answers questions; remembers circuits, since most of a vehicle stays as it was from one edit to the next.
+    """Answers questions; remembers circuits, since most of a vehicle stays as it was from one edit to the next."""
 
-    Parameters
-    ----------
-    catalogue : Catalogue
-        Modules to choose from.
-    """
-
-    def __init__(self, catalogue: Catalogue):
-        self._catalogue = catalogue
+    def __init__(self) -> None:
         self._book = CircuitBook(0)
         self._left = 0
 
@@ -226,12 +229,12 @@ class Answers:
 
     def _others(self, question: Question, results: dict[str, Result], stop: Callable[[], bool]) -> Iterator[Others]:
         time.sleep(_PAUSE_S)  # somebody who is still typing wants the machine for the next answer
-        for module in self._catalogue:
+        for module in question.catalogue:
             if stop():
                 return
             if module.name not in results:
                 results = {**results, module.name: self._judge(question, module, stop)}
-                yield Others(results, len(results) == len(self._catalogue))
+                yield Others(results, len(results) == len(question.catalogue))
 
     def judged(self, question: Question, stop: Callable[[], bool]) -> Result:
         """The result of a question, without reasons or other modules."""
@@ -239,10 +242,10 @@ class Answers:
 
     def _judge(self, question: Question, module: Module, stop: Callable[[], bool]) -> Result:
         vehicle = question.vehicle
-        keep = question.kept if question.hold and module is question.module and _is_on(question.kept, module) else None
+        keep = question.kept if question.hold and module == question.module and _is_on(question.kept, module) else None
         try:
             book = self._circuits(vehicle)
-            units = fitted(vehicle, self._catalogue, [module.name], [question.place] if question.place else [])
+            units = fitted(vehicle, question.catalogue, [module.name], [question.place] if question.place else [])
             return allocate(vehicle, units, time_limit_s=_CLOCK_S, stop=stop, book=book, keep=keep)
         except (NotEnough, Unsolved) as refusal:
             return refusal

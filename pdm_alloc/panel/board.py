@@ -10,14 +10,13 @@ from typing import Any
 import anywidget
 import traitlets
 
-from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.outline import Outline, delete_outline, outline_of, read_outline, scaled, write_outline
 from pdm_alloc.files.tables.place_edits import TABLES, BadEdit, Plan, edited, plan_of
 from pdm_alloc.panel.answers import Answer, Answers, Question
 from pdm_alloc.panel.board_scene import Scene, planned, scene_of
-from pdm_alloc.panel.load_grid import History
+from pdm_alloc.panel.grid.book import History
 from pdm_alloc.panel.screen import Stop, Worker
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import fuel_beside
@@ -38,8 +37,6 @@ class Board(anywidget.AnyWidget):
 
     Parameters
     ----------
-    catalogue : Catalogue
-        Modules to choose from.
     texts : callable
         Gives the rows of the tables places, routes and settings as they stand.
     edit : callable
@@ -76,14 +73,13 @@ class Board(anywidget.AnyWidget):
 
     def __init__(
         self,
-        catalogue: Catalogue,
         texts: Texts,
         edit: Edits,
         mount: Callable[[str], None],
         path: str | Path | None = None,
     ):
         self._texts, self._edit, self._mount, self._path = texts, edit, mount, path
-        self._answers = Answers(catalogue)
+        self._answers = Answers()
         self._seeker: Worker[Question] = Worker(self._seek, self._haunt)
         self._drawn = Scene((), (), ())
         self._question: Question | None = None

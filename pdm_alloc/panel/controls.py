@@ -19,7 +19,7 @@ from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.settings_rows import SettingsRow
 from pdm_alloc.panel.answers import Answer, Wish
-from pdm_alloc.panel.grid_cells import BadCell, Column, plain_number, read_cell
+from pdm_alloc.panel.grid.grid_cells import BadCell, Column, plain_number, read_cell
 from pdm_alloc.panel.markup import amount
 from pdm_alloc.panel.screen import Stop, Worker
 from pdm_alloc.result.allocation import Allocation
@@ -51,10 +51,10 @@ class Controls:
 
     def __init__(self, catalogue: Catalogue, vehicle: Vehicle, module: str):
         settings = vehicle.settings
-        options = [(_described(m), m.name) for m in sorted(catalogue, key=size_key)]
         self._catalogue = catalogue
-        self.module = widgets.Dropdown(options=options, value=module, description="module")
-        self.place = widgets.Dropdown(options=_mounts(vehicle), description="mounted at")
+        self._quiet = False
+        self.module = widgets.Dropdown(options=_modules(catalogue), value=module, description="module")
+        self.place = widgets.Dropdown(options=_mounts([]), description="mounted at")
         self.headroom = _number("headroom, %", plain_number(settings.headroom_pct))
         self.spares = _number("spare channels", str(settings.spare_channels))
         self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
@@ -67,6 +67,7 @@ class Controls:
         self.faults: tuple[str, ...] = ()
         self._good = {"headroom_pct": self.headroom.value, "spare_channels": self.spares.value}
         self._dress()
+        self.offer(catalogue, [place.name for place in vehicle.places if place.mount])
 
     @property
     def _inputs(self) -> tuple[widgets.Widget, ...]:
@@ -92,14 +93,12 @@ class Controls:
             with suppress(TraitError):
                 getattr(self, name).value = state.get(name, getattr(self, name).value)
 
-    def offer(self, vehicle: Vehicle) -> None:
-        """Offer the places of a vehicle for the module; one that can no longer be chosen is not decided."""
-        options, now = _mounts(vehicle), self.place.value
-        if tuple(options) != tuple(self.place.options):
-            with self.place.hold_trait_notifications():
-                self.place.options = options
-                self.place.value = now if (now, now) in options else ""
-            self._show_place()
+    def offer(self, catalogue: Catalogue, mounts: list[str]) -> None:
+        """Offer the modules and mounting places there now are; one that is gone is no longer chosen."""
+        self._catalogue = catalogue
+        self._reoffer(self.module, _modules(catalogue))
+        self._reoffer(self.place, _mounts(mounts))
+        self.place.layout.display = "" if mounts else "none"
 
     def mount(self, place: str) -> None:
         """Choose a place for the module; one that cannot be chosen changes nothing."""
@@ -121,13 +120,21 @@ class Controls:
     def observe(self, heard: Callable[[], None]) -> None:
         """Have `heard` called when anything wanted changes."""
         for control in self._inputs:
-            control.observe(lambda _: heard(), "value")
+            control.observe(lambda _: None if self._quiet else heard(), "value")
+
+    def _reoffer(self, control: widgets.Dropdown, options: list[tuple[str, str]]) -> None:
+        if list(control.options) == options:
+            return
+        chosen, self._quiet = control.value, True
+        control.options = options
+        with suppress(TraitError):
+            control.value = chosen
+        self._quiet = False
 
     def _take(self, setting: str, control: widgets.Text) -> str:
         """Take the number of a control; where it cannot be taken, mark it and say why."""
-        column = Column(
-            setting, control.description.split(",")[0], cell_of(columns_of(SettingsRow)[setting]), required=True
-        )
+        title, cell = control.description.split(",")[0], cell_of(columns_of(SettingsRow)[setting])
+        column = Column(setting, title, cell, required=True)
         try:
             self._good[setting] = read_cell(column, control.value)
         except BadCell as bad:
@@ -141,11 +148,7 @@ class Controls:
             control.style.description_width = "initial"
             control.layout.width = "auto"
         self.headroom.layout.width, self.spares.layout.width = "11em", "12em"
-        self._show_place()
         self.box.add_class("pdm-controls")
-
-    def _show_place(self) -> None:
-        self.place.layout.display = "" if len(self.place.options) > 1 else "none"
 
 
 def beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
@@ -155,11 +158,15 @@ def beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
     return (wide or modules[-1:])[0].name
 
 
-def _mounts(vehicle: Vehicle) -> list[tuple[str, str]]:
-    return [("not decided", ""), *((place.name, place.name) for place in vehicle.places if place.mount)]
-
-
 _KEPT = ("module", "place", "headroom", "spares", "strategy")
+
+
+def _modules(catalogue: Catalogue) -> list[tuple[str, str]]:
+    return [(_described(module), module.name) for module in sorted(catalogue, key=size_key)]
+
+
+def _mounts(places: list[str]) -> list[tuple[str, str]]:
+    return [("not decided", ""), *((place, place) for place in places)]
 
 
 def _number(description: str, value: str) -> widgets.Text:

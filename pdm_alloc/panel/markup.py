@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from pdm_alloc.panel.grid_cells import Column
+from pdm_alloc.panel.grid.grid_cells import Column
 
 __all__ = [
     "Html",

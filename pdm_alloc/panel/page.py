@@ -51,7 +51,7 @@ def page() -> object:
         Without the picture for a saved notebook: a page is not saved.
     """
     named = json.loads(os.environ[VARIABLE])
-    _, catalogue = read_both(named["vehicle"], named["catalogue"])
+    catalogue = named["catalogue"] or Path(named["vehicle"]).resolve().parent / "catalogue"
     return Panel.of_files(named["vehicle"], catalogue, named["module"]).box
 
 

@@ -16,11 +16,11 @@ from pdm_alloc.panel import verdicts as heads
 from pdm_alloc.panel.answers import Answer, Answers, Others, Question, new_commands, question_of
 from pdm_alloc.panel.board import Board
 from pdm_alloc.panel.controls import Controls, LocksByHand, beginning, settings_shown
+from pdm_alloc.panel.grid.table_grid import TableGrid
 from pdm_alloc.panel.kept import KeptAllocations
-from pdm_alloc.panel.load_grid import LoadGrid
 from pdm_alloc.panel.long_work import LongWork
 from pdm_alloc.panel.markup import Html
-from pdm_alloc.panel.screen import Failure, Screen, Stop, Tabs, Worker, static
+from pdm_alloc.panel.screen import Failure, Screen, Stop, Worker, static
 from pdm_alloc.panel.switches import Switches
 from pdm_alloc.panel.tables import Tables
 from pdm_alloc.panel.verdicts import moved, notes, others
@@ -58,43 +58,41 @@ class Panel:
     """
 
     def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None, *, home: Home | None = None):
-        self._vehicle, self._catalogue, self._home = vehicle, catalogue, home
+        self._vehicle, self._home = vehicle, home
         self.answer: Answer | None = None
-        self.tables = Tables(vehicle, self._plain())
+        self.tables = Tables(vehicle.name, self._plain(), catalogue)
         self._parts = Parts()
         self.controls = Controls(catalogue, vehicle, module or beginning(vehicle, catalogue))
         self.files = FilesBar(home, vehicle.name, self.save, self.reopen, lambda: self.allocation)
         self._screen = Screen()
-        self._screen.tabs.name_page(
-            f"{vehicle.name} ({home.label}): pdm_alloc" if home else f"{vehicle.name}: pdm_alloc"
-        )
+        self._screen.tabs.name_page(f"{vehicle.name}{f' ({home.label})' if home else ''}: pdm_alloc")
         self._answers = 0
         self._saved: DisplayHandle | None = None
         self._shown = 0
         self._asked: Question | None = None
-        self._answer = Answers(catalogue)
+        self._answer = Answers()
         self._worker: Worker[Question] = Worker(self._work, self._deliver)
         path = home.path if home else None
-        self.board = Board(catalogue, self.tables.texts, self.tables.put_all, self.controls.mount, path)
+        self.board = Board(self.tables.texts, self.tables.put_all, self.controls.mount, path)
         self.add("Board", self.board)
         self.add("Switches", Switches())
         self.compare = KeptAllocations(path, self._settled, self._go_back, self._rebuilt)
         self.add("Compare", self.compare)
         self.add("Locks", LocksByHand(lambda: self.tables.texts("locked"), self.tables.put))
-        self.add("Studies", LongWork(lambda: self._asked, lambda: self.answer, lambda: self._catalogue))
+        self.add("Studies", LongWork(lambda: self._asked, lambda: self.answer, lambda: self.tables.catalogue))
         self.box = self._laid_out()
         self._begin()
 
     @classmethod
-    def of_files(cls, path: str | Path, catalogue: Catalogue, module: str | None = None) -> "Panel":
+    def of_files(cls, path: str | Path, catalogue: Catalogue | str | Path, module: str | None = None) -> "Panel":
         """A panel of the vehicle in a folder or workbook, which it can save.
 
         Parameters
         ----------
         path : str or Path
             Folder of CSV files, or an XLSX workbook. What an earlier panel had not saved comes back.
-        catalogue : Catalogue
-            Modules to choose from.
+        catalogue : Catalogue, str or Path
+            Modules to choose from; those of a folder or workbook can be saved, too.
         module : str, optional
             Module to begin with.
 
@@ -107,11 +105,15 @@ class Panel:
         InputError
             The tables cannot be used.
         """
-        home = Home(path)
-        return cls(home.vehicle, catalogue, module, home=home)
+        if isinstance(catalogue, Catalogue):
+            home = Home(path)
+            return cls(home.vehicle, catalogue, module, home=home)
+        home = Home(path, catalogue)
+        assert home.catalogue
+        return cls(home.vehicle, home.catalogue, module, home=home)
 
     @property
-    def grid(self) -> LoadGrid:
+    def grid(self) -> TableGrid:
         """The editable table of loads."""
         return self.tables.loads
 
@@ -152,10 +154,7 @@ class Panel:
 
     def _go_back(self, allocation: Allocation) -> str:
         with self._worker.lock:
-            loads = [row.values["load"] for row in self.grid.sheet.rows]
-            vehicle = allocation.vehicle
-            plain = self._home.after(vehicle, loads) if self._home else vehicle_plain(vehicle)
-            self.tables.put_all({table: plain.get(table, []) for table in {**self.tables.plain, **plain}})
+            self.tables.take(allocation.vehicle)
             return self.controls.take(allocation)
 
     def save(self, anyway: bool = False) -> None:
@@ -172,16 +171,22 @@ class Panel:
     def _save_files(self, anyway: bool) -> None:
         if self._home is None:
             return
-        changed = self._home.save(self.vehicle, [row.values["load"] for row in self.grid.sheet.rows], anyway)
-        left = heads.left_out(self.grid.sheet)
+        changed = self._home.save(self.vehicle, self.tables.catalogue, self.tables.orders, anyway)
+        left = self.tables.left_out
         if anyway:  # what somebody else had saved comes in
-            self._vehicle = self._home.vehicle
-            self.tables.begin(self._home.tables)
+            self._begin_tables()
             self._home.drop()
+        elif not left:
+            self.tables.saved()
         self.files.show(saved=not left)
         self.files.say(f"Saved: {', '.join(changed)}.{left}" if changed else f"Nothing to save.{left}")
         if left:
             self._home.keep(self._draft())
+
+    def _begin_tables(self) -> None:
+        assert self._home is not None
+        self._vehicle = self._home.vehicle
+        self.tables.begin(self._home.all_tables, self._home.catalogue)
 
     def reopen(self) -> None:
         """Read the files again and drop what is not saved."""
@@ -192,26 +197,22 @@ class Panel:
         if self._home is None:
             return
         self._home.read()
-        self._vehicle = self._home.vehicle
-        self.tables.begin(self._home.tables)
+        self._begin_tables()
         self.controls.restore(settings_shown(self._vehicle.settings))
         self._home.drop()
         self.files.show(saved=True)
         self.files.say("Opened again, as it is on disk.")
 
     def _restore(self, draft: Mapping[str, Any]) -> None:
-        rows = [{str(k): str(v) for k, v in row.items()} for row in draft["rows"] if isinstance(row, dict)]
-        drafts = [(n, column, text) for n, column, text in draft.get("drafts", ())]
-        self.tables.begin({**self._plain(), "loads": rows}, drafts)
+        self.tables.restore(draft)
+        self.controls.offer(self.tables.catalogue, self.tables.mounts)
         self.controls.restore(draft.get("wish", {}))
         old = " The files were changed after it was made: Open again shows them as they are." if draft["is_old"] else ""
         self.files.say(f"Your draft of {draft.get('time', 'before')} is back.{old}", is_fault=bool(old))
         self.files.show(saved=False)
 
     def _draft(self) -> dict[str, object]:
-        rows = self.grid.sheet.rows
-        drafts = [(n, column, text) for n, row in enumerate(rows) for column, text in row.drafts.items()]
-        return {"rows": [row.values for row in rows], "drafts": drafts, "wish": self.controls.state}
+        return {**self.tables.draft, "wish": self.controls.state}
 
     def _touched(self) -> None:
         """Keep what is not saved yet."""
@@ -220,7 +221,7 @@ class Panel:
             self._home.keep(self._draft())
 
     def _plain(self) -> Plain:
-        return self._home.tables if self._home else vehicle_plain(self._vehicle)
+        return self._home.all_tables if self._home else vehicle_plain(self._vehicle)
 
     def _ipython_display_(self) -> None:
         display(self.box)
@@ -232,8 +233,7 @@ class Panel:
 
     def _laid_out(self) -> widgets.VBox:
         screen = self._screen
-        left = Tabs("tables of the vehicle")
-        left.add("Loads", self.grid)
+        left = self.tables.tabs
         left.box.add_class("pdm-left")
         screen.tabs.box.add_class("pdm-right-side")
         top = widgets.VBox([self.files.box, self.controls.box, screen.head])
@@ -245,14 +245,12 @@ class Panel:
         return box
 
     def _begin(self) -> None:
-        draft = self._home.draft() if self._home else None
-        if draft is not None:
+        if self._home and (draft := self._home.draft()):
             self._restore(draft)
-        self.tables.observe(lambda _: self._edited())
-        self.grid.observe(lambda _: self._touched(), "drafts")
-        self.grid.observe(lambda _: self.save(), "saves")
+        self.tables.watch(self._edited)
         self.board.observe(lambda _: self.save(), "saves")
-        self.grid.observe(lambda _: self._marked(), "marks")
+        for grid in self.tables.grids.values():
+            grid.observe(lambda _: self.save(), "saves")
         self.controls.observe(self._edited)
         self._screen.tabs.observe(lambda _: self._look())
         self.controls.keep.on_click(lambda _: self.keep())
@@ -260,9 +258,9 @@ class Panel:
         self._changed(now=True)
 
     def _question(self) -> Question:
-        vehicle = self.tables.vehicle
-        self.controls.offer(vehicle)
-        return question_of(vehicle, self.controls.wish, new_commands(self._vehicle, vehicle), self.kept)
+        vehicle, catalogue = self.tables.vehicle, self.tables.catalogue
+        self.controls.offer(catalogue, self.tables.mounts)
+        return question_of(vehicle, catalogue, self.controls.wish, new_commands(self._vehicle, vehicle), self.kept)
 
     def _edited(self) -> None:
         self._changed()
@@ -310,7 +308,7 @@ class Panel:
             assert self._saved is not None
             self._saved.update(HTML(part))
         elif isinstance(part, Others):
-            self._screen.put("others", others(self._catalogue, part))
+            self._screen.put("others", others(self.tables.catalogue, part))
         elif isinstance(part, Failure):
             self._fail(part)
         elif isinstance(part, Answer):
@@ -328,7 +326,8 @@ class Panel:
         self._answers += is_new  # the same answer, of which more is known, counts once
         self._screen.show(self._head(), heads.sections(answer, self.kept))
         if is_new:
-            self._screen.put("others", others(self._catalogue, Others({answer.question.module.name: answer.result})))
+            alone = Others({answer.question.module.name: answer.result})
+            self._screen.put("others", others(answer.question.catalogue, alone))
         self._tell()
 
     def _look(self) -> None:
@@ -342,8 +341,9 @@ class Panel:
 
     def _head(self) -> str:
         assert self.answer is not None
-        undecided = heads.UNDECIDED if self._vehicle.places and self.answer.question.place is None else ()
-        said = (*self.controls.faults, *notes(self.answer.question, self.grid.sheet), *undecided)
+        question, tables = self.answer.question, self.tables
+        undecided = heads.UNDECIDED if question.vehicle.places and question.place is None else ()
+        said = (*self.controls.faults, *notes(question, tables.sheets, len(tables.catalogue_faults)), *undecided)
         return heads.verdict(self.answer, self._answers, said)
 
     def _static(self) -> str:

@@ -1,17 +1,19 @@
 """The verdict, what moved and what is taken for granted, as HTML."""
 
+from collections.abc import Iterable
+
 import pandas as pd
 
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.panel.answers import Answer, Others, Question
+from pdm_alloc.panel.grid.sheet import Sheet
 from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
-from pdm_alloc.panel.sheet import Sheet
 from pdm_alloc.panel.views import channels, short, states, warnings
 from pdm_alloc.result.allocation import Allocation, CareWarning, all_warnings, tightest
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["UNDECIDED", "failed", "faulty", "left_out", "moved", "notes", "others", "sections", "verdict", "working"]
+__all__ = ["UNDECIDED", "failed", "faulty", "moved", "notes", "others", "sections", "verdict", "working"]
 
 _LOOKING = "what is short is being worked out"
 
@@ -95,39 +97,47 @@ def _enough(answer: Answer, result: Allocation) -> str:
     )
 
 
-def notes(question: Question, sheet: Sheet) -> tuple[str, ...]:
+def notes(question: Question, sheets: Iterable[Sheet], catalogue_faults: int = 0) -> tuple[str, ...]:
     """Sentences that belong under a verdict.
 
     Parameters
     ----------
     question : Question
         What was asked.
-    sheet : Sheet
-        The table as it stands.
+    sheets : iterable of Sheet
+        Tables as they stand.
+    catalogue_faults : int
+        How many faults keep the catalogue as it stands from being used.
 
     Returns
     -------
     tuple of str
-        Empty where the verdict is about everything in the table.
+        Empty where the verdict is about everything in the tables.
     """
-    found = [_unfilled(sheet), _refused(sheet), _guessed(question.guessed)]
-    return tuple(sentence for sentence in found if sentence)
+    tables = list(sheets)
+    sentences = [_unfilled(tables), _refused(tables), _old(catalogue_faults), _guessed(question.guessed)]
+    return tuple(sentence for sentence in sentences if sentence)
 
 
-def _unfilled(sheet: Sheet) -> str:
-    number = len(sheet.rows) - len(sheet.numbered)
+def _unfilled(sheets: list[Sheet]) -> str:
+    number = sum(len(sheet.rows) - len(sheet.numbered) for sheet in sheets)
     return f"\u26a0 Not counted yet: {plural(number, 'row')} with cells still to be filled." if number else ""
 
 
-def _refused(sheet: Sheet) -> str:
-    number = sum(len(row.drafts) for row in sheet.rows)
+def _refused(sheets: list[Sheet]) -> str:
+    number = sum(len(row.drafts) for sheet in sheets for row in sheet.rows)
     return f"\u26a0 {plural(number, 'cell')} to put right; until then what stood there before counts." if number else ""
+
+
+def _old(faults: int) -> str:
+    words = "in the tables of the modules; until then the modules count as they were."
+    return f"\u26a0 {plural(faults, 'fault')} to put right {words}" if faults else ""
 
 
 def _guessed(commands: tuple[str, ...]) -> str:
     if not commands:
         return ""
-    return f"\u26a0 In no table of the vehicle, so taken as on in every state: {', '.join(commands)}."
+    return f"\u26a0 New, without a condition, so taken as on in every state: {', '.join(commands)}."
 
 
 def others(catalogue: Catalogue, others: Others) -> Html:
@@ -221,11 +231,3 @@ def _all_of(allocation: Allocation) -> list[CareWarning]:
 
 
 UNDECIDED = ("Where the module is mounted is not decided: wire lengths and voltage drop are not judged.",)
-
-
-def left_out(sheet: Sheet) -> str:
-    """What is in the table and not in the files."""
-    rows = len(sheet.rows) - len(sheet.numbered)
-    cells = sum(len(row.drafts) for row in sheet.rows if not row.missing(sheet.columns))
-    left = [f"{plural(n, word)}" for n, word in ((rows, "unfilled row"), (cells, "refused cell")) if n]
-    return f" Not saved: {', '.join(left)}." if left else ""

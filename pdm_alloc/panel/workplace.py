@@ -9,20 +9,24 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.export.documents import write_documents
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
-from pdm_alloc.files.plain import Plain, vehicle_plain
+from pdm_alloc.files.plain import Plain, catalogue_plain, vehicle_plain
 from pdm_alloc.files.save_back import (
     ChangedMeanwhile,
     delete_draft,
-    digest,
     in_file_order,
+    in_order,
     read_draft,
+    refuse_changed,
     save_back,
     write_draft,
 )
+from pdm_alloc.files.sources import digest
+from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.panel.markup import Html, tag
 from pdm_alloc.result.allocation import Allocation
@@ -33,12 +37,14 @@ _DRAFT_S = 0.4
 
 
 class Home:
-    """Where a vehicle came from.
+    """Where a vehicle came from, and its catalogue where that can be saved too.
 
     Parameters
     ----------
     path : str or Path
-        Folder or workbook.
+        Folder or workbook of the vehicle.
+    catalogue : str or Path, optional
+        Folder or workbook of the catalogue.
 
     Attributes
     ----------
@@ -46,10 +52,13 @@ class Home:
         As it stands on disk.
     tables : dict of str to list of dict
         The same as texts, rows in the order of the files.
+    catalogue : Catalogue or None
+        As it stands on disk; None where it came from no file.
     """
 
-    def __init__(self, path: str | Path):
+    def __init__(self, path: str | Path, catalogue: str | Path | None = None):
         self.path = Path(path).resolve()
+        self._shelf = None if catalogue is None else Path(catalogue).resolve()
         self._timer: threading.Timer | None = None
         self._turn = threading.Lock()
         self.read()
@@ -64,33 +73,44 @@ class Home:
         self._digest = digest(self.path)
         self.vehicle: Vehicle = read_vehicle(self.path)
         self.tables: Plain = in_file_order(self.path, vehicle_plain(self.vehicle))
+        self.catalogue: Catalogue | None = None
+        self._modules: Plain = {}
+        if self._shelf is not None:
+            self._shelf_digest = digest(self._shelf)
+            self.catalogue = read_catalogue(self._shelf)
+            self._modules = in_file_order(self._shelf, catalogue_plain(self.catalogue))
 
-    def after(self, vehicle: Vehicle, loads: list[str]) -> Plain:
-        """Tables of an edited vehicle, loads in the order given, all else in the order of the files."""
-        tables = in_file_order(self.path, vehicle_plain(vehicle))
-        place = {name: n for n, name in enumerate(loads)}
-        tables["loads"].sort(key=lambda row: place.get(row["load"], len(place)))
-        return tables
+    @property
+    def all_tables(self) -> Plain:
+        """Tables of the vehicle and of the catalogue, where that can be saved."""
+        return {**self.tables, **self._modules}
 
-    def save(self, vehicle: Vehicle, loads: list[str], anyway: bool = False) -> list[str]:
-        """Save an edited vehicle; names of the tables written.
+    def save(self, vehicle: Vehicle, catalogue: Catalogue, orders: Plain, anyway: bool = False) -> list[str]:
+        """Save an edited vehicle, and its catalogue; names of the tables written.
 
         Parameters
         ----------
-        vehicle : Vehicle
-            As it is to be.
-        loads : list of str
-            Names of its loads in the order shown.
+        vehicle, catalogue : Vehicle and Catalogue
+            As they are to be.
+        orders : dict of str to list of dict
+            Rows of each table in the order shown.
         anyway : bool
             Also where the files were changed by somebody else meanwhile: what was edited here is put into them.
 
         Raises
         ------
         ChangedMeanwhile, WriteError
-            Nothing is written.
+            Nothing is written; where a catalogue cannot be written, the vehicle is saved already.
         """
-        expected = digest(self.path) if anyway else self._digest
-        changed = save_back(self.path, self.tables, self.after(vehicle, loads), expected)
+        shelf = self._shelf if self._shelf is not None and self.catalogue != catalogue else None
+        if not anyway and shelf is not None:
+            refuse_changed(self.path, self._digest)
+            refuse_changed(shelf, self._shelf_digest)
+        after = in_order(in_file_order(self.path, vehicle_plain(vehicle)), orders)
+        changed = save_back(self.path, self.tables, after, digest(self.path) if anyway else self._digest)
+        if shelf is not None:
+            modules = in_order(in_file_order(shelf, catalogue_plain(catalogue)), orders)
+            changed += save_back(shelf, self._modules, modules, digest(shelf) if anyway else self._shelf_digest)
         self.drop()
         self.read()
         return changed
@@ -104,7 +124,7 @@ class Home:
     def draft(self) -> dict[str, Any] | None:
         """The draft of an earlier panel, ``is_old`` where the files were changed since; None without a usable one."""
         draft = read_draft(self.path)
-        if draft is None or not isinstance(draft.get("rows"), list):
+        if draft is None or not _is_draft(draft):
             return None
         return {**draft, "is_old": draft.get("digest") != self._digest}
 
@@ -134,6 +154,17 @@ class Home:
                 write_draft(self.path, draft)
             except (WriteError, InputError):
                 return  # a folder that cannot be written: saving says so, a draft need not
+
+
+def _is_draft(draft: Mapping[str, Any]) -> bool:
+    """True if a draft has the shape it is written in."""
+    tables, drafts = draft.get("tables"), draft.get("drafts")
+    if not isinstance(tables, dict) or not isinstance(drafts, dict):
+        return False
+    rows = (
+        [row for rows in tables.values() for row in rows] if all(isinstance(r, list) for r in tables.values()) else [0]
+    )
+    return all(isinstance(row, dict) and all(isinstance(text, str) for text in row.values()) for row in rows)
 
 
 class FilesBar:

@@ -6,14 +6,13 @@ from playwright.sync_api import expect
 CELL = """
 import dataclasses
 import ipywidgets
-from pdm_alloc.panel.grid_cells import load_columns
-from pdm_alloc.panel.load_grid import LoadGrid
-from pdm_alloc.domain.vehicle import Command, Load, Place, Vehicle
+from pdm_alloc.files.tables.vehicle_rows import LoadRow
+from pdm_alloc.panel.grid.grid_cells import columns_for, knowing
+from pdm_alloc.panel.grid.table_grid import TableGrid
 
-loads = tuple(Load(f"lamp {n}", "lights", 4600, kind="filament") for n in range(1, 41))
-vehicle = Vehicle("test", loads, (Command("lights"), Command("horn")), (), places=(Place("nose"), Place("tail")))
-texts = [{"load": load.name, "command": load.command, "running_a": "4.6", "kind": load.kind} for load in loads]
-grid = LoadGrid(texts, load_columns(vehicle))
+texts = [{"load": f"lamp {n}", "command": "lights", "running_a": "4.6", "kind": "filament"} for n in range(1, 41)]
+names = {"commands": ("lights", "horn"), "places": ("nose", "tail")}
+grid = TableGrid(texts, knowing(columns_for(LoadRow), names))
 seen = ipywidgets.HTML()
 
 def tell(_=None):

@@ -27,7 +27,7 @@ class Bench:
     def __init__(self, path=None, module="middle-42", place="under seat"):
         self.tables = vehicle_plain(VEHICLE)
         self.edits, self.mounted = [], []
-        self.board = Board(CATALOGUE, lambda table: self.tables.get(table, []), self.edit, self.mounted.append, path)
+        self.board = Board(lambda table: self.tables.get(table, []), self.edit, self.mounted.append, path)
         self.board.show(answer(module, place))
 
     def edit(self, tables):
@@ -50,8 +50,8 @@ ANSWERS = {}
 
 def answer(module, place):
     if (module, place) not in ANSWERS:
-        question = Question(VEHICLE, CATALOGUE[module], place=place)
-        ANSWERS[module, place] = next(Answers(CATALOGUE)(question, lambda: False))
+        question = Question(VEHICLE, CATALOGUE[module], CATALOGUE, place=place)
+        ANSWERS[module, place] = next(Answers()(question, lambda: False))
     return ANSWERS[module, place]
 
 
@@ -138,7 +138,7 @@ def test_not_enough_is_drawn_without_wires():
 def test_the_lightest_place_is_allocated_and_weighed(bench, monkeypatch):
     """The ghost's saving is the difference of two allocations, each as the panel would make it there."""
     monkeypatch.setattr(room, "_PAUSE_S", 0)
-    question = Question(VEHICLE, CATALOGUE["middle-42"], place="boot")
+    question = Question(VEHICLE, CATALOGUE["middle-42"], CATALOGUE, place="boot")
     ghosts = list(bench.board._seek(question, lambda: False))
     masses = {}
     for place in ("boot", "glove box", "under seat"):

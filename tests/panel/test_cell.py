@@ -2,17 +2,11 @@
 
 import pytest
 
-from pdm_alloc.domain.vehicle import Command, Load, Place, Vehicle
-from pdm_alloc.panel.grid_cells import BadCell, Column, Known, load_columns, plain_number, read_cell
+from pdm_alloc.files.tables.vehicle_rows import LoadRow, LockRow
+from pdm_alloc.panel.grid.grid_cells import BadCell, columns_for, knowing, plain_number, read_cell
 
-VEHICLE = Vehicle(
-    "test",
-    (Load("Horn", "horn", 5000, separate="pair"),),
-    (Command("horn"), Command("wipe")),
-    (),
-    places=(Place("nose left"), Place("Tail")),
-)
-COLUMNS = {column.key: column for column in load_columns(VEHICLE)}
+NAMES = {"commands": ("horn", "wipe"), "places": ("nose left", "Tail"), "loads": ("Horn",), ".separate": ("pair",)}
+COLUMNS = {column.key: column for column in knowing(columns_for(LoadRow), NAMES)}
 
 
 @pytest.mark.parametrize(
@@ -56,7 +50,7 @@ def test_good_text_is_taken_in_plain_spelling(column, text, plain):
         ("kind", "moter", "'moter' is not a word known here; did you mean 'motor'?"),
         ("needs", "pwn", "'pwn' is not a word known here; did you mean 'pwm'?"),
         ("share", "maybe", "'maybe' is neither yes nor no; write yes or no"),
-        ("place", "nose lift", "'nose lift' is not known here; did you mean 'nose left'?"),
+        ("place", "nose lift", "'nose lift' is a new place; did you mean 'nose left'?"),
         ("note", "a\x00b", "'a\x00b' has a control character in it; retype the cell"),
     ],
 )  # fmt: skip
@@ -83,7 +77,7 @@ def test_columns_are_those_of_the_table():
     assert COLUMNS["kind"].options[:3] == ("", "filament", "led") and COLUMNS["kind"].required
     assert COLUMNS["needs"].options[:3] == ("", "pwm", "reversing")
     assert "pwm reversing" in COLUMNS["needs"].options
-    assert COLUMNS["place"].options == ("", "nose left", "Tail")
+    assert (COLUMNS["place"].kind, COLUMNS["place"].choices) == ("text", ("nose left", "Tail"))
     assert (COLUMNS["command"].kind, COLUMNS["command"].choices) == ("text", ("horn", "wipe"))
     assert COLUMNS["separate"].choices == ("pair",)
     assert [c.key for c in COLUMNS.values() if c.kind == "check"] == ["share"]
@@ -91,9 +85,11 @@ def test_columns_are_those_of_the_table():
     assert COLUMNS["inrush_a"].meaning.endswith("; empty: the kind's multiple of running_a")
 
 
-def test_place_is_free_text_where_the_vehicle_has_no_places():
-    """Without a table of places nothing can be offered."""
-    column = next(c for c in load_columns(Vehicle("bare", (), (), ())) if c.key == "place")
-    assert isinstance(column, Column)
-    assert not isinstance(column.cell, Known)
-    assert column.options == ()
+def test_name_of_another_table_is_refused_where_it_cannot_be_new():
+    """A lock is about a load there is: it is chosen from a list, and another name is refused with the nearest."""
+    column = next(c for c in knowing(columns_for(LockRow), NAMES) if c.key == "load")
+    assert (column.kind, column.options) == ("choice", ("", "Horn"))
+    assert read_cell(column, "horn") == "Horn"
+    with pytest.raises(BadCell, match="'hrn' is not in table loads; did you mean 'Horn'") as refused:
+        read_cell(column, "hrn")
+    assert (refused.value.near, refused.value.may_be_new) == ("Horn", False)

@@ -3,7 +3,7 @@
 import pytest
 
 from pdm_alloc.files.cells import Name, Number, Text
-from pdm_alloc.panel.grid_cells import Column
+from pdm_alloc.panel.grid.grid_cells import Column
 from pdm_alloc.panel.markup import heading, read_clipboard
 
 COLUMNS = (

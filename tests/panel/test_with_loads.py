@@ -9,9 +9,10 @@ import pdm_alloc as pa
 from pdm_alloc.domain.vehicle import PPM, Lock
 from pdm_alloc.files.plain import vehicle_plain
 from pdm_alloc.panel.answers import new_commands
-from pdm_alloc.panel.tables import fitting, vehicle_in
+from pdm_alloc.panel.tables import Tables
 
 DATA = Path(__file__).parents[2] / "data"
+CATALOGUE = pa.read_catalogue(DATA / "catalogue")
 
 
 @pytest.fixture(scope="module")
@@ -25,9 +26,9 @@ def rows(vehicle):
 
 def with_loads(vehicle, numbered):
     """The vehicle with other loads."""
-    plain = vehicle_plain(vehicle)
-    tables = fitting({**plain, "loads": [texts for _, texts in numbered]}, {row["load"] for row in plain["loads"]})
-    return vehicle_in(vehicle.name, tables, {"loads": numbered})
+    tables = Tables(vehicle.name, vehicle_plain(vehicle), CATALOGUE)
+    tables.put("loads", [texts for _, texts in numbered])
+    return tables.vehicle
 
 
 @pytest.mark.parametrize("name", ["rally_coupe", "expedition_truck"])

@@ -1,5 +1,6 @@
 """The panel as a place to work: files, drafts, questions before something is taken or replaced."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -58,7 +59,7 @@ def test_saving_writes_the_edit_and_nothing_else(folder):
     panel = opened(folder)
     edit(panel, 2, "running_a", "7.5")
     kept(panel)
-    assert read_draft(folder)["rows"][2]["running_a"] == "7.5"
+    assert read_draft(folder)["tables"]["loads"][2]["running_a"] == "7.5"
     assert "not saved" in panel.files._title.value
     panel.save()
     assert (folder / "loads.csv").read_text() == LOADS.replace("pump,6", "pump,7.5")
@@ -91,7 +92,7 @@ def test_a_new_panel_begins_with_the_draft(folder):
 
 def test_a_broken_draft_is_passed_over(folder):
     """Whatever lies in the draft's place, the vehicle opens as it is on disk."""
-    for text in ("{", "[]", '{"rows": 3}', '{"rows": [3], "drafts": [[9, "load", "x"]], "wish": {"module": "none"}}'):
+    for text in ("{", "[]", '{"rows": 3}', '{"tables": {"loads": [3]}, "drafts": {}}'):
         (folder / ".panel_draft.json").write_text(text)
         assert opened(folder).controls.module.value == "middle-36"
 
@@ -173,11 +174,65 @@ def test_a_new_command_is_asked_about(folder):
     assert panel.grid.rows[2]["command"] == "ligths"
 
 
-def test_a_slip_in_a_place_offers_the_nearest(folder):
-    """A place cannot be invented in the table of loads, but the slip is one answer away."""
+def test_a_new_place_is_asked_about(folder):
+    """A slip offers the nearest place; said to be new it becomes a row of the places, and one undo takes back both."""
     panel = opened(folder)
-    edit(panel, 0, "place", "nosse")
-    assert panel.grid.asked[str(panel.grid.order[0])]["place"] == {"text": "nosse", "near": "nose", "new": ""}
+    edit(panel, 2, "place", "nosse")
+    key = str(panel.grid.order[2])
+    assert panel.grid.asked[key]["place"] == {"text": "nosse", "near": "nose", "new": "nosse"}
+    panel.grid.act({"op": "answer", "column": "place", "text": "nosse", "name": "nosse"})
+    assert [row["place"] for row in panel.tables.texts("places")] == ["nose", "dash", "boot", "nosse"]
+    assert panel.grid.notice == "nosse taken; with it places"
+    assert "joined by no routes" in panel._screen.head.value
+    assert panel.tables.tabs._bar.counts == {"Loads": 1}
+    assert [(fault["key"], fault["column"]) for fault in panel.grid.faults] == [(panel.grid.order[2], "place")]
+    panel.grid.act({"op": "undo"})
+    assert [row["place"] for row in panel.tables.texts("places")] == ["nose", "dash", "boot"]
+    assert (panel.grid.rows[2]["place"], panel.grid.faults) == ("", [])
+
+
+def test_every_table_is_saved_with_its_remarks_and_order(folder):
+    """Edits in several tables are written back, each into its own file, and nothing else in it changes."""
+    (folder / "places.csv").write_text("# measured\nplace,x_m,y_m,mount\nnose,0,0,no\ndash,2,0,yes\nboot,4,0,yes\n")
+    panel = opened(folder)
+    act(panel, "places", 2, "ambient_c", "35")
+    act(panel, "routes", 1, "length_m", "8.5")
+    kept(panel)
+    assert set(read_draft(folder)["tables"]) == {"places", "routes"}
+    again = opened(folder)
+    assert again.tables.texts("places")[2]["ambient_c"] == "35"
+    again.save()
+    assert "Saved: places, routes." in said(again)
+    assert (folder / "places.csv").read_text() == (
+        "# measured\nplace,x_m,y_m,mount,ambient_c\nnose,0,0,no,\ndash,2,0,yes,\nboot,4,0,yes,35\n"
+    )
+    assert (folder / "routes.csv").read_text() == "from,to,length_m\nnose,dash,2\ndash,boot,8.5\n"
+    assert (folder / "loads.csv").read_text() == LOADS
+
+
+def act(panel, table, row, column, text):
+    grid = panel.tables.grids[table]
+    grid.act({"op": "edit", "edits": [[grid.order[row], column, text]]})
+    assert panel.wait(60)
+
+
+def test_a_module_of_ones_own_is_saved_beside(folder, tmp_path):
+    """A module copied in the panel has its channels, can be chosen at once and is saved."""
+    shutil.copytree(DATA / "catalogue", tmp_path / "catalogue")
+    panel = Panel.of_files(folder, tmp_path / "catalogue", "middle-36")
+    modules = panel.tables.grids["modules"]
+    at = [row["module"] for row in modules.rows].index("middle-42")
+    modules.act({"op": "copy", "key": modules.order[at]})
+    name = modules.rows[at + 1]["module"]
+    assert name == "middle-42 2"
+    panel.controls.module.value = name
+    assert panel.wait(60)
+    assert panel.answer.question.module.name == name
+    before = (tmp_path / "catalogue" / "channels.csv").read_text()
+    panel.save()
+    assert "Saved: modules, channels, banks, derating." in said(panel)
+    assert (tmp_path / "catalogue" / "channels.csv").read_text().startswith(before)
+    assert pa.read_catalogue(tmp_path / "catalogue")[name].channels
 
 
 PASTE = {"op": "paste", "column": "load", "text": "horn\tlights\t3\nbell\tlights\t2\n"}

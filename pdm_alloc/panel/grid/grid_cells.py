@@ -1,45 +1,18 @@
 """Cells and columns of the editable table: what they are called and what they may hold."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.cells import Cell, Number, Word, Words, YesNo
-from pdm_alloc.files.faults import hint, nearest
+from pdm_alloc.files.cells import Cell, Name, Number, Text, Word, Words, YesNo
+from pdm_alloc.files.faults import nearest
 from pdm_alloc.files.numbers import CellError, clean, has_controls, read_number
-from pdm_alloc.files.rows import cell_of, columns_of
-from pdm_alloc.files.tables.vehicle_rows import LoadRow
+from pdm_alloc.files.rows import Row, cell_of, columns_of
 
-__all__ = ["BadCell", "Column", "Known", "load_columns", "plain_number", "read_cell"]
-
-
-@dataclass(frozen=True)
-class Known(Cell):
-    """One name of a few, spelled as it is there.
-
-    Parameters
-    ----------
-    names : tuple of str
-        The names.
-    """
-
-    names: tuple[str, ...] = ()
-
-    def accepts(self) -> str:
-        """The names."""
-        return f"one of {', '.join(self.names)}"
-
-    def read(self, text: str) -> str:
-        """The name; CellError where it is none of them."""
-        said = clean(text)
-        for name in self.names:
-            if name.casefold() == said.casefold():
-                return name
-        raise CellError("is not known here", hint(said, self.names))
+__all__ = ["BadCell", "Column", "columns_for", "knowing", "plain_number", "read_cell", "state_columns"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +22,7 @@ class Column:
     Parameters
     ----------
     key, title : str
-        Name in the table ``loads``; words over the column.
+        Name in its table; words over the column.
     cell : Cell
         Kind of cell: reads a text or says what is wrong with it.
     choices : tuple of str
@@ -66,8 +39,11 @@ class Column:
         True: shown only on request.
     width : float
         Width of the cell, em.
+    refers : str
+        Table whose names are meant; empty where none is.
     asks : bool
-        Whether a text that is none of `choices` is asked about before it is taken.
+        Whether a name that is none of `choices` is asked about and may be new; otherwise it is refused, where the
+        column refers to a table.
     """
 
     key: str
@@ -81,12 +57,18 @@ class Column:
     meaning: str = ""
     more: bool = False
     width: float = 6.0
+    refers: str = ""
     asks: bool = False
 
     @property
     def unit(self) -> str:
         """Unit of a number; empty where there is none."""
         return self.cell.unit if isinstance(self.cell, Number) else ""
+
+    @property
+    def noun(self) -> str:
+        """What a name in this column is the name of."""
+        return self.refers.removesuffix("s") or self.title
 
     @property
     def kind(self) -> str:
@@ -102,11 +84,13 @@ class Column:
         """What the drop-down of this column offers, in order; empty where there is none."""
         if isinstance(self.cell, Words):
             return tuple(" ".join(some) for n in range(len(self.choices) + 1) for some in combinations(self.choices, n))
-        return self.choices if isinstance(self.cell, (Word, Known)) else ()
+        if self.refers and not self.asks:
+            return ("", *self.choices)
+        return self.choices if isinstance(self.cell, Word) else ()
 
     def as_state(self) -> dict:
         """The column as plain values for the browser."""
-        names = ("key", "title", "kind", "unit", "hint", "meaning", "more", "width")
+        names = ("key", "title", "kind", "unit", "hint", "meaning", "more", "width", "required")
         lists = {"options": list(self.options), "choices": list(self.choices)}
         return {**{name: getattr(self, name) for name in names}, **lists}
 
@@ -156,8 +140,7 @@ def read_cell(column: Column, text: str) -> str:
         return _plain(column, text)
     except CellError as bad:
         remedy = f"; {bad.remedy}" if bad.remedy else ""
-        near = nearest(clean(text), column.cell.names) if isinstance(column.cell, Known) else None
-        raise BadCell(f"'{_short(text)}' {bad.message}{remedy}", near or "") from None
+        raise BadCell(f"'{_short(text)}' {bad.message}{remedy}") from None
 
 
 def _emptied(column: Column) -> str:
@@ -176,17 +159,20 @@ def _plain(column: Column, text: str) -> str:
         return " ".join(word for word in column.choices if word in value)
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return _known_or_new(column, str(value)) if column.asks else str(value)
+    if isinstance(value, tuple):
+        return " ".join(value)
+    return _known_or_new(column, str(value)) if column.refers or column.asks else str(value)
 
 
 def _known_or_new(column: Column, name: str) -> str:
-    """The name as it is known; BadCell for one that is new, for it may be a slip."""
+    """The name as it is known; BadCell for one that is not, for it may be a slip."""
     for known in column.choices:
         if known.casefold() == name.casefold():
             return known
     near = nearest(name, column.choices) or ""
     question = f"; did you mean '{near}'?" if near else ""
-    raise BadCell(f"'{_short(name)}' is a new {column.title}{question}", near, may_be_new=True)
+    what = f"is a new {column.noun}" if column.asks else f"is not in table {column.refers}"
+    raise BadCell(f"'{_short(name)}' {what}{question}", near, may_be_new=column.asks)
 
 
 def plain_number(value) -> str:
@@ -220,76 +206,132 @@ _WIDTHS = {
     "importance": 7.0,
     "place": 8.0,
     "note": 16.0,
+    "condition": 24.0,
+    "input": 10.0,
+    "from": 9.0,
+    "to": 9.0,
+    "module": 9.0,
+    "channel": 5.0,
+    "compartment": 8.0,
+    "contains": 8.0,
+    "read_by": 8.0,
+    "action": 7.0,
+    "state": 9.0,
 }
 
-_RARE = frozenset({"max_drop_pct", "tolerance_pct", "length_m", "min_v", "volt_exponent", "note"})
+_RARE = {
+    "loads": frozenset({"max_drop_pct", "tolerance_pct", "length_m", "min_v", "volt_exponent", "note"}),
+    "channels": frozenset({"share_pct", "contact_a", "on_mohm", "contact_c", "turn_off_mj"}),
+}
 
 _HINTS = {"inrush_a": "by kind", "inrush_ms": "by kind", "volt_exponent": "by kind", "max_drop_pct": "usual"}
 
-_UNIT_ENDS = ("_a", "_ms", "_pct", "_m", "_v")
+_UNIT_ENDS = ("_a", "_ms", "_pct", "_mm2", "_ma", "_mohm", "_mj", "_m", "_v", "_s", "_c", "_g")
+
+# What the names in a column are the names of; "?": one that is new may become a row there.
+_REFERS = {
+    ("loads", "command"): "commands?",
+    ("loads", "place"): "places?",
+    ("inputs", "place"): "places?",
+    ("routes", "from"): "places?",
+    ("routes", "to"): "places?",
+    ("states", "command"): "commands?",
+    ("locked", "load"): "loads",
+    ("locked", "module"): "modules",
+    ("channels", "module"): "modules",
+    ("banks", "module"): "modules",
+    ("supply", "state"): "states",
+}
 
 
-def load_columns(vehicle: Vehicle) -> tuple[Column, ...]:
-    """Every column of the table ``loads``, in its order.
+def columns_for(model: type[Row], free: Iterable[str] = ()) -> tuple[Column, ...]:
+    """Every column of a table, in its order.
 
     Parameters
     ----------
-    vehicle : Vehicle
-        Its commands and labels are suggested, its places offered.
+    model : type of Row
+        Row model of the table.
+    free : iterable of str
+        Columns the rows have; those of the user's own travel through untouched.
 
     Returns
     -------
     tuple of Column
-        For a `LoadGrid`.
+        For a `TableGrid`; the names it refers to are not known yet (`knowing`).
     """
-    return tuple(_column(name, info, vehicle) for name, info in columns_of(LoadRow).items())
+    fields = columns_of(model)
+    columns = tuple(_column(model, name, info) for name, info in fields.items())
+    return (*columns, *(Column(name, name, Text(), more=True, width=8.0) for name in free if name not in fields))
 
 
-def _column(name: str, info: FieldInfo, vehicle: Vehicle) -> Column:
-    cell = _cell(name, info, vehicle)
+def _column(model: type[Row], name: str, info: FieldInfo) -> Column:
+    cell, refers = cell_of(info), _REFERS.get((model.table, name), "")
     default = _default_text(info)
     return Column(
         name,
         _title(name),
         cell,
-        _choices(name, cell, vehicle, info.is_required()),
+        _choices(cell, default),
         required=info.is_required(),
-        unique=name in LoadRow.key,
+        unique=(name,) == model.key,
         default=default,
         hint=_HINTS.get(name, ""),
         meaning=_meaning(info),
-        more=name in _RARE,
+        more=name in _RARE.get(model.table, ()),
         width=_WIDTHS.get(name, 6.0),
-        asks=name == "command",
+        refers=refers.removesuffix("?"),
+        asks=refers.endswith("?"),
     )
+
+
+def state_columns(states: Iterable[str]) -> tuple[Column, ...]:
+    """Columns of the table of states: the command, then its duty in each state.
+
+    Parameters
+    ----------
+    states : iterable of str
+        Names of the states, in order.
+
+    Returns
+    -------
+    tuple of Column
+    """
+    command = Column("command", "command", Name(), required=True, unique=True, width=9.0, refers="commands", asks=True)
+    meaning = "duty in this state, 0 to 1; empty: off"
+    return (command, *(Column(s, s, Number("", 0, 1), meaning=meaning, width=max(5.0, 0.7 * len(s))) for s in states))
+
+
+def knowing(columns: Iterable[Column], names: Mapping[str, tuple[str, ...]]) -> tuple[Column, ...]:
+    """Columns that know names.
+
+    Parameters
+    ----------
+    columns : iterable of Column
+        Columns of a table.
+    names : mapping of str to tuple of str
+        Names by table; by column with a point before it, where labels are suggested that refer to no table.
+
+    Returns
+    -------
+    tuple of Column
+        A column that refers to no table given here stays as it is.
+    """
+    return tuple(_knowing(column, names) for column in columns)
+
+
+def _knowing(column: Column, names: Mapping[str, tuple[str, ...]]) -> Column:
+    known = names.get(column.refers or f".{column.key}")
+    return column if known is None or known == column.choices else replace(column, choices=known)
 
 
 def _title(name: str) -> str:
     return next((name.removesuffix(end) for end in _UNIT_ENDS if name.endswith(end)), name).replace("_", " ")
 
 
-def _cell(name: str, info: FieldInfo, vehicle: Vehicle) -> Cell:
-    if name == "place" and vehicle.places:
-        return Known(tuple(place.name for place in vehicle.places))
-    return cell_of(info)
-
-
-def _choices(name: str, cell: Cell, vehicle: Vehicle, required: bool) -> tuple[str, ...]:
+def _choices(cell: Cell, default: str) -> tuple[str, ...]:
     if isinstance(cell, (Word, Words)):
-        return ("", *cell.words) if required and isinstance(cell, Word) else cell.words
-    if isinstance(cell, Known):
-        return ("", *cell.names)
-    return _suggested(name, vehicle)
-
-
-def _suggested(name: str, vehicle: Vehicle) -> tuple[str, ...]:
-    if name == "command":
-        return tuple(command.name for command in vehicle.commands)
-    return _distinct(load.separate for load in vehicle.loads) if name == "separate" else ()
-
-
-def _distinct(labels: Iterable[str | None]) -> tuple[str, ...]:
-    return tuple(sorted({label for label in labels if label}))
+        return ("", *cell.words) if isinstance(cell, Word) and not default else cell.words
+    return ()
 
 
 def _meaning(info: FieldInfo) -> str:
@@ -302,4 +344,4 @@ def _default_text(info: FieldInfo) -> str:
     default = None if info.is_required() else info.default
     if isinstance(default, bool):
         return "yes" if default else "no"
-    return "" if not default or isinstance(default, frozenset) else str(default)
+    return "" if not default or isinstance(default, (frozenset, tuple)) else str(default)

@@ -1,5 +1,6 @@
-// The editable table of loads in the browser. State comes in whole (columns, order, shown, drafts, marks, can,
-// notice, heard); what the user does goes out as messages (see grid_hands.js). Cells are in grid_cells.js.
+// An editable table in the browser. State comes in whole (columns, order, shown, drafts, marks, faults, can, notice,
+// heard); what the user does goes out as messages (see grid_hands.js). Cells are in grid_cells.js, sorting, filtering
+// and ranges of cells in grid_view.js.
 
 class Grid {
   constructor(model, el) {
@@ -8,6 +9,8 @@ class Grid {
     this.id = 'pdm-grid-' + Math.random().toString(36).slice(2, 9);
     this.painted = new Map(); // row key to what its row was last painted from
     this.hands = new Hands(this);
+    this.view = new View(this);
+    this.range = new CellRange(this);
     this.build(el);
     this.listen();
     this.sync();
@@ -19,7 +22,7 @@ class Grid {
     this.root = make('div', 'pdm-grid');
     this.table = make('table');
     this.table.setAttribute('role', 'grid');
-    this.table.setAttribute('aria-label', 'loads');
+    this.table.setAttribute('aria-label', this.model.get('table'));
     this.buildHead();
     this.body = this.table.createTBody();
     const wrap = make('div', 'pdm-grid-wrap');
@@ -32,17 +35,27 @@ class Grid {
     this.question = make('div', 'pdm-grid-question');
     this.question.setAttribute('role', 'alertdialog');
     this.question.hidden = true;
-    this.root.append(this.buildBar(), this.question, wrap, this.notice, this.faults, ...this.buildLists());
+    this.lists = make('div');
+    this.buildLists();
+    this.root.append(this.buildBar(), this.question, wrap, this.notice, this.faults, this.lists);
     el.append(this.root);
   }
 
   buildHead() {
-    const line = this.table.createTHead().insertRow();
+    const head = this.table.tHead || this.table.createTHead();
+    head.replaceChildren();
+    const line = head.insertRow();
     line.append(make('th', 'pdm-grid-index', '#'));
     for (const column of this.columns) {
-      const th = make('th', column.more ? 'pdm-more' : '', column.title + (column.unit ? ', ' + column.unit : ''));
+      const th = make('th', column.more ? 'pdm-more' : '');
+      const b = make('button', 'pdm-grid-sort', column.title + (column.unit ? ', ' + column.unit : ''));
       th.scope = 'col';
-      th.title = column.meaning;
+      th.title = column.meaning + '; click to sort';
+      b.type = 'button';
+      b.tabIndex = -1;
+      b.dataset.sort = column.key;
+      b.addEventListener('click', () => this.view.sortBy(column.key));
+      th.append(b);
       line.append(th);
     }
   }
@@ -63,20 +76,42 @@ class Grid {
     button('add', 'Add row', 'a new row below this one (Alt+Enter)', () => this.hands.add());
     button('copy', 'Copy row', 'the same row again, below (Alt+Shift+Down)', () => this.hands.copy());
     button('delete', 'Delete row', 'delete this row (Alt+Delete)', () => this.hands.remove());
+    button('fill', 'Fill down', 'the text of the upper cell into those below: Shift+Down or Shift+click marks them (Ctrl+D)', () => this.hands.fill());
     button('undo', 'Undo', 'one step back (Ctrl+Z)', () => this.hands.send({op: 'undo'}));
     button('redo', 'Redo', 'one step forward (Ctrl+Y)', () => this.hands.send({op: 'redo'}));
     button('take', 'Copy table', 'the whole table to the clipboard, for a spreadsheet', () => this.hands.take());
-    if (this.columns.some((c) => c.more)) button('wide', 'More columns', 'show or hide the less-used columns', () => this.widen());
+    button('wide', 'More columns', 'show or hide the less-used columns', () => this.widen());
+    if (this.model.get('table') === 'states') this.buildStates(bar, button);
+    this.filter = make('input', 'pdm-grid-filter');
+    this.filter.type = 'search';
+    this.filter.placeholder = 'filter rows';
+    this.filter.setAttribute('aria-label', 'show only rows with these words');
+    this.filter.addEventListener('input', () => this.view.filter(this.filter.value));
+    this.counted = make('span', 'pdm-grid-counted');
+    this.counted.setAttribute('aria-live', 'polite');
+    bar.append(this.filter, this.counted);
     return bar;
   }
 
+  // A state is a column: it is named, added and deleted here.
+  buildStates(bar, button) {
+    const name = make('input', 'pdm-grid-state');
+    name.placeholder = 'name of a new state';
+    name.setAttribute('aria-label', 'name of a new state');
+    const add = () => { if (name.value.trim()) this.hands.send({op: 'state', name: name.value}); name.value = ''; };
+    name.addEventListener('keydown', (ev) => { if (ev.key === 'Enter') add(); });
+    bar.append(name);
+    button('newstate', 'Add state', 'a column for the state named beside', add);
+    button('dropstate', 'Delete state', 'delete the column of this cell', () => this.hands.dropState());
+  }
+
   buildLists() {
-    return this.columns.filter((c) => c.kind === 'text' && c.choices.length).map((column) => {
+    this.lists.replaceChildren(...this.columns.filter((c) => c.kind === 'text').map((column) => {
       const list = make('datalist');
       list.id = this.id + '-' + column.key;
-      for (const word of column.choices) list.append(new Option(word, word));
+      list.append(...column.choices.map((word) => new Option(word, word)));
       return list;
-    });
+    }));
   }
 
   buildRow(key) {
@@ -99,40 +134,86 @@ class Grid {
   // ---- painting: only rows whose content differs from what was painted ----
 
   sync() {
-    const keys = this.model.get('order');
-    const fresh = keys.filter((key) => !this.painted.has(key));
-    const focus = this.focused();
+    const focus = this.focused(), before = new Set(this.painted.keys());
+    this.recolumn();
+    const keys = this.view.shown(), fresh = this.model.get('order').filter((key) => !before.has(key));
     for (const e of this.hands.heard()) if (e.isConnected) this.painted.set(this.keyOf(e), '');
+    this.at_ = new Map(this.model.get('order').map((key, i) => [key, i]));
     this.order(keys);
-    keys.forEach((key, i) => this.paintRow(key, i));
-    this.paintBar();
-    this.paintFaults(keys);
+    keys.forEach((key, i) => this.paintRow(key, this.body.rows[i]));
+    this.paintHead();
+    this.paintBar(keys);
+    this.paintFaults(this.model.get('order'));
     this.paintQuestion();
+    this.range.paint();
     this.restore(focus, fresh, keys);
   }
 
+  // Other names to choose from, or other columns altogether.
+  recolumn() {
+    const columns = this.model.get('columns'), old = this.columns;
+    if (columns === old) return;
+    this.columns = columns;
+    const same = columns.length === old.length && columns.every((c, j) => c.key === old[j].key && c.kind === old[j].kind);
+    if (same) columns.forEach((c, j) => { if (c.choices.join('\n') !== old[j].choices.join('\n')) this.reoffer(c, j); });
+    else {
+      this.buildHead();
+      this.body.replaceChildren();
+      this.painted.clear();
+    }
+    this.buildLists();
+  }
+
+  reoffer(column, j) {
+    if (column.kind !== 'choice') return;
+    for (const tr of this.body.rows) {
+      const e = tr.cells[j + 1].firstChild, text = e.value;
+      e.replaceChildren(...column.options.map((word) => new Option(word || '\u2013', word)));
+      putText(e, text);
+    }
+  }
+
   order(keys) {
-    const rows = new Map([...this.body.rows].map((tr) => [Number(tr.dataset.key), tr]));
-    for (const [key, tr] of rows) if (!keys.includes(key)) { tr.remove(); this.painted.delete(key); }
+    const rows = new Map([...this.body.rows].map((tr) => [Number(tr.dataset.key), tr])), wanted = new Set(keys);
+    for (const [key, tr] of rows) if (!wanted.has(key)) { tr.remove(); this.painted.delete(key); }
     keys.forEach((key, i) => {
       const tr = rows.get(key) || this.buildRow(key);
       if (this.body.rows[i] !== tr) this.body.insertBefore(tr, this.body.rows[i] || null);
     });
   }
 
-  paintRow(key, i) {
-    const shown = this.model.get('shown')[i], drafts = this.model.get('drafts')[key] || {};
-    const marks = this.model.get('marks')[key] || {}, tr = this.body.rows[i];
+  // Texts of a row as they are shown, refused ones included.
+  texts(key, i) {
+    const drafts = this.model.get('drafts')[key] || {};
+    return this.columns.map((c, j) => drafts[c.key] ?? this.model.get('shown')[i][j]);
+  }
+
+  // What is wrong with a row although every cell is good, by column.
+  faultsOf(key) {
+    return Object.fromEntries(this.model.get('faults').filter((f) => f.key === key).map((f) => [f.column, f.text]));
+  }
+
+  paintRow(key, tr) {
+    const i = this.at_.get(key), shown = this.model.get('shown')[i], drafts = this.model.get('drafts')[key] || {};
+    const marks = {...this.faultsOf(key), ...this.model.get('marks')[key]};
     const content = JSON.stringify([i, shown, drafts, marks]);
     if (this.painted.get(key) === content) return;
     this.painted.set(key, content);
     tr.dataset.painted = Number(tr.dataset.painted || 0) + 1;
     tr.cells[0].textContent = i + 1;
-    tr.classList.toggle('pdm-grid-open', this.columns.some((c) => c.key in marks && !(c.key in drafts)));
+    tr.classList.toggle('pdm-grid-open', this.columns.some((c, j) => c.required && shown[j] === '' && !(c.key in drafts)));
     this.columns.forEach((column, j) => {
       const good = shown[j], name = column.title + ', row ' + (i + 1);
       this.paintCell(tr.cells[j + 1], drafts[column.key] ?? good, marks[column.key] || '', name);
     });
+  }
+
+  paintHead() {
+    for (const b of this.table.tHead.querySelectorAll('[data-sort]')) {
+      const sign = this.view.sign(b.dataset.sort);
+      b.parentElement.setAttribute('aria-sort', sign);
+      b.dataset.sign = {ascending: ' \u25b4', descending: ' \u25be', none: ''}[sign];
+    }
   }
 
   paintCell(td, text, mark, name) {
@@ -144,18 +225,34 @@ class Grid {
     td.classList.toggle('pdm-grid-bad', Boolean(mark));
   }
 
-  paintBar() {
+  paintBar(keys) {
     const can = this.model.get('can'), any = this.body.rows.length > 0;
     this.buttons.undo.disabled = !can.undo;
     this.buttons.redo.disabled = !can.redo;
-    this.buttons.copy.disabled = this.buttons.delete.disabled = !any;
+    this.buttons.copy.disabled = this.buttons.delete.disabled = this.buttons.fill.disabled = !any;
+    this.buttons.wide.hidden = !this.columns.some((c) => c.more);
+    this.counted.textContent = this.view.words ? keys.length + ' of ' + this.model.get('order').length + ' rows' : '';
     if (this.notice.textContent !== this.model.get('notice')) this.notice.textContent = this.model.get('notice');
   }
 
   paintFaults(keys) {
-    const marks = this.model.get('marks');
+    const marks = this.model.get('marks'), at = new Map(keys.map((key, i) => [key, i]));
     this.faults.replaceChildren(...keys.flatMap((key, i) =>
-      this.columns.filter((c) => marks[key]?.[c.key]).map((c) => this.faultLine(key, i, c, marks[key][c.key]))));
+      this.columns.filter((c) => marks[key]?.[c.key]).map((c) => this.faultLine(key, i, c, marks[key][c.key]))),
+    ...this.model.get('faults').map((fault) => this.tableFault(fault, at.get(fault.key))));
+  }
+
+  // A fault of the table: every cell of it is good, and something contradicts something else.
+  tableFault(fault, i) {
+    const line = make('li'), column = this.columns.find((c) => c.key === fault.column);
+    const where = (i === undefined ? '' : 'row ' + (i + 1) + (column ? ', ' + column.title : '') + ': ');
+    const link = make(i === undefined ? 'span' : 'button', 'pdm-grid-fault', '\u26a0 ' + where + fault.text);
+    if (i !== undefined) {
+      link.type = 'button';
+      link.addEventListener('click', () => this.goTo(fault.key, fault.column || this.columns[0].key));
+    }
+    line.append(link);
+    return line;
   }
 
   faultLine(key, i, column, mark) {
@@ -235,6 +332,7 @@ class Grid {
   }
 
   goTo(key, col) {
+    if (this.view.hidden.has(key)) this.view.clear();
     const e = this.cell(key, col);
     if (!e) return this.buttons.add.focus();
     if (e.offsetParent === null) this.widen();
@@ -286,12 +384,17 @@ class Grid {
   listen() {
     this.body.addEventListener('input', (ev) => { if (ev.target.type === 'text') ev.target.dataset.dirty = '1'; });
     this.body.addEventListener('change', (ev) => { if (ev.target.dataset.col) this.hands.commit(ev.target); });
-    this.body.addEventListener('focusin', (ev) => { if (ev.target.dataset.col) this.enter(ev.target); });
+    this.body.addEventListener('focusin', (ev) => {
+      if (!ev.target.dataset.col) return;
+      this.enter(ev.target);
+      if (!this.range.rows.length || !this.range.cells.includes(ev.target)) this.range.begin(ev.target);
+    });
     this.body.addEventListener('mousedown', (ev) => this.hands.pressed(ev));
     this.body.addEventListener('click', (ev) => this.hands.clicked(ev));
     this.root.addEventListener('keydown', (ev) => this.hands.keydown(ev));
     this.root.addEventListener('paste', (ev) => this.hands.paste(ev));
-    for (const name of ['copy', 'cut']) this.root.addEventListener(name, (ev) => ev.stopPropagation());
+    this.root.addEventListener('copy', (ev) => this.hands.copyRange(ev));
+    this.root.addEventListener('cut', (ev) => ev.stopPropagation());
     this.onChange = () => this.sync();
     this.model.on('change', this.onChange);
   }

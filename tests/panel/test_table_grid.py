@@ -5,8 +5,8 @@ import pytest
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 from pdm_alloc.files.cells import Name, Number
-from pdm_alloc.panel.grid_cells import Column
-from pdm_alloc.panel.load_grid import LoadGrid
+from pdm_alloc.panel.grid.grid_cells import Column
+from pdm_alloc.panel.grid.table_grid import TableGrid
 
 COLUMNS = (
     Column("load", "load", Name(), required=True, unique=True),
@@ -16,7 +16,7 @@ COLUMNS = (
 
 @pytest.fixture
 def grid():
-    return LoadGrid([{"load": "Horn", "running_a": "5"}, {"load": "Wiper", "running_a": "6"}], COLUMNS)
+    return TableGrid([{"load": "Horn", "running_a": "5"}, {"load": "Wiper", "running_a": "6"}], COLUMNS)
 
 
 def edit(key, text):
@@ -77,10 +77,24 @@ def test_too_large_a_paste_is_told(grid):
     assert (grid.order, grid.notice) == ([1, 2], "that would make 6000 rows; the table takes 5000")
 
 
-def test_replaced_rows_get_keys_of_their_own(grid):
-    """A message still on its way to an old row cannot reach a new one, and undo brings the old ones back."""
-    grid.replace([{"load": "Fan", "running_a": "8"}])
+def test_rows_begun_with_get_keys_of_their_own(grid):
+    """A message still on its way to an old row cannot reach a new one."""
+    grid.begin([{"load": "Fan", "running_a": "8"}])
     grid.act(edit(1, "1"))
-    assert (grid.order, grid.complete[0]["running_a"]) == ([3], "8")
-    grid.act({"op": "undo"})
-    assert grid.order == [1, 2]
+    assert (grid.order, grid.complete[0]["running_a"], grid.can["undo"]) == ([3], "8", False)
+
+
+def test_fill_down_gives_the_upper_text_to_those_below(grid):
+    """A refused text is filled down as one: it is marked in every row, and nothing is made of it."""
+    grid.act({"op": "fill", "keys": [1, 2], "column": "running_a"})
+    assert [row["running_a"] for row in grid.rows] == ["5", "5"]
+    grid.act(edit(1, "much"))
+    grid.act({"op": "fill", "keys": [1, 2], "column": "running_a"})
+    assert grid.drafts == {"1": {"running_a": "much"}, "2": {"running_a": "much"}}
+
+
+def test_paste_into_a_sorted_table_goes_where_it_is_seen(grid):
+    """Rows are filled in the order shown, and what has no row below is added at the end of the table."""
+    paste = {"op": "paste", "key": 2, "column": "running_a", "text": "1\n2\n3\n", "shown": [2, 1], "how": "replace"}
+    grid.act(paste)
+    assert [row["running_a"] for row in grid.rows] == ["2", "1", "3"]

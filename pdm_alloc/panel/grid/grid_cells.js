@@ -17,7 +17,7 @@ function makeEditor(column, listId) {
   e.spellcheck = false;
   if (column.kind === 'number') e.inputMode = 'decimal';
   if (column.hint) e.placeholder = column.hint;
-  if (column.kind === 'text' && column.choices.length) e.setAttribute('list', listId);
+  if (column.kind === 'text') e.setAttribute('list', listId);
   return e;
 }
 

@@ -56,6 +56,20 @@ class Hands {
     this.grid.follow = this.sent;
   }
 
+  // The text of the upper cell into those below it: of a range, or of the cell above this one.
+  fill() {
+    const here = this.grid.body.querySelector('[tabindex="0"]'), range = this.grid.range.rows;
+    const rows = range.length ? range : [here?.closest('tr').previousElementSibling, here?.closest('tr')];
+    if (!here || !rows.every(Boolean)) return;
+    this.send({op: 'fill', keys: rows.map((tr) => Number(tr.dataset.key)), column: here.dataset.col});
+    this.grid.focus(here);
+  }
+
+  dropState() {
+    const here = this.grid.body.querySelector('[tabindex="0"]');
+    if (here && here.dataset.col !== 'command') this.send({op: 'dropstate', name: here.dataset.col});
+  }
+
   remove() {
     if (this.grid.current() !== null) this.send({op: 'delete', key: this.grid.current()});
   }
@@ -81,6 +95,8 @@ class Hands {
       if (e.dataset.col) this.settle(e);
       return this.send({op: 'save'});
     }
+    if (e.dataset.sort) return this.headKey(ev, e);
+    if (e === this.grid.filter) return this.filterKey(ev);
     if (!e.dataset.col) return;
     const act = this.shortcut(ev, e) || this.movement(ev, e);
     if (!act) return;
@@ -88,8 +104,30 @@ class Hands {
     act();
   }
 
+  // In the heading: arrows go from column to column and back into the table; Enter and Space sort.
+  headKey(ev, e) {
+    const th = e.parentElement, to = {
+      ArrowLeft: th.previousElementSibling?.querySelector('[data-sort]'),
+      ArrowRight: th.nextElementSibling?.querySelector('[data-sort]'),
+      ArrowDown: this.grid.body.rows[0]?.cells[th.cellIndex].firstChild,
+      Escape: this.grid.body.querySelector('[tabindex="0"]'),
+    }[ev.key];
+    if (!to) return;
+    ev.preventDefault();
+    this.grid.focus(to);
+  }
+
+  filterKey(ev) {
+    if (ev.key === 'Escape' && this.grid.view.words) this.grid.view.clear();
+    else if (ev.key === 'Enter' || ev.key === 'ArrowDown') this.grid.focus(this.grid.body.rows[0]?.cells[1].firstChild);
+    else return;
+    ev.preventDefault();
+  }
+
   shortcut(ev, e) {
     if (ev.key === 'Escape') return () => this.giveUp(e);
+    if ((ev.ctrlKey || ev.metaKey) && ev.key.toLowerCase() === 'd') return () => { this.settle(e); this.fill(); };
+    if (ev.key === 'Delete' && this.grid.range.rows.length && !ev.altKey) return () => this.clearRange();
     return ev.altKey ? this.rowShortcut(ev, e) : this.undoShortcut(ev, e);
   }
 
@@ -110,10 +148,12 @@ class Hands {
   movement(ev, e) {
     if (ev.altKey || ev.ctrlKey || ev.metaKey) return null;
     const back = ev.shiftKey ? -1 : 1;
+    if (ev.shiftKey && ev.key === 'ArrowDown') return () => this.grid.range.extend(this.grid.below(this.grid.range.to || e, 1));
+    if (ev.shiftKey && ev.key === 'ArrowUp') return () => this.grid.range.extend(this.grid.below(this.grid.range.to || e, -1));
     switch (ev.key) {
       case 'Enter': return () => this.step(e, back);
       case 'ArrowDown': return () => this.step(e, 1);
-      case 'ArrowUp': return () => this.step(e, -1);
+      case 'ArrowUp': return () => this.step(e, -1) || this.toHead(e);
       case 'Tab': return this.sideways(e, back);
       case 'ArrowRight': return this.atEdge(e, 1) ? this.sideways(e, 1) : null;
       case 'ArrowLeft': return this.atEdge(e, -1) ? this.sideways(e, -1) : null;
@@ -130,7 +170,14 @@ class Hands {
 
   step(e, rows) {
     this.settle(e);
-    this.grid.focus(this.grid.below(e, rows));
+    const to = this.grid.below(e, rows);
+    this.grid.focus(to);
+    return to;
+  }
+
+  // Above the first row is the heading.
+  toHead(e) {
+    this.grid.table.tHead.rows[0].cells[Number(e.dataset.j) + 1].firstChild.focus();
   }
 
   // Past either end of the table Tab is the browser's own, so nobody is caught in here.
@@ -143,6 +190,11 @@ class Hands {
 
   // As in a spreadsheet: the first click takes the whole cell, so that typing replaces it; the next sets the caret.
   pressed(ev) {
+    if (ev.shiftKey && ev.target.dataset.col && this.grid.range.from) {
+      ev.preventDefault();
+      return this.grid.range.extend(ev.target);
+    }
+    if (ev.target.dataset.col) this.grid.range.begin(ev.target);
     this.pressedOn = ev.target === document.activeElement ? null : ev.target;
   }
 
@@ -160,7 +212,27 @@ class Hands {
     if (!e.dataset.col || !many) return;
     ev.preventDefault();
     delete e.dataset.dirty;
-    this.send({op: 'paste', key: this.grid.keyOf(e), column: e.dataset.col, text});
+    this.send({op: 'paste', key: this.grid.keyOf(e), column: e.dataset.col, text, ...this.below(e)});
+  }
+
+  // Where rows are sorted or filtered, a paste goes into those that are shown.
+  below(e) {
+    if (!this.grid.view.active) return {};
+    const rows = [...this.grid.body.rows].slice(e.closest('tr').sectionRowIndex);
+    return {shown: rows.map((tr) => Number(tr.dataset.key))};
+  }
+
+  copyRange(ev) {
+    ev.stopPropagation();
+    const cells = this.grid.range.cells;
+    if (!cells.length) return;
+    ev.preventDefault();
+    ev.clipboardData.setData('text/plain', cells.map((e) => quoted(textOf(e))).join('\n'));
+  }
+
+  clearRange() {
+    const edits = this.grid.range.cells.map((e) => [this.grid.keyOf(e), e.dataset.col, '']);
+    this.send({op: 'edit', edits});
   }
 
   take() {

@@ -1,157 +1,14 @@
 """The table behind the grid: every change gives a new sheet, good values are never lost to bad ones."""
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from pdm_alloc.files.numbers import clean
-from pdm_alloc.panel.grid_cells import BadCell, Column, read_cell
+from pdm_alloc.panel.grid.grid_cells import BadCell, Column
+from pdm_alloc.panel.grid.grid_rows import Row, new_row, settled, twin_of
 from pdm_alloc.panel.markup import free_name, heading, read_clipboard
 
-__all__ = ["ROW_LIMIT", "Row", "Sheet", "new_row", "settled", "sheet_of", "twin_of"]
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A row of the table.
-
-    Parameters
-    ----------
-    key : int
-        Stays the same however rows move; never used twice in one table.
-    values : dict
-        Column to last good text, empty where there was none yet. Other keys are carried along untouched.
-    drafts : dict
-        Column to text that was refused and waits to be put right.
-    """
-
-    key: int
-    values: dict[str, str]
-    drafts: dict[str, str] = field(default_factory=dict)
-
-    def with_draft(self, column: Column, text: str) -> "Row":
-        """A copy with a text to be read; a text that already stands there is no change."""
-        if column.key not in self.drafts and text == self.values[column.key]:
-            return self
-        return replace(self, drafts={**self.drafts, column.key: text})
-
-    def without_draft(self, key: str) -> "Row":
-        """A copy in which the last good value of a column stands alone."""
-        return replace(self, drafts={k: v for k, v in self.drafts.items() if k != key})
-
-    def with_value(self, key: str, value: str) -> "Row":
-        """A copy with a good value, its draft gone."""
-        return replace(self.without_draft(key), values={**self.values, key: value})
-
-    def readable(self, column: Column) -> bool:
-        """Whether the column has a draft that could be taken."""
-        return column.key in self.drafts and not self.refusal(column)
-
-    def wanted(self, column: Column) -> str:
-        """What the draft would be taken as; BadCell where it stands for none."""
-        return read_cell(column, self.drafts[column.key])
-
-    def refusal(self, column: Column) -> str:
-        """Why the draft of a column is refused on its own; empty where it is not."""
-        try:
-            self.wanted(column)
-        except BadCell as bad:
-            return str(bad)
-        return ""
-
-    def missing(self, columns: tuple[Column, ...]) -> tuple[Column, ...]:
-        """Columns that must be filled before the row counts."""
-        return tuple(c for c in columns if c.required and not self.values[c.key])
-
-
-def new_row(key: int, columns: tuple[Column, ...]) -> Row:
-    """A row of defaults.
-
-    Parameters
-    ----------
-    key : int
-        Its key.
-    columns : tuple of Column
-        Columns of the table.
-
-    Returns
-    -------
-    Row
-        Required cells are empty.
-    """
-    return Row(key, {column.key: column.default for column in columns})
-
-
-def settled(rows: tuple[Row, ...], columns: tuple[Column, ...]) -> tuple[Row, ...]:
-    """Rows in which every acceptable draft has become the value.
-
-    Parameters
-    ----------
-    rows : tuple of Row
-        Rows with drafts.
-    columns : tuple of Column
-        Columns of the table.
-
-    Returns
-    -------
-    tuple of Row
-        Same rows, same order; the drafts left are refused ones.
-    """
-    for column in columns:
-        if any(column.key in row.drafts for row in rows):
-            rows = _settle_column(rows, column)
-    return rows
-
-
-def twin_of(rows: tuple[Row, ...], row: Row, column: Column) -> str:
-    """Why a readable draft is refused: the row that already holds its value.
-
-    Parameters
-    ----------
-    rows : tuple of Row
-        All rows.
-    row : Row
-        The row with the draft.
-    column : Column
-        Column of the draft.
-
-    Returns
-    -------
-    str
-        A message.
-    """
-    wanted = row.wanted(column)
-    numbers = [i for i, other in enumerate(rows, 1) if other.key != row.key and other.values[column.key] == wanted]
-    where = f"row {numbers[0]}" if numbers else "another row"
-    return f"'{wanted}' is already in {where}; each {column.title} only once"
-
-
-def _settle_column(rows: tuple[Row, ...], column: Column) -> tuple[Row, ...]:
-    taken = {row.key for row in rows if row.readable(column)}
-    if column.unique:
-        taken -= _clashing(rows, column, taken)
-    return tuple(row.with_value(column.key, row.wanted(column)) if row.key in taken else row for row in rows)
-
-
-def _clashing(rows: tuple[Row, ...], column: Column, taken: set[int]) -> set[int]:
-    """Keys of drafts to refuse so that no value comes twice.
-
-    Drafts are looked at together: pasting a sorted table over itself swaps names, and one by one each of
-    them would clash with a name about to move away.
-    """
-    refused: set[int] = set()
-    while clash := _clash(rows, column, taken - refused):
-        refused |= clash
-    return refused
-
-
-def _clash(rows: tuple[Row, ...], column: Column, taken: set[int]) -> set[int]:
-    holders: dict[str, int] = {}
-    found = set()
-    for row in sorted(rows, key=lambda row: row.key in taken):
-        value = row.wanted(column) if row.key in taken else row.values[column.key]
-        if value and holders.setdefault(value, row.key) != row.key:
-            found.add(row.key)
-    return found & taken
+__all__ = ["ROW_LIMIT", "Sheet", "sheet_of"]
 
 
 ROW_LIMIT = 5000
@@ -184,6 +41,11 @@ class Sheet:
     def index(self, key: int) -> int:
         """Where the row of that key stands; KeyError where there is none."""
         return {row.key: i for i, row in enumerate(self.rows)}[key]
+
+    @property
+    def keys(self) -> tuple[int, ...]:
+        """Keys of the rows, in order."""
+        return tuple(row.key for row in self.rows)
 
     def number(self, key: int) -> int:
         """Number of a row as shown, from 1."""
@@ -224,19 +86,66 @@ class Sheet:
         """A sheet without a row."""
         return self._with_rows(tuple(row for row in self.rows if row.key != key))
 
-    def pasted(self, key: int, column: str, text: str) -> "Sheet":
+    def knowing(self, columns: tuple[Column, ...]) -> "Sheet":
+        """A sheet with other columns; what they accept of the refused texts is taken."""
+        return self if columns == self.columns else replace(self, columns=columns)._with_rows(self.rows)
+
+    def with_texts(self, rows: Iterable[Mapping[str, str]]) -> "Sheet":
+        """A sheet with other rows; one of the same name, or the same throughout, keeps its key and refused texts."""
+        fresh = sheet_of(rows, self.columns, self.next_key)
+        same = {self._identity(row): row for row in reversed(self.rows)}
+        olds = (same.pop(self._identity(row), row) for row in fresh.rows)
+        kept = (replace(old, values=row.values) for old, row in zip(olds, fresh.rows, strict=True))
+        return replace(fresh, rows=tuple(kept))
+
+    def _identity(self, row: Row) -> object:
+        named = [column.key for column in self.columns if column.unique]
+        return row.values[named[0]] if named else frozenset(row.values.items())
+
+    def drafted(self, drafts: Iterable[tuple[int, str, str]]) -> "Sheet":
+        """A sheet with refused texts, given as number of row from 0, column and text."""
+        known = {column.key for column in self.columns}
+        return self.edited((self.rows[n].key, c, text) for n, c, text in drafts if n < len(self.rows) and c in known)
+
+    @property
+    def drafts(self) -> list[tuple[int, str, str]]:
+        """Refused texts, as `drafted` takes them."""
+        return [(n, column, text) for n, row in enumerate(self.rows) for column, text in row.drafts.items()]
+
+    def widened(self, column: Column) -> "Sheet":
+        """A sheet with one column more, empty; ValueError where there is one of that name."""
+        if any(column.key.casefold() == known.key.casefold() for known in self.columns):
+            raise ValueError(f"'{column.key}' is there already")
+        rows = (replace(row, values={**row.values, column.key: ""}) for row in self.rows)
+        return replace(self, columns=(*self.columns, column), rows=tuple(rows))
+
+    def narrowed(self, key: str) -> "Sheet":
+        """A sheet without a column."""
+        columns = tuple(column for column in self.columns if column.key != key)
+        rows = (replace(row, values={k: v for k, v in row.values.items() if k != key}) for row in self.rows)
+        return replace(self, columns=columns, rows=tuple(row.without_draft(key) for row in rows))
+
+    def filled(self, keys: list[int], column: str) -> "Sheet":
+        """A sheet in which the first of some rows gives its text in a column to the others."""
+        text = _text(self.rows[self.index(keys[0])], self.column(column))
+        return self.edited((key, column, text) for key in keys[1:])
+
+    def pasted(self, key: int, column: str, text: str, shown: Sequence[int] = ()) -> "Sheet":
         """A sheet with cells from the clipboard put in from a cell on, or by name under a heading line.
 
-        Rows below are written over, as in a spreadsheet; from an empty row on, room is made instead.
+        Rows below are written over, as in a spreadsheet; from an empty row on, room is made instead. Where rows are
+        shown sorted or filtered, those below are the keys `shown`.
         """
         lines = read_clipboard(text)
         named = heading(lines[0], self.columns) if lines else None
         keys = named or [c.key for c in self.columns[self.columns.index(self.column(column)) :]]
         lines = lines[1:] if named else lines
-        grown = self._with_room(key, len(lines))
-        targets = grown.rows[self.index(key) :]
+        grown = self._with_room(
+            self.rows[-1].key if shown else key, len(lines) - len(shown) + 1 if shown else len(lines)
+        )
+        below = [*shown, *(row.key for row in grown.rows[len(self.rows) :])] if shown else grown.keys[self.index(key) :]
         cells = (zip(keys, line, strict=False) for line in lines)
-        return grown.edited((row.key, k, t) for row, line in zip(targets, cells, strict=False) for k, t in line if k)
+        return grown.edited((row, k, t) for row, line in zip(below, cells, strict=False) for k, t in line if k)
 
     def pasted_below(self, key: int, column: str, text: str) -> "Sheet":
         """A sheet with cells from the clipboard put into new rows below a row, so that nothing is replaced."""
@@ -339,8 +248,13 @@ def sheet_of(rows: Iterable[Mapping[str, str]], columns: Iterable[Column], first
     """
     rows, columns = list(rows), tuple(columns)
     columns = tuple(_knowing(column, rows) for column in columns)
-    made = tuple(Row(i, {**new_row(i, columns).values, **row}) for i, row in enumerate(rows, start=first_key))
+    made = tuple(Row(i, _full(row, columns)) for i, row in enumerate(rows, start=first_key))
     return Sheet(columns, made, first_key + len(made))
+
+
+def _full(row: Mapping[str, str], columns: tuple[Column, ...]) -> dict[str, str]:
+    """Texts of a row with a text for every column; an empty cell means the column's default."""
+    return {**row, **{column.key: row.get(column.key) or column.default for column in columns}}
 
 
 def _knowing(column: Column, rows: list[Mapping[str, str]]) -> Column:

@@ -1,0 +1,275 @@
+"""All tables with one history, and what a change of one brings along in the others."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Generic, Protocol, TypeVar
+
+from pdm_alloc.panel.grid.grid_cells import knowing
+from pdm_alloc.panel.grid.grid_rows import Row, new_row
+from pdm_alloc.panel.grid.sheet import Sheet
+
+__all__ = ["Book", "History", "Sheets", "brought_along"]
+
+T = TypeVar("T")
+
+_DEPTH = 200
+
+
+@dataclass(frozen=True, slots=True)
+class History(Generic[T]):
+    """A present value with the values before and after it.
+
+    Parameters
+    ----------
+    present : object
+        The value now.
+    past, future : tuple
+        Values before it, oldest first; values undone, nearest first.
+    """
+
+    present: T
+    past: tuple[T, ...] = ()
+    future: tuple[T, ...] = ()
+
+    def then(self, value: T) -> "History[T]":
+        """History with a new present; what was undone is gone. An equal value changes nothing."""
+        if value == self.present:
+            return self
+        return History(value, (*self.past, self.present)[-_DEPTH:])
+
+    def undo(self) -> "History[T]":
+        """History one step back, itself at the beginning."""
+        if not self.past:
+            return self
+        return History(self.past[-1], self.past[:-1], (self.present, *self.future))
+
+    def redo(self) -> "History[T]":
+        """History one step forward, itself at the end."""
+        if not self.future:
+            return self
+        return History(self.future[0], (*self.past, self.present), self.future[1:])
+
+
+Sheets = dict[str, Sheet]
+
+
+class Shown(Protocol):
+    """What shows a sheet."""
+
+    def show(self, sheet: Sheet, is_new: bool, notice: str) -> None:
+        """Show a sheet; one that is shown already only with what can be undone."""
+
+
+class Book:
+    """Tables with one history: undo takes back whatever one step did, in one table or in several.
+
+    Parameters
+    ----------
+    further : callable, optional
+        Given the sheets before and after a step, returns the sheets with what the step brings with it elsewhere.
+    moved : callable, optional
+        Called with the names of the tables that undo or redo has changed.
+    stepped : callable, optional
+        Called with the sheets before and after every step, once they are shown.
+
+    Attributes
+    ----------
+    lock : RLock
+        Held while a step is taken: cells and messages of widgets may come in different threads.
+    """
+
+    def __init__(
+        self,
+        further: Callable[[Sheets, Sheets], Sheets] = lambda before, after: after,
+        moved: Callable[[list[str]], None] = lambda names: None,
+        stepped: Callable[[Sheets, Sheets], None] = lambda before, after: None,
+    ):
+        self._history: History[Sheets] = History({})
+        self._grids: dict[str, Shown] = {}
+        self._further, self._moved, self._stepped = further, moved, stepped
+        self.lock = threading.RLock()
+
+    @property
+    def sheets(self) -> Sheets:
+        """Every table as it stands; a new mapping after every step."""
+        return self._history.present
+
+    @property
+    def can(self) -> dict[str, bool]:
+        """Whether there is something to ``undo`` and to ``redo``."""
+        return {"undo": bool(self._history.past), "redo": bool(self._history.future)}
+
+    def add(self, name: str, sheet: Sheet, grid: "Shown | None" = None) -> None:
+        """Begin a table; a grid shows it."""
+        self._grids.update({name: grid} if grid else {})
+        self._history = History({**self.sheets, name: sheet})
+
+    def begin(self, sheets: Sheets) -> None:
+        """Begin with other sheets; nothing before them can be undone."""
+        self._show(History(self._further({}, {**self.sheets, **sheets})))
+
+    def then(self, name: str, sheets: Sheets, notice: str = "") -> None:
+        """Take a step, which a table gives notice of."""
+        given = {**self.sheets, **sheets}
+        after = self._further(self.sheets, given)
+        more = [table for table, sheet in after.items() if sheet.rows != given[table].rows]
+        words = f"{notice or 'changed'}; with it {' and '.join(more)}" if more else notice
+        self._show(self._history.then(after), name, words)
+
+    def undo(self, name: str) -> None:
+        """Take the last step back."""
+        self._move(self._history.undo(), name, "undone")
+
+    def redo(self, name: str) -> None:
+        """Take the last step that was taken back again."""
+        self._move(self._history.redo(), name, "redone")
+
+    def _move(self, history: History[Sheets], name: str, notice: str) -> None:
+        changed = [table for table, sheet in history.present.items() if sheet is not self.sheets[table]]
+        elsewhere = [table for table in changed if table != name]
+        words = f"{notice} in {', '.join(elsewhere)}" if name not in changed and elsewhere else notice
+        self._show(history, name, words)
+        self._moved(changed)
+
+    def _show(self, history: History[Sheets], name: str = "", notice: str = "") -> None:
+        before, self._history = self._history.present, history
+        for table, grid in self._grids.items():
+            sheet = history.present[table]
+            grid.show(sheet, sheet is not before.get(table), notice if table == name else "")
+        self._stepped(before, history.present)
+
+
+_FOLLOW = {
+    "loads": (("locked", "load"), ("concessions", "subject")),
+    "commands": (("loads", "command"), ("states", "command"), ("concessions", "subject")),
+    "places": (
+        *(("loads", "place"), ("inputs", "place"), ("routes", "from"), ("routes", "to"), ("signals", "place")),
+        *(("grounds", "place"), ("settings", "value")),
+    ),
+    "modules": (("channels", "module"), ("banks", "module"), ("derating", "module"), ("locked", "module")),
+}
+
+_JOIN = {"commands": _FOLLOW["commands"][:1], "places": _FOLLOW["places"][:4]}
+
+_GO = {"loads": _FOLLOW["loads"], "modules": _FOLLOW["modules"][:3]}
+
+
+def brought_along(before: Sheets, after: Sheets) -> Sheets:
+    """Tables after a step, with what the step brings along in others.
+
+    Parameters
+    ----------
+    before, after : dict of str to Sheet
+        Tables before the step and as it left them; `before` is empty at the beginning.
+
+    Returns
+    -------
+    dict of str to Sheet
+        A name changed in its own table is changed where it is used. A name first used that its table lacks has a row
+        there; a new command is on all the time in every state, the careful guess. What was locked or conceded for a
+        load that is gone, and the channels of a module that is gone, are gone as well; a copied module has a copy of
+        them. Cells know every name.
+    """
+    if before:
+        for table in _FOLLOW:
+            after = _renamed(table, before, after)
+        for table in _JOIN:
+            after = _joined(table, before, after)
+        after = _with_channels(before, _with_duties(before, _gone(before, after)))
+    names = _names(after)
+    return {table: sheet.knowing(knowing(sheet.columns, names)) for table, sheet in after.items()}
+
+
+def _named(sheet: Sheet, column: str | None = None) -> dict[int, str]:
+    """Names by key of the row, of its first column where no other is asked for."""
+    key = column or sheet.columns[0].key
+    return {row.key: row.values[key] for row in sheet.rows if row.values[key]}
+
+
+def _renamed(table: str, before: Sheets, after: Sheets) -> Sheets:
+    if after[table] is before[table]:
+        return after
+    was, now = _named(before[table]), _named(after[table])
+    old, new = set(was.values()), set(now.values())
+    renamed = {was[k]: now[k] for k in was.keys() & now.keys() if was[k] not in new and now[k] not in old}
+    for other, column in _FOLLOW[table] if renamed else ():
+        rows = tuple(_following(row, column, renamed, other) for row in after[other].rows)
+        after = {**after, other: replace(after[other], rows=rows)}
+    return after
+
+
+def _following(row: Row, column: str, renamed: dict[str, str], table: str) -> Row:
+    if table == "settings" and not row.values["setting"].endswith("_place"):
+        return row
+    return row.with_value(column, renamed[row.values[column]]) if row.values[column] in renamed else row
+
+
+def _joined(table: str, before: Sheets, after: Sheets) -> Sheets:
+    """With a row for every name that is used now and was not; a vehicle without a table of commands needs none."""
+    if table == "commands" and not after[table].rows:
+        return after
+    used = {(t, column): (_named(before[t], column), _named(after[t], column)) for t, column in _JOIN[table]}
+    fresh = {name: None for was, now in used.values() for name in now.values() if name not in set(was.values())}
+    known = set(_named(after[table]).values())
+    return {**after, table: _grown(after[table], [{after[table].columns[0].key: n} for n in fresh if n not in known])}
+
+
+def _with_duties(before: Sheets, after: Sheets) -> Sheets:
+    """With a row of the table of states for every new command, and none for one that is gone."""
+    was, now = _all_commands(before), _all_commands(after)
+    sheet = after["states"]
+    if not sheet.rows or was == now:
+        return after
+    rows = tuple(row for row in sheet.rows if row.values["command"] not in was - now)
+    new = sorted(now - was - set(_named(sheet).values()))
+    duties = dict.fromkeys((column.key for column in sheet.columns[1:]), "1")
+    return {**after, "states": _grown(replace(sheet, rows=rows), [{**duties, "command": name} for name in new])}
+
+
+def _all_commands(sheets: Sheets) -> set[str]:
+    return {*_named(sheets["commands"]).values(), *_named(sheets["loads"], "command").values()}
+
+
+def _gone(before: Sheets, after: Sheets) -> Sheets:
+    for table, places in _GO.items():
+        gone = set(_named(before[table]).values()) - set(_named(after[table]).values())
+        for other, column in places if gone else ():
+            rows = tuple(row for row in after[other].rows if row.values[column] not in gone)
+            after = {**after, other: replace(after[other], rows=rows)} if len(rows) < len(after[other].rows) else after
+    return after
+
+
+def _with_channels(before: Sheets, after: Sheets) -> Sheets:
+    """With channels, banks and derating for every module that is a copy of the one above it."""
+    known, rows = {row.key for row in before["modules"].rows}, after["modules"].rows
+    copies = [(old, new) for old, new in pairwise(rows) if new.key not in known and _alike(old, new)]
+    for old, new in copies:
+        source, name = old.values["module"], new.values["module"]
+        for table, _ in _GO["modules"]:
+            lines = [{**r.values, "module": name} for r in after[table].rows if r.values["module"] == source]
+            after = {**after, table: _grown(after[table], lines)}
+    return after
+
+
+def _alike(old: Row, new: Row) -> bool:
+    return bool(new.values["module"]) and {**old.values, "module": ""} == {**new.values, "module": ""}
+
+
+def _grown(sheet: Sheet, rows: list[dict[str, str]]) -> Sheet:
+    made = [new_row(key, sheet.columns) for key in range(sheet.next_key, sheet.next_key + len(rows))]
+    more = tuple(replace(row, values={**row.values, **texts}) for row, texts in zip(made, rows, strict=True))
+    return replace(sheet, rows=(*sheet.rows, *more), next_key=sheet.next_key + len(rows)) if rows else sheet
+
+
+def _names(sheets: Sheets) -> dict[str, tuple[str, ...]]:
+    """Names that cells may refer to, by table."""
+    names = {table: tuple(_named(sheets[table]).values()) for table in ("loads", "commands", "places", "modules")}
+    used = tuple(dict.fromkeys(_named(sheets["loads"], "command").values()))
+    labels = {f".{c}": tuple(sorted(set(_named(sheets[t], c).values()))) for t, c in _LABELS}
+    states = tuple(column.key for column in sheets["states"].columns[1:])
+    return {**names, "commands": names["commands"] or used, "states": states, **labels}
+
+
+_LABELS = (("loads", "separate"), ("places", "compartment"), ("channels", "connector"))
