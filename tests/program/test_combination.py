@@ -11,6 +11,7 @@ from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.verify.combinations import largest_change, largest_sum
+from tests.strategies import examples
 
 
 def value(tree, on):
@@ -120,7 +121,7 @@ def test_listing_trying_and_solving_agree(monkeypatch, listed, tried):
     """Whichever way a group of inputs is gone through, the worst is the worst."""
     monkeypatch.setattr(largest, "_LISTED_INPUTS", listed)
     monkeypatch.setattr(largest.curve_of, "__defaults__", (tried,))
-    for seed in range(25):
+    for seed in range(examples(12, 100)):
         assert_equal_to_enumeration(seed, 5)
 
 

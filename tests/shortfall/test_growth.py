@@ -58,7 +58,14 @@ def test_any_growth_is_enough_and_no_part_can_be_less(case):
     check(vehicle, units)
 
 
-@pytest.mark.parametrize("seed", [*range(30), *(pytest.param(n, marks=pytest.mark.nightly) for n in range(30, 300))])
+@pytest.mark.parametrize(
+    "seed",
+    [
+        *range(10),
+        *(pytest.param(n, marks=pytest.mark.once) for n in range(10, 30)),
+        *(pytest.param(n, marks=pytest.mark.nightly) for n in range(30, 300)),
+    ],
+)
 def test_random_refusals_are_answered_exactly(seed, tmp_path):
     """Vehicles of a generator that knows nothing of the package, on modules cut down until they are refused."""
     tables = tiny(seed)

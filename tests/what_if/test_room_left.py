@@ -113,6 +113,7 @@ def test_spares_wanted_are_no_room():
     assert only(room_left(car, module(10, 5, 3), [ONE])).more == 5
 
 
+@pytest.mark.once
 def test_duty_is_for_the_battery_alone():
     """A command that is on half of the time may be on with all others: it takes all of its current from the module."""
     car = pa.read_vehicle(DATA / "rally_coupe")
@@ -127,6 +128,7 @@ def test_counting_stops_where_told():
     assert (row.more, row.at_least, row.limited_by) == (5, True, "")
 
 
+@pytest.mark.once
 def test_one_more_of_what_is_there():
     """A load of the vehicle can be named: one more like it, whatever it is to be kept apart from."""
     car = pa.read_vehicle(DATA / "rally_coupe")
