@@ -105,8 +105,21 @@ def vehicle_summary(vehicle: Vehicle, catalogue: Catalogue | None = None) -> str
         Several lines, without a line break at the end.
     """
     lines = [f"{vehicle.name}: no fault found.", _loads(vehicle), _assumed(vehicle), *_states(vehicle), _more(vehicle)]
+    lines += [_signals(vehicle)]
     lines += [f"catalogue {catalogue.name}: {', '.join(module.name for module in catalogue)}"] if catalogue else []
+    boxes = [box.name for box in catalogue.boxes if box.role != "module"] if catalogue else []
+    lines += [f"control units and expanders: {', '.join(boxes)}"] if boxes else []
     return "\n".join(line for line in lines if line)
+
+
+def _signals(vehicle: Vehicle) -> str:
+    """What there is for control units, keypads and the bus; empty where there is none."""
+    keys = sum(item.read_by == "keypad" for item in vehicle.inputs)
+    inputs = sum(item.read_by == "control_unit" for item in vehicle.inputs)
+    items = sum(signal.count for signal in vehicle.signals)
+    counts = ((items + inputs, "signal"), (keys, "key"), (len(vehicle.messages), "message"))
+    words = [_number(count, word) for count, word in counts if count]
+    return f"signal side: {', '.join(words)}" if words else ""
 
 
 def _loads(vehicle: Vehicle) -> str:
