@@ -77,6 +77,8 @@ def signal_lines(side):
     if side:
         yield from ("", text(side.pin_map()[["box", "connector", "pin", "signal", "item", "kind", "place", "wire"]]))
     yield from ("", side.summary())
+    broken = [w for w in side.care() if w.subject.startswith("bus, ")]
+    yield from (f"{w.severity}, {w.code}: {w.sentence} {w.remedy}" for w in broken)
     if len(side.messages()):
         yield from ("", text(side.messages()))
 
@@ -86,7 +88,8 @@ def control_placing(side) -> str:
     at = [f"{box.label} at {box.place}" for box in side.boxes if box.box.role != "module" and box.place]
     if not at:
         return "no place for the control units: lengths of their wires are not known; give --control-place"
-    return f"{', '.join(at)}, where their wires are lightest; --control-place names another"
+    whose = "its" if len(at) == 1 else "their"
+    return f"{', '.join(at)}, where {whose} wires are lightest; --control-place names another"
 
 
 def control_site_lines(side, sites):

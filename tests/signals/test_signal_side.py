@@ -14,7 +14,7 @@ from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.export.documents import write_documents
 from pdm_alloc.export.signal_sheets import signal_steps
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.studies.signals.signal_fitting import signals_beside
+from pdm_alloc.studies.signals.signal_fitting import control_places, signals_beside
 from tests.export.test_pdf import page_height
 from tests.signals.test_size_signals import DATA, tables
 
@@ -238,6 +238,31 @@ def test_a_box_or_place_that_is_not_there_is_refused(tables, capsys, tmp_path, m
     code, said = _allocate(capsys, tables(), *more, "--out", str(tmp_path / "out"))
     assert code == 2 and more[-1] in said.err
     assert not (tmp_path / "out").exists()
+
+
+def test_bit_rate_and_stubs_of_the_command_line_are_checked_against_published_limits(capsys):
+    """A stub of 0.5 m is told, one of 0.3 m is not; what is no rate, no length and no node is refused with code 2."""
+    words = ["allocate", str(DATA / "rally_coupe"), "--module", "middle-36", "--place", "glove box"]
+    words += ["--control-unit", "control-40", "--control-place", "bulkhead", "--bus-kbit", "1000"]
+    assert main([*words, "--bus-stub", "0.3", "--bus-stub", "control-40=0.5"]) == 0
+    said = capsys.readouterr().out
+    assert "Bus at 1000 kbit/s" in said and "The stub to control-40 is 0.50 m; at most 0.3 m." in said
+    assert said.count("The stub to") == 1
+    assert main([*words, "--bus-stub", "moon=0.2"]) == 2 and "'moon'" in capsys.readouterr().err
+    for wrong in (("--bus-kbit", "2000"), ("--bus-stub", "far")):
+        with pytest.raises(SystemExit):
+            main([*words, *wrong])
+
+
+def test_the_control_unit_sits_where_its_wires_are_lightest(rally, catalogue, side):
+    """Each place worked out anew from scratch weighs what the table says, and the first is the one taken by itself."""
+    table = control_places(side)
+    sites = [place.name for place in rally.places if place.mount]
+    assert sorted(table["places"]) == sorted(sites) and table["mass_g"].is_monotonic_increasing
+    for row in table.itertuples():
+        there = signals_beside(rally, catalogue, side.units, ["control-40"], [row.places])
+        assert there.cut_list()["mass_g"].sum() == pytest.approx(row.mass_g, abs=0.01)
+    assert signals_beside(rally, catalogue, side.units).boxes[0].place == table["places"].iloc[0]
 
 
 def test_a_vehicle_without_signals_has_no_signal_side(tables, capsys, tmp_path):

@@ -1,4 +1,5 @@
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -179,15 +180,26 @@ def test_a_key_of_a_keypad_may_be_a_message_on_the_bus(tables, capsys):
 
 
 def test_the_readme_takes_a_new_user_from_blank_tables_to_both_sides_of_the_binder(tmp_path, capsys):
-    """The commands of the README, word for word but for where they write."""
+    """The README's van, word for word but for where it is written: power, signals, bus and grounds in one binder."""
     text = (DATA.parent / "README.md").read_text()
-    part = text[text.index("## Signals and the bus") : text.index("## From Python")]
-    block = part.split("```sh\n")[1].split("```")[0].replace("\\\n", " ")
-    folders = {name: str(tmp_path / name) for name in ("my_van", "binder")}
-    folders["data/catalogue"] = str(DATA / "catalogue")
-    for line in block.splitlines():
-        words = line.split("#")[0].split()
-        assert main([folders.get(word, word) for word in words[1:]]) == 0, capsys.readouterr().err
-    names = {file.name for file in (tmp_path / "binder").rglob("*")}
-    assert {"my_van.pdf", "pin_map.csv", "signal_pin_map.csv", "bus.csv", "signal_commissioning.csv"} <= names
-    assert {"ground_plan.csv", "cut_list.csv", "parked.csv", "bus_limits.csv"} <= names
+    part = text[text.index("## Signals and the bus") : text.index("### Papers for the bench")]
+    folders = {name: str(tmp_path / name) for name in ("my_van", "binder")} | {
+        "data/catalogue": str(DATA / "catalogue")
+    }
+    names = iter(re.findall(r"`(\w+\.csv)`", part))
+    for kind, block in re.findall(r"```(sh|csv)\n(.*?)```", part, re.DOTALL):
+        if kind == "csv":
+            (tmp_path / "my_van" / next(names)).write_text(block)
+        for line in block.splitlines() if kind == "sh" else ():
+            words = line.split("#")[0].split()
+            if words[0] == "rm":
+                [(tmp_path / word).unlink() for word in words[1:]]
+            else:
+                assert main([folders.get(word, word) for word in words[1:]]) == 0, capsys.readouterr().err
+    said = capsys.readouterr().out
+    assert "Wires of the signal side are lightest with control-40 at bulkhead" in said and "trunk 1.3 m" in said
+    files = {file.name for file in (tmp_path / "binder").rglob("*")}
+    assert {"my_van.pdf", "pin_map.csv", "signal_pin_map.csv", "signal_commissioning.csv", "bus_limits.csv"} <= files
+    back = pa.export.read_allocation(tmp_path / "binder")
+    assert back.signals and {"G1", "G2", "G3"} <= set(back.ground_plan["ground"])
+    assert set(back.signals.nodes) == {"compact-31", "control-40", "keypad-4 K1"}
