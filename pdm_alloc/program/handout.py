@@ -94,7 +94,7 @@ def in_columns(task: Task, values: tuple[int, ...]) -> list[tuple[int, Handed]]:
 
 
 def _channels(task: Task, chosen: list[Column]) -> dict[int, tuple[str, ...]]:
-    """Doubles first, for singles can take any channel of their kind that is left."""
+    """Channels of each circuit, doubles first: singles can take any free channel of their class."""
     taken: set[tuple[int, str]] = set()
     slots = {}
     order = sorted(range(len(chosen)), key=lambda n: (-task.classes[chosen[n].channel_class].width, n))
@@ -107,7 +107,7 @@ def _channels(task: Task, chosen: list[Column]) -> dict[int, tuple[str, ...]]:
 
 
 def _handout_items(task: Task, chosen: list[Column]) -> dict[int, tuple[tuple[str, int], ...]]:
-    """Items of a type are alike, so they are dealt out in canonical order."""
+    """Items of each circuit, dealt in canonical order: those of a type are interchangeable."""
     left = {(command, n): list(t.items) for command, types in task.types.items() for n, t in enumerate(types)}
     dealt: dict[int, list[tuple[str, int]]] = defaultdict(list)
     for number, column in enumerate(chosen):
@@ -190,7 +190,7 @@ class Keeping:
         return 0 if spot is None else _stay(self.task, column, self.wired.get(spot, ()))
 
     def _split(self, values: tuple[int, ...]) -> Task:
-        """The task with every channel that a chosen column is pinned to in a class of its own."""
+        """The task with each channel that a chosen column is pinned to as a class of its own."""
         classes, columns = list(self.task.classes), list(self.task.columns)
         for v, (_, slot) in self.pins.items():
             if values[v]:
@@ -289,7 +289,7 @@ def _pinned(task: Task, spots: dict[Spot, tuple[Item, ...]]) -> Iterator[tuple[S
 
 
 def _stay(task: Task, column: Column, items: Iterable[Item]) -> int:
-    """Items of a circuit that stay, if it is on the channel those items are wired to."""
+    """Number of a circuit's items that are among those wired to its channel."""
     here = Counter(load for load, _ in items)
     types = task.types[column.command]
     return sum(min(k, sum(here[load] for load in {load for load, _ in types[n].items})) for n, k in column.counts)
@@ -300,7 +300,7 @@ def _moves_items(column: Column) -> int:
 
 
 def _dealt(task: Task, handed: list[Handed], wired: dict[Spot, tuple[Item, ...]]) -> list[Handed]:
-    """Items of a type dealt out anew: to every circuit first those that are there already."""
+    """Items reassigned within their types: each circuit keeps first those already wired to it."""
     left: dict[Item, int] = {}
     types = {item: n for n, t in enumerate(task.all_types()) for item in t.items}
     wanted = [Counter(types[item] for item in h.items) for h in handed]

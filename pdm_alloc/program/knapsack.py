@@ -45,7 +45,7 @@ class Resource(NamedTuple):
 
 
 class _Node(NamedTuple):
-    """Items chosen so far, what they leave of each resource, their worth, and a bound on any circuit with them."""
+    """Search node: items chosen, remaining resources, their worth, and an upper bound on its subtree."""
 
     copies: tuple[int, ...]
     left: tuple[int, ...]
@@ -205,7 +205,7 @@ class Knapsack:
     def _next(
         self, node: _Node, values: np.ndarray, tables: Sequence[np.ndarray], best: float, floor: float
     ) -> list[_Node]:
-        """Copies to add, the most promising last; each only after the one before it of its type."""
+        """Child nodes, the most promising last; copies of a type are chosen in order, which breaks their symmetry."""
         first = node.copies[-1] + 1 if node.copies else 0
         ready = (self.rank[first:] == 0) & (values[first:] > floor)
         ready[:1] = values[first : first + 1] > floor if node.copies else ready[:1]

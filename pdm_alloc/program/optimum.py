@@ -69,7 +69,7 @@ class Optimum:
     is_priced: bool = False
 
     def gap(self, columns: Sequence[Column]) -> Gap:
-        """Relative gap of a solution, a column as often as it is chosen; see `gap_of`."""
+        """Relative gap of a solution given as columns with repetition; see `gap_of`."""
         numbers = {key_of(c): v for v, c in enumerate(self.task.columns)}
         if any(key_of(c) not in numbers for c in columns):
             return NOTHING_PROVED
@@ -272,7 +272,7 @@ def optimise_priced(
 def _stage(
     pricing: Pricing, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], clock: Clock
 ) -> tuple[_Known, float]:
-    """The best solution of one objective and the bound on it, the ones before it held."""
+    """Incumbent and bound of one objective, the earlier ones held."""
     names = [name for name, _ in objectives(replace(pricing.task, columns=()), pricing.strategy)]
     # Without solving: no circuit costs less than nothing, and none is without an item.
     trivial = -float(sum(t.count for t in pricing.task.all_types())) if names[k] == "circuits" else 0.0
@@ -290,7 +290,7 @@ def _stage(
 
 
 def _attainable(task: Task, names: Sequence[str], k: int, held: _Held, bound: float) -> float:
-    """The least sum over whole channels that is not below a bound, where the objective depends on the class alone."""
+    """The bound raised to the least attainable sum over whole channels, where the cost depends on the class alone."""
     if names[k] != "strength" or not math.isfinite(bound):
         return bound
     sums = {(0, 0)}
@@ -302,7 +302,7 @@ def _attainable(task: Task, names: Sequence[str], k: int, held: _Held, bound: fl
 
 
 def _circuits(pricing: Pricing, names: Sequence[str], k: int, held: _Held, best: _Known) -> int:
-    """Most circuits of any solution that is of interest."""
+    """Upper bound on the number of circuits of an improving solution."""
     at = names.index("channels")
     if k > at:
         return round(held[at][1])
@@ -312,7 +312,7 @@ def _circuits(pricing: Pricing, names: Sequence[str], k: int, held: _Held, best:
 
 
 def _dived(pricing: Pricing, k: int, bound: float, best: _Known, clock: Clock) -> _Known:
-    """The better of a solution and what a dive finds."""
+    """The better of the incumbent and the result of a dive."""
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
     dived = pricing.dive(clock) if value > bound else None
     return dived if dived is not None and _cost(pricing.task, dived, pricing.strategy, k) < value else best
@@ -321,7 +321,7 @@ def _dived(pricing: Pricing, k: int, bound: float, best: _Known, clock: Clock) -
 def _restricted(
     pricing: Pricing, k: int, held: _Held, bound: float, best: _Known, rows: Callable[[Task], Program], clock: Clock
 ) -> tuple[_Known, float]:
-    """The best solution of one objective over the columns generated so far, and the bound on those."""
+    """Restricted master: the best integer solution over the columns generated so far, and its bound."""
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
     if value <= bound:
         return best, value

@@ -102,7 +102,7 @@ class Bins:
         return [(channel_class.unit, 2), *((row, share) for row, share in banks if row is not None)]
 
     def clear(self) -> None:
-        """Take everything off."""
+        """Remove every circuit."""
         if self.limit.shape[1] != len(self.sums.cuts):
             self.limit, self._draws = self._limits(), {}
         self._divisor = np.maximum(self.limit, 1)
@@ -151,7 +151,7 @@ class Bins:
 
 
 def _padded(pairs: list[list[tuple[int, int]]], filler: int) -> tuple[np.ndarray, np.ndarray]:
-    """Numbers and weights in two rectangular arrays, short lists filled up with a number of weight 0."""
+    """Lists of (number, weight) as two rectangular arrays, padded with weight 0."""
     width = max((len(own) for own in pairs), default=0)
     full = [[*own, *[(filler, 0)] * (width - len(own))] for own in pairs]
     both = np.array(full, np.int64).reshape(len(pairs), width, 2)
@@ -222,7 +222,7 @@ def _place(
 
 
 def room(bins: Bins, members: Sequence[int], draw: Draw) -> int | None:
-    """The class on which a circuit leaves the fullest limit least full."""
+    """The feasible class whose highest utilisation with the circuit is least; None if no class is feasible."""
     numbers = np.array(members)
     use = bins.use(numbers, draw)
     for at in np.argsort(use, kind="stable").tolist():
@@ -237,7 +237,7 @@ def room(bins: Bins, members: Sequence[int], draw: Draw) -> int | None:
 def _made_room(
     bins: Bins, merged: Merged, columns: Sequence[Column], draws: Sequence[Draw], places: dict[int, int], n: int
 ) -> int | None:
-    """A class for a circuit after another was moved away from its unit or bank."""
+    """Repair: a class for a circuit once another circuit is moved off its unit or bank; None if there is none."""
     members = np.array(merged.members[columns[n].channel_class])
     units = list(dict.fromkeys(bins.unit[members[np.argsort(bins.use(members, draws[n]), kind="stable")]].tolist()))
     for unit in units:
@@ -259,7 +259,7 @@ def _swapped(
     members: Sequence[int],
     draw: Draw,
 ) -> int | None:
-    """One of a unit's classes for a circuit, if one comes free by moving another circuit and that finds room too."""
+    """Repair step: move one circuit elsewhere; the unit's class that then bears the new circuit, or None."""
     old = places[other]
     bins.take(old, draws[other])
     number, new = room(bins, members, draw), None
@@ -276,7 +276,7 @@ _ATTEMPTS = 12
 
 
 def unbroken(attempt: Callable[[], Sequence[Column] | None], bins: Bins, clock: Clock) -> Sequence[Column] | None:
-    """What an attempt gives once it breaks no limit, each combination it breaks noted for the next; None: nothing."""
+    """Repeat a heuristic, adding the combinations it violates, until it violates none; None if it fails."""
     for _ in range(_ATTEMPTS):
         columns = attempt()
         if columns is None:

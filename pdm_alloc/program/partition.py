@@ -198,7 +198,7 @@ def loadings_of(task: Task, sums: Sums, columns: Iterable[tuple[Column, int]]) -
 
 @dataclass
 class LateRows:
-    """Rows of combinations added as solutions break limits: a combination enters only when it matters.
+    """Lazy constraints: rows of combinations, added once a solution violates them.
 
     Parameters
     ----------

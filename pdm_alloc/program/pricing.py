@@ -33,7 +33,7 @@ _MISSING = -1  # cost of the first phase: items in no circuit
 
 
 class Pricing:
-    """Columns of a task, generated as the linear program asks for them.
+    """Column generation on a task.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ class Pricing:
             self.add([column for counts in alone if (column := sack.column(counts)) is not None])
 
     def add(self, columns: Sequence[Column]) -> list[Column]:
-        """Add the columns that are new; those."""
+        """Add the columns that are new; returns them."""
         new = {(c.command, c.counts, c.channel_class): c for c in columns}
         fresh = [c for key, c in new.items() if key not in self._keys]
         self._keys.update(new)
@@ -131,7 +131,7 @@ class Pricing:
         return math.ceil(total) if math.isfinite(total) else total
 
     def dive(self, clock: Clock) -> list[Column] | None:
-        """A solution from the linear program of the last bound: the largest fractions rounded up, priced again.
+        """Diving heuristic from the linear program of the last bound: largest fractions rounded up, priced again.
 
         Returns
         -------
@@ -155,7 +155,7 @@ class Pricing:
         return None
 
     def _round_up(self, values: np.ndarray, least: Counter[int]) -> bool:
-        """Fix columns that are nearly a whole more, else the one of the largest fraction; False where none can be."""
+        """Diving step: fix nearly integral columns, else the one of the largest fraction; False where none can be."""
         rest, parts, fixed = self._rest(least), values - np.floor(values + EPSILON), 0
         for v in np.argsort(-parts, kind="stable").tolist():
             if parts[v] < (_NEAR_WHOLE if fixed else EPSILON):
@@ -171,7 +171,7 @@ class Pricing:
         return bool(fixed)
 
     def _rest(self, least: Counter[int]) -> dict[str, np.ndarray]:
-        """Items of each type that no fixed column takes."""
+        """Items of each type that the fixed columns leave uncovered."""
         rest = {command: np.array([t.count for t in types], np.int64) for command, types in self.task.types.items()}
         for v, times in least.items():
             for n, k in self.order[v].counts:
@@ -194,7 +194,7 @@ class Pricing:
     def _priced(
         self, circuits: int, clock: Clock, rest: dict[str, np.ndarray] | None = None
     ) -> tuple[float, list[Column]]:
-        """How far the bound is below the linear program, not above 0, and columns of negative reduced cost."""
+        """Lagrangian bound less the linear program, never above 0, and columns of negative reduced cost."""
         priced: list[Column] = []
         least = np.zeros(len(self.task.classes))
         for sack, fixed, ask in self._asks(self.program.duals):
@@ -208,7 +208,7 @@ class Pricing:
         return float(sum(lowest[:circuits])), priced
 
     def _asks(self, duals: np.ndarray) -> Iterator[tuple[Knapsack, float, Callable[..., tuple[float, list[Column]]]]]:
-        """Each knapsack, the cost of any circuit in it at these duals, and its search."""
+        """Pricing subproblems: knapsack, reduced cost of an empty circuit at these duals, and the search."""
         names = [name for name, _ in objectives(replace(self.task, columns=()), self.strategy)]
         share = float(self.objective == names.index(_HEADROOM))
         if len(self.held) > names.index(_HEADROOM):
@@ -254,7 +254,7 @@ class Pricing:
 
 
 class _Linear:
-    """A linear program that grows by columns and goes on from the last basis; HiGHS, one thread."""
+    """Restricted master linear program, grown by columns, warm-started from the last basis; HiGHS, one thread."""
 
     def __init__(self, bounds: Sequence[tuple[float, float]], missing: int):
         silence_banner()

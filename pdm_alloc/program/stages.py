@@ -89,7 +89,7 @@ def _unbroken(
     clock: Clock,
     known: Sequence[float] | None,
 ) -> tuple[Solution, list[int]]:
-    """One cost minimised, rows added until its solution breaks no limit; as `_stage`, in the program's numbers.
+    """Minimise one cost with lazy constraints, until its solution violates none; as `_stage`, in the program's numbers.
 
     Every row holds for every allocation that keeps the limits, so the bound holds whenever it stops.
     """
@@ -108,7 +108,7 @@ def _unbroken(
 
 
 def _held(program: Program, cost: Mapping[int, float], value: float, keep: Sequence[int]) -> tuple[Program, list[int]]:
-    """The program narrowed to the variables that may still matter, this cost held at its best."""
+    """The program on the variables that reduced-cost fixing left, with this cost bounded by its optimum."""
     with_cost = Program(program.most, [*program.rows, (dict(cost), -math.inf, value)], program.whole)
     return with_cost.narrowed(keep)
 
@@ -124,14 +124,14 @@ def _widened(solution: Solution, numbers: Sequence[int], size: int) -> Solution:
 
 
 def _narrowed(values: Sequence[float] | None, numbers: Sequence[int]) -> list[float] | None:
-    """Values of the variables of a narrower program; None where there are none, or for auxiliary ones."""
+    """Values restricted to the variables of a narrower program; None without values, or with auxiliary variables."""
     return [values[n] for n in numbers] if values and _AUXILIARY not in numbers else None
 
 
 def _stage(
     program: Program, cost: Mapping[int, float], clock: Clock, known: Sequence[float] | None
 ) -> tuple[Solution, list[int]]:
-    """Minimise one cost; also the variables that can be in any solution as good."""
+    """Minimise one cost; also the variables that reduced-cost fixing leaves."""
     every = list(range(len(program.most)))
     if len(every) <= _FEW:
         return solve_program(program, cost, clock), every
@@ -146,7 +146,7 @@ def _stage(
 
 
 def _at_bound(program: Program, cost: Mapping[int, float], relaxed: Solution, near: Sequence[float]) -> Solution | None:
-    """Values that came out whole, where made exactly so they keep every row and cost no more than the relaxation."""
+    """The values rounded, where they are integral, feasible and at the bound of the relaxation; else None."""
     pairs = list(zip(near, program.whole, strict=True))
     if any(whole and abs(value - round(value)) > _EPSILON for value, whole in pairs):
         return None
@@ -160,13 +160,13 @@ def _at_bound(program: Program, cost: Mapping[int, float], relaxed: Solution, ne
 
 
 def _within(program: Program, relaxed: Solution, objective: float) -> list[int]:
-    """Variables that may be above 0 in a solution that costs no more; auxiliary ones always."""
+    """Reduced-cost fixing: variables that can be nonzero at no greater cost; auxiliary ones always."""
     largest = objective - relaxed.objective + slack(objective)
     return [v for v, cost in enumerate(relaxed.reduced) if cost <= largest or not program.whole[v]]
 
 
 def _thinned(program: Program, cost: Mapping[int, float], relaxed: Solution, clock: Clock) -> Solution:
-    """First among the variables nearest to the relaxation; without proof, then among all that could be better."""
+    """Solve on the variables of least reduced cost; where that proves nothing, on all that can improve on it."""
     bound = math.ceil(relaxed.objective - slack(relaxed.objective))
     first, near = _nearest_solution(program, cost, relaxed, bound, clock)
     if not first or first.objective <= bound:
@@ -184,7 +184,7 @@ def _thinned(program: Program, cost: Mapping[int, float], relaxed: Solution, clo
 def _nearest_solution(
     program: Program, cost: Mapping[int, float], relaxed: Solution, bound: float, clock: Clock
 ) -> tuple[Solution, list[int]]:
-    """A solution among few variables, more of them until there is one; and the variables it took."""
+    """Solve a restricted program, enlarged until it is feasible; the solution, and its variables."""
     near = _within(program, relaxed, bound)
     ranked = sorted(relaxed.reduced)
     while True:
@@ -196,7 +196,7 @@ def _nearest_solution(
 
 
 def slack(objective: float) -> float:
-    """How far the solver's numbers may be off."""
+    """Tolerance on an objective value of the solver."""
     return _EPSILON + 1e-9 * abs(objective)
 
 
