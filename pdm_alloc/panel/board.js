@@ -27,6 +27,7 @@ class Board {
     this.sent = this.scene.heard ?? 0;
     this.parts = new Map(); // what is drawn, by key
     this.widths = new Map();
+    this.sides = new Map(); // where each name stands at its point
     this.frames = [];
     this.build(el);
     this.hands = new BoardHands(this);
@@ -112,6 +113,7 @@ class Board {
   }
 
   fit() {
+    this.sides.clear();
     const points = this.scene.spots.map((s) => this.point(s.name)).filter(Boolean);
     const o = this.model.get('outline');
     if (o.url) points.push(...this.corners(o));
@@ -124,6 +126,7 @@ class Board {
   }
 
   zoom(times, at = [this.width / 2, this.height / 2]) {
+    this.sides.clear();
     const [x, y] = this.metres(at), v = this.view;
     const k = Math.min(Math.max(v.k * times, 2), 2000);
     this.view = {x: x + ((v.x - x) * v.k) / k, y: y + ((v.y - y) * v.k) / k, k};
@@ -147,11 +150,12 @@ class Board {
     let e = this.parts.get(key);
     if (!e) {
       e = document.createElementNS(SVG, tag);
+      e.was = {}; // asking the page for each attribute takes longer
       this.parts.set(key, e);
       this.layers[layer].append(e);
     }
-    for (const name in attributes) if (e.getAttribute(name) !== String(attributes[name])) e.setAttribute(name, attributes[name]);
-    if (text !== undefined && e.textContent !== text) e.textContent = text;
+    for (const name in attributes) if (e.was[name] !== attributes[name]) e.setAttribute(name, (e.was[name] = attributes[name]));
+    if (text !== undefined && e.was.text !== text) e.textContent = e.was.text = text;
     this.used.add(key);
     return e;
   }
@@ -318,15 +322,15 @@ class Board {
     const names = [];
     for (const [kind, label] of this.scene.boxes) {
       const [x, y] = this.boxAts[label];
-      names.push({key: `box ${label}`, x, y, r: 16, text: kind === 'battery' ? 'battery' : label, css: 'pdm-board-name pdm-board-bold'});
+      names.push({key: `box:${label}`, x, y, r: 16, text: kind === 'battery' ? 'battery' : label, css: 'pdm-board-name pdm-board-bold'});
     }
     const ghost = this.parts.get('ghost') && this.used.has('ghost') ? this.model.get('ghost') : null;
-    if (ghost) names.push({key: 'ghost', x: this.at[ghost.place][0], y: this.at[ghost.place][1], r: 18, text: ghost.words, css: 'pdm-board-name pdm-board-better'});
-    for (const s of this.scene.spots) if (this.at[s.name]) names.push({key: s.name, x: this.at[s.name][0], y: this.at[s.name][1], r: s.mount ? 9 : 7, text: s.name, css: 'pdm-board-name'});
+    if (ghost) names.push({key: 'ghost:', x: this.at[ghost.place][0], y: this.at[ghost.place][1], r: 18, text: ghost.words, css: 'pdm-board-name pdm-board-better'});
+    for (const s of this.scene.spots) if (this.at[s.name]) names.push({key: `place:${s.name}`, x: this.at[s.name][0], y: this.at[s.name][1], r: s.mount ? 9 : 7, text: s.name, css: 'pdm-board-name'});
     for (const name of names) [name.w, name.h] = [this.textWidth(name.text, name.css), FONT_PX * 1.25];
     const points = [...Object.values(this.at).map(([x, y]) => [x - 6, y - 6, x + 6, y + 6]), ...Object.values(this.boxAts).map(([x, y]) => [x - 15, y - 13, x + 15, y + 11])];
     if (ghost) points.push(this.around(this.at[ghost.place], 18, 14));
-    const boxes = placeLabels(names, this.lines, points, this.width, this.height - 16);
+    const boxes = placeLabels(names, this.lines, points, this.width, this.height - 16, this.sides);
     names.forEach((name, n) => this.drawName(name, boxes[n]));
   }
 
@@ -366,10 +370,11 @@ class Board {
     if (this.scene.wires_g === null) return 'No allocation: lengths are shown, wires are not.';
     const now = this.now, was = this.scene.wires_g + this.scene.cables_g, change = now.massG - was;
     const unknown = now.leads.filter((lead) => lead.m === null).length;
+    if (unknown && unknown === now.leads.length) return `battery cables ${kg(now.cablesG)} · wires have no lengths yet: drag the module to a square, or Enter on it`;
     const parts = [`harness ${kg(now.massG)}: wires ${kg(now.wiresG)}, battery cables ${kg(now.cablesG)}`];
     if (Math.abs(change) >= 5) parts.push(`${change > 0 ? '+' : '−'}${kg(Math.abs(change))}, wire sizes as they are`);
     if (unknown) parts.push(`${unknown} wires of unknown length not weighed`);
-    if (this.model.get('is_stale')) parts.push('wire sizes being worked out');
+    if (this.model.get('is_stale')) parts.push('wire sizes of the last answer');
     return parts.join(' · ');
   }
 }

@@ -30,6 +30,7 @@ _HERE = Path(__file__).parent
 _SCRIPTS = ("board_harness.js", "board_labels.js", "board_hands.js", "board.js")
 _PAUSE_S = 1.5  # somebody who drags on wants the machine for the next answer
 _GAIN_G = 5.0
+_BROKEN = "There is no verdict on the tables as they are: wires are those of the last answer. Ctrl+Z takes back."
 
 
 class Board(anywidget.AnyWidget):
@@ -95,14 +96,15 @@ class Board(anywidget.AnyWidget):
     def show(self, answer: Answer | None) -> None:
         """Draw an answer; with None what was drawn stays, marked as old."""
         if answer is None:
-            return self.stale()
+            self.stale()
+            self.notice = _BROKEN
+            return
         question, is_new = answer.question, self._question is not answer.question
         if is_new:
             self._question = question
             self._drawn = _scene(question, answer.allocation)
-            self._show(is_stale=False)
+            self._show(is_stale=False, notice="" if self.notice == _BROKEN else self.notice)
             self._seek_for(question)
-        return None
 
     def stale(self) -> None:
         """Mark wire sizes as old; lengths and masses go on following what is dragged."""

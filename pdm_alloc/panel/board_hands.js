@@ -220,7 +220,7 @@ class BoardHands {
     else if (drag.kind === 'place') this.drop(drag.name);
     else if (drag.kind === 'box') near ? this.putBox(drag.name, near) : board.say('Let it go on a place where it can be mounted.');
     else if (drag.kind === 'under') this.shift(...this.way(drag));
-    board.root.dataset.frameMs = Math.max(0, ...board.frames).toFixed(2);
+    board.root.dataset.frameMs = board.frames.map((ms) => ms.toFixed(2)).join(' ');
     board.draw();
   }
 

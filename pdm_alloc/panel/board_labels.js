@@ -44,19 +44,27 @@ function cost(box, apart, label, labels, lines, boxes, width, height) {
   return sum;
 }
 
-// Boxes of labels (x, y, r of the point; w, h of the text), in the same order.
-function placeLabels(labels, lines, points, width, height) {
+const CLEAR = 0.55; // nothing overlaps: the rest is distance
+
+// Boxes of labels (key, x, y, r of the point; w, h of the text), in the same order. A name stays on the side of its
+// point where it was, in `kept`, while it is clear there: names that jump about are hard to read, and slow.
+function placeLabels(labels, lines, points, width, height, kept) {
   const boxes = [...points];
   return labels.map((label) => {
-    let best = null, least = Infinity;
-    for (const apart of APART) {
-      for (const way of AROUND) {
-        const box = standing(label, way, apart), sum = cost(box, apart, label, labels, lines, boxes, width, height);
-        if (sum < least - 1e-9) [best, least] = [box, sum];
+    const priced = (side) => {
+      const box = standing(label, AROUND[side[0]], side[1]);
+      return [cost(box, side[1], label, labels, lines, boxes, width, height), side, box];
+    };
+    let best = kept.has(label.key) ? priced(kept.get(label.key)) : [Infinity];
+    for (const apart of best[0] < CLEAR + 0.5 ? [] : APART) {
+      for (let n = 0; n < AROUND.length; n++) {
+        const other = priced([n, apart]);
+        if (other[0] < best[0] - 1e-9) best = other;
       }
-      if (least < 0.55) break;
+      if (best[0] < CLEAR) break;
     }
-    boxes.push(best);
-    return best;
+    kept.set(label.key, best[1]);
+    boxes.push(best[2]);
+    return best[2];
   });
 }

@@ -124,7 +124,10 @@ def test_old_and_new(bench):
     spots = bench.board.scene["spots"]
     bench.board.show(None)
     assert bench.board.is_stale
+    assert "no verdict" in bench.board.notice
     assert bench.board.scene["spots"] == spots
+    bench.board.show(answer("middle-42", "under seat"))
+    assert (bench.board.is_stale, bench.board.notice) == (False, "")
 
 
 def test_not_enough_is_drawn_without_wires():

@@ -139,7 +139,7 @@ REFUSED = [
     ({"op": "delete", "place": "engine"}, "engine is in use ("),
     ({"op": "delete", "place": "glove box"}, "move what is there"),
     ({"op": "mount", "place": "glove box", "mount": False}, "unit is mounted at glove box"),
-    ({"op": "row"}, "coordinates already"),
+    ({"op": "row"}, "no place without coordinates"),
 ]
 
 

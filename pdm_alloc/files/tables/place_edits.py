@@ -260,7 +260,7 @@ def in_a_row(plan: Plan) -> Plan:
     plan = replace(plan, places=(*plan.places, *({"place": name} for name in named)))
     bare = [name for name in plan.names if plan.point(name) is None]
     if not bare:
-        raise BadEdit("Every place has coordinates already; give loads a place, or add one with 'Add place'.")
+        raise BadEdit("There is no place without coordinates to lay out: add one with 'Add place'.")
     step, low = _step_m(plan, bare), min((p[1] for p in _points(plan)), default=0.5)
     for n, name in enumerate(bare):
         plan = _with_place(plan, name, x_m=_text(n * step), y_m=_text(low - _STEP_M))
