@@ -124,6 +124,7 @@ class BoardHands {
     svg.addEventListener('pointermove', (ev) => this.move(ev));
     svg.addEventListener('pointerup', (ev) => this.up(ev));
     svg.addEventListener('pointercancel', () => this.cancel());
+    svg.addEventListener('touchstart', (ev) => this.touched(ev), {passive: false});
     svg.addEventListener('wheel', (ev) => this.wheel(ev), {passive: false});
     svg.addEventListener('focusin', (ev) => this.pick(this.keyAt(ev.target)));
     svg.addEventListener('focusout', () => this.rest());
@@ -248,6 +249,11 @@ class BoardHands {
     this.pending = null;
     [board.moved, board.boxes] = [{}, {}];
     board.draw();
+  }
+
+  // A finger on a thing drags it; beside things it scrolls the page, unless the plan is larger than the board.
+  touched(ev) {
+    if (this.keyAt(ev.target) || this.mode || this.board.looked) ev.preventDefault();
   }
 
   wheel(ev) {

@@ -160,6 +160,21 @@ def in_tables(board, place):
     return float(row["x_m"]), float(row["y_m"])
 
 
+def test_a_place_is_dragged_by_touch(board):
+    """A finger on a place drags it and does not scroll the page."""
+    touch = board.page.context.new_cdp_session(board.page)
+    board.page.evaluate("document.body.style.height = '3000px'")
+    before, (x, y) = in_tables(board, "radiator"), board.at("place:radiator")
+    for n in range(8):
+        points = [{"x": x, "y": y + 8 * n}]
+        touch.send("Input.dispatchTouchEvent", {"type": "touchMove" if n else "touchStart", "touchPoints": points})
+        board.page.wait_for_timeout(20)
+    touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    board.stage.await_change(lambda: in_tables(board, "radiator") != before)
+    assert in_tables(board, "radiator")[1] < before[1]
+    assert board.page.evaluate("scrollY") == 0
+
+
 def test_a_place_is_added_joined_and_deleted(board):
     """By keys: a form for the place, Enter on two places for a route, Delete; what is in use is not deleted."""
     page, keys = board.page, board.page.keyboard
