@@ -131,6 +131,7 @@ def test_accessibility(builder, lab, axe):
         for tab in page.locator(".pdm-panel [role='tab']").all():
             tab.click()
             expect(tab).to_have_attribute("aria-selected", "true")
+            expect(tab.locator(_ABOVE).locator(".pdm-pages > * > *:visible").first).to_be_visible()
             parts = [*parts, (tab.inner_text(), tab.locator(_ABOVE))]
             for title, part in parts:
                 result = check(part, axe)

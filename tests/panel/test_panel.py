@@ -182,6 +182,7 @@ def test_saved_picture_has_verdict_figure_and_table(panel):
     assert "Enough." in picture
     assert "data:image/png;base64," in picture
     assert "<td>cooling fan</td>" in picture
+    assert "What may be on in each state" in picture
     assert "Values are for design" in picture
     assert "<script" not in picture
     assert len(picture) < 150_000
