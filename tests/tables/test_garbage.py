@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from tests.strategies import examples
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 from tests.tables.raw_workbook import make_workbook, row
 
@@ -45,7 +46,7 @@ garbage = st.one_of(
     st.text(max_size=200).map(lambda t: t.encode("utf-8", "replace")),
     st.lists(pieces, max_size=40).map(lambda p: "".join(p).encode()),
 )
-many = settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+many = settings(max_examples=examples(300, 3000), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def reads_or_refuses(reader, path):

@@ -104,6 +104,7 @@ def test_workbook_that_would_take_too_much_is_refused_in_little(bomb, tmp_path):
     assert megabytes < 300
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     ("content", "expected"),
     [
