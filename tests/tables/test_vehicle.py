@@ -155,7 +155,8 @@ def test_every_setting_can_be_set(tmp_path):
         "battery_place": "dash", "battery_floor_pct": 40, "slack_pct": 8, "end_allowance_m": 0.2,
         "tolerance_loads": 1, "time_limit_s": 5, "rules": "boat", "lowest_ambient_c": -35,
         "battery_chemistry": "agm", "battery_rate_h": 5, "peukert": 1.2, "battery_mohm": 6,
-        "isolator_place": "dash", "starter_place": "dash", "alternator_place": "dash", "bus_kbit": 250, "bus_stub_m": 0.3,
+        "isolator_place": "dash", "starter_place": "dash", "alternator_place": "dash",
+        "bus_kbit": 250, "bus_stub_m": 0.3,
     }  # fmt: skip
     assert set(other) == {item.name for item in fields(Settings)}
     text = "\n".join(
