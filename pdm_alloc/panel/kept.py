@@ -233,7 +233,7 @@ class KeptAllocations:
 
 
 def _text(words: str, example: str) -> widgets.Text:
-    field = widgets.Text(description=words, placeholder=example)
+    field = widgets.Text(description=words, placeholder=example, continuous_update=False)
     field.style.description_width = "initial"
     return field
 

@@ -74,7 +74,10 @@ class ChannelList {
 
   // ---- painting ----
 
+  // What is being dragged must stay in the page, or the drag ends: painting waits for it.
   paint() {
+    this.late = Boolean(this.dragged);
+    if (this.late) return;
     const focused = this.root.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
     this.list.classList.toggle('pdm-stale', this.model.get('old'));
     this.options(this.load, this.model.get('loads'));
@@ -122,7 +125,10 @@ class ChannelList {
       ev.dataTransfer.effectAllowed = 'move';
       this.dragged = {load, channel};
     });
-    chip.addEventListener('dragend', () => { this.dragged = undefined; });
+    chip.addEventListener('dragend', () => {
+      this.dragged = undefined;
+      if (this.late) this.paint();
+    });
     chip.addEventListener('keydown', (ev) => {
       if (ev.key === 'Delete' && locked) this.unlock(load, channel);
     });

@@ -63,7 +63,7 @@ class Panel:
         self.tables = Tables(vehicle.name, self._plain(), catalogue)
         self._parts = Parts()
         self.controls = Controls(catalogue, vehicle, module or beginning(vehicle, catalogue))
-        self.files = FilesBar(home, vehicle.name, self.save, self.reopen, lambda: self.allocation)
+        self.files = FilesBar(home, vehicle.name, self.save, self.reopen, self._settled)
         self._screen = Screen()
         self._screen.tabs.name_page(f"{vehicle.name}{f' ({home.label})' if home else ''}: pdm_alloc")
         self._answers = 0

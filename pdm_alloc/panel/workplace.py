@@ -2,6 +2,7 @@
 
 import threading
 import time
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -28,7 +29,8 @@ from pdm_alloc.files.save_back import (
 from pdm_alloc.files.sources import digest
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
-from pdm_alloc.panel.markup import Html, tag
+from pdm_alloc.panel.answers import Answer
+from pdm_alloc.panel.markup import Html, plural, tag
 from pdm_alloc.result.allocation import Allocation
 
 __all__ = ["FilesBar", "Home"]
@@ -115,11 +117,12 @@ class Home:
         self.read()
         return changed
 
-    def export(self, allocation: Allocation) -> Path:
-        """Write all documents of an allocation; the folder they are in."""
+    def export(self, allocation: Allocation) -> list[Path]:
+        """Write all documents of an allocation; the files."""
         folder = self.path / "documents" if self.path.is_dir() else self.path.with_name(f"{self.path.stem}_documents")
-        write_documents(allocation, folder)
-        return folder
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what is left out is said by name
+            return write_documents(allocation, folder)
 
     def draft(self) -> dict[str, Any] | None:
         """The draft of an earlier panel, ``is_old`` where the files were changed since; None without a usable one."""
@@ -178,8 +181,8 @@ class FilesBar:
         Of the vehicle.
     save, reopen : callable
         Called when asked for; ``save`` with True to save over what somebody else changed.
-    allocation : callable
-        Gives the present allocation, or None.
+    answer : callable
+        Gives the answer on the tables as they stand; None while it is awaited.
     """
 
     def __init__(
@@ -188,9 +191,9 @@ class FilesBar:
         name: str,
         save: Callable[[bool], None],
         reopen: Callable[[], None],
-        allocation: Callable[[], Allocation | None],
+        answer: Callable[[], Answer | None],
     ):
-        self._home, self._name, self._allocation = home, name, allocation
+        self._home, self._name, self._answer = home, name, answer
         self._title, self._notice = widgets.HTML(), widgets.HTML()
         self._anyway = _button("Save anyway", "put what you changed into the file as it now is", lambda: save(True))
         buttons = [
@@ -226,13 +229,30 @@ class FilesBar:
             self.say(str(fault), is_fault=True, offer=isinstance(fault, ChangedMeanwhile))
 
     def _export(self) -> None:
-        allocation = self._allocation()
+        answer = self._answer()
+        allocation = answer.allocation if answer else None
         if allocation is None or self._home is None:
-            self.say("There is no allocation to export: the module is not enough.", is_fault=True)
+            self.say("There is no allocation to export: the verdict is awaited, or it is not enough.", is_fault=True)
             return
         with self.refusing():
-            folder = self._home.export(allocation)
-            self.say(f"Documents are in {folder.parent.name}/{folder.name}.")
+            self.say("Writing the documents ...")
+            files = self._home.export(allocation)
+            self.say(_written(files), is_fault=not any(file.suffix == ".pdf" for file in files))
+
+
+_PAPERS = {"pin_map.csv": "pin map", "*.pdf": "binder", "*.xlsx": "workbook"}
+_OTHERS = ("labels.pdf", "*_tables.xlsx")
+
+
+def _written(files: list[Path]) -> str:
+    """Where the documents people ask for are, and what is missing of them."""
+    folder = min((file.parent for file in files), key=lambda parent: len(parent.parts))
+    here = [file for file in files if file.parent == folder and not any(file.match(other) for other in _OTHERS)]
+    papers = {word: next((file.name for file in here if file.match(p)), "") for p, word in _PAPERS.items()}
+    there = ", ".join(f"{word} {name}" for word, name in papers.items() if name)
+    missing = " and ".join(word for word, name in papers.items() if not name)
+    lacking = f" Not written: {missing} (pip install 'pdm_alloc[documents]')." if missing else ""
+    return f"Written into {folder.parent.name}/{folder.name}: {there}; {plural(len(files), 'file')} in all.{lacking}"
 
 
 def _button(words: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:

@@ -127,6 +127,7 @@ def test_export_writes_pin_map_binder_and_workbook(folder):
     panel.files._export()
     names = {file.name for file in (folder / "documents").iterdir()}
     assert {"pin_map.csv", "car.pdf", "car.xlsx", "allocation.json"} <= names
+    assert "Written into car/documents: pin map pin_map.csv, binder car.pdf, workbook car.xlsx" in said(panel)
     assert opened(folder).allocation is not None
 
 
