@@ -1,5 +1,6 @@
 """Channel classes: interchangeable channels, and capacities by which no channel is used twice."""
 
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -7,7 +8,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from pdm_alloc.domain.kinds import Settings
-from pdm_alloc.domain.module import Channel, Unit, natural_key
+from pdm_alloc.domain.module import Channel, Unit, natural_key, portions_of
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.thermal import derating_factor, paralleled_ma, usable_ma
 
@@ -79,8 +80,8 @@ class ChannelClass:
         Number of the unit; ``single``, ``pair`` or ``bridge``.
     rating : Rating
         What the physics asks.
-    bank_halves : tuple of (str, int)
-        Banks it loads, and how many halves of its current each carries.
+    bank_portions : tuple of (str, int)
+        Banks it loads, and how many portions of every milliamp each carries.
     slots : tuple of tuple of str
         Channel names, one or two a slot, natural order.
     """
@@ -88,7 +89,7 @@ class ChannelClass:
     unit: int
     use: str
     rating: Rating
-    bank_halves: tuple[tuple[str, int], ...]
+    bank_portions: tuple[tuple[str, int], ...]
     slots: Slots
 
     @property
@@ -111,6 +112,7 @@ class _Draft:
     unit: int
     keys: dict[str, SingleKey]
     doubles: list[tuple[str, str, str]]
+    whole: int
 
 
 def unit_ambient_c(vehicle: Vehicle, unit: Unit) -> float:
@@ -154,8 +156,9 @@ def channel_classes(
     locked = tuple(locked)
     held = dict.fromkeys(locked, "") | dict(apart or {})
     held.update({place: f"{held[place]} {place[1]}" for place in locked})
+    whole = portions_of(unit.module.portions for unit in units)
     for number, unit in enumerate(units):
-        capacities += _add_unit(number, _fitted(vehicle, unit), held, classes)
+        capacities += _add_unit(number, _fitted(vehicle, unit), held, classes, whole)
     return tuple(classes), tuple(capacities)
 
 
@@ -199,14 +202,14 @@ def _fitted(vehicle: Vehicle, unit: Unit) -> _Fitted:
 
 
 def _add_unit(
-    number: int, at: _Fitted, held: Mapping[tuple[int, str], str], classes: list[ChannelClass]
+    number: int, at: _Fitted, held: Mapping[tuple[int, str], str], classes: list[ChannelClass], whole: int
 ) -> Iterator[Capacity]:
     """Add the classes of a unit; its capacities."""
     channels = sorted(at.unit.module.channels, key=lambda c: natural_key(c.name))
     by_name = {c.name: c for c in channels}
     labels = {c.name: held.get((number, c.name), "") for c in channels}
     keys = {c.name: (_single_rating(c, at), c.bank or "", labels[c.name]) for c in channels}
-    draft = _Draft(number, keys, _doubles(channels))
+    draft = _Draft(number, keys, _doubles(channels), whole)
     singles = _single_classes(draft, classes)
     doubles = _double_classes(draft, by_name, at, classes)
     return _capacities(draft, classes, singles, doubles.values())
@@ -286,8 +289,8 @@ def _single_classes(draft: _Draft, classes: list[ChannelClass]) -> dict[SingleKe
     numbers = {}
     for (rating, bank, label), names in by_key.items():
         numbers[rating, bank, label] = len(classes)
-        halves = ((bank, 2),) if bank else ()
-        classes.append(ChannelClass(draft.unit, "single", rating, halves, tuple((n,) for n in names)))
+        portions = ((bank, draft.whole),) if bank else ()
+        classes.append(ChannelClass(draft.unit, "single", rating, portions, tuple((n,) for n in names)))
     return numbers
 
 
@@ -308,16 +311,17 @@ def _double_classes(
         first, second = (by_name[name] for name in slots[0])
         numbers[key] = len(classes)
         rating = _double_rating(first, second, key[0], at)
-        classes.append(ChannelClass(draft.unit, key[0], rating, _double_halves(first, second, key[0]), tuple(slots)))
+        classes.append(
+            ChannelClass(draft.unit, key[0], rating, _double_portions(first, second, key[0], draft), tuple(slots))
+        )
     return numbers
 
 
-def _double_halves(a: Channel, b: Channel, use: str) -> tuple[tuple[str, int], ...]:
-    """A pair draws half its current through each bank; a bridge feeds from either, so each must bear it all."""
-    banks = [bank for bank in (a.bank, b.bank) if bank]
-    if len(set(banks)) == 1:
-        return ((banks[0], 2 if len(banks) == 2 or use == "bridge" else 1),)
-    return tuple((bank, 1 if use == "pair" else 2) for bank in sorted(banks))
+def _double_portions(a: Channel, b: Channel, use: str, draft: _Draft) -> tuple[tuple[str, int], ...]:
+    """Of a pair each bank bears the larger share; a bridge feeds from either, so each must bear it all."""
+    one_bank, share = a.bank == b.bank, max(a.share_pct, b.share_pct) / 100
+    each = draft.whole if use == "bridge" or one_bank else math.ceil(draft.whole * share)
+    return tuple((bank, each) for bank in sorted({bank for bank in (a.bank, b.bank) if bank}))
 
 
 def _capacities(

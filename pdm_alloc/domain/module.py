@@ -4,11 +4,12 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from math import lcm
 
 from pdm_alloc.domain.showing import UnknownName, counted, headline_table, named
 from pdm_alloc.domain.signals import Box, Keypad
 
-__all__ = ["Catalogue", "Channel", "Module", "Unit", "natural_key", "units_of"]
+__all__ = ["MOST_PORTIONS", "Catalogue", "Channel", "Module", "Unit", "natural_key", "portions_of", "units_of"]
 
 _NAMED = 8
 
@@ -118,6 +119,15 @@ class Module:
     note: str = ""
     extra: tuple[tuple[str, str], ...] = ()
 
+    @property
+    def portions(self) -> int:
+        """Portions of a milliamp in which what its banks and it bear is counted, so that all shares are whole.
+
+        2, or more where two channels in different banks share a current unevenly: 5 at 60 per cent. At most
+        `MOST_PORTIONS`: finer shares are rounded up.
+        """
+        return portions_of([_whole(a, b) for a, b in _pairs(self.channels) if a.bank != b.bank])
+
     def channel(self, name: str) -> Channel:
         """The channel of that name; `UnknownName`, a KeyError, where there is none."""
         return named(f"channel of {self.name}", self.channels, name)
@@ -137,6 +147,26 @@ class Module:
             for c, ma in zip(self.channels, amps, strict=True)
         ]
         return headline_table(repr(self).strip("<>"), columns, rows)
+
+
+MOST_PORTIONS = 100
+
+
+def portions_of(numbers: Iterable[int]) -> int:
+    """Least number that 2 and all of some numbers divide; `MOST_PORTIONS` where that is less."""
+    return min(MOST_PORTIONS, lcm(2, *numbers))
+
+
+def _whole(a: Channel, b: Channel) -> int:
+    return (max(a.share_pct, b.share_pct) / 100).denominator
+
+
+def _pairs(channels: Iterable[Channel]) -> Iterator[tuple[Channel, Channel]]:
+    by_label: dict[str, list[Channel]] = {}
+    for channel in channels:
+        if channel.pair:
+            by_label.setdefault(channel.pair, []).append(channel)
+    yield from ((two[0], two[1]) for two in by_label.values() if len(two) == 2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,7 @@ class Bins:
     """Channels, banks and units of a vehicle, and the load on each.
 
     Rows are the units' totals (and peaks, under changes of one input), the banks, and one that is never
-    full; a class weighs on the total of its unit and on its banks, counted in halves of its current.
+    full; a class weighs on the total of its unit and on its banks, counted in portions of a milliamp.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ class Bins:
         self.settle = np.array([self._settles.index(unit.module.settle_s) for unit in units])
         self.limit = self._limits()
         self.unit = np.array([own.unit for own in merged.fine.classes])
-        self.rows, self.halves = _padded([self._weights(own) for own in merged.fine.classes], len(self.limit) - 1)
+        self.rows, self.portions = _padded([self._weights(own) for own in merged.fine.classes], len(self.limit) - 1)
         capacities: list[list[tuple[int, int]]] = [[] for _ in merged.fine.classes]
         for k, capacity in enumerate(merged.fine.capacities):
             for n, weight in capacity.weights:
@@ -88,18 +88,19 @@ class Bins:
         return Draw(stated, rises)
 
     def _limits(self) -> np.ndarray:
-        """Halves of a milliamp by row and combination; never full where a combination says nothing of a row."""
+        """Portions of a milliamp by row and combination; never full where a combination says nothing of a row."""
         limits = np.full((len(self.merged.task.units) + len(self._bank_rows) + 1, len(self.sums.cuts)), _NEVER)
         for limit in self.sums.limits:
             row = limit.unit if limit.bank is None else self._bank_rows[limit.unit, limit.bank]
             for c, cut in enumerate(self.sums.cuts):
                 if (cut.switched_on is not None) == limit.is_peak:
-                    limits[row, c] = 2 * limit.most_ma
+                    limits[row, c] = limit.whole * limit.most_ma
         return limits
 
     def _weights(self, channel_class: ChannelClass) -> list[tuple[int, int]]:
-        banks = [(self._bank_rows.get((channel_class.unit, bank)), share) for bank, share in channel_class.bank_halves]
-        return [(channel_class.unit, 2), *((row, share) for row, share in banks if row is not None)]
+        unit, whole = channel_class.unit, self.sums.limits[0].whole
+        banks = [(self._bank_rows.get((unit, bank)), share) for bank, share in channel_class.bank_portions]
+        return [(unit, whole), *((row, share) for row, share in banks if row is not None)]
 
     def clear(self) -> None:
         """Remove every circuit."""
@@ -113,21 +114,21 @@ class Bins:
     def use(self, numbers: np.ndarray, draw: Draw) -> np.ndarray:
         """Highest share of any limit in use with a circuit on each of some classes; inf where no channel is free."""
         rows, stated = self.rows[numbers], draw.stated[self.settle[self.unit[numbers]]]
-        load = (self.load[rows] + self.halves[numbers][:, :, None] * stated[:, None, :]) / self._divisor[rows]
+        load = (self.load[rows] + self.portions[numbers][:, :, None] * stated[:, None, :]) / self._divisor[rows]
         free = (self.free[self.capacities[numbers]] >= self.widths[numbers]).all(axis=1)
         return np.where(free, load.max(axis=(1, 2), initial=0.0), np.inf)
 
     def bears(self, number: int, draw: Draw) -> bool:
         """Whether a class with a free channel takes a circuit within every limit, tolerance included."""
-        rows, halves, settle = self.rows[number], self.halves[number], self.settle[self.unit[number]]
-        worst = np.stack([self._worst(row, share, draw, settle) for row, share in zip(rows, halves, strict=True)])
-        return bool((self.load[rows] + halves[:, None] * draw.stated[settle] + worst <= self.limit[rows]).all())
+        rows, portions, settle = self.rows[number], self.portions[number], self.settle[self.unit[number]]
+        worst = np.stack([self._worst(row, share, draw, settle) for row, share in zip(rows, portions, strict=True)])
+        return bool((self.load[rows] + portions[:, None] * draw.stated[settle] + worst <= self.limit[rows]).all())
 
-    def _worst(self, row: int, halves: int, draw: Draw, settle: int) -> np.ndarray:
+    def _worst(self, row: int, portions: int, draw: Draw, settle: int) -> np.ndarray:
         """Sum of the largest rises on a row with a circuit added."""
         together = dict(self.rises[row])
         for load, rise in draw.rises.items():
-            together[load] = together.get(load, 0) + halves * rise[settle]
+            together[load] = together.get(load, 0) + portions * rise[settle]
         if not together or not self.at_once:
             return np.zeros(self.limit.shape[1], np.int64)
         largest: np.ndarray = np.sort(np.stack(list(together.values())), axis=0)[-self.at_once :]
@@ -142,10 +143,10 @@ class Bins:
         self._move(number, draw, -1)
 
     def _move(self, number: int, draw: Draw, sign: int) -> None:
-        rows, halves, settle = self.rows[number], self.halves[number], self.settle[self.unit[number]]
-        self.load[rows] += sign * halves[:, None] * draw.stated[settle]
+        rows, portions, settle = self.rows[number], self.portions[number], self.settle[self.unit[number]]
+        self.load[rows] += sign * portions[:, None] * draw.stated[settle]
         self.free[self.capacities[number]] -= sign * self.widths[number]
-        for row, share in zip(rows.tolist(), halves.tolist(), strict=True):
+        for row, share in zip(rows.tolist(), portions.tolist(), strict=True):
             for load, rise in draw.rises.items() if share else ():
                 self.rises[row][load] = self.rises[row].get(load, 0) + sign * share * rise[settle]
 

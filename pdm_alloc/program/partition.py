@@ -9,7 +9,7 @@ from pdm_alloc.program.solver import Clock, Program
 from pdm_alloc.program.sums import Cut, Limit, Sums, item_ma
 from pdm_alloc.program.task import Column, Task
 
-__all__ = ["LateRows", "halves_on", "loadings_of", "partition"]
+__all__ = ["LateRows", "loadings_of", "partition", "portions_on"]
 
 _NONE: Mapping[tuple[int, str], int] = MappingProxyType({})
 _MOST_MA = 100_000_000
@@ -146,7 +146,7 @@ def _add_sum(
     columns: Iterable[tuple[int, Column]],
     grown: Mapping[tuple[int, str], int] = _NONE,
 ) -> None:
-    """One combination within one limit, in halves of a milliamp; left out where everything together keeps it."""
+    """One combination within one limit, in portions of a milliamp; left out where everything together keeps it."""
     item = {
         (command, n): item_ma(t, cut, limit.settle_s)
         for command, types in task.types.items()
@@ -157,15 +157,15 @@ def _add_sum(
     weights: dict[int, float] = {}
     rises: dict[tuple[str, int], dict[int, float]] = defaultdict(dict)
     for v, column in columns:
-        halves = halves_on(task, column, limit)
-        for n, k in column.counts if halves else ():
+        portions = portions_on(task, column, limit)
+        for n, k in column.counts if portions else ():
             ma, rise = item[column.command, n]
-            weights[v] = weights.get(v, 0) + halves * k * ma
+            weights[v] = weights.get(v, 0) + portions * k * ma
             if rise:
-                rises[column.command, n][v] = halves * k * rise
+                rises[column.command, n][v] = portions * k * rise
     weights.update(_robust(program, rises, task.vehicle.settings.tolerance_loads))
     place = None if limit.bank is None else grown.get((limit.unit, limit.bank))
-    program.row(weights | ({} if place is None else {place: -2}), most=2 * limit.most_ma)
+    program.row(weights | ({} if place is None else {place: -limit.whole}), most=limit.whole * limit.most_ma)
 
 
 def _together(task: Task, item: Mapping[tuple[str, int], tuple[int, int]]) -> int:
@@ -174,12 +174,12 @@ def _together(task: Task, item: Mapping[tuple[str, int], tuple[int, int]]) -> in
     return sum(k * item[key][0] for key, k in counts.items()) + sum(rises[: task.vehicle.settings.tolerance_loads])
 
 
-def halves_on(task: Task, column: Column, limit: Limit) -> int:
-    """Halves of a column's current that count against a limit."""
+def portions_on(task: Task, column: Column, limit: Limit) -> int:
+    """Portions of a column's every milliamp that count against a limit."""
     channel_class = task.classes[column.channel_class]
     if channel_class.unit != limit.unit:
         return 0
-    return 2 if limit.bank is None else dict(channel_class.bank_halves).get(limit.bank, 0)
+    return limit.whole if limit.bank is None else dict(channel_class.bank_portions).get(limit.bank, 0)
 
 
 def loadings_of(task: Task, sums: Sums, columns: Iterable[tuple[Column, int]]) -> dict[Limit, dict[Item, int]]:
@@ -190,9 +190,9 @@ def loadings_of(task: Task, sums: Sums, columns: Iterable[tuple[Column, int]]) -
         by_unit[limit.unit].append(limit)
     for column, times in columns:
         for limit in by_unit[task.classes[column.channel_class].unit]:
-            halves = halves_on(task, column, limit)
-            for n, k in column.counts if halves and times else ():
-                loadings[limit][column.command, n] += halves * k * times
+            portions = portions_on(task, column, limit)
+            for n, k in column.counts if portions and times else ():
+                loadings[limit][column.command, n] += portions * k * times
     return loadings
 
 

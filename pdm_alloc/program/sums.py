@@ -12,7 +12,7 @@ from functools import lru_cache, partial
 from pdm_alloc.circuits.items import ItemType, bank_limit_ma, total_limit_ma
 from pdm_alloc.circuits.scenes import Scene, scenes_of
 from pdm_alloc.domain.condition import parse_condition
-from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.module import Unit, portions_of
 from pdm_alloc.domain.vehicle import Command, Vehicle
 from pdm_alloc.electrics.thermal import effective_ma
 from pdm_alloc.program.condition_rows import Tree, condition_tree
@@ -44,8 +44,8 @@ class Limit:
         Whether momentary currents count and not what they heat.
     most_ma : int
         mA, derated and less the module headroom; a peak as it stands.
-    settle_s : float
-        Time constant of the unit's heating, s.
+    settle_s, whole : float, int
+        Time constant of the unit's heating, s; portions of a milliamp in sums, the same for all limits of the units.
     """
 
     unit: int
@@ -53,6 +53,7 @@ class Limit:
     is_peak: bool
     most_ma: int
     settle_s: float
+    whole: int = 2
 
     @property
     def kind(self) -> str:
@@ -89,8 +90,8 @@ class Worst:
         The limit.
     scene : Scene
         Where.
-    halves : int
-        The sum, halves of a milliamp.
+    portions : int
+        The sum, portions of a milliamp as the limit counts them.
     cut : Cut
         The commands.
     inputs : frozenset
@@ -101,7 +102,7 @@ class Worst:
 
     limit: Limit
     scene: Scene
-    halves: int
+    portions: int
     cut: Cut
     inputs: Inputs
     changed: Tree | None = None
@@ -109,7 +110,7 @@ class Worst:
     @property
     def amount_ma(self) -> int:
         """The sum, rounded up, mA."""
-        return -(-self.halves // 2)
+        return -(-self.portions // self.limit.whole)
 
 
 def item_ma(t: ItemType, cut: Cut, settle_s: float) -> tuple[int, int]:
@@ -126,10 +127,8 @@ def effective(t: ItemType, scene: int, settle_s: float) -> tuple[int, int]:
     draw = t.draws[scene]
     if settle_s == 0 or t.cycle_s is None:
         return draw.running_ma, draw.rise_ma
-    return (
-        effective_ma(draw.running_ma, t.on_s, t.cycle_s, settle_s),
-        effective_ma(draw.rise_ma, t.on_s, t.cycle_s, settle_s),
-    )
+    cycle = (t.on_s, t.cycle_s, settle_s)
+    return effective_ma(draw.running_ma, *cycle), effective_ma(draw.rise_ma, *cycle)
 
 
 def running(t: ItemType, scene: int) -> tuple[int, int]:
@@ -143,20 +142,20 @@ def inrush(t: ItemType, scene: int) -> tuple[int, int]:
     return draw.running_ma + draw.excess_ma, draw.rise_ma + draw.excess_rise_ma
 
 
-def everything(types: Types) -> dict[tuple[str, int], int]:
+def everything(types: Types, whole: int = 2) -> dict[tuple[str, int], int]:
     """The loading of a limit on which every item counts in full."""
-    return {(command, n): 2 * t.count for command, each in types.items() for n, t in enumerate(each)}
+    return {(command, n): whole * t.count for command, each in types.items() for n, t in enumerate(each)}
 
 
 def amounts_of(types: Types, loading: Loading, measure: Callable[[ItemType], tuple[int, int]]) -> dict[str, Amount]:
-    """Stated current and rises of each command on a limit, in halves of a milliamp."""
+    """Stated current and rises of each command on a limit, in portions of a milliamp."""
     stated: dict[str, int] = defaultdict(int)
     rises: dict[str, list[int]] = defaultdict(list)
-    for (command, n), halves in loading.items():
+    for (command, n), portions in loading.items():
         ma, rise = measure(types[command][n])
-        stated[command] += halves * ma
+        stated[command] += portions * ma
         if rise:
-            rises[command].append(halves * rise)
+            rises[command].append(portions * rise)
     return {command: (ma, tuple(rises[command])) for command, ma in stated.items()}
 
 
@@ -209,7 +208,7 @@ class Sums:
             key = limit.is_peak, limit.settle_s
             if key not in tightest or limit.most_ma < tightest[key].most_ma:
                 tightest[key] = limit
-        loading = everything(self.types)
+        loading = everything(self.types, self.limits[0].whole)
         seeds = [w for limit in tightest.values() for w in self.broken_by(limit, loading)]
         for worst in seeds:
             self.add(worst)
@@ -244,14 +243,14 @@ class Sums:
 
         `Unanswered` is raised where the time was over or the solver failed.
         """
-        here = {key: halves for key, halves in loading.items() if halves and key[0] in scene.allowed}
+        here = {key: portions for key, portions in loading.items() if portions and key[0] in scene.allowed}
         if limit.is_peak:
             return self._worst_change(limit, here, scene, above_ma, clock)
         amounts = amounts_of(self.types, here, lambda t: effective(t, scene.number, limit.settle_s))
-        if _all_on(amounts, self.at_once) <= 2 * above_ma:
+        if _all_on(amounts, self.at_once) <= limit.whole * above_ma:
             return None
         extreme = self.extremes.sum(scene.allowed, self._scaled(amounts, scene), self.at_once, clock)
-        if extreme is None or extreme[0] // _SCALE <= 2 * above_ma:
+        if extreme is None or extreme[0] // _SCALE <= limit.whole * above_ma:
             return None
         return self._named(limit, scene, extreme[0] // _SCALE, extreme[1])
 
@@ -260,14 +259,14 @@ class Sums:
     ) -> Worst | None:
         before = amounts_of(self.types, loading, lambda t: running(t, scene.number))
         new = amounts_of(self.types, loading, lambda t: inrush(t, scene.number))
-        if _all_on(new, self.at_once) <= 2 * above_ma:
+        if _all_on(new, self.at_once) <= limit.whole * above_ma:
             return None
         extreme = self.extremes.change(
             scene.allowed,
             self._scaled(before, scene),
             self._scaled(new, scene),
             self.at_once,
-            (2 * above_ma + 1) * _SCALE - 1,
+            (limit.whole * above_ma + 1) * _SCALE - 1,
             clock,
         )
         if extreme is None:
@@ -284,7 +283,7 @@ class Sums:
     def problem(self, worst: Worst, loading: Loading) -> tuple[list[Tree], list[Part], list[Tree], int, int]:
         """Inputs, parts, forbidden conditions, rises at once and the sum of a worst combination, for `fewest_on`."""
         scene, limit = worst.scene, worst.limit
-        here = {key: halves for key, halves in loading.items() if halves and key[0] in scene.allowed}
+        here = {key: portions for key, portions in loading.items() if portions and key[0] in scene.allowed}
         measure = running if limit.is_peak else partial(effective, settle_s=limit.settle_s)
         amounts = amounts_of(self.types, here, lambda t: measure(t, scene.number))
         new = amounts_of(self.types, here, lambda t: inrush(t, scene.number))
@@ -294,27 +293,27 @@ class Sums:
         inputs = [name for name in self.extremes.inputs if name != worst.changed]
         inputs.sort(key=lambda name: (order.get(name, len(order)), str(name)))
         loose = [part for part in parts if part[0] is not False and (part[1] or part[2])]
-        return inputs, loose, [tree for tree in forbidden if tree is not False], self.at_once, worst.halves
+        return inputs, loose, [tree for tree in forbidden if tree is not False], self.at_once, worst.portions
 
     def under(self, worst: Worst, inputs: Inputs) -> Worst:
         """The same sum with other inputs on than those it was found with."""
         before = inputs | {worst.changed} if worst.changed in worst.inputs else inputs
-        return self._named(worst.limit, worst.scene, worst.halves, before, worst.changed)
+        return self._named(worst.limit, worst.scene, worst.portions, before, worst.changed)
 
     def trimmed(self, worst: Worst) -> Worst:
         """The same commands with inputs left off that switch nothing."""
         kept = worst.inputs
         for name in sorted(worst.inputs - {worst.changed}, key=str, reverse=True):
-            fewer = self._named(worst.limit, worst.scene, worst.halves, kept - {name}, worst.changed)
+            fewer = self._named(worst.limit, worst.scene, worst.portions, kept - {name}, worst.changed)
             kept = fewer.inputs if fewer.cut == worst.cut else kept
-        return self._named(worst.limit, worst.scene, worst.halves, kept, worst.changed)
+        return self._named(worst.limit, worst.scene, worst.portions, kept, worst.changed)
 
-    def _named(self, limit: Limit, scene: Scene, halves: int, inputs: Inputs, changed: Tree | None = None) -> Worst:
+    def _named(self, limit: Limit, scene: Scene, portions: int, inputs: Inputs, changed: Tree | None = None) -> Worst:
         first = self.extremes.on(inputs)
         if not limit.is_peak:
-            return Worst(limit, scene, halves, Cut(scene.number, first), inputs)
+            return Worst(limit, scene, portions, Cut(scene.number, first), inputs)
         then = first if changed is None else self.extremes.on(inputs ^ {changed})
-        return Worst(limit, scene, halves, Cut(scene.number, first & then, then - first), inputs, changed)
+        return Worst(limit, scene, portions, Cut(scene.number, first & then, then - first), inputs, changed)
 
     def broken(self, loadings: Mapping[Limit, Loading], clock: Clock | None = None) -> list[Worst]:
         """What given loadings break: one combination for each limit and scene; each is noted. Raises as `worst`."""
@@ -331,12 +330,12 @@ def _all_on(amounts: Mapping[str, Amount], at_once: int) -> int:
 
 def limits_of(vehicle: Vehicle, units: Sequence[Unit]) -> tuple[Limit, ...]:
     """Limits of all banks and whole modules, unit by unit."""
-    limits = []
+    limits, whole = [], portions_of(unit.module.portions for unit in units)
     for n, unit in enumerate(units):
-        settle = unit.module.settle_s
-        limits += [Limit(n, bank, False, bank_limit_ma(vehicle, unit, bank), settle) for bank in unit.module.bank_ma]
-        limits.append(Limit(n, None, False, total_limit_ma(vehicle, unit), settle))
-        limits.append(Limit(n, None, True, unit.module.total_peak_ma, settle))
+        more, banks = (unit.module.settle_s, whole), unit.module.bank_ma
+        limits += [Limit(n, bank, False, bank_limit_ma(vehicle, unit, bank), *more) for bank in banks]
+        limits.append(Limit(n, None, False, total_limit_ma(vehicle, unit), *more))
+        limits.append(Limit(n, None, True, unit.module.total_peak_ma, *more))
     return tuple(limits)
 
 

@@ -1,5 +1,6 @@
 """The worst combination of every limit of an allocation, in the builder's words."""
 
+import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -251,20 +252,23 @@ def loadings_of(
     loadings: dict[Limit, dict[tuple[str, int], int]] = {limit: {} for limit in limits_of(vehicle, units)}
     for circuit in circuits:
         for limit in loadings:
-            halves = _halves(units[limit.unit], circuit, limit.bank)
-            for name, _ in circuit.items if halves else ():
+            portions = _portions(units[limit.unit], circuit, limit)
+            for name, _ in circuit.items if portions else ():
                 key = place[name]
-                loadings[limit][key] = loadings[limit].get(key, 0) + halves
+                loadings[limit][key] = loadings[limit].get(key, 0) + portions
     return types, loadings
 
 
-def _halves(unit: Unit, circuit: PlacedCircuit, bank: str | None) -> int:
+def _portions(unit: Unit, circuit: PlacedCircuit, limit: Limit) -> int:
+    """Portions of every milliamp of a circuit that count against a limit of a unit."""
     if circuit.unit != unit.label:
         return 0
-    if bank is None:
-        return 2
-    inside = [unit.module.channel(name).bank == bank for name in circuit.channels]
-    return sum(inside) if circuit.use == "pair" else 2 * any(inside)
+    channels = [unit.module.channel(name) for name in circuit.channels]
+    if limit.bank is not None and limit.bank not in {channel.bank for channel in channels}:
+        return 0
+    if limit.bank is None or circuit.use != "pair" or len({channel.bank for channel in channels}) == 1:
+        return limit.whole
+    return math.ceil(limit.whole * max(channel.share_pct for channel in channels) / 100)
 
 
 def fewest_inputs(sums: Sums, loading: Loading, gravest: Worst, limit_s: float = _TIME_LIMIT_S) -> Worst:

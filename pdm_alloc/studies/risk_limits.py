@@ -123,10 +123,10 @@ def _row(sums: Sums, loading, worst: Worst) -> tuple[dict[str, float], float]:
     """Running currents of what is on, and the limit less the inrush of what is switched on, which the table says."""
     share: dict[str, float] = {}
     most = float(worst.limit.most_ma)
-    for (command, n), halves in loading.items():
+    for (command, n), portions in loading.items():
         t = sums.types[command][n]
         ma, draw = item_ma(t, worst.cut, worst.limit.settle_s)[0], t.draws[worst.scene.number]
         is_new = command in (worst.cut.switched_on or ())
-        share[t.load] = halves * (draw.running_ma if is_new else ma) / 2
-        most -= halves * draw.excess_ma / 2 if is_new else 0
+        share[t.load] = portions * (draw.running_ma if is_new else ma) / worst.limit.whole
+        most -= portions * draw.excess_ma / worst.limit.whole if is_new else 0
     return share, most

@@ -171,11 +171,11 @@ def bank_current(recount):
 
 
 def _banks(wired):
-    """Halves of the circuit's current in each bank: a pair puts one in each channel's, a bridge all in both."""
-    if wired.circuit.use == "pair":
-        names = [channel.bank for channel in wired.channels]
-        return {bank: names.count(bank) for bank in names}
-    return dict.fromkeys((channel.bank for channel in wired.channels), 2)
+    """Halves of the circuit's current in each bank: over two banks a pair may put its larger share in either, a bridge
+    puts all in both.
+    """
+    banks = tuple(dict.fromkeys(channel.bank for channel in wired.channels))
+    return dict.fromkeys(banks, 2 * wired.larger_pct / 100 if len(banks) == 2 and wired.circuit.use == "pair" else 2)
 
 
 def total_current(recount):
@@ -201,7 +201,7 @@ def _over(recount, rule, unit, subject, halves, rated_ma):
             continue
         worst = largest_sum(_conditions(recount), allowed, amounts, recount.vehicle.settings.tolerance_loads)
         if worst is not None and worst[0] > 2 * limit:
-            amps = worst[0] / 2000
+            amps = float(worst[0]) / 2000
             message = f"{amps:g} A at once in {state.name} at {volts:g} V, usable are {limit / 1000:g} A"
             message += f" ({_in_words(worst[1])})"
             yield Finding(rule, unit.label, "", state.name, subject, amps, limit / 1000, "A", message)
@@ -223,7 +223,7 @@ def _peak_at(recount, unit, halves, state, volts, allowed):
         return
     worst = largest_change(_conditions(recount), allowed, running, inrush, 2 * limit, at_once)
     if worst is not None:
-        amps = worst[0] / 2000
+        amps = float(worst[0]) / 2000
         change = "with nothing switched" if worst[2] is None else f"when {_name(worst[2])} changes"
         message = f"{amps:g} A {change} in {state.name} at {volts:g} V, the module bears {limit / 1000:g} A"
         yield Finding("total_peak", unit.label, "", state.name, "", amps, limit / 1000, "A", message)

@@ -105,7 +105,7 @@ class Textbook:
                     self._sums_on(unit, volts, combinations_on, changes)
 
     def _sums_on(self, unit, volts, combinations_on, changes):
-        whole = {s: 2 for s, slot in enumerate(self.slots) if slot.unit is unit}
+        whole = {s: 200 for s, slot in enumerate(self.slots) if slot.unit is unit}
         factor, headroom = self.recount.factor(unit), self.vehicle.settings.module_headroom_pct
         for rated_ma, bank in [(unit.module.total_ma, None), *((ma, b) for b, ma in unit.module.bank_ma.items())]:
             shares = whole if bank is None else {s: _halves(self.slots[s], bank) for s in whole}
@@ -159,7 +159,7 @@ class Textbook:
         stated = sum(ma * at[name] for name, (ma, _) in amounts.items())
         over = [rise * at[name] for name, (_, rise) in amounts.items() if rise]
         for worst in combinations(over, min(len(over), self.vehicle.settings.tolerance_loads)):
-            self.model.add(stated + sum(worst) <= 2 * most_ma)
+            self.model.add(stated + sum(worst) <= 200 * most_ma)
 
     def _running(self, load, volts):
         return self.recount.running(load, volts)
@@ -207,8 +207,11 @@ def _holds(tree, setting):
 
 
 def _halves(slot, bank):
+    """Of hundredths of halves: over two banks a pair may put its larger share in either."""
     names = [channel.bank for channel in slot.channels]
-    return names.count(bank) if slot.use == "pair" else 2 * (bank in names)
+    if slot.use == "pair" and names[0] != names[1]:
+        return round(2 * max(channel.share_pct for channel in slot.channels)) * (bank in names)
+    return 200 * (bank in names)
 
 
 def textbook(vehicle, units, strategy):

@@ -1,12 +1,19 @@
 """What the rally car of the record lets be on at once, where mean currents once said that there was room."""
 
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
+
+import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.items import item_types
 from pdm_alloc.domain.module import units_of
+from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.program.sums import Sums, everything
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.verify.check import violations
+from tests.wiring import small
 
 FROZEN = Path(__file__).parents[1] / "data" / "rally_frozen"
 
@@ -46,3 +53,37 @@ def test_one_flick_switches_several_commands():
     worst = worst_in(sums_as_stated(), "stage night rain", "peak")
     assert worst.amount_ma >= 698_000 > worst.limit.most_ma == 480_000
     assert {"main beam", "spot lamps", "wide lamps"} <= worst.cut.switched_on
+
+
+def over_two_banks(share_pct, *banks_ma):
+    """A heater of 20 A, and two channels, each too weak for its setting, that may be paralleled, in one bank each."""
+    unit = small.unit(number=2, continuous_ma=24_900, pair="p", share_pct=Fraction(share_pct))
+    channels = tuple(replace(c, bank=bank) for c, bank in zip(unit.module.channels, "AB", strict=True))
+    module = replace(unit.module, channels=channels, bank_ma=dict(zip("AB", banks_ma, strict=True)))
+    heater = Load("heater", "run", 20_000, kind="heater", inrush_ma=20_000)
+    return small.vehicle(heater, module_headroom_pct=Fraction(0)), replace(unit, module=module)
+
+
+@pytest.mark.parametrize(
+    ("share_pct", "portions", "least_ma"),
+    [("50", 2, 10_000), ("60", 10, 12_000), ("62.5", 8, 12_500), ("66.65", 100, 13_400), ("75", 4, 15_000)],
+)
+def test_each_bank_bears_the_larger_share_of_a_pair(share_pct, portions, least_ma):
+    """60 % of 20 A may flow through either bank, so each has to bear 12 A; a share too fine is rounded up to 67 %."""
+    vehicle, unit = over_two_banks(share_pct, least_ma, least_ma)
+    assert unit.module.portions == portions
+    allocation = pa.allocate(vehicle, unit)
+    assert pa.verify(allocation).empty
+    rows = allocation.headroom[allocation.headroom.subject.str.startswith("bank")]
+    assert rows.current_a.tolist() == [least_ma / 1000] * 2
+    for less in ((least_ma - 1, least_ma), (least_ma, least_ma - 1)):
+        with pytest.raises(pa.NotEnough):
+            pa.allocate(*over_two_banks(share_pct, *less))
+
+
+def test_verify_counts_the_larger_share_in_both_banks():
+    """Half of 20 A would fit banks of 11.999 A; the larger share, 12 A, does not, in either."""
+    vehicle, unit = over_two_banks("60", 11_999, 11_999)
+    pair = PlacedCircuit(unit.label, ("1", "2"), "pair", "run", (("heater", 1),))
+    broken = violations(vehicle, (unit,), (pair,))
+    assert [(f.rule, f.subject, f.value) for f in broken] == [("bank", "A", 12.0), ("bank", "B", 12.0)]

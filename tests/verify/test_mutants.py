@@ -21,8 +21,8 @@ MUTANTS = {
     "a pair within one bank at half": (
         strength,
         "_banks",
-        "names.count(bank)",
-        "1",
+        "len(banks) == 2 and ",
+        "",
         lambda: broken("a pair within one bank"),
         "bank",
     ),
