@@ -1,6 +1,6 @@
 """How objects show themselves: tables as copies, a headline over a table, errors that suggest near names."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from difflib import get_close_matches
 from functools import lru_cache
 from html import escape
@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar, overload
 if TYPE_CHECKING:  # help and blank tables must not wait for pandas
     import pandas as pd
 
-__all__ = ["MOST_ROWS", "UnknownName", "chosen_word", "counted", "handed_out", "headline_table", "named"]
+__all__ = [
+    "MOST_ROWS",
+    "UnknownName",
+    "chosen_word",
+    "counted",
+    "handed_out",
+    "headline_table",
+    "named",
+    "shown_in",
+    "unshown",
+]
 
 
 class handed_out:
@@ -207,3 +217,36 @@ class _Same:
 @lru_cache(maxsize=64)
 def _index(same: _Same) -> dict[str, Any]:
     return {thing.name: thing for thing in reversed(same.things)}
+
+
+def shown_in(text: str, glyphs: Container[int]) -> str:
+    """Text as a font shows it: a question mark for every character of which it lacks the glyph, by code point."""
+    return "".join(c if c == "\n" or ord(c) in glyphs else "?" for c in text)
+
+
+def unshown(names: Iterable[str], glyphs: Container[int]) -> list[tuple[str, str]]:
+    """Row of a title block on names that a font cannot show in full.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Names that may stand in the document.
+    glyphs : container of int
+        Code points the font has.
+
+    Returns
+    -------
+    list of (str, str)
+        Label and text: the names with the codes of what they lack; empty where the font has every character.
+    """
+    lacking = [name for name in dict.fromkeys(names) if shown_in(name, glyphs) != name]
+    if not lacking:
+        return []
+    told = [f"{shown_in(name, glyphs)} ({_codes(name, glyphs)})" for name in lacking[:MOST_LISTED]]
+    more = f" and {len(lacking) - MOST_LISTED} more" if len(lacking) > MOST_LISTED else ""
+    words = f"the font of this document lacks characters of {counted(len(lacking), 'name')}, shown as ?"
+    return [("characters", f"{words}: {', '.join(told)}{more}. The workbooks have them in full.")]
+
+
+def _codes(name: str, glyphs: Container[int]) -> str:
+    return " ".join(f"U+{ord(c):04X}" for c in dict.fromkeys(name) if shown_in(c, glyphs) != c)

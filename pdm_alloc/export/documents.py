@@ -83,6 +83,7 @@ def _printed(allocation: Allocation, issue: Issue) -> dict[str, bytes]:
         warnings.warn(text, stacklevel=3)
         return pin_map
     from pdm_alloc.export.pdf_document import labels_pdf, pdf_bytes
+    from pdm_alloc.export.pdf_grid import set_type
     from pdm_alloc.export.pdf_sheets import drawing_files, label_rows
     from pdm_alloc.export.workbook import record_bytes, workbook_bytes
 
@@ -96,7 +97,8 @@ def _printed(allocation: Allocation, issue: Issue) -> dict[str, bytes]:
     documents[f"{name}_tables.xlsx"] = record_bytes(allocation, issue)
     documents["labels.pdf"] = labels_pdf(allocation, issue)
     documents["labels.csv"] = csv_bytes(pd.DataFrame(label_rows(allocation), columns=["label", "end", "to"]))
-    drawings = {f"{DRAWINGS_FOLDER}/{file}": content for file, content in drawing_files(allocation).items()}
+    drawn = drawing_files(allocation, set_type().normal)
+    drawings = {f"{DRAWINGS_FOLDER}/{file}": content for file, content in drawn.items()}
     return {**documents, **pin_map, **tables, **drawings}
 
 

@@ -1,23 +1,35 @@
-"""Vector drawings: the supply as a one-line diagram, the plan, the harness board."""
+"""Vector drawings: the supply as a one-line diagram, the plan, the harness board; what a font can show."""
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
+from functools import cache
 from typing import Any
 
 from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.showing import shown_in, unshown
 from pdm_alloc.export.lists import records
-from pdm_alloc.export.sheets import needed
+from pdm_alloc.export.sheets import Issue, needed, title_block
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.result.allocation import Allocation
 
-__all__ = ["BOARD_SCALE", "INK", "PALE", "Pen", "board_pages", "ground_drawing", "one_line", "plan_drawing"]
+__all__ = [
+    *("BOARD_SCALE", "INK", "PALE", "Pen", "board_pages", "front_block", "glyphs"),
+    *("ground_drawing", "one_line", "plan_drawing"),
+]
 
 INK, SOFT, PALE = "#000000", "#777777", "#9FB4C8"
 
 BOARD_SCALE = 10.0  # metres of harness over metres of paper, where nobody asks for another
 
 _MM = 72 / 25.4
+
+
+@cache
+def glyphs(font: str) -> Container[int]:
+    """Code points a font of reportlab has; its standard fonts have those of Western Europe."""
+    face = needed("reportlab.pdfbase.pdfmetrics", "writes PDF").getFont(font).face
+    return getattr(face, "charToGlyph", range(256))
 
 
 class Pen:
@@ -52,7 +64,7 @@ class Pen:
 
     def text(self, x: float, y: float, words: str, size: float = 7, anchor: str = "start", colour: str = INK) -> None:
         """Words on one line; `anchor` start, middle or end."""
-        shown = "".join(c if c.isprintable() else " " for c in words)
+        shown = shown_in("".join(c if c.isprintable() else " " for c in words), glyphs(self.font))
         string = self._shapes.String(
             x, y, shown, fontName=self.font, fontSize=size, textAnchor=anchor, fillColor=self._colour(colour)
         )
@@ -270,17 +282,12 @@ def board_pages(allocation: Allocation, scale: float = BOARD_SCALE, font: str = 
     for row in range(down):
         for column in range(across):
             canvas.setFont(font, 8)
-            canvas.drawString(
-                40, 20, f"harness board 1:{scale:g}, row {row + 1} of {down}, column {column + 1} of {across}"
-            )
+            told = f"harness board 1:{scale:g}, row {row + 1} of {down}, column {column + 1} of {across}"
+            canvas.drawString(40, 20, told)
             canvas.rect(40, 40, wide, high, stroke=1)
             left, top = min(xs) - 40 + column * wide, max(ys) + 40 - row * high
-            _tile(
-                canvas,
-                edges,
-                {n: (x * factor - left + 40, y * factor - top + 555) for n, (x, y) in spots.items()},
-                font,
-            )
+            moved = {n: (x * factor - left + 40, y * factor - top + 555) for n, (x, y) in spots.items()}
+            _tile(canvas, edges, moved, font)
             canvas.showPage()
     canvas.save()
     return content.getvalue()
@@ -301,7 +308,7 @@ def _tile(
     for name, (x, y) in spots.items():
         canvas.circle(x, y, 2, fill=1)
         canvas.setFont(font, 7)
-        canvas.drawString(x + 4, y + 4, name)
+        canvas.drawString(x + 4, y + 4, shown_in(name, glyphs(font)))
     canvas.restoreState()
 
 
@@ -321,3 +328,11 @@ def _board(allocation: Allocation) -> tuple[list[tuple[str, str, float]], dict[s
         spots[name] = (x + dx / long * metres, y + dy / long * metres if (dx or dy) else y + metres)
         edges.append((before, name, metres))
     return edges, spots
+
+
+def front_block(allocation: Allocation, issue: Issue, font: str) -> list[tuple[str, str]]:
+    """Title block of the binder, with the names that its font cannot show in full."""
+    vehicle = allocation.vehicle
+    named = (vehicle.loads, vehicle.commands, vehicle.inputs, vehicle.places, vehicle.states, vehicle.grounds)
+    names = [vehicle.name, *(one.name for group in named for one in group), *(unit.label for unit in allocation.units)]
+    return [*title_block(allocation, issue), *unshown(names, glyphs(font))]

@@ -8,10 +8,10 @@ from typing import Any
 import pandas as pd
 
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.export.drawings import ground_drawing, one_line, plan_drawing
+from pdm_alloc.export.drawings import front_block, ground_drawing, one_line, plan_drawing
 from pdm_alloc.export.pdf_grid import LINES, Type, grids, is_blank, on_paper, set_type
 from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, ledger_drawing, sheet_of_trials
-from pdm_alloc.export.sheets import Issue, Sheet, by_ground, grouped_warnings, needed, sheets, title_block
+from pdm_alloc.export.sheets import Issue, Sheet, by_ground, grouped_warnings, needed, sheets
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CAUTION
 
@@ -55,7 +55,7 @@ def build(story: list[Any], type_: Type, title: str, line: str, caution: str) ->
     halves = [platypus.Frame(x, _MARGIN + 6, COLUMN, _PAGE[1] - 2 * _MARGIN - 18, 0, 0, 0, 0) for x in _COLUMNS_AT]
     document.addPageTemplates([platypus.PageTemplate("page", [frame]), platypus.PageTemplate("columns", halves)])
     document.afterFlowable = partial(_outlined, document)
-    draw = partial(_draw, type_=type_, line=line, caution=caution)
+    draw = partial(_draw, type_=type_, line=type_.shown(line), caution=caution)
     document.build(story, canvasmaker=_numbered(draw))
     return content.getvalue()
 
@@ -154,7 +154,7 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
     made = {sheet.name: sheet for sheet in sheets(allocation)}
     made["Ground plan"] = by_ground(made["Ground points"], made["Ground plan"])
     story = [
-        *_front(title, title_block(allocation, issue), type_, _CHAPTERS),
+        *_front(title, front_block(allocation, issue, type_.normal), type_, _CHAPTERS),
         *_section(Sheet("Warnings", grouped_warnings(allocation), made["Warnings"].note), type_),
         *_supply(allocation, made, type_),
         *_bench(allocation, made["Bench sheet"], type_),

@@ -9,6 +9,8 @@ from xml.sax.saxutils import escape
 
 import pandas as pd
 
+from pdm_alloc.domain.showing import shown_in
+from pdm_alloc.export.drawings import glyphs
 from pdm_alloc.export.lists import Row, heading, records, shown, unit_of
 from pdm_alloc.export.sheets import Sheet, needed
 from pdm_alloc.export.workbook import is_number
@@ -22,7 +24,6 @@ _SIZES = {"title": 18, "heading": 12, "body": 9, "caution": 9.5, "large": 8.5, "
 _KEPT = "\n\N{NO-BREAK SPACE}"
 
 _SETTINGS_A_ROW = 10
-
 _LONGEST = 8000  # characters of a cell: more would not fit a page, and stand in the workbook
 
 _FAMILY = {"normal": "DejaVuSans", "bold": "DejaVuSans-Bold"}
@@ -69,8 +70,12 @@ class Type:
         shown = text if len(text) <= _LONGEST else text[: _LONGEST - 2].rstrip() + " …"
         plain = "".join(c if c.isprintable() or c in _KEPT else " " for c in shown)
         if not self.unicode:
-            plain = plain.replace(BOX, "[ ]").replace("…", "...").encode("latin-1", "replace").decode("latin-1")
-        return escape(plain).replace("\n", "<br/>")
+            plain = plain.replace(BOX, "[ ]").replace("…", "...")
+        return escape(self.shown(plain)).replace("\n", "<br/>")
+
+    def shown(self, text: str) -> str:
+        """Text with a question mark for every character that the font lacks."""
+        return shown_in(text, glyphs(self.normal))
 
     def width(self, text: str, style: str = "cell", bold: bool = False) -> float:
         """Width of a line of text, points."""

@@ -19,7 +19,14 @@ from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.cut_list import Cut
 from pdm_alloc.studies.conventional import weight_ledger
 
-__all__ = ["circuit_drawings", "drawing_files", "label_pages", "label_rows", "ledger_drawing", "sheet_of_trials"]
+__all__ = [
+    "circuit_drawings",
+    "drawing_files",
+    "label_pages",
+    "label_rows",
+    "ledger_drawing",
+    "sheet_of_trials",
+]
 
 _ROW = 9.5
 

@@ -218,3 +218,21 @@ def test_missing_library_is_one_clear_line(monkeypatch):
     monkeypatch.setitem(sys.modules, "reportlab", None)
     with pytest.raises(ModuleNotFoundError, match=r"pdm_alloc\[documents\]"):
         pdf_bytes(solved(*DEMOS[1]), ISSUE)
+
+
+def test_letters_of_other_alphabets_are_shown_and_those_the_font_lacks_are_named():
+    """Greek and Cyrillic stand in the binder; of Chinese question marks, and the front page says so."""
+    vehicle = read_vehicle(DATA / "rally_coupe")
+    first, second, third = vehicle.loads[0], vehicle.loads[1], vehicle.loads[2]
+    names = ("Φάρος", "Фара", "lamp 前灯")
+    loads = tuple(replace(load, name=name) for load, name in zip((first, second, third), names, strict=True))
+    loads = tuple(replace(load, command=first.command, count=1, separate="") for load in loads)
+    allocation = one_each(replace(vehicle, loads=loads, locked=(), wire_colours=()), 1, 3)
+    pages = _pages(pdf_bytes(allocation, ISSUE))
+    text = _plain("".join(pages))
+    assert "Φάρος" in text and "Фара" in text and "前" not in text
+    told = "the font of this document lacks characters of 1 name, shown as ?: lamp ?? (U+524D U+706F)."
+    assert _plain(told) in _plain(pages[0])
+    assert text.count(_plain("lamp ??")) >= 3
+    plain = _plain(_pages(pdf_bytes(solved(*DEMOS[1]), ISSUE))[0])
+    assert "lackscharacters" not in plain.replace(" ", "")
