@@ -17,6 +17,7 @@ from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import NotEnough, Unsolved
 from pdm_alloc.studies.comparison import compare
+from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, size_signals
 
 __all__ = ["Answer", "Answers", "Others", "Question", "Wish", "new_commands", "question_of"]
 
@@ -185,10 +186,13 @@ class Others:
         By module.
     complete : bool
         Whether all have been tried.
+    signals : SignalSizing or None
+        How all control units do; None: not known yet, or there is no signal side.
     """
 
     results: dict[str, Result] = field(default_factory=dict)
     complete: bool = False
+    signals: SignalSizing | None = None
 
 
 def _reasons(
@@ -235,6 +239,9 @@ class Answers:
             if module.name not in results:
                 results = {**results, module.name: self._judge(question, module, stop)}
                 yield Others(results, len(results) == len(question.catalogue))
+        if has_signals(question.vehicle) and not stop():
+            study = size_signals(question.vehicle, question.catalogue, time_limit_s=_CLOCK_S, stop=stop)
+            yield Others(results, len(results) == len(question.catalogue), study)
 
     def judged(self, question: Question, stop: Callable[[], bool]) -> Result:
         """The result of a question, without reasons or other modules."""

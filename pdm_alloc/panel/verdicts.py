@@ -11,6 +11,7 @@ from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
 from pdm_alloc.panel.views import channels, short, states, warnings
 from pdm_alloc.result.allocation import Allocation, CareWarning, all_warnings, tightest
 from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.studies.signals.signal_sizing import SignalSizing
 from pdm_alloc.studies.sizing import size_key
 
 __all__ = ["UNDECIDED", "failed", "faulty", "moved", "notes", "others", "sections", "verdict", "working"]
@@ -156,7 +157,27 @@ def others(catalogue: Catalogue, others: Others) -> Html:
     """
     modules = sorted(catalogue, key=size_key)
     items = [tag("li", [tag("strong", m.name), f" {_word(others.results.get(m.name))}"]) for m in modules]
-    return tag("ul", items, "pdm-others", aria_label="verdict on every module")
+    modules_list = tag("ul", items, "pdm-others", aria_label="verdict on every module")
+    return modules_list if others.signals is None else Html(modules_list + control_units(others.signals))
+
+
+def control_units(study: SignalSizing) -> Html:
+    """Every control unit with its verdict on the signals, smallest first: pins to spare, or what is short."""
+    items = [
+        tag("li", [tag("strong", box.name), f" {_pins(study, box.name)}"])
+        for box in study.boxes
+        if box.name in study.results
+    ]
+    units = tag("ul", items, "pdm-others", aria_label="verdict on every control unit") if items else Html("")
+    return Html(tag("p", ["Signals: ", study.sentence()], "pdm-signals") + units)
+
+
+def _pins(study: SignalSizing, name: str) -> str:
+    result = study.results[name]
+    if result:
+        return f"\u2713 enough, {plural(result.free_pins[name], 'pin')} to spare"
+    short = study.shortfalls[name].sentence if name in study.shortfalls else ""
+    return f"\u2717 not enough. {short}".strip() if result.outcome == "not enough" else f"? {result.outcome}"
 
 
 def _word(result) -> str:

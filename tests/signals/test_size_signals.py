@@ -10,6 +10,8 @@ from pdm_alloc.circuits.items import inputs_wanted
 from pdm_alloc.cli import main
 from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin
 from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.panel.answers import Answers, Others, Question
+from pdm_alloc.panel.verdicts import others
 from pdm_alloc.program.solver import STOPPED_EMPTY
 from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption
 from pdm_alloc.studies.signals.signal_sizing import has_signals, size_signals
@@ -203,3 +205,16 @@ def test_the_readme_takes_a_new_user_from_blank_tables_to_both_sides_of_the_bind
     back = pa.export.read_allocation(tmp_path / "binder")
     assert back.signals and {"G1", "G2", "G3"} <= set(back.ground_plan["ground"])
     assert set(back.signals.nodes) == {"compact-31", "control-40", "keypad-4 K1"}
+
+
+def test_the_panel_has_every_control_unit_beside_the_modules(tables):
+    """After the modules it says which control unit is enough, pins to spare and what is short; else nothing of it."""
+    vehicle, catalogue = pa.read_vehicle(tables()), pa.read_catalogue(Path(tables()).parent / "catalogue")
+    question = Question(vehicle, catalogue["M"], catalogue)
+    *_, last = Answers()(question, lambda: False)
+    text = re.sub("<[^>]*>", " ", others(catalogue, last))
+    assert "large is the smallest control unit that is enough, with 2 pins to spare." in text
+    assert "small  ✗ not enough. Short: 1 switch_to_ground pin" in text and "large  ✓ enough, 2 pins to spare" in text
+    plain = replace(question, vehicle=replace(vehicle, signals=()))
+    assert "control unit" not in others(catalogue, Others({"M": next(Answers()(plain, lambda: False)).result}))
+    assert not any(isinstance(part, Others) and part.signals for part in Answers()(plain, lambda: False))

@@ -92,6 +92,12 @@ class SignalSizing:
         least = [self._least()] if self.results else []
         return " ".join([*least, *self._larger(), *self._together()])
 
+    def sentence(self) -> str:
+        """Which control unit is enough, and what larger ones would leave empty."""
+        if not self.boxes or not self.results:
+            return self.summary()
+        return " ".join([self._least(), *self._larger()])
+
     def _least(self) -> str:
         if self.smallest is None:
             proved = all(result.outcome == NOT_ENOUGH for result in self.results.values())
