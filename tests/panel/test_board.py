@@ -16,6 +16,7 @@ from pdm_alloc.files.plain import vehicle_plain
 from pdm_alloc.panel import board as room
 from pdm_alloc.panel.answers import Answers, Question
 from pdm_alloc.panel.board import Board
+from pdm_alloc.panel.panel import Panel
 
 VEHICLE = pa.read_vehicle("data/rally_coupe")
 CATALOGUE = pa.read_catalogue("data/catalogue")
@@ -196,3 +197,16 @@ def test_saving_from_the_board(bench):
     """Ctrl+S on the board asks the panel to save."""
     bench.act("save")
     assert bench.board.saves == 1
+
+
+def test_in_the_panel_an_edit_reaches_the_tables_and_the_answer():
+    """The battery carried elsewhere on the board is so in the panel's vehicle; undone, the vehicle is as it was."""
+    panel = Panel(VEHICLE, replace(CATALOGUE, modules=(CATALOGUE["middle-42"],)), "middle-42")
+    panel._screen.tabs.choose("Board")
+    panel.board.act({"op": "put", "box": "battery", "place": "tunnel"})
+    assert panel.vehicle.settings.battery_place == "tunnel"
+    assert panel.vehicle.place("tunnel").contains == {"battery"}
+    panel.board.act({"op": "undo"})
+    assert panel.vehicle == VEHICLE
+    panel.board._seeker.overtake()
+    panel._worker.overtake()
