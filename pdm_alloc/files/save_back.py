@@ -62,11 +62,7 @@ def _sorted(table: str, rows: list[dict[str, str]], order: Iterable[Texts]) -> l
 
 
 def _ordered(table: str, rows: list[dict[str, str]], grid: Grid | None) -> list[dict[str, str]]:
-    if grid is None:
-        return rows
-    keys = _keys(table, rows)
-    place = {key: n for n, key in reversed(list(enumerate(_key(line, keys) for line in _lines(grid))))}
-    return sorted(rows, key=lambda row: place.get(_key(row, keys), len(place)))
+    return rows if grid is None else _sorted(table, rows, _lines(grid))
 
 
 def _keys(table: str, rows: Iterable[Texts]) -> tuple[str, ...]:
@@ -101,6 +97,7 @@ def _merged(grid: Grid, before: list[dict[str, str]], after: list[dict[str, str]
     keys = _keys(grid.table, [*before, *after])
     was = {_key(row, keys): row for row in before}
     there = {_key(line, keys): number for (number, _), line in zip(grid.rows, _lines(grid), strict=True)}
+    _refuse_runs(grid, {key: row for key, row in was.items() if key not in there}, {_key(r, keys): r for r in after})
     lines = []
     for row in after:
         old = was.get(_key(row, keys), {})
@@ -112,6 +109,14 @@ def _merged(grid: Grid, before: list[dict[str, str]], after: list[dict[str, str]
         later = (n for n, line in enumerate(lines) if line.number is not None and line.number > number)
         lines.insert(next(later, len(lines)), _Line(number, {}))
     return lines
+
+
+def _refuse_runs(grid: Grid, before: Mapping[Any, Texts], after: Mapping[Any, Texts]) -> None:
+    """A channel that the file names only as one of a run cannot be changed by itself."""
+    changed = [key for key, row in before.items() if after.get(key) != row] if grid.table == "channels" else []
+    if changed:
+        message, remedy = "is one of a run in the file, as 1-12", "write the run out there, one row per channel"
+        raise InputError.of("channels", None, "channel", " ".join(changed[0]), message, remedy)
 
 
 def save_back(path: str | Path, before: Plain, after: Plain, expected: str) -> list[str]:

@@ -106,8 +106,7 @@ class Panel:
             The tables cannot be used.
         """
         if isinstance(catalogue, Catalogue):
-            home = Home(path)
-            return cls(home.vehicle, catalogue, module, home=home)
+            return cls((home := Home(path)).vehicle, catalogue, module, home=home)
         home = Home(path, catalogue)
         assert home.catalogue
         return cls(home.vehicle, home.catalogue, module, home=home)
@@ -324,10 +323,11 @@ class Panel:
         is_new = self.answer is None or self.answer.question is not answer.question
         self.answer, self._shown = answer, self._worker.asked
         self._answers += is_new  # the same answer, of which more is known, counts once
-        self._screen.show(self._head(), heads.sections(answer, self.kept))
+        self._screen.head.value = head = self._head()  # before the sections, which take as long again
+        self._screen.show(head, heads.sections(answer, self.kept))
         if is_new:
-            alone = Others({answer.question.module.name: answer.result})
-            self._screen.put("others", others(answer.question.catalogue, alone))
+            first = Others({answer.question.module.name: answer.result})
+            self._screen.put("others", others(answer.question.catalogue, first))
         self._tell()
 
     def _look(self) -> None:

@@ -236,6 +236,23 @@ def test_a_module_of_ones_own_is_saved_beside(folder, tmp_path):
     assert pa.read_catalogue(tmp_path / "catalogue")[name].channels
 
 
+def test_a_channel_of_a_run_is_not_saved_twice(folder, tmp_path):
+    """Where the file names channels as a run, one of them changed would stand there twice: it is refused in words."""
+    shelf = tmp_path / "shelf"
+    shelf.mkdir()
+    (shelf / "modules.csv").write_text("module,total_a,total_peak_a,trip_step_a\nbox,100,300,0.5\n")
+    (shelf / "channels.csv").write_text("module,channel,continuous_a,peak_a,peak_ms\nbox,1-6,20,90,50\n")
+    panel = Panel.of_files(folder, shelf, "box")
+    act(panel, "channels", 2, "continuous_a", "15")
+    panel.save()
+    assert "is one of a run in the file" in said(panel)
+    assert pa.read_catalogue(shelf)["box"].channels[2].continuous_ma == 20_000
+    act(panel, "channels", 2, "continuous_a", "20")
+    act(panel, "modules", 0, "price", "90")
+    panel.save()
+    assert pa.read_catalogue(shelf)["box"].price == 90
+
+
 PASTE = {"op": "paste", "column": "load", "text": "horn\tlights\t3\nbell\tlights\t2\n"}
 
 
