@@ -27,12 +27,7 @@ __all__ += ["save_back", "write_draft"]
 
 _COLUMNS = {**VEHICLE_COLUMNS, **CATALOGUE_COLUMNS}
 _ROWS = {**VEHICLE_ROWS, **CATALOGUE_ROWS}
-_KEYS = {
-    "states": ("command",),
-    "settings": ("setting",),
-    "routes": ("from", "to"),
-    "locked": ("load", "module", "channel"),
-}
+_KEYS = {"states": ("command",), "settings": ("setting",), "routes": ("from", "to")}
 Texts = Mapping[str, str]
 
 
