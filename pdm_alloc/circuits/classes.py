@@ -297,12 +297,13 @@ def _single_classes(draft: _Draft, classes: list[ChannelClass]) -> dict[SingleKe
 def _double_classes(
     draft: _Draft, by_name: Mapping[str, Channel], at: _Fitted, classes: list[ChannelClass]
 ) -> dict[DoubleKey, int]:
-    """Class number by (use, keys, size of its group): doubles of larger groups are classes of their own."""
+    """Class number by (use, keys, size of its group, how evenly it shares): larger groups are classes of their own."""
     atoms = _atoms(draft)
     sizes = Counter(atoms.values())
     grouped: dict[DoubleKey, list[tuple[str, str]]] = {}
     for use, a, b in draft.doubles:
-        alone = "" if sizes[atoms[a]] == 2 else f"{use} {a} {b}"
+        share = max(by_name[name].share_pct for name in (a, b))
+        alone = f"{share} %" if sizes[atoms[a]] == 2 else f"{use} {a} {b}"
         kinds = frozenset((u, draft.keys[x], draft.keys[y]) for u, x, y in draft.doubles if {x, y} == {a, b})
         both = frozenset((draft.keys[a], draft.keys[b]))
         grouped.setdefault((use, both, len(kinds), alone), []).append((a, b))

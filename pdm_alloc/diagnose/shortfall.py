@@ -2,20 +2,21 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from pdm_alloc.allocator import allocate
+from pdm_alloc.allocator import any_allocation
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
-from pdm_alloc.circuits.items import bank_limit_ma, inputs_wanted
+from pdm_alloc.circuits.items import inputs_wanted, item_types
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, applied, in_one_phrase, joined_words, one_step_less
-from pdm_alloc.diagnose.new_channels import Offer, extras, limit_for, offer_of, replacing, supply, with_more
+from pdm_alloc.diagnose.new_channels import Offer, extras, limit_for, offer_of, replacing, supply, unborne, with_more
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import is_enough
-from pdm_alloc.program.growth import LIMITLESS_MA, Added, Growth, cheapest_growth
+from pdm_alloc.program.growth import cheapest_growth
+from pdm_alloc.program.growth_task import Added, Growth
 from pdm_alloc.program.handout import NoSolution
-from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock, or_after
+from pdm_alloc.program.sums import Sums
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import NotEnough, Short, Unsolved, arithmetic_shorts
@@ -24,6 +25,9 @@ from pdm_alloc.verify.check import violations
 __all__ = ["Shortfall", "Unproved", "is_enough_for", "shortfall"]
 
 _FEW_LOADS = 3
+_LOWERING_S = (
+    1.0  # of processor time for a growth that is not proved to be the cheapest: what is said is enough all the same
+)
 _SUMS = ("bank", "whole module", "whole module peak")
 
 
@@ -86,7 +90,7 @@ def is_enough_for(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: C
     Unproved
         Neither was proved in time.
     """
-    if arithmetic_shorts(vehicle, units):
+    if arithmetic_shorts(vehicle, units) or unborne(vehicle, units, book):
         return False
     if clock.is_over():
         raise Unproved
@@ -150,16 +154,7 @@ class _Study:
     units: tuple[Unit, ...]
     clock: Clock
     book: CircuitBook
-
-    def enough(self, parts: Sequence[Part]) -> bool:
-        """Whether the units grown so are enough."""
-        return is_enough_for(*applied(self.vehicle, self.units, parts), self.clock, self.book)
-
-    def allocated(self, parts: Sequence[Part]) -> Allocation:
-        """The vehicle on the grown units, every limit recounted."""
-        vehicle, units = applied(self.vehicle, self.units, parts)
-        limit_s = max(0.1, self.clock.left_s)
-        return allocate(vehicle, units, strategy="spare", time_limit_s=limit_s, book=self.book)
+    kept: dict[tuple[Part, ...], Allocation] = field(default_factory=dict)
 
     def grown(self, offer: Offer) -> "Shortfall":
         """Parts that are enough together, allocated on the grown units."""
@@ -171,14 +166,14 @@ class _Study:
         growth = cheapest_growth(vehicle, self.units, offer.kinds, self.book, self.clock)
         if not growth.circuits:
             raise Unproved
-        channels, banks = self._channel_parts(growth, offer), self._bank_parts(growth)
-        whole, allocation = self._in_place([*channels, *banks, *parts], growth)
+        parts += self._sum_parts(growth)
+        whole, allocation = self._in_place([*self._channel_parts(growth, offer), *parts], growth)
         if allocation is None:
-            whole = self._reduced(self._settled([*channels, *parts]))
-            return Shortfall(tuple(whole), self.allocated(whole))
+            raise Unproved
         proved = growth.outcome == PROVEN_BEST
-        lower = self._reduced(whole, proved)
-        return Shortfall(tuple(lower), allocation if lower == whole else self.allocated(lower), proved=proved)
+        self.kept[tuple(whole)] = allocation
+        lower = tuple(self._reduced(whole, proved))
+        return Shortfall(lower, self.kept[lower], proved=proved)
 
     def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
         """The circuits of a growth on the grown units, where a recount of every limit has no objection."""
@@ -218,18 +213,10 @@ class _Study:
 
     def _least(self, kind: str, have: int, vehicle: Vehicle) -> Part:
         """The least whole-module limit at which arithmetic has no objection, in steps of 0.1 A."""
-        label = self.units[0].label
-
-        def kept(steps: int) -> bool:
-            part = Part(kind, 0, label, have, have + steps * STEP_MA)
-            return kind not in {s.kind for s in arithmetic_shorts(*applied(vehicle, self.units, [part]))}
-
-        high = 1
-        while not kept(high):
-            high *= 4
-        low = high // 4
-        steps = low + bisect_left(range(low, high), True, key=kept)
-        return Part(kind, 0, label, have, have + steps * STEP_MA)
+        unit, is_peak = self.units[0], kind == "whole module peak"
+        sums = Sums(vehicle, [unit], item_types(vehicle, [unit]))
+        beyond = max(w.amount_ma for w in sums.missed() if w.limit.is_peak == is_peak)
+        return Part(kind, 0, unit.label, have, _rating_for(vehicle, unit, is_peak, beyond))
 
     def _channel_parts(self, growth: Growth, offer: Offer) -> list[Part]:
         parts = [self._new_part(added) for added in growth.added]
@@ -248,44 +235,16 @@ class _Study:
         kind = added.kind
         return Part("channels", kind.unit, unit.label, have, have + more, kind, added.names, added.loads, note)
 
-    def _bank_parts(self, growth: Growth) -> list[Part]:
-        parts = []
-        for (number, bank), grown in sorted(growth.bank_ma.items(), key=lambda pair: natural_key(pair[0][1])):
-            unit = self.units[number]
-            need = limit_for(self.vehicle, unit, bank_limit_ma(self.vehicle, unit, bank) + grown)
-            parts.append(Part("bank", number, bank, unit.module.bank_ma[bank], need))
-        return parts
-
-    def _settled(self, parts: Sequence[Part]) -> list[Part]:
-        """Limits of sums found by trial: each as low as will do while those after it are still open."""
-        parts = [part for part in parts if part.kind not in _SUMS]
-        opened = list(self._open_limits(parts))
-        if not self.enough([*parts, *opened]):
-            raise Unproved
-        for n, part in enumerate(opened):
-            opened[n] = self._lowest([*parts, *opened[:n], *opened[n + 1 :]], part)
-        return [*parts, *(part for part in opened if part.need > part.have)]
-
-    def _open_limits(self, parts: Sequence[Part]) -> Iterator[Part]:
-        for number, unit in enumerate(applied(self.vehicle, self.units, parts)[1]):
-            yield Part("whole module", number, unit.label, unit.module.total_ma, LIMITLESS_MA)
-            yield Part("whole module peak", number, unit.label, unit.module.total_peak_ma, LIMITLESS_MA)
-            for bank in sorted(unit.module.bank_ma, key=natural_key):
-                yield Part("bank", number, bank, unit.module.bank_ma[bank], LIMITLESS_MA)
-
-    def _lowest(self, others: Sequence[Part], part: Part) -> Part:
-        """The least need at which the units are enough beside the other parts, in steps of 0.1 A."""
-
-        def kept(steps: int) -> bool:
-            return self.enough([*others, replace(part, need=part.have + steps * STEP_MA)])
-
-        low, high = 0, 1
-        if kept(0):
-            return replace(part, need=part.have)
-        while not kept(high):
-            low, high = high, high * 4
-        steps = low + bisect_left(range(low, high), True, key=kept)
-        return replace(part, need=part.have + steps * STEP_MA)
+    def _sum_parts(self, growth: Growth) -> Iterator[Part]:
+        """Banks that have to grow; of several units also what the whole of one has to."""
+        for limit, need_ma in sorted(growth.over, key=lambda each: (each[0].is_peak, natural_key(each[0].bank or ""))):
+            unit = self.units[limit.unit]
+            kind, subject = ("bank", limit.bank) if limit.bank is not None else ("whole module", unit.label)
+            have = unit.module.bank_ma[subject] if limit.bank is not None else unit.module.total_ma
+            if limit.is_peak:
+                kind, have = "whole module peak", unit.module.total_peak_ma
+            need = _rating_for(self.vehicle, unit, limit.is_peak, need_ma)
+            yield Part(kind, limit.unit, subject, have, need)
 
     def _in_place(self, parts: list[Part], growth: Growth) -> tuple[list[Part], Allocation | None]:
         """New channels in place of channels that stay free, where every limit is kept so too."""
@@ -306,12 +265,18 @@ class _Study:
         return free[: max(0, len(left) - self.vehicle.settings.spare_channels)]
 
     def _reduced(self, parts: list[Part], proved: bool = False) -> list[Part]:
-        """Parts lowered until none can be by a step; of a growth proved best only computed ratings and sums can be."""
+        """Parts lowered as far as time allows, or until none can be by a step.
+
+        Of a growth proved best only computed ratings can be; a limit that arithmetic gives cannot either.
+        """
+        study = (
+            self if proved else replace(self, clock=Clock(self.clock.left_s, or_after(_LOWERING_S, self.clock.is_over)))
+        )
         for n in range(len(parts)):
-            parts = self._with_least_rating(parts, n)
+            parts = study._with_least_rating(parts, n)
         n = 0
-        while n < len(parts):
-            lower = None if proved and parts[n].kind not in _SUMS else self._lower(parts, n)
+        while n < len(parts) and not proved:
+            lower = study._least_sum(parts, n) if parts[n].kind in _SUMS else study._lower(parts, n)
             n, parts = (n + 1, parts) if lower is None else (n, lower)
         return parts
 
@@ -322,10 +287,35 @@ class _Study:
     def _lower(self, parts: list[Part], n: int) -> list[Part] | None:
         for less in one_step_less(parts[n], self._ratings):
             trial = [*parts[:n], *([] if less is None else [less]), *parts[n + 1 :]]
-            with suppress(Unproved):
-                if trial and self.enough(trial):
-                    return trial
+            if trial and self._kept(trial):
+                return trial
         return None
+
+    def _kept(self, parts: Sequence[Part]) -> bool:
+        """True if the units grown so are known to be enough; their allocation, every limit recounted, is noted."""
+        grown = applied(self.vehicle, self.units, parts)
+        if not unborne(*grown, self.book):
+            allocation = any_allocation(*grown, self.clock, self.book)
+            if allocation is not None:
+                self.kept[tuple(parts)] = allocation
+        return tuple(parts) in self.kept
+
+    def _least_sum(self, parts: list[Part], n: int) -> list[Part] | None:
+        """The parts with the n-th limit as low as will do; None: it is."""
+        part, others = parts[n], [*parts[:n], *parts[n + 1 :]]
+        if len(self.units) == 1 and part.kind != "bank":
+            return None
+
+        def rated(steps: int) -> list[Part]:
+            return [*parts[:n], replace(part, need=part.have + steps * STEP_MA), *parts[n + 1 :]]
+
+        high = -(-round(part.need - part.have) // STEP_MA)
+        if not self._kept(rated(high - 1) if high > 1 else others):
+            return None
+        if others and self._kept(others):
+            return others
+        steps = 1 + bisect_left(range(1, high - 1), True, key=lambda k: self._kept(rated(k)))
+        return rated(steps)
 
     def _with_least_rating(self, parts: list[Part], n: int) -> list[Part]:
         """The parts with a computed rating as low as will do, in steps of 0.1 A."""
@@ -338,9 +328,7 @@ class _Study:
             return [*parts[:n], replace(parts[n], new=replace(new, channel=channel)), *parts[n + 1 :]]
 
         def kept(steps: int) -> bool:
-            with suppress(Unproved):
-                return self.enough(rated(steps * STEP_MA))
-            return False
+            return self._kept(rated(steps * STEP_MA))
 
         high, step = new.channel.continuous_ma // STEP_MA, 1
         while high > step and kept(high - step):
@@ -348,3 +336,8 @@ class _Study:
         low = max(0, high - step)
         least = STEP_MA * (low + 1 + bisect_left(range(low + 1, high), True, key=kept))
         return rated(next((r for r in self._ratings if least <= r <= new.channel.continuous_ma), least))
+
+
+def _rating_for(vehicle: Vehicle, unit: Unit, is_peak: bool, usable_ma: int) -> int:
+    """Least limit of a bank or a whole module, in steps of 0.1 A, that bears so much, mA; peaks count as they stand."""
+    return -(-usable_ma // STEP_MA) * STEP_MA if is_peak else limit_for(vehicle, unit, usable_ma)

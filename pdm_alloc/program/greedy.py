@@ -1,18 +1,18 @@
 """Greedy allocation: best-fit decreasing over channels, banks and units, every limit kept."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from pdm_alloc.circuits.columns import CircuitBook, Counts
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.program.optimum import Listing
 from pdm_alloc.program.packing import Bins, Draw, room
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, circuit_on
+from pdm_alloc.program.task import Column, Task, circuit_on, is_allowed
 
-__all__ = ["greedy"]
+__all__ = ["a_few", "greedy"]
 
 
 def greedy(
@@ -202,3 +202,40 @@ class _Heuristic:
 
 def _on(column: Column, number: int) -> Column:
     return Column(column.command, column.counts, number, column.fit, 1)
+
+
+def a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
+    """A few circuits of a command: every item alone, and filled one after the other with the largest that still fit."""
+    types, wiring = task.types[command], book.wiring(task.vehicle)
+    for number, own in enumerate(task.classes):
+        circuits: dict[Counts, Fit] = {}
+        left = {n: t.count for n, t in enumerate(types)}
+        while any(left.values()):
+            filled = _filled(types, left, own.rating, book, wiring)
+            if filled is None:
+                break
+            circuits[filled[0]] = filled[1]
+            for n, k in filled[0]:
+                left[n] -= k
+        for n in range(len(types)):
+            alone = book.one(types, ((n, 1),), own.rating, wiring)
+            if alone is not None and alone.made is not None:
+                circuits[(n, 1),] = alone
+        for counts, fit in sorted(circuits.items(), key=lambda pair: pair[0]):
+            if is_allowed(task, command, counts, number):
+                yield Column(command, counts, number, fit, task.upper(command, counts, number))
+
+
+def _filled(types, left: Mapping[int, int], rating, book: CircuitBook, wiring) -> tuple[Counts, Fit] | None:
+    """A circuit of what is left, the first types (which draw most) first."""
+    counts: dict[int, int] = {}
+    best = None
+    for n in sorted(left):
+        for _ in range(left[n]):
+            trial = tuple(sorted({**counts, n: counts.get(n, 0) + 1}.items()))
+            fit = book.one(types, trial, rating, wiring)
+            if fit is None or fit.made is None:
+                break
+            counts[n] = counts.get(n, 0) + 1
+            best = (trial, fit)
+    return best

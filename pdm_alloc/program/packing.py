@@ -13,7 +13,7 @@ from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.sums import Sums, item_ma
 from pdm_alloc.program.task import Column, Merged
 
-__all__ = ["Bins", "Draw", "pack", "room", "unbroken"]
+__all__ = ["Bins", "Draw", "pack", "room", "spread", "unbroken"]
 
 _NEVER = 2**62  # limit of the row that stands where a class has no more rows of its own
 
@@ -190,6 +190,35 @@ def pack(bins: Bins, columns: Sequence[Column], clock: Clock) -> tuple[Column, .
             break
         order = [*homeless, *(n for n in order if n not in set(homeless))]
     return None
+
+
+def spread(bins: Bins, columns: Sequence[Column]) -> tuple[Column, ...] | None:
+    """Assign circuits on merged classes to classes before merging, beyond limits where there is no way within them.
+
+    Parameters
+    ----------
+    bins : Bins
+        Channels, banks and units; emptied.
+    columns : sequence of Column
+        Circuits on merged classes, one a channel or double.
+
+    Returns
+    -------
+    tuple of Column or None
+        Each where it leaves the fullest limit least full; None where a channel is missing.
+    """
+    draws, places = [bins.draw(c.command, c.counts) for c in columns], {}
+    order = _by_size(bins, columns, draws)
+    bins.clear()
+    for n in order:
+        members = bins.merged.members[columns[n].channel_class]
+        use = bins.use(np.array(members), draws[n])
+        at = int(np.argmin(use))
+        if use[at] == np.inf:
+            return None
+        places[n] = members[at]
+        bins.put(members[at], draws[n])
+    return tuple(replace(c, channel_class=places[n], most=1) for n, c in enumerate(columns))
 
 
 def _by_size(bins: Bins, columns: Sequence[Column], draws: Sequence[Draw]) -> list[int]:

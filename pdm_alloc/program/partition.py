@@ -1,9 +1,11 @@
 """The set partitioning program: every item in exactly one circuit, every limit kept under every combination."""
 
+import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import NamedTuple
 
 from pdm_alloc.program.solver import Clock, Program
 from pdm_alloc.program.sums import Cut, Limit, Sums, item_ma
@@ -11,8 +13,23 @@ from pdm_alloc.program.task import Column, Task
 
 __all__ = ["LateRows", "loadings_of", "partition", "portions_on"]
 
-_NONE: Mapping[tuple[int, str], int] = MappingProxyType({})
-_MOST_MA = 100_000_000
+_NONE: Mapping = MappingProxyType({})
+_MOST_STEPS = 1_000_000
+
+
+class Raised(NamedTuple):
+    """A limit that may grow: the variable of its steps, the usable limit without any and what a step adds, mA."""
+
+    steps: int
+    base_ma: float
+    step_ma: float
+
+    def usable_ma(self, steps: float) -> int:
+        """The limit with so many steps, rounded down, mA."""
+        return math.floor(self.base_ma + self.step_ma * round(steps) + _OFF)
+
+
+_OFF = 1e-6  # by which floating point may be off
 
 Item = tuple[str, int]
 """Command, and number of the item type within it."""
@@ -20,7 +37,7 @@ Item = tuple[str, int]
 
 def partition(
     task: Task,
-    grow: Sequence[tuple[int, str]] = (),
+    grow: Mapping[tuple[int, str], tuple[float, float]] = _NONE,
     limits: bool = True,
     late: Callable[[], bool] | None = None,
     sums: Sums | None = None,
@@ -31,8 +48,9 @@ def partition(
     ----------
     task : Task
         Columns, classes and limits.
-    grow : sequence of (int, str)
-        Unit number and bank of limits that may grow.
+    grow : mapping of (int, str) to (float, float)
+        Unit number and bank of limits that may grow: the usable limit before it is rounded, and by how much a step of
+        the rating raises it, mA.
     limits : bool
         False: without the rows of banks and units, which classes merged over them cannot have.
     late : callable, optional
@@ -44,7 +62,7 @@ def partition(
     -------
     Program
         Variable n counts how often column n is chosen; the variables after the columns are by how
-        many mA each limit of `grow` grows, in order; later variables are auxiliary. `minimise` adds the
+        many steps each limit of `grow` grows, in order; later variables are auxiliary. `minimise` adds the
         combinations that its solutions break.
 
     Raises
@@ -55,7 +73,7 @@ def partition(
     program = Program(late=late)
     for column in task.columns:
         program.variable(column.most)
-    grown = {place: program.variable(_MOST_MA) for place in grow}
+    grown = {place: Raised(program.variable(_MOST_STEPS), *values) for place, values in grow.items()}
     for add in (_every_item_once, _capacities, _spares, _locks):
         add(program, task)
     if limits:
@@ -115,7 +133,7 @@ def _on_channel(task: Task, command: str, n: int, unit: int, channel: str) -> It
             yield v
 
 
-def _banks(program: Program, task: Task, sums: Sums, grown: Mapping[tuple[int, str], int]) -> None:
+def _banks(program: Program, task: Task, sums: Sums, grown: Mapping[tuple[int, str], Raised]) -> None:
     """Every bank under the combinations known to matter to it."""
     for cut, limit in _known(sums, "bank"):
         _add_sum(program, task, cut, limit, enumerate(task.columns), grown)
@@ -144,7 +162,7 @@ def _add_sum(
     cut: Cut,
     limit: Limit,
     columns: Iterable[tuple[int, Column]],
-    grown: Mapping[tuple[int, str], int] = _NONE,
+    grown: Mapping[tuple[int, str], Raised] = _NONE,
 ) -> None:
     """One combination within one limit, in portions of a milliamp; left out where everything together keeps it."""
     item = {
@@ -164,8 +182,11 @@ def _add_sum(
             if rise:
                 rises[column.command, n][v] = portions * k * rise
     weights.update(_robust(program, rises, task.vehicle.settings.tolerance_loads))
-    place = None if limit.bank is None else grown.get((limit.unit, limit.bank))
-    program.row(weights | ({} if place is None else {place: -limit.whole}), most=limit.whole * limit.most_ma)
+    more = None if limit.bank is None else grown.get((limit.unit, limit.bank))
+    if more is None:
+        program.row(weights, most=limit.whole * limit.most_ma)
+    else:
+        program.row(weights | {more.steps: -limit.whole * more.step_ma}, most=limit.whole * more.base_ma + _OFF)
 
 
 def _together(task: Task, item: Mapping[tuple[str, int], tuple[int, int]]) -> int:
@@ -206,8 +227,8 @@ class LateRows:
         Its columns are the first variables of the program.
     sums : Sums
         Combinations known so far.
-    grown : mapping of (int, str) to int
-        Variables by which banks may grow, by unit number and bank.
+    grown : mapping of (int, str) to Raised
+        Banks that may grow, by unit number and bank.
     active : tuple of int or None
         Numbers, in the program of `task`, of the variables of the program asked about; None: it is that program.
     size : int
@@ -216,7 +237,7 @@ class LateRows:
 
     task: Task
     sums: Sums
-    grown: Mapping[tuple[int, str], int]
+    grown: Mapping[tuple[int, str], Raised]
     active: tuple[int, ...] | None = None
     size: int = 0
 
@@ -253,11 +274,12 @@ class LateRows:
         loadings, broken = loadings_of(self.task, self.sums, chosen), False
         here = {number: new for new, number in enumerate(numbers)}
         columns = [(here[v], column) for v, column in enumerate(self.task.columns) if v in here]
-        grown = {place: here[v] for place, v in self.grown.items() if v in here}
+        grown = {
+            place: more._replace(steps=here[more.steps]) for place, more in self.grown.items() if more.steps in here
+        }
         for limit in self.sums.limits:
-            place = None if limit.bank is None else self.grown.get((limit.unit, limit.bank))
-            more = 0 if place is None else round(values[place])
-            raised = replace(limit, most_ma=limit.most_ma + more)
+            more = None if limit.bank is None else self.grown.get((limit.unit, limit.bank))
+            raised = limit if more is None else replace(limit, most_ma=more.usable_ma(values[more.steps]))
             for worst in self.sums.broken_by(raised, loadings[limit], clock):
                 broken = True
                 self.sums.add(replace(worst, limit=limit))

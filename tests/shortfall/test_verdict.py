@@ -7,6 +7,7 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
+from pdm_alloc.domain.module import Channel
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
 
 
@@ -88,3 +89,16 @@ def test_the_command_line_tells_the_chain(capsys):
     assert main([*how, name]) == 0
     assert "channels of middle-36" in capsys.readouterr().out
     assert main([*how, "no such load"]) == 2
+
+
+def test_pairs_that_share_unlike_are_not_taken_for_alike():
+    """Of two pairs of 16 A the one that shares evenly bears 25 A, the other does not: only one load finds a channel."""
+    labels = [("p", 50), ("p", 50), ("q", 70), ("q", 70)]
+    own = tuple(
+        Channel(str(n), 16_000, 96_000, 50.0, pair=p, share_pct=Fraction(pct)) for n, (p, pct) in enumerate(labels)
+    )
+    big = [replace(LOAD, name=f"big {n}", command=f"big {n}", running_ma=25_000, inrush_ma=25_000) for n in range(2)]
+    (circuit,) = pa.allocate(vehicle_of(big[0]), module_of(4, own=own)).circuits
+    assert circuit.channels == ("0", "1")
+    with pytest.raises(pa.NotEnough):
+        pa.allocate(vehicle_of(*big), module_of(4, own=own))
