@@ -98,7 +98,7 @@ def allocate(
     is_fed = not table_shorts(vehicle, units)
     solved = _solved(vehicle, units, clock, book, wired) if is_fed else Solved(NOT_ENOUGH)
     if solved.outcome == NOT_ENOUGH:
-        raise NotEnough(vehicle, units, arithmetic_shorts(vehicle, units))
+        raise NotEnough(vehicle, units, arithmetic_shorts(vehicle, units), book)
     return _result(vehicle, units, solved)
 
 

@@ -170,6 +170,7 @@ def circuits_of(
     tolerance_loads: int = 0,
     late: Callable[[], bool] | None = None,
     draws: Draws | None = None,
+    marks: tuple[Hashable, ...] = (),
 ) -> dict[Counts, Fit]:
     """Every circuit of a command that a kind of channel bears.
 
@@ -187,6 +188,8 @@ def circuits_of(
         True stops the listing; asked now and then.
     draws : dict, optional
         As of `fit`.
+    marks : tuple, optional
+        A mark by type: types with one mark are forms of one load, of which a circuit has one at the most.
 
     Returns
     -------
@@ -201,7 +204,8 @@ def circuits_of(
         `late` said so.
     """
     circuits: dict[Counts, Fit] = {}
-    for counts, result in _grow(types, (rating, wiring, tolerance_loads, {} if draws is None else draws), (), 0):
+    known: Draws = {} if draws is None else draws
+    for counts, result in _grow(types, (rating, wiring, tolerance_loads, known), (), 0, marks):
         circuits[counts] = result
         if len(circuits) > MOST_CIRCUITS:
             raise TooManyCircuits(types[0].command)
@@ -211,9 +215,15 @@ def circuits_of(
 
 
 def _grow(
-    types: Sequence[ItemType], asked: tuple[Rating, Wiring, int, Draws], counts: Counts, start: int
+    types: Sequence[ItemType],
+    asked: tuple[Rating, Wiring, int, Draws],
+    counts: Counts,
+    start: int,
+    marks: tuple[Hashable, ...] = (),
 ) -> Iterator[tuple[Counts, Fit]]:
     for n in range(start, len(types)):
+        if marks and any(marks[m] == marks[n] for m, _ in counts):
+            continue
         for k in range(1, types[n].count + 1):
             more = (*counts, (n, k))
             result = fit(types, more, *asked) if may_share(types, more) else None
@@ -221,7 +231,7 @@ def _grow(
                 break
             if result.made is not None:
                 yield more, result
-            yield from _grow(types, asked, more, n + 1)
+            yield from _grow(types, asked, more, n + 1, marks)
 
 
 class CircuitBook:
@@ -235,8 +245,8 @@ class CircuitBook:
 
     def __init__(self, tolerance_loads: int):
         self.tolerance_loads = tolerance_loads
-        self._known: dict[tuple[tuple[ItemType, ...], Rating, Wiring], dict[Counts, Fit]] = {}
-        self._hopeless: set[tuple[tuple[ItemType, ...], Rating, Wiring]] = set()
+        self._known: dict[tuple[Hashable, ...], dict[Counts, Fit]] = {}
+        self._hopeless: set[tuple[Hashable, ...]] = set()
         self._wirings: dict[Hashable, Wiring] = {}
         self._draws: dict[tuple[tuple[ItemType, ...], Wiring], Draws] = defaultdict(dict)
 
@@ -253,15 +263,16 @@ class CircuitBook:
         rating: Rating,
         wiring: Wiring,
         late: Callable[[], bool] | None = None,
+        marks: tuple[Hashable, ...] = (),
     ) -> dict[Counts, Fit]:
         """As `circuits_of`, from memory where asked before; that there are too many is remembered too."""
-        key = (types, rating, wiring)
+        key = (types, rating, wiring, marks)
         if key in self._hopeless:
             raise TooManyCircuits(types[0].command)
         if key not in self._known:
             try:
                 self._known[key] = circuits_of(
-                    types, rating, wiring, self.tolerance_loads, late, self._draws[types, wiring]
+                    types, rating, wiring, self.tolerance_loads, late, self._draws[types, wiring], marks
                 )
             except OutOfTime:
                 raise
@@ -272,4 +283,6 @@ class CircuitBook:
 
     def one(self, types: tuple[ItemType, ...], counts: Counts, rating: Rating, wiring: Wiring) -> Fit | None:
         """What the physics says of one circuit; None where it is not allowed; without `made`: not as it is."""
-        return fit(types, counts, rating, wiring, self.tolerance_loads) if may_share(types, counts) else None
+        if not may_share(types, counts):
+            return None
+        return fit(types, counts, rating, wiring, self.tolerance_loads, self._draws[types, wiring])

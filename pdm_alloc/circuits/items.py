@@ -1,5 +1,6 @@
 """Item types, and the limits of banks and modules that their currents count against."""
 
+from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -188,6 +189,18 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
     dict of str to tuple of ItemType
         By command, commands in natural order.
     """
+    locks = locked_channels(vehicle, units)
+    known = next((types for other, held, types in list(_RECENT) if other is vehicle and held == locks), None)
+    if known is None:
+        known = _item_types(vehicle, units)
+        _RECENT.append((vehicle, locks, known))
+    return dict(known)
+
+
+_RECENT: deque = deque(maxlen=16)  # vehicle, locks, types: a vehicle is tried on module after module
+
+
+def _item_types(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[ItemType, ...]]:
     single = load_types(vehicle, units)
     merged: dict[str, list[ItemType]] = {}
     for _, group in groupby(single, key=_identity):

@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 MOST_SETS = 5
-SEARCH_S = 3.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
+SEARCH_S = 1.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
 _MOST_TRIES = 40
 SMALL_MA = 3_000  # loads in the same step of so much are alike to whoever gives one up; ours
 
@@ -134,7 +134,7 @@ def concession_study(
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     book = CircuitBook(vehicle.settings.tolerance_loads) if book is None else book
     try:
-        model = concession_model(vehicle, units[0], offered(vehicle, units, book), clock.is_over)
+        model = concession_model(vehicle, units[0], offered(vehicle, units, book), book, clock.is_over)
     except TooManyCircuits as why:
         return ConcessionStudy(left_open=f"concessions were not looked for: {why}")
     return _searched(vehicle, units[0], model, most, clock, book)

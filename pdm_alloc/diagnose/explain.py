@@ -39,6 +39,7 @@ ENOUGH_IF = "enough if"
 """The verdict between enough and not enough: every rating is kept, a margin or a guess is not."""
 
 
+GROWTH_S = 3.5  # of processor time for what would be enough, where no limit is given
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -177,8 +178,8 @@ def explain(
         raise TypeError(f"explain takes the NotEnough that allocate raised, not {type(refusal).__name__}")
     setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
     clock = Clock(setting_s if time_limit_s is None else time_limit_s, stop)
-    book = CircuitBook(refusal.vehicle.settings.tolerance_loads) if book is None else book
-    in_time = stop if time_limit_s is not None else or_after(2 * SEARCH_S, stop)
+    book = book or refusal.book or CircuitBook(refusal.vehicle.settings.tolerance_loads)
+    in_time = stop if time_limit_s is not None else or_after(GROWTH_S, stop)
     half = Clock(clock.left_s / 2 if sets else clock.left_s, in_time)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit)
     is_stopped = half.is_over()

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating, channel_classes
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, circuits_of, fit, may_share
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, may_share
 from pdm_alloc.circuits.items import ItemType, held_channels, inputs_wanted, item_types, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.concession_options import Option, coil_name, concede
@@ -92,8 +92,8 @@ class Model:
         Variable that is 1 when an option is taken, by option.
     wiring : Wiring
         Lengths and wires of the vehicle.
-    tolerance_loads : int
-        How many loads at once are taken at the top of their tolerance.
+    book : CircuitBook
+        Circuits of this vehicle known so far.
     late : callable, optional
         True stops the listing of circuits.
     """
@@ -102,24 +102,24 @@ class Model:
     options: tuple[Option, ...]
     chosen: list[int]
     wiring: Wiring
-    tolerance_loads: int
+    book: CircuitBook
     late: Callable[[], bool] | None = None
     cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
 
-    def circuits(self, types: Sequence[ItemType], kind: ChannelClass) -> dict[Counts, Fit]:
-        """Circuits of a command that a kind of channel bears."""
-        return circuits_of(types, kind.rating, self.wiring, self.tolerance_loads, self.late)
+    def circuits(self, types: Sequence[ItemType], kind: ChannelClass, marks: tuple[str, ...] = ()) -> dict[Counts, Fit]:
+        """Circuits of a command that a kind of channel bears; those with two forms of one load left out."""
+        return self.book.circuits(tuple(types), kind.rating, self.wiring, self.late, marks)
 
     def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
         """Whether a kind of channel bears one circuit."""
-        result = fit(types, counts, kind.rating, self.wiring, self.tolerance_loads)
+        result = self.book.one(tuple(types), counts, kind.rating, self.wiring)
         return result is not None and result.made is not None
 
     def cost(self) -> dict[int, float]:
-        """Weight of each option, the earlier of equals preferred."""
-        return {v: 10_000.0 * o.weight + n for n, (v, o) in enumerate(zip(self.chosen, self.options, strict=True))}
+        """Weight of each option."""
+        return {v: float(o.weight) for v, o in zip(self.chosen, self.options, strict=True)}
 
     def number(self, kind: str, subject: str) -> int | None:
         """Number of an option; None where it is not offered."""
@@ -127,7 +127,11 @@ class Model:
 
 
 def concession_model(
-    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], late: Callable[[], bool] | None = None
+    vehicle: Vehicle,
+    unit: Unit,
+    offered: Sequence[Option],
+    book: CircuitBook,
+    late: Callable[[], bool] | None = None,
 ) -> Model:
     """Variables and rows for all concessions of a vehicle on one unit.
 
@@ -139,6 +143,8 @@ def concession_model(
         Not enough for it.
     offered : sequence of Option
         Concessions to choose from.
+    book : CircuitBook
+        Circuits of this vehicle known so far.
     late : callable, optional
         True stops the listing of circuits.
 
@@ -153,19 +159,42 @@ def concession_model(
     """
     program = Program()
     chosen = [program.variable(1) for _ in offered]
-    model = Model(program, tuple(offered), chosen, Wiring(vehicle), vehicle.settings.tolerance_loads, late)
+    model = Model(program, tuple(offered), chosen, book.wiring(vehicle), book, late)
     classes, capacities = channel_classes(vehicle, [unit], held_channels(vehicle, [unit]))
     kinds, rows = merged(classes, capacities)
     by_command = _variants(vehicle, unit, model)
+    _total_rows(model, vehicle, unit, by_command)
+    _input_row(model, vehicle, unit)
+    if _is_hopeless(model, vehicle, by_command, kinds):
+        program.row({}, least=1)
+        return model
     for command, variants in by_command.items():
         _add_circuits(model, vehicle, command, variants, kinds)
     _add_joins(model, vehicle, by_command, kinds)
     _cover_rows(model, vehicle, [v for variants in by_command.values() for v in variants])
-    _input_row(model, vehicle, unit)
     _need_rows(model, vehicle)
     _capacity_rows(model, vehicle, unit, kinds, rows)
-    _total_rows(model, vehicle, unit, by_command)
     return model
+
+
+def _is_hopeless(model: Model, vehicle: Vehicle, by_command, kinds: Sequence[ChannelClass]) -> bool:
+    """Whether a row is missed with every concession made, or a load is borne in no form: no set will do then."""
+    for weights, least, most in model.program.rows:
+        lower, upper = sum(w for w in weights.values() if w < 0), sum(w for w in weights.values() if w > 0)
+        if upper < least or lower > most:
+            return True
+    left_out = {o.subject for o in model.options if o.kind == "leave_out"}
+    half = vehicle.settings.headroom_pct / 2
+    for command, variants in by_command.items():
+        less = model.number("headroom", command) is not None
+        forms: dict[str, list[ItemType]] = defaultdict(list)
+        for v in variants:
+            forms[v.load] += [v.item, *([replace(v.item, headroom_pct=half)] if less else [])]
+        for load, items in forms.items():
+            borne = (model.bears([t], ((0, 1),), kind) for t in items for kind in kinds)
+            if load not in left_out and not items[0].together and not any(borne):
+                return True
+    return False
 
 
 def opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: CircuitBook) -> bool:
@@ -205,12 +234,13 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[_
     less = model.number("headroom", command)
     half = vehicle.settings.headroom_pct / 2
     types = [_free_of_labels(model, v.item) for v in variants]
+    marks = tuple(v.load for v in variants)
     for number, kind in enumerate(kinds):
-        wanted = model.circuits(types, kind)
+        wanted = model.circuits(types, kind, marks)
         for counts in wanted:
             _add_circuit(model, variants, counts, number, kind, None)
         if less is not None:
-            for counts in model.circuits([replace(t, headroom_pct=half) for t in types], kind):
+            for counts in model.circuits([replace(t, headroom_pct=half) for t in types], kind, marks):
                 if counts not in wanted:
                     _add_circuit(model, variants, counts, number, kind, less)
 

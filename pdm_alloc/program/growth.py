@@ -32,7 +32,7 @@ __all__ = ["LIMITLESS_MA", "Added", "Growth", "NewKind", "cheapest_growth"]
 LIMITLESS_MA = 10_000_000_000
 """A limit that no vehicle reaches, mA."""
 
-_FIRST_S, _SECOND_S = 1.5, 0.7
+_FIRST_S, _SECOND_S = 1.2, 0.4
 _OFF = 1e-6  # by which floating point may be off
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.circuits.items import inputs_wanted, item_types
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import headline_table
@@ -102,6 +103,8 @@ class NotEnough(Exception):
     shorts : sequence of Short
         Limits that any allocation misses, from arithmetic before the solve; empty where arithmetic
         alone has no objection.
+    book : CircuitBook, optional
+        Circuits of the vehicle worked out before it was refused, for `pdm_alloc.explain`; not pickled.
 
     Attributes
     ----------
@@ -111,8 +114,10 @@ class NotEnough(Exception):
 
     outcome = "not enough"
 
-    def __init__(self, vehicle: Vehicle, units: Sequence[Unit], shorts: Sequence[Short] = ()):
-        self.vehicle, self.units, self.shorts = vehicle, tuple(units), tuple(shorts)
+    def __init__(
+        self, vehicle: Vehicle, units: Sequence[Unit], shorts: Sequence[Short] = (), book: CircuitBook | None = None
+    ):
+        self.vehicle, self.units, self.shorts, self.book = vehicle, tuple(units), tuple(shorts), book
         super().__init__()
 
     def __reduce__(self) -> tuple[type["NotEnough"], tuple[Vehicle, tuple[Unit, ...], tuple[Short, ...]]]:
