@@ -17,7 +17,8 @@ from pdm_alloc.domain.vehicle import Command, Concession, Input, Load, Lock, Pla
 if TYPE_CHECKING:
     from pdm_alloc import electrics, export, figures, panel
     from pdm_alloc.allocator import allocate
-    from pdm_alloc.diagnose.explain import Explanation, Why, explain, why
+    from pdm_alloc.diagnose.bearing import Why, why
+    from pdm_alloc.diagnose.explain import Explanation, explain
     from pdm_alloc.files.faults import InputError
     from pdm_alloc.files.tables.from_frames import catalogue, vehicle
     from pdm_alloc.files.tables.read_catalogue import read_catalogue
@@ -107,7 +108,7 @@ _WHERE = {
     "Switching": "pdm_alloc.studies.switching",
     "Unsolved": "pdm_alloc.result.refusals",
     "WhatIf": "pdm_alloc.studies.what_if",
-    "Why": "pdm_alloc.diagnose.explain",
+    "Why": "pdm_alloc.diagnose.bearing",
     "WorstCombinations": "pdm_alloc.result.worst",
     "allocate": "pdm_alloc.allocator",
     "allocation_risk": "pdm_alloc.studies.risk",
@@ -127,7 +128,7 @@ _WHERE = {
     "vehicle": "pdm_alloc.files.tables.from_frames",
     "verify": "pdm_alloc.verify",
     "what_if": "pdm_alloc.studies.what_if",
-    "why": "pdm_alloc.diagnose.explain",
+    "why": "pdm_alloc.diagnose.bearing",
     "worst": "pdm_alloc.result.worst",
 }
 _ROOMS = ("electrics", "export", "figures", "panel")

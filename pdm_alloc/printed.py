@@ -172,7 +172,7 @@ def _concession_lines(explanation):
 
 def chain(vehicle, load: str, units, as_json: bool) -> None:
     """Print what a load asks of a channel; `InputError` where there is no such load."""
-    from pdm_alloc.diagnose.explain import why
+    from pdm_alloc.diagnose.bearing import why
     from pdm_alloc.domain.showing import UnknownName
     from pdm_alloc.files.faults import Fault, InputError
 

@@ -71,7 +71,7 @@ FILE_EXCEPTIONS = {
     "panel/grid/table_grid.py": {"read_text"},
     "panel/screen.py": {"read_text", "open"},
 }
-LARGEST_FILE, LARGEST_FOLDER, MOST_FILES = 350, 20, 207
+LARGEST_FILE, LARGEST_FOLDER, MOST_FILES = 350, 20, 209
 
 
 def room_of(path: Path) -> str:

@@ -141,10 +141,8 @@ def held_channels(vehicle: Vehicle, units: Sequence[Unit]) -> set[tuple[int, str
 
     Parameters
     ----------
-    vehicle : Vehicle
-        With its locked rows.
-    units : sequence of Unit
-        Fitted.
+    vehicle, units : Vehicle, sequence of Unit
+        With its locked rows; fitted.
 
     Returns
     -------
@@ -179,10 +177,8 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
 
     Parameters
     ----------
-    vehicle : Vehicle
-        With its loads and states.
-    units : sequence of Unit
-        Fitted; only locked rows look at them.
+    vehicle, units : Vehicle, sequence of Unit
+        With loads and states; what is fitted, at which only locked rows look.
 
     Returns
     -------
@@ -197,7 +193,7 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
     return dict(known)
 
 
-_RECENT: deque = deque(maxlen=16)  # vehicle, locks, types: a vehicle is tried on module after module
+_RECENT: deque[tuple[Vehicle, Any, Any]] = deque(maxlen=16)  # vehicle, locks, types
 
 
 def _item_types(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[ItemType, ...]]:

@@ -11,7 +11,7 @@ from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import load_types
-from pdm_alloc.diagnose.new_channels import offer_of
+from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, coil_name, concede, eased, options, switch_for
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Load, Vehicle
@@ -104,6 +104,7 @@ def concession_study(
     time_limit_s: float | None = None,
     stop: Callable[[], bool] | None = None,
     book: CircuitBook | None = None,
+    offer: Offer | None = None,
 ) -> ConcessionStudy:
     """Search for the cheapest distinct sets of concessions that make a unit enough, in order.
 
@@ -121,6 +122,8 @@ def concession_study(
         True ends the search with the sets found so far.
     book : CircuitBook, optional
         Circuits of this vehicle known from an earlier call.
+    offer : Offer, optional
+        As `offer_of` gives it, where it is known.
 
     Returns
     -------
@@ -134,18 +137,20 @@ def concession_study(
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     book = CircuitBook(vehicle.settings.tolerance_loads) if book is None else book
     try:
-        model = concession_model(vehicle, units[0], offered(vehicle, units, book), book, clock.is_over)
+        model = concession_model(vehicle, units[0], offered(vehicle, units, book, offer), book, clock.is_over)
     except TooManyCircuits as why:
         return ConcessionStudy(left_open=f"concessions were not looked for: {why}")
     return _searched(vehicle, units[0], model, most, clock, book)
 
 
-def offered(vehicle: Vehicle, units: tuple[Unit, ...], book: CircuitBook) -> tuple[Option, ...]:
+def offered(
+    vehicle: Vehicle, units: tuple[Unit, ...], book: CircuitBook, offer: Offer | None = None
+) -> tuple[Option, ...]:
     """Concessions on offer: those of the vehicle that these units have a use for, and more drop where a wire needs it.
 
     A soft start or a measured current is one only where a kind of channel then bears the load that did not before.
     """
-    drops = [o for r in offer_of(vehicle, units, book).relaxed for o in eased(vehicle, r.load, r.need_pct)]
+    drops = [o for r in (offer or offer_of(vehicle, units, book)).relaxed for o in eased(vehicle, r.load, r.need_pct)]
     ratings = {c.rating for c in channel_classes(vehicle, units)[0]}
     useful = [o for o in options(vehicle) if o.kind not in _OPENERS or opens(vehicle, o, ratings, book)]
     return tuple(sorted((*useful, *drops), key=lambda o: (o.weight, o.kind, natural_key(o.subject))))

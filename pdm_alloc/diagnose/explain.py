@@ -1,17 +1,16 @@
-"""`explain`: enough if or not enough, what is short, what could be given up; `why`: what a load asks of a channel."""
+"""`explain`: enough if or not enough, what is short, and what could be given up."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
-from pdm_alloc.allocator import Modules, allocate
-from pdm_alloc.circuits.classes import channel_classes, unit_ambient_c
+from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.draws import CircuitDraw
-from pdm_alloc.circuits.items import ItemType, load_types
+from pdm_alloc.circuits.items import load_types
+from pdm_alloc.diagnose.bearing import Unproved, is_enough_for
 from pdm_alloc.diagnose.concession_sets import (
     MOST_SETS,
     SEARCH_S,
@@ -21,11 +20,10 @@ from pdm_alloc.diagnose.concession_sets import (
     concessions_table,
     in_words,
 )
-from pdm_alloc.diagnose.shortfall import Shortfall, Unproved, is_enough_for, shortfall
-from pdm_alloc.domain.module import Unit, natural_key, units_of
+from pdm_alloc.diagnose.new_channels import offer_of
+from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import MARGINS, Vehicle, without_margins
-from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
@@ -33,7 +31,7 @@ from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, Unsolved, are
 from pdm_alloc.verify.check import violations
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "Why", "explain", "why"]
+__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "explain"]
 
 ENOUGH_IF = "enough if"
 """The verdict between enough and not enough: every rating is kept, a margin or a guess is not."""
@@ -181,13 +179,14 @@ def explain(
     book = book or refusal.book or CircuitBook(refusal.vehicle.settings.tolerance_loads)
     in_time = stop if time_limit_s is not None else or_after(GROWTH_S, stop)
     half = Clock(clock.left_s / 2 if sets else clock.left_s, in_time)
-    growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit)
+    offer = offer_of(refusal.vehicle, refusal.units, book)
+    growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit, offer=offer)
     is_stopped = half.is_over()
     allocation_if = _allocation_if(refusal, clock.part(1 / 3), book)
     enough_time = stop if time_limit_s is not None else or_after(SEARCH_S, stop)
     study = ConcessionStudy()
     if sets:
-        study = concession_study(refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book)
+        study = concession_study(refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
     conditions = () if allocation_if is None else tuple(_conditions(refusal, allocation_if))
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, allocation_if, conditions)
 
@@ -239,111 +238,3 @@ def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
     number = Counter(name for name, _ in circuit.items)
     loads = tuple(vehicle.load(name) for name in circuit.loads)
     return sum(t.running_ma * number[t.load] for t in load_types(replace(vehicle, loads=loads)))
-
-
-@dataclass(frozen=True, repr=False)
-class Why:
-    """What a load asks of a channel, step by step.
-
-    Parameters
-    ----------
-    load : str
-        Its name.
-    steps : tuple of (str, str)
-        What is reckoned with, and what comes of it, in order.
-    """
-
-    load: str
-    steps: tuple[tuple[str, str], ...]
-
-    @handed_out
-    def table(self) -> pd.DataFrame:
-        """One row per step: step, value."""
-        return pd.DataFrame(self.steps, columns=["step", "value"])
-
-    def __repr__(self) -> str:
-        """A line per step."""
-        return "\n".join([f"{self.load}:", *(f"  {step}: {value}" for step, value in self.steps)])
-
-    def _repr_html_(self) -> str:
-        return headline_table(self.load, ["step", "value"], self.steps)
-
-
-def why(subject: Allocation | Vehicle, load: str, modules: Modules | None = None) -> Why:
-    """The chain from a load's row in the table to the channels that bear it.
-
-    Parameters
-    ----------
-    subject : Allocation or Vehicle
-        What is wired; with an allocation the chain ends at the load's channel.
-    load : str
-        Its name.
-    modules : Module, Unit, or sequence of these, optional
-        What is fitted, for a vehicle.
-
-    Returns
-    -------
-    Why
-
-    Raises
-    ------
-    UnknownName
-        There is no such load (a KeyError).
-    """
-    vehicle = subject.vehicle if isinstance(subject, Allocation) else subject
-    units = subject.units if isinstance(subject, Allocation) else units_of(modules) if modules is not None else ()
-    row = vehicle.load(load)
-    (t,) = load_types(replace(vehicle, loads=(row,)))
-    steps = [*_asked(vehicle, t), *(step for unit in units for step in _given(vehicle, unit, t))]
-    if isinstance(subject, Allocation):
-        steps += [("it is on", _where(subject, load))]
-    return Why(load, tuple(steps))
-
-
-def _asked(vehicle: Vehicle, t: ItemType) -> Iterator[tuple[str, str]]:
-    row, settings = vehicle.load(t.load), vehicle.settings
-    each = " each" if row.count > 1 else ""
-    yield "table", f"{row.running_ma / 1000:g} A{each} at {settings.reference_v:g} V, kind {row.kind}"
-    yield "voltage", f"{t.running_ma / 1000:g} A at the voltage at which it draws most (exponent {row.volt_exponent:g})"
-    draw = CircuitDraw([(t, 1)], settings.tolerance_loads)
-    top = draw.draw_ma
-    if row.tolerance_pct:
-        yield "tolerance", f"{top / 1000:g} A at the top of {float(row.tolerance_pct):g} %"
-    wanted = settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
-    yield "headroom", f"{float(top / (1 - wanted / 100)) / 1000:.3g} A of derated rating, {float(wanted):g} % headroom"
-    if t.excess_ma:
-        yield "inrush", f"{draw.peak_ma / 1000:g} A at its worst, over after {3 * t.tau_ms:g} ms"
-    needs = [*sorted(row.needs), *([] if t.share else ["a channel of its own"])]
-    if needs:
-        yield "needs", ", ".join(needs).replace("pwm", "PWM")
-
-
-def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str]]:
-    ambient = unit_ambient_c(vehicle, unit)
-    factor = derating_factor(unit.module.derating, ambient)
-    wanted = vehicle.settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
-    top = CircuitDraw([(t, 1)], vehicle.settings.tolerance_loads).draw_ma
-    asked = float(top / (1 - wanted / 100) / factor) / 1000
-    yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked:.3g} A"
-    yield f"channels of {unit.label}", _channels(vehicle, unit, t) or "none bears it"
-
-
-def _channels(vehicle: Vehicle, unit: Unit, t: ItemType) -> str:
-    """Channels that bear one item alone, by current, inrush, trip setting, wire and needs."""
-    book = CircuitBook(vehicle.settings.tolerance_loads)
-    wiring = book.wiring(vehicle)
-    names = []
-    for own in channel_classes(vehicle, [unit])[0]:
-        fit = book.one((t,), ((0, 1),), own.rating, wiring)
-        if fit is not None and fit.made is not None:
-            names += ["+".join(slot) for slot in own.slots]
-    return ", ".join(sorted(names, key=natural_key))
-
-
-def _where(allocation: Allocation, load: str) -> str:
-    circuits: Sequence[PlacedCircuit] = [c for c in allocation.circuits if load in c.loads]
-    return "; ".join(
-        f"{'+'.join(c.channels)} of {c.unit}"
-        + (f" with {', '.join(x for x in c.loads if x != load)}" if len(c.loads) > 1 else "")
-        for c in circuits
-    )

@@ -19,7 +19,7 @@ from pdm_alloc.electrics.wire import wire_sizes
 from pdm_alloc.program.growth import NewKind
 from pdm_alloc.result.refusals import arithmetic_shorts
 
-__all__ = ["Offer", "Relaxed", "extras", "limit_for", "offer_of", "replacing", "supply", "unborne", "with_more"]
+__all__ = ["Offer", "Relaxed", "extras", "limit_for", "offer_of", "replacing", "supply", "with_more"]
 
 Free = list[tuple[int, Channel]]  # number of the unit, and a channel of it
 
@@ -93,12 +93,6 @@ def offer_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Offe
         if not made and not has_channel:
             lost.append((t.load, bench.why_not(t)))
     return Offer(tuple(dict.fromkeys(kinds)), tuple(relaxed), tuple(lost))
-
-
-def unborne(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> bool:
-    """Whether some item is borne by no channel of the units, alone or with all that belongs together."""
-    bench = _Bench(vehicle, tuple(units), book)
-    return not all(bench.has_channel(t) for own in item_types(vehicle).values() for t in own if not t.together)
 
 
 def _kinds_there(units: Sequence[Unit], types: Sequence[ItemType]):

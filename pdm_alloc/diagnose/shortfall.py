@@ -5,34 +5,30 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pdm_alloc.allocator import any_allocation
-from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.circuits.items import inputs_wanted, item_types
+from pdm_alloc.diagnose.bearing import Unproved, unborne
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, applied, in_one_phrase, joined_words, one_step_less
-from pdm_alloc.diagnose.new_channels import Offer, extras, limit_for, offer_of, replacing, supply, unborne, with_more
+from pdm_alloc.diagnose.new_channels import Offer, extras, limit_for, offer_of, replacing, supply, with_more
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.growth import cheapest_growth
 from pdm_alloc.program.growth_task import Added, Growth
 from pdm_alloc.program.handout import NoSolution
-from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock, or_after
+from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, Clock
 from pdm_alloc.program.sums import Sums
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import NotEnough, Short, Unsolved, arithmetic_shorts
 from pdm_alloc.verify.check import violations
 
-__all__ = ["Shortfall", "Unproved", "is_enough_for", "shortfall"]
+__all__ = ["Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
 _LOWERING_S = (
     1.0  # of processor time for a growth that is not proved to be the cheapest: what is said is enough all the same
 )
 _SUMS = ("bank", "whole module", "whole module peak")
-
-
-class Unproved(Exception):
-    """The clock ran out before an answer was proved."""
 
 
 @dataclass(frozen=True)
@@ -82,31 +78,14 @@ class Shortfall:
         return in_one_phrase(self.parts, units) + few
 
 
-def is_enough_for(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> bool:
-    """Whether units are enough for a vehicle.
-
-    Raises
-    ------
-    Unproved
-        Neither was proved in time.
-    """
-    if arithmetic_shorts(vehicle, units) or unborne(vehicle, units, book):
-        return False
-    if clock.is_over():
-        raise Unproved
-    try:
-        outcome = is_enough(vehicle, units, clock, book).outcome
-    except TooManyCircuits as why:
-        raise Unproved from why
-    if outcome in (PROVEN_BEST, BEST_SO_FAR):
-        return True
-    if outcome == NOT_ENOUGH:
-        return False
-    raise Unproved
-
-
 def shortfall(
-    vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook, *, alone: bool = True
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    clock: Clock,
+    book: CircuitBook,
+    *,
+    alone: bool = True,
+    offer: Offer | None = None,
 ) -> Shortfall:
     """Find the cheapest complete growth of units that are not enough.
 
@@ -122,6 +101,8 @@ def shortfall(
         Circuits of this vehicle known so far.
     alone : bool
         True: also the least by which each kind must grow if everything else were met.
+    offer : Offer, optional
+        As `offer_of` gives it, where it is known.
 
     Returns
     -------
@@ -130,7 +111,7 @@ def shortfall(
     """
     study = _Study(vehicle, tuple(units), clock, book)
     try:
-        offer = offer_of(vehicle, units, book)
+        offer = offer or offer_of(vehicle, units, book)
         if offer.lost:
             return Shortfall(lost=offer.lost)
         growth = study.grown(offer)
@@ -172,7 +153,7 @@ class _Study:
             raise Unproved
         proved = growth.outcome == PROVEN_BEST
         self.kept[tuple(whole)] = allocation
-        lower = tuple(self._reduced(whole, proved))
+        lower = tuple(self._reduced(whole, proved, _LOWERING_S if growth.is_listed else _PRICED_S))
         return Shortfall(lower, self.kept[lower], proved=proved)
 
     def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
@@ -264,14 +245,12 @@ class _Study:
         free.sort(key=lambda at: (at[1].continuous_ma, at[1].peak_ma, natural_key(at[1].name)))
         return free[: max(0, len(left) - self.vehicle.settings.spare_channels)]
 
-    def _reduced(self, parts: list[Part], proved: bool = False) -> list[Part]:
+    def _reduced(self, parts: list[Part], proved: bool, limit_s: float) -> list[Part]:
         """Parts lowered as far as time allows, or until none can be by a step.
 
         Of a growth proved best only computed ratings can be; a limit that arithmetic gives cannot either.
         """
-        study = (
-            self if proved else replace(self, clock=Clock(self.clock.left_s, or_after(_LOWERING_S, self.clock.is_over)))
-        )
+        study = self if proved else replace(self, clock=self.clock.soon(limit_s))
         for n in range(len(parts)):
             parts = study._with_least_rating(parts, n)
         n = 0

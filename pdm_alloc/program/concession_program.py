@@ -5,65 +5,18 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating, channel_classes
+from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, may_share
-from pdm_alloc.circuits.items import ItemType, held_channels, inputs_wanted, item_types, load_types, total_limit_ma
+from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.concession_options import Option, coil_name, concede
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import Program
 from pdm_alloc.program.sums import Sums, item_ma
+from pdm_alloc.program.task import merge
 
-__all__ = ["Model", "concession_model", "merged", "no_superset", "not_exactly", "opens"]
-
-
-def merged(
-    classes: Sequence[ChannelClass], capacities: Sequence[Capacity]
-) -> tuple[list[ChannelClass], list[tuple[dict[int, int], int]]]:
-    """Classes with one rating and use made one, whichever bank they are in.
-
-    Parameters
-    ----------
-    classes : sequence of ChannelClass
-        Of one unit.
-    capacities : sequence of Capacity
-        Of these classes.
-
-    Returns
-    -------
-    classes : list of ChannelClass
-        With the slots of all; their bank means nothing.
-    rows : list of (dict, int)
-        Weight of each merged class, and the most: sums of the capacities, so what kept them keeps these.
-    """
-    by_kind: dict[tuple, list[int]] = {}
-    for number, c in enumerate(classes):
-        by_kind.setdefault((c.unit, c.use, c.rating), []).append(number)
-    kinds = list(by_kind)
-    place = {number: kinds.index(kind) for kind, numbers in by_kind.items() for number in numbers}
-    found = [_one([classes[n] for n in numbers]) for numbers in by_kind.values()]
-    return found, _rows(classes, capacities, place)
-
-
-def _one(same: Sequence[ChannelClass]) -> ChannelClass:
-    first = same[0]
-    return ChannelClass(first.unit, first.use, first.rating, (), tuple(slot for c in same for slot in c.slots))
-
-
-def _rows(classes, capacities, place) -> list[tuple[dict[int, int], int]]:
-    """Capacities of singles are added up by merged class; those of doubles alone follow from the number of slots."""
-    sums: dict[int, tuple[dict[int, int], int]] = {}
-    for capacity in capacities:
-        number = capacity.weights[0][0]
-        if classes[number].use != "single":
-            continue
-        weights, most = sums.get(place[number], ({}, 0))
-        for other, weight in capacity.weights:
-            at = place[other]
-            weights[at] = min(weights.get(at, weight), weight)
-        sums[place[number]] = (weights, most + capacity.most)
-    return list(sums.values())
+__all__ = ["Model", "concession_model", "no_superset", "not_exactly", "opens"]
 
 
 _VARIANTS = ("relay", "soft_start", "drop", "measure")  # concessions that alter one load, of which it takes one
@@ -160,8 +113,8 @@ def concession_model(
     program = Program()
     chosen = [program.variable(1) for _ in offered]
     model = Model(program, tuple(offered), chosen, book.wiring(vehicle), book, late)
-    classes, capacities = channel_classes(vehicle, [unit], held_channels(vehicle, [unit]))
-    kinds, rows = merged(classes, capacities)
+    task = merge(vehicle, [unit]).task
+    kinds = task.classes
     by_command = _variants(vehicle, unit, model)
     _total_rows(model, vehicle, unit, by_command)
     _input_row(model, vehicle, unit)
@@ -173,7 +126,7 @@ def concession_model(
     _add_joins(model, vehicle, by_command, kinds)
     _cover_rows(model, vehicle, [v for variants in by_command.values() for v in variants])
     _need_rows(model, vehicle)
-    _capacity_rows(model, vehicle, unit, kinds, rows)
+    _capacity_rows(model, vehicle, unit, kinds, task.capacities)
     return model
 
 
@@ -317,9 +270,10 @@ def _need_rows(model: Model, vehicle: Vehicle) -> None:
         model.program.row({**weights, model.chosen[n]: -vehicle.load(load).count}, most=0)
 
 
-def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, rows) -> None:
-    for row, most in rows:
-        model.program.row({v: w for number, w in row.items() for v in model.uses[number]}, most=most)
+def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, capacities: Sequence[Capacity]) -> None:
+    for capacity in capacities:
+        weights = {v: w for number, w in capacity.weights for v in model.uses[number]}
+        model.program.row(weights, most=capacity.most)
     for number, kind in enumerate(kinds):
         if kind.use != "single":
             model.program.row(dict.fromkeys(model.uses[number], 1), most=len(kind.slots))

@@ -32,14 +32,16 @@ __all__ = ["LIMITLESS_MA", "Added", "Growth", "NewKind", "cheapest_growth"]
 LIMITLESS_MA = 10_000_000_000
 """A limit that no vehicle reaches, mA."""
 
-_FIRST_S, _SECOND_S = 1.2, 0.4
+_FIRST_S, _SECOND_S, _PACKING_S = 1.2, 0.4, 0.4
 _OFF = 1e-6  # by which floating point may be off
 
 
 def _limitless(units: Sequence[Unit]) -> tuple[Unit, ...]:
     """The units without a limit of inputs; one alone also without limits of the whole of it, which are arithmetic."""
-    wide = {"total_ma": LIMITLESS_MA, "total_peak_ma": LIMITLESS_MA} if len(units) == 1 else {}
-    return tuple(replace(unit, module=replace(unit.module, inputs=None, **wide)) for unit in units)
+    modules = [replace(unit.module, inputs=None) for unit in units]
+    if len(units) == 1:
+        modules = [replace(module, total_ma=LIMITLESS_MA, total_peak_ma=LIMITLESS_MA) for module in modules]
+    return tuple(replace(unit, module=module) for unit, module in zip(units, modules, strict=True))
 
 
 def cheapest_growth(
@@ -92,14 +94,16 @@ def cheapest_growth(
     if not solution.values:
         return Growth(STOPPED_EMPTY if unlisted else solution.outcome)
     outcome = BEST_SO_FAR if unlisted or len(units) > 1 else solution.outcome
-    growth = Growth(outcome, spares=0 if spare is None else round(solution.values[spare]))
+    spares = 0 if spare is None else round(solution.values[spare])
+    growth = Growth(outcome, spares=spares, is_listed=not unlisted)
     return _on_banks(case, _chosen(task, solution), growth, clock)
 
 
 def _on_banks(case: GrowthTask, chosen: Sequence[Column], growth: Growth, clock: Clock) -> Growth:
     """A growth with its circuits on channels of banks, which grow where they have to, as little as time allows."""
     bins, new = Bins(case.merged, case.sums), case.new(chosen)
-    packed = unbroken(partial(pack, bins, case.there(chosen), clock), bins, clock)
+    soon = clock.soon(_PACKING_S)
+    packed = unbroken(partial(pack, bins, case.there(chosen), soon), bins, soon)
     if packed is not None:
         return read_growth(case, [*packed, *new], growth)
     unproved = replace(growth, outcome=BEST_SO_FAR)
@@ -130,14 +134,14 @@ class _BankProgram:
 
     def bound(self, clock: Clock) -> float:
         """No fewer steps will do."""
-        relaxed = solve_program(self.program, self.costs[-1], _within(clock, _SECOND_S), whole=False)
+        relaxed = solve_program(self.program, self.costs[-1], clock.soon(_SECOND_S), whole=False)
         if relaxed.outcome == NOT_ENOUGH:
             return math.inf
         return math.ceil(relaxed.objective - _OFF) if relaxed.outcome == PROVEN_BEST else -math.inf
 
     def solved(self, clock: Clock) -> Iterator[tuple[list[Column], bool]]:
         """The chosen columns, and whether the steps are proved to be as few as will do; nothing without a solution."""
-        solution = minimise(self.program, self.costs, _within(clock, _SECOND_S))[-1]
+        solution = minimise(self.program, self.costs, clock.soon(_SECOND_S))[-1]
         if solution.values:
             times = (round(value) for value in solution.values)
             columns = [replace(c, most=1) for c, n in zip(self.columns, times, strict=False) for _ in range(n)]
@@ -188,18 +192,15 @@ def _solved(program: Program, cost: Mapping[int, float], new: Mapping[int, list[
 
     Of the latter no part can be less either, though a different mixture may be cheaper.
     """
-    first = minimise(program, [cost], _within(clock, _FIRST_S))[0]
+    first = minimise(program, [cost], clock.soon(_FIRST_S))[0]
+    if first.outcome == STOPPED_EMPTY:
+        return minimise(program, [cost], clock)[0]
     if first.outcome == PROVEN_BEST or not first.values:
         return first
     for columns in new.values():
         program.row(dict.fromkeys(columns, 1), most=sum(round(first.values[v]) for v in columns))
-    second = minimise(program, [cost], _within(clock, _SECOND_S))[0]
+    second = minimise(program, [cost], clock.soon(_SECOND_S))[0]
     return second if second.values else first
-
-
-def _within(clock: Clock, limit_s: float) -> Clock:
-    left_s = clock.left_s
-    return clock.part(min(1.0, limit_s / left_s)) if left_s else clock
 
 
 def _columns_of(

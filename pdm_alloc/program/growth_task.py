@@ -81,6 +81,8 @@ class Growth:
         limit it takes, mA.
     circuits : tuple of Handed
         The vehicle on the channels there are and the new ones.
+    is_listed : bool
+        False: some command has more circuits than were looked at.
     """
 
     outcome: str
@@ -88,6 +90,7 @@ class Growth:
     spares: int = 0
     over: tuple[tuple[Limit, int], ...] = ()
     circuits: tuple[Handed, ...] = ()
+    is_listed: bool = True
 
 
 @dataclass(frozen=True)

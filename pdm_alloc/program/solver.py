@@ -47,6 +47,7 @@ _WHOLE = 1e-9  # from whole: a millionth, the usual, times costs of millions wou
 _OFF = 1e-6  # by how much of its sum a row may be off: the solver's own tolerances are within it
 _GAP = 0.9  # costs are whole: below 1 by more than all tolerances together
 _LEAST_S = 0.01
+_BUSY = 3.0  # times as long as its processor time a limit may take where others use the machine
 _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
 
 # lpDot takes longer than the solve; PuLP 4 has this constructor for it, in PuLP 3.3 the class itself is one.
@@ -77,6 +78,10 @@ class Clock:
     def part(self, share: float) -> "Clock":
         """A clock that runs out after a share of the time left, or when this one is stopped."""
         return Clock(share * self.left_s, self._stop)
+
+    def soon(self, limit_s: float) -> "Clock":
+        """A clock that runs out after so much processor time, s, or when this one does; on a busy machine later."""
+        return Clock(min(self.left_s, _BUSY * limit_s), or_after(limit_s, self.is_over))
 
     def is_over(self) -> bool:
         """Whether no time is left."""

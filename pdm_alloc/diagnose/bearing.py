@@ -1,0 +1,171 @@
+"""What channels bear: whether units are enough, whether each item has a channel, and `why`, step by step for a load."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from pdm_alloc.allocator import Modules
+from pdm_alloc.circuits.classes import channel_classes, unit_ambient_c
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
+from pdm_alloc.circuits.draws import CircuitDraw
+from pdm_alloc.circuits.items import ItemType, item_types, load_types
+from pdm_alloc.domain.module import Unit, natural_key, units_of
+from pdm_alloc.domain.showing import handed_out, headline_table
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.thermal import derating_factor
+from pdm_alloc.program.allocation_solve import is_enough
+from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.refusals import arithmetic_shorts
+
+__all__ = ["Unproved", "Why", "is_enough_for", "unborne", "why"]
+
+
+class Unproved(Exception):
+    """The clock ran out before an answer was proved."""
+
+
+def is_enough_for(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> bool:
+    """Whether units are enough for a vehicle.
+
+    Raises
+    ------
+    Unproved
+        Neither was proved in time.
+    """
+    if arithmetic_shorts(vehicle, units) or unborne(vehicle, units, book):
+        return False
+    if clock.is_over():
+        raise Unproved
+    try:
+        outcome = is_enough(vehicle, units, clock, book).outcome
+    except TooManyCircuits as why:
+        raise Unproved from why
+    if outcome in (PROVEN_BEST, BEST_SO_FAR):
+        return True
+    if outcome == NOT_ENOUGH:
+        return False
+    raise Unproved
+
+
+def unborne(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> bool:
+    """Whether some item that may be alone is borne by no channel of the units."""
+    classes, _ = channel_classes(vehicle, units)
+    ratings, wiring = tuple(dict.fromkeys(c.rating for c in classes)), book.wiring(vehicle)
+
+    def bears(t: ItemType, rating) -> bool:
+        fit = book.one((t,), ((0, 1),), rating, wiring)
+        return fit is not None and fit.made is not None
+
+    types = (t for own in item_types(vehicle).values() for t in own if not t.together)
+    return not all(any(bears(t, rating) for rating in ratings) for t in types)
+
+
+@dataclass(frozen=True, repr=False)
+class Why:
+    """What a load asks of a channel, step by step.
+
+    Parameters
+    ----------
+    load : str
+        Its name.
+    steps : tuple of (str, str)
+        What is reckoned with, and what comes of it, in order.
+    """
+
+    load: str
+    steps: tuple[tuple[str, str], ...]
+
+    @handed_out
+    def table(self) -> pd.DataFrame:
+        """One row per step: step, value."""
+        return pd.DataFrame(self.steps, columns=["step", "value"])
+
+    def __repr__(self) -> str:
+        """A line per step."""
+        return "\n".join([f"{self.load}:", *(f"  {step}: {value}" for step, value in self.steps)])
+
+    def _repr_html_(self) -> str:
+        return headline_table(self.load, ["step", "value"], self.steps)
+
+
+def why(subject: Allocation | Vehicle, load: str, modules: Modules | None = None) -> Why:
+    """The chain from a load's row in the table to the channels that bear it.
+
+    Parameters
+    ----------
+    subject : Allocation or Vehicle
+        What is wired; with an allocation the chain ends at the load's channel.
+    load : str
+        Its name.
+    modules : Module, Unit, or sequence of these, optional
+        What is fitted, for a vehicle.
+
+    Returns
+    -------
+    Why
+
+    Raises
+    ------
+    UnknownName
+        There is no such load (a KeyError).
+    """
+    vehicle = subject.vehicle if isinstance(subject, Allocation) else subject
+    units = subject.units if isinstance(subject, Allocation) else units_of(modules) if modules is not None else ()
+    row = vehicle.load(load)
+    (t,) = load_types(replace(vehicle, loads=(row,)))
+    steps = [*_asked(vehicle, t), *(step for unit in units for step in _given(vehicle, unit, t))]
+    if isinstance(subject, Allocation):
+        steps += [("it is on", _where(subject, load))]
+    return Why(load, tuple(steps))
+
+
+def _asked(vehicle: Vehicle, t: ItemType) -> Iterator[tuple[str, str]]:
+    row, settings = vehicle.load(t.load), vehicle.settings
+    each = " each" if row.count > 1 else ""
+    yield "table", f"{row.running_ma / 1000:g} A{each} at {settings.reference_v:g} V, kind {row.kind}"
+    yield "voltage", f"{t.running_ma / 1000:g} A at the voltage at which it draws most (exponent {row.volt_exponent:g})"
+    draw = CircuitDraw([(t, 1)], settings.tolerance_loads)
+    top = draw.draw_ma
+    if row.tolerance_pct:
+        yield "tolerance", f"{top / 1000:g} A at the top of {float(row.tolerance_pct):g} %"
+    wanted = settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
+    yield "headroom", f"{float(top / (1 - wanted / 100)) / 1000:.3g} A of derated rating, {float(wanted):g} % headroom"
+    if t.excess_ma:
+        yield "inrush", f"{draw.peak_ma / 1000:g} A at its worst, over after {3 * t.tau_ms:g} ms"
+    needs = [*sorted(row.needs), *([] if t.share else ["a channel of its own"])]
+    if needs:
+        yield "needs", ", ".join(needs).replace("pwm", "PWM")
+
+
+def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str]]:
+    ambient = unit_ambient_c(vehicle, unit)
+    factor = derating_factor(unit.module.derating, ambient)
+    wanted = vehicle.settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
+    top = CircuitDraw([(t, 1)], vehicle.settings.tolerance_loads).draw_ma
+    asked = float(top / (1 - wanted / 100) / factor) / 1000
+    yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked:.3g} A"
+    yield f"channels of {unit.label}", _channels(vehicle, unit, t) or "none bears it"
+
+
+def _channels(vehicle: Vehicle, unit: Unit, t: ItemType) -> str:
+    """Channels that bear one item alone, by current, inrush, trip setting, wire and needs."""
+    book = CircuitBook(vehicle.settings.tolerance_loads)
+    wiring = book.wiring(vehicle)
+    names = []
+    for own in channel_classes(vehicle, [unit])[0]:
+        fit = book.one((t,), ((0, 1),), own.rating, wiring)
+        if fit is not None and fit.made is not None:
+            names += ["+".join(slot) for slot in own.slots]
+    return ", ".join(sorted(names, key=natural_key))
+
+
+def _where(allocation: Allocation, load: str) -> str:
+    circuits: Sequence[PlacedCircuit] = [c for c in allocation.circuits if load in c.loads]
+    return "; ".join(
+        f"{'+'.join(c.channels)} of {c.unit}"
+        + (f" with {', '.join(x for x in c.loads if x != load)}" if len(c.loads) > 1 else "")
+        for c in circuits
+    )
