@@ -25,9 +25,8 @@ from pdm_alloc.verify.check import violations
 __all__ = ["Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
-_LOWERING_S = (
-    1.0  # of processor time for a growth that is not proved to be the cheapest: what is said is enough all the same
-)
+# How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
+_LOWERING_S, _PRICED_S = 0.8, 4.0
 _SUMS = ("bank", "whole module", "whole module peak")
 
 
