@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 MOST_SETS = 5
-SEARCH_S = 1.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
+SEARCH_S = 3.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
 _MOST_TRIES = 40
 SMALL_MA = 3_000  # loads in the same step of so much are alike to whoever gives one up; ours
 
