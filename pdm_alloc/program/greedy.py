@@ -5,8 +5,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
+from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
 from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.program.optimum import Listing
 from pdm_alloc.program.packing import Bins, Draw, room
 from pdm_alloc.program.solver import Clock
@@ -226,7 +228,9 @@ def a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
                 yield Column(command, counts, number, fit, task.upper(command, counts, number))
 
 
-def _filled(types, left: Mapping[int, int], rating, book: CircuitBook, wiring) -> tuple[Counts, Fit] | None:
+def _filled(
+    types: Sequence[ItemType], left: Mapping[int, int], rating: Rating, book: CircuitBook, wiring: Wiring
+) -> tuple[Counts, Fit] | None:
     """A circuit of what is left, the first types (which draw most) first."""
     counts: dict[int, int] = {}
     best = None

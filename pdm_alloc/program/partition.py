@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from pdm_alloc.program.solver import Clock, Program
 from pdm_alloc.program.sums import Cut, Limit, Sums, item_ma
@@ -13,7 +13,7 @@ from pdm_alloc.program.task import Column, Task
 
 __all__ = ["LateRows", "loadings_of", "partition", "portions_on"]
 
-_NONE: Mapping = MappingProxyType({})
+_NONE: Mapping[tuple[int, str], Any] = MappingProxyType({})
 _MOST_STEPS = 1_000_000
 
 
