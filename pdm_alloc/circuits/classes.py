@@ -302,8 +302,7 @@ def _double_classes(
     sizes = Counter(atoms.values())
     grouped: dict[DoubleKey, list[tuple[str, str]]] = {}
     for use, a, b in draft.doubles:
-        share = max(by_name[name].share_pct for name in (a, b))
-        alone = f"{share} %" if sizes[atoms[a]] == 2 else f"{use} {a} {b}"
+        alone = f"{max(by_name[x].share_pct for x in (a, b))} %" if sizes[atoms[a]] == 2 else f"{use} {a} {b}"
         kinds = frozenset((u, draft.keys[x], draft.keys[y]) for u, x, y in draft.doubles if {x, y} == {a, b})
         both = frozenset((draft.keys[a], draft.keys[b]))
         grouped.setdefault((use, both, len(kinds), alone), []).append((a, b))

@@ -229,7 +229,7 @@ def a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
 
 
 def _filled(
-    types: Sequence[ItemType], left: Mapping[int, int], rating: Rating, book: CircuitBook, wiring: Wiring
+    types: tuple[ItemType, ...], left: Mapping[int, int], rating: Rating, book: CircuitBook, wiring: Wiring
 ) -> tuple[Counts, Fit] | None:
     """A circuit of what is left, the first types (which draw most) first."""
     counts: dict[int, int] = {}
