@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain, count
@@ -185,8 +186,16 @@ def harnesses(home: Path) -> tuple[str, ...]:
     named = {file.parent for file in below if file.name == "allocation.json" and file.parent != root}
     named |= {file.parent.parent for file in below if file.parent.name == SAVED_FOLDER and file.name == "units.csv"}
     named |= {file for file in below if file.suffix == ".json" and file.parent not in named | {root / SAVED_FOLDER}}
+    named = {path for path in named if path.is_dir() or (_is_inside(path, root) and _is_saved(path))}
     inside = [path for path in named if path != root and _is_inside(path, root) and not path.name.startswith(".")]
     return tuple(sorted(path.relative_to(root).as_posix() for path in inside if path.name != "manifest.json"))
+
+
+def _is_saved(file: Path) -> bool:
+    """True if a file says of itself that it is a saved allocation."""
+    with suppress(InputError):
+        return b"pdm_alloc allocation" in read_bytes_within(file)[:200]
+    return False
 
 
 def _root(home: Path) -> Path:

@@ -223,8 +223,10 @@ class KeptAllocations:
         chosen = self._chosen.value
         self._chosen.options = self.names
         self._chosen.value = chosen if chosen in self.names else next(iter(self.names[-1:]), None)
-        self._harness.options = harnesses(self._home) if self._home else ()
-        self._loading.layout.display = "" if self._harness.options else "none"
+        names, value = harnesses(self._home) if self._home else (), self._harness.value
+        self._harness.options = [("choose one", ""), *((name, name) for name in names)]
+        self._harness.value = value if value in names else ""
+        self._loading.layout.display = "" if names else "none"
         self._table.value = compared(self._shelf.kept, self._shelf.built, self._shown)
         self._choose()
 

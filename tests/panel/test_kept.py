@@ -218,6 +218,7 @@ def test_built_harness_comes_from_the_folder_alone(tmp_path, answers):
     write_documents(answers[0].allocation, home / "documents")
     (home / "old" / "spring.json").write_bytes(allocation_json(answers[1].allocation))
     write_documents(answers[1].allocation, outside)
+    (home / "outline.json").write_text('{"points": []}')  # no allocation
     (home / "linked").symlink_to(outside)
     (home / "old" / "link.json").symlink_to(outside / "allocation.json")
     assert harnesses(home) == ("documents", "old/spring.json")
