@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from pdm_alloc.allocator import Modules
-from pdm_alloc.circuits.classes import channel_classes, unit_ambient_c
+from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
-from pdm_alloc.circuits.draws import CircuitDraw
+from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, item_types, load_types
-from pdm_alloc.domain.module import Unit, natural_key, units_of
+from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.thermal import derating_factor
@@ -20,7 +20,7 @@ from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import arithmetic_shorts
 
-__all__ = ["Unproved", "Why", "is_enough_for", "unborne", "why"]
+__all__ = ["Unproved", "Why", "is_enough_for", "unborne", "why", "why_unborne", "with_rating"]
 
 
 class Unproved(Exception):
@@ -61,6 +61,78 @@ def unborne(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> bool:
 
     types = (t for own in item_types(vehicle).values() for t in own if not t.together)
     return not all(any(bears(t, rating) for rating in ratings) for t in types)
+
+
+def with_rating(channel: Channel, continuous_ma: int, peak_ma: int, max_wire_mm2: float | None) -> Channel:
+    """A channel of other ratings, with as many pins more as its contacts need to bear the rating."""
+    needed = -(-continuous_ma // channel.contact_ma) if channel.contact_ma else 1
+    pins = (*channel.pins, *("",) * (needed - len(channel.pins)))
+    return replace(channel, continuous_ma=continuous_ma, peak_ma=peak_ma, max_wire_mm2=max_wire_mm2, pins=pins)
+
+
+_STRONGER = 4  # times the draw of a load, and that times its peak: what a channel tried for the cause bears
+_CLASSES_C = (125.0, 150.0, 200.0)  # higher classes of insulation tried, deg C
+
+
+def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, book: CircuitBook) -> str:
+    """Why an item has no wire even on a channel much stronger than any there is, and what would cure it if tried.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    unit : Unit
+        Where the channel would be.
+    t : ItemType
+        The item.
+    channel : Channel
+        As of the unit; its ratings are raised far above what the item draws.
+    book : CircuitBook
+        Asked for the physics.
+
+    Returns
+    -------
+    str
+        The limit that is not kept with its numbers, and a remedy only where the item was borne with it.
+    """
+    drawn_ma = t.running_ma + t.deviation_ma
+    strong_ma = _STRONGER * drawn_ma
+    strong = with_rating(channel, strong_ma, _STRONGER * (strong_ma + t.excess_ma), None)
+    use = "bridge" if t.reversing else "single"
+    own = rating_of(vehicle, unit, [strong] * (2 if t.reversing else 1), use)
+    rating, wiring = rating_for(own, t.headroom_pct), book.wiring(vehicle)
+    rules = wiring.rules_of([(t, 1)], rating)
+    if rules.ambient_c >= rules.insulation_c:
+        cause = f"its wire passes {rules.ambient_c:g} °C, and its insulation is rated to {rules.insulation_c:g} °C"
+        return cause + _with_higher_class(vehicle, t, own, book)
+    reason = wiring.protect([(t, 1)], rating, drawn_ma)
+    if reason == "drop":
+        ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
+        return f"no wire size keeps the drop within {upper_pct:g} % over {length_m or 0:.3g} m"
+    if not isinstance(reason, str):
+        peak_a, lasting = (drawn_ma + t.excess_ma) / 1000, f"{3 * t.tau_ms:.3g} ms"
+        return f"its inrush of {peak_a:.3g} A for {lasting} passes what a channel of {strong_ma / 1000:.3g} A bears"
+    amps = f"{drawn_ma / 1000:.3g} A, at {rules.ambient_c:g} °C, on a channel of {strong_ma / 1000:.3g} A"
+    return f"{_REASONS[reason]} for {amps}"
+
+
+_REASONS = {
+    "rating": "the derated rating leaves no trip setting",
+    "contact": "the contacts leave no trip setting",
+    "ampacity": "no wire size carries the trip setting",
+    "terminal": "the terminal takes no wire that carries the trip setting",
+    "stall": "no wire size bears its stalled current until the channel trips",
+}
+
+
+def _with_higher_class(vehicle: Vehicle, t: ItemType, rating: Rating, book: CircuitBook) -> str:
+    """The lowest class of insulation with which the item is borne, in words; empty where none is."""
+    for insulation_c in _CLASSES_C:
+        cured = replace(vehicle, settings=replace(vehicle.settings, insulation_c=insulation_c))
+        fit = book.one((t,), ((0, 1),), rating, book.wiring(cured))
+        if fit is not None and fit.made is not None:
+            return f"; insulation rated to {insulation_c:g} °C has a wire (insulation_c of the settings)"
+    return ""
 
 
 @dataclass(frozen=True, repr=False)

@@ -77,8 +77,9 @@ _UNITS = {
 
 
 def plain(channel: Channel) -> Channel:
-    """A channel's ratings without its name and labels."""
-    return replace(channel, name="", connector="", pins=(), bank=None, bridge=None, pair=None, extra=(), on_mohm=None)
+    """A channel's ratings and the number of its pins, without names and labels."""
+    pins = ("",) * len(channel.pins)
+    return replace(channel, name="", connector="", pins=pins, bank=None, bridge=None, pair=None, extra=(), on_mohm=None)
 
 
 def applied(vehicle: Vehicle, units: Sequence[Unit], parts: Sequence[Part]) -> Grown:
@@ -123,8 +124,9 @@ def _stronger(grown: Grown, part: Part) -> Grown:
     ratings = part.new.channel
 
     def strong(c: Channel) -> Channel:
-        own = {name: getattr(c, name) for name in ("name", "connector", "pins", "bank", "extra")}
-        return replace(ratings, **own) if c.name in part.names else c
+        own = {name: getattr(c, name) for name in ("name", "connector", "bank", "extra")}
+        pins = (*c.pins, *ratings.pins[len(c.pins) :])
+        return replace(ratings, pins=pins, **own) if c.name in part.names else c
 
     return _with_module(grown, part.unit, channels=tuple(map(strong, grown[1][part.unit].module.channels)))
 

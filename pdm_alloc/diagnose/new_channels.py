@@ -9,8 +9,8 @@ from functools import cached_property, partial
 
 from pdm_alloc.circuits.classes import channel_classes, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.draws import rating_for
 from pdm_alloc.circuits.items import ItemType, item_types
+from pdm_alloc.diagnose.bearing import why_unborne, with_rating
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, plain
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
@@ -91,7 +91,7 @@ def offer_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Offe
             continue
         kinds += made
         if not made and not has_channel:
-            lost.append((t.load, bench.why_not(t)))
+            lost.append((t.load, why_unborne(vehicle, units[0], t, _strongest(units[0], t.pwm), book)))
     return Offer(tuple(dict.fromkeys(kinds)), tuple(relaxed), tuple(lost))
 
 
@@ -166,7 +166,7 @@ class _Bench:
         template = _strongest(self.units[number], t.pwm)
 
         def tried(ma: int, peak: int, wire: float | None) -> NewKind:
-            return NewKind(number, replace(template, continuous_ma=ma, peak_ma=peak, max_wire_mm2=wire), use)
+            return NewKind(number, with_rating(template, ma, peak, wire), use)
 
         def peaked(times: int, ma: int) -> NewKind:
             return tried(ma, round(ma * ratio * times), None)
@@ -208,23 +208,6 @@ class _Bench:
             if self.bears(t, other):
                 return other
         return kind
-
-    def why_not(self, t: ItemType) -> str:
-        """Why an item has no wire even on the best of channels."""
-        strong = _strongest(self.units[0], t.pwm)
-        use = "bridge" if t.reversing else "single"
-        ma = 4 * (t.running_ma + t.deviation_ma)
-        channel = replace(strong, continuous_ma=ma, peak_ma=4 * (ma + t.excess_ma), max_wire_mm2=None)
-        width = 2 if use == "bridge" else 1
-        rating = rating_for(rating_of(self.vehicle, self.units[0], [channel] * width, use), t.headroom_pct)
-        wiring = self.book.wiring(self.vehicle)
-        rules = wiring.rules_of([(t, 1)], rating)
-        if rules.ambient_c >= rules.insulation_c:
-            return f"its wire passes {rules.ambient_c:g} °C, and its insulation is rated to {rules.insulation_c:g} °C"
-        ((_, length_m, most_pct),) = wiring.runs([(t, 1)], rating.place)
-        if wiring.protect([(t, 1)], rating, t.running_ma) == "drop":
-            return f"no wire size keeps the drop within {most_pct:g} % over {length_m or 0:.3g} m"
-        return f"no wire size carries what flows before its channel trips, at {rules.ambient_c:g} °C"
 
 
 def _mm2(channel: Channel) -> str:
@@ -278,6 +261,8 @@ def extras(channel: Channel, unit: Unit) -> Iterator[str]:
     wires = [c.max_wire_mm2 for c in there if c.max_wire_mm2 is not None]
     if channel.max_wire_mm2 is not None and channel.max_wire_mm2 > max(wires, default=0.0):
         yield f"a terminal for {channel.max_wire_mm2:g} mm²"
+    if channel.contact_ma is not None and len(channel.pins) > max(len(c.pins) for c in there):
+        yield f"{len(channel.pins)} pins of {channel.contact_ma / 1000:g} A"
 
 
 def with_more(parts: list[Part], more: Part) -> list[Part]:
