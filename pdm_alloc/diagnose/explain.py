@@ -1,9 +1,10 @@
 """`explain`: enough if or not enough, what is short, and what could be given up."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 
 import pandas as pd
 
@@ -20,8 +21,10 @@ from pdm_alloc.diagnose.concession_sets import (
     concessions_table,
     in_words,
 )
+from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.diagnose.new_channels import offer_of
 from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
+from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import MARGINS, Vehicle, without_margins
 from pdm_alloc.program.solver import Clock, or_after
@@ -213,11 +216,12 @@ def _conditions(refusal: NotEnough, allocation: Allocation) -> Iterator[str]:
     said: dict[str, None] = {}
     for finding in findings:
         circuit = by_channel.get((finding.module, finding.channel.split("+")[0]))
-        said[_condition(refusal.vehicle, finding, circuit)] = None
+        said[_condition(refusal, allocation, finding, circuit)] = None
     yield from said
 
 
-def _condition(vehicle: Vehicle, finding: Finding, circuit: PlacedCircuit | None) -> str:
+def _condition(refusal: NotEnough, allocation: Allocation, finding: Finding, circuit: PlacedCircuit | None) -> str:
+    vehicle, units = refusal.vehicle, refusal.units
     if finding.rule != "continuous" or circuit is None or finding.value is None or finding.limit is None:
         where = ", ".join(circuit.loads) if circuit is not None else finding.subject or finding.module
         return f"{where}: {finding.message}"
@@ -225,12 +229,33 @@ def _condition(vehicle: Vehicle, finding: Finding, circuit: PlacedCircuit | None
     nominal = _running_ma(vehicle, circuit) / 1000
     if nominal > finding.limit:
         return f"{names}: {finding.value:g} A on a channel that takes {finding.limit:g} A with the headroom wanted"
+    if not _is_fine_as_stated(vehicle, units, allocation, circuit):
+        return f"{names}: {finding.message}"
     guesses = {f"{float(vehicle.load(name).tolerance_pct):g} %" for name in circuit.loads}
     guess = f"the {guesses.pop()} guess is" if len(guesses) == 1 else "the guesses are"
     return (
         f"{names}: {finding.value:g} A if {guess} at its top, the channel takes {finding.limit:g} A; "
-        f"at {nominal:g} A it is fine: measure it"
+        f"{_stated(vehicle, circuit, nominal)} fine: measure {'it' if len(set(circuit.loads)) == 1 else 'them'}"
     )
+
+
+def _is_fine_as_stated(vehicle: Vehicle, units: Sequence[Unit], allocation: Allocation, circuit: PlacedCircuit) -> bool:
+    """Whether no limit of a circuit's channels is broken once its loads draw exactly what the table says."""
+    exact = {name: replace(vehicle.load(name), tolerance_pct=Fraction(0)) for name in circuit.loads}
+    measured = replace(vehicle, loads=tuple(exact.get(load.name, load) for load in vehicle.loads))
+    findings = violations(measured, units, allocation.circuits)
+    return not any(f.module == circuit.unit and f.channel.split("+")[0] in circuit.channels for f in findings)
+
+
+def _stated(vehicle: Vehicle, circuit: PlacedCircuit, nominal_a: float) -> str:
+    """``at 16 A it is``: the table's currents, with their voltage where the channel carries another current."""
+    loads = [vehicle.load(name) for name in dict.fromkeys(circuit.loads)]
+    if len(loads) == 1 and loads[0].running_ma / 1000 == nominal_a:
+        return f"at {nominal_a:g} A it is"
+    words = [f"{x.running_ma / 1000:g} A{' each' if x.count > 1 else ''}" for x in loads]
+    words = words if len(loads) == 1 else [f"{x.name} {said}" for x, said in zip(loads, words, strict=True)]
+    verb = "it is" if len(loads) == 1 else "they are"
+    return f"at the table's {joined_words(words, len(words))} at {vehicle.settings.reference_v:g} V {verb}"
 
 
 def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:

@@ -1,5 +1,6 @@
 """Three verdicts, and the chain from a load's row to its channels."""
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
@@ -8,6 +9,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.cli import main
 from pdm_alloc.domain.module import Channel
+from pdm_alloc.domain.vehicle import PPM, State
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
 
 
@@ -33,6 +35,40 @@ def test_a_guess_alone_that_is_not_kept_is_enough_if():
     assert study.sentence() == f"m is enough if: {words}"
     assert pa.verify(study.allocation_if).empty
     assert study.growth.parts, "what would be enough is said all the same"
+
+
+def with_said(vehicle, condition):
+    """The vehicle with the currents of a sentence in its table, as known exactly."""
+    said = re.search(r"; at (.*) (?:it is|they are) fine", condition).group(1)
+    names = condition.split(": ")[0].split(", ")
+    amps = {
+        name: re.search(rf"{name} ([\d.]+) A" if len(names) > 1 else r"([\d.]+) A", said).group(1) for name in names
+    }
+    loads = (
+        replace(x, running_ma=round(float(amps[x.name]) * 1000), tolerance_pct=Fraction(0)) if x.name in amps else x
+        for x in vehicle.loads
+    )
+    return replace(vehicle, loads=tuple(loads))
+
+
+@pytest.mark.parametrize(
+    ("volts", "exponent", "numbers"), [(14.4, 1.0, (1,)), (9.6, -1.0, (1,)), (12.0, 1.0, (2,)), (14.4, 1.0, (1, 2))]
+)
+def test_the_current_that_is_said_to_be_fine_is_enough_in_the_table(volts, exponent, numbers):
+    """Drawn at another voltage than the table's, by two items, by two loads: what is said is typed in and solved."""
+    loads = [
+        replace(guessed(2_000, 15), name=f"load {n}", command="c", count=count, volt_exponent=exponent)
+        for n, count in enumerate(numbers)
+    ]
+    vehicle = vehicle_of(*loads, states=(State("running", volts, {"c": PPM}),))
+    drawn_ma = sum(numbers) * round(2_000 * (volts / 12) ** exponent)
+    (channel,) = module_of(1).module.channels
+    unit = module_of(1, own=(replace(channel, continuous_ma=round(drawn_ma * 1.07 / 0.8)),))
+    study = explained(vehicle, unit)
+    assert study.verdict == "enough if" and len(study.conditions) == 1
+    typed = with_said(vehicle, study.conditions[0])
+    assert all(load.running_ma == 2_000 for load in typed.loads)
+    assert pa.verify(pa.allocate(typed, unit)).empty
 
 
 def wanted(headroom_pct, *loads):
