@@ -27,14 +27,14 @@ from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import MARGINS, Vehicle, without_margins
-from pdm_alloc.program.solver import Clock, or_after
+from pdm_alloc.program.solver import NOT_ENOUGH, Clock, or_after
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, Unsolved, are_not_enough, in_words_short
 from pdm_alloc.verify.check import violations
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "explain"]
+__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "explain", "verdict_lines"]
 
 ENOUGH_IF = "enough if"
 """The verdict between enough and not enough: every rating is kept, a margin or a guess is not."""
@@ -191,6 +191,8 @@ def explain(
     if sets:
         study = concession_study(refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
     conditions = () if allocation_if is None else tuple(_conditions(refusal, allocation_if))
+    if allocation_if is not None:
+        allocation_if = replace(allocation_if, conditions=conditions)
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, allocation_if, conditions)
 
 
@@ -263,3 +265,55 @@ def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
     number = Counter(name for name, _ in circuit.items)
     loads = tuple(vehicle.load(name) for name in circuit.loads)
     return sum(t.running_ma * number[t.load] for t in load_types(replace(vehicle, loads=loads)))
+
+
+def verdict_lines(allocation: Allocation) -> list[tuple[str, str]]:
+    """Whether the modules are enough, every limit recounted.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        What is documented.
+
+    Returns
+    -------
+    list of (str, str)
+        ``verdict`` and ``enough``, ``enough if`` or ``not enough``; then a line per condition or per limit not kept.
+    """
+    missed = list(dict.fromkeys(_missed(allocation)))
+    if missed:
+        more = [("not kept", f"and {len(missed) - _MISSED} more")] if len(missed) > _MISSED else []
+        return [("verdict", NOT_ENOUGH), *(("not kept", text) for text in missed[:_MISSED]), *more]
+    margins = f"every limit is kept; {_margins(allocation.vehicle)}"
+    if allocation.conditions:
+        given = f"{ENOUGH_IF} each of the conditions below is met: {margins}"
+        return [("verdict", given), *((ENOUGH_IF, text) for text in allocation.conditions)]
+    whole = allocation.signals is None or bool(allocation.signals)
+    return [("verdict", f"enough{'' if whole else ' for the loads, the signals are not settled'}: {margins}")]
+
+
+_MISSED = 8
+
+
+def _missed(allocation: Allocation) -> Iterator[str]:
+    for finding in violations(allocation.vehicle, allocation.units, allocation.circuits):
+        where = " ".join(part for part in (finding.module, finding.channel) if part)
+        yield ": ".join(part for part in (where, finding.subject, finding.message) if part)
+
+
+def _margins(vehicle: Vehicle) -> str:
+    settings = vehicle.settings
+    others = [f"{float(c.headroom_pct):g} % on {c.name}" for c in vehicle.commands if c.headroom_pct is not None]
+    channels = f"headroom {float(settings.headroom_pct):g} % on channels{_in_brackets(others)}"
+    sums = f"{float(settings.module_headroom_pct):g} % on banks and whole module"
+    guessed = max((float(load.tolerance_pct) for load in vehicle.loads), default=0.0)
+    guesses = _GUESSED.format(guessed, settings.tolerance_loads) if guessed else _NO_GUESS
+    return f"{channels}, {sums}; {guesses}"
+
+
+_GUESSED = "guessed currents, by up to {0:g} %, counted at their top for any {1} loads of a channel at once"
+_NO_GUESS = "currents as in the table of loads, no tolerance on any"
+
+
+def _in_brackets(words: list[str]) -> str:
+    return f" ({', '.join(words)})" if words else ""

@@ -2,6 +2,8 @@
 
 import datetime
 import os
+import re
+import unicodedata
 import warnings
 from pathlib import Path
 
@@ -10,7 +12,7 @@ import pandas as pd
 from pdm_alloc.export.pdf_document import sheets_pdf
 from pdm_alloc.export.read_saved import SAVED_FOLDER, SAVED_SHEETS, read_allocation
 from pdm_alloc.export.saved_tables import allocation_json, saved_tables
-from pdm_alloc.export.sheets import Issue, Sheet, available, safe_name, sheets, title_block
+from pdm_alloc.export.sheets import Issue, Sheet, available, sheets, title_block
 from pdm_alloc.export.workbook import sheets_workbook
 from pdm_alloc.files.atomic import write_files
 from pdm_alloc.files.csv_file import csv_bytes
@@ -19,7 +21,7 @@ from pdm_alloc.studies.comparison import compare
 from pdm_alloc.studies.signals.signal_side import SignalSide
 from pdm_alloc.studies.what_if import rework
 
-__all__ = ["TABLES_FOLDER", "rework_sheets", "write_documents", "write_rework"]
+__all__ = ["TABLES_FOLDER", "rework_sheets", "safe_name", "write_documents", "write_rework"]
 
 TABLES_FOLDER = "tables"
 DRAWINGS_FOLDER = "drawings"
@@ -185,3 +187,30 @@ def _block(old: Allocation, new: Allocation, issue: Issue) -> list[tuple[str, st
     was = dict(title_block(old, issue))
     lines = [("before: " + what, was[what]) for what in ("modules", "result", "vehicle tables")]
     return [*title_block(new, issue), *lines]
+
+
+LONGEST = 80
+
+# Names that Windows keeps for devices, with or without an ending.
+_DEVICES = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?$")
+
+
+def safe_name(text: str, otherwise: str = "vehicle") -> str:
+    """A file name, without ending, that every system takes and that stays in its folder.
+
+    Parameters
+    ----------
+    text : str
+        Any name.
+    otherwise : str
+        Used where nothing of the name is left.
+
+    Returns
+    -------
+    str
+        Letters, digits, ``-``, ``_`` and ``.`` inside; at most 80 bytes in UTF-8.
+    """
+    plain = unicodedata.normalize("NFC", text)
+    name = re.sub(r"[^\w.-]+", "_", plain).strip("._- ")
+    name = name.encode()[:LONGEST].decode(errors="ignore").rstrip("._- ") or otherwise
+    return f"_{name}" if _DEVICES.match(name) else name

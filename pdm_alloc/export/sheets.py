@@ -2,14 +2,13 @@
 
 import datetime
 import importlib
-import re
-import unicodedata
 from collections.abc import Hashable
 from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
 
+from pdm_alloc.diagnose.explain import verdict_lines
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.export import signal_sheets as signal_side
 from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
@@ -28,7 +27,6 @@ __all__ = [
     "by_ground",
     "grouped_warnings",
     "needed",
-    "safe_name",
     "sheets",
     "title_block",
 ]
@@ -245,33 +243,6 @@ def _found(module: str) -> bool:
     return True
 
 
-LONGEST = 80
-
-# Names that Windows keeps for devices, with or without an ending.
-_DEVICES = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?$")
-
-
-def safe_name(text: str, otherwise: str = "vehicle") -> str:
-    """A file name, without ending, that every system takes and that stays in its folder.
-
-    Parameters
-    ----------
-    text : str
-        Any name.
-    otherwise : str
-        Used where nothing of the name is left.
-
-    Returns
-    -------
-    str
-        Letters, digits, ``-``, ``_`` and ``.`` inside; at most 80 bytes in UTF-8.
-    """
-    plain = unicodedata.normalize("NFC", text)
-    name = re.sub(r"[^\w.-]+", "_", plain).strip("._- ")
-    name = name.encode()[:LONGEST].decode(errors="ignore").rstrip("._- ") or otherwise
-    return f"_{name}" if _DEVICES.match(name) else name
-
-
 _DIGITS = 12  # of a table's hash: enough to tell two tables apart, short enough to compare by eye
 
 
@@ -320,21 +291,28 @@ def title_block(allocation: Allocation, issue: Issue) -> list[tuple[str, str]]:
     Returns
     -------
     list of (str, str)
-        What, and its value; the hashes tell whether two documents were made from the same tables.
+        What, and its value, the verdict first; the hashes tell whether two documents were made from the same tables.
     """
-    side = signal_side.signal_side_of(allocation)
     fitted = (f"{u.label} at {u.place}" if u.place else u.label for u in allocation.units)
     return [
+        *verdict_lines(allocation),
         ("vehicle", allocation.vehicle.name),
         ("revision", issue.revision or "none given"),
         ("date", issue.date.isoformat()),
         ("modules", ", ".join(fitted)),
         ("result", allocation.summary()),
-        *([] if side is None else signal_side.title_lines(side)),
+        *_signal_lines(allocation),
         ("strategy", allocation.strategy),
         ("vehicle tables", _hashes(allocation.vehicle.table_hashes)),
         ("module tables", _hashes(_module_hashes(allocation))),
     ]
+
+
+def _signal_lines(allocation: Allocation) -> list[tuple[str, str]]:
+    if allocation.signals is None:
+        return []
+    side = signal_side.signal_side_of(allocation)
+    return [("signals", str(allocation.signals))] if side is None else signal_side.title_lines(side)
 
 
 def _hashes(hashes: tuple[tuple[str, str], ...]) -> str:

@@ -111,6 +111,8 @@ class Allocation:
         Which of them the gap is of; every one before it is proved best. Not kept in a saved allocation.
     signals : SignalSide or None
         Sensors, actuators and the bus beside it, part of all documents; None: there are none.
+    conditions : tuple of str
+        Margins and guesses that `vehicle` was wanted with and that are not kept. Not kept in a saved allocation.
     """
 
     vehicle: Vehicle
@@ -122,6 +124,7 @@ class Allocation:
     objectives: tuple[tuple[str, float], ...] = field(default=(), compare=False)
     unproved: str = field(default="", compare=False)
     signals: SignalWiring | None = field(default=None, hash=False)
+    conditions: tuple[str, ...] = field(default=(), compare=False)
 
     def with_signals(self, signals: SignalWiring | None) -> "Allocation":
         """The same allocation with a signal side beside it."""

@@ -5,19 +5,25 @@ import io
 import re
 import sys
 from dataclasses import replace
+from fractions import Fraction
 
+import openpyxl
 import pandas as pd
 import pypdf
 import pytest
 
 from pdm_alloc.allocator import allocate
+from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
 from pdm_alloc.export.pdf_grid import Type, column_widths, set_type
 from pdm_alloc.export.sheets import Issue, Sheet
+from pdm_alloc.export.workbook import workbook_bytes
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
+from pdm_alloc.result.refusals import NotEnough
 from tests.export.made_up import DATA, one_each, solved
+from tests.shortfall.conftest import LOAD, module_of, vehicle_of
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
 ISSUE = Issue("B", datetime.date(2026, 3, 1))
@@ -236,3 +242,52 @@ def test_letters_of_other_alphabets_are_shown_and_those_the_font_lacks_are_named
     assert text.count(_plain("lamp ??")) >= 3
     plain = _plain(_pages(pdf_bytes(solved(*DEMOS[1]), ISSUE))[0])
     assert "lackscharacters" not in plain.replace(" ", "")
+
+
+def _on_covers(allocation):
+    """The front page of the document and the first sheet of the workbook, as plain text without spaces."""
+    book = openpyxl.load_workbook(io.BytesIO(workbook_bytes(allocation, ISSUE)))
+    sheet = " ".join(f"{row[0]} {row[1]}" for row in book.worksheets[0].iter_rows(values_only=True))
+    return _plain(_pages(pdf_bytes(allocation, ISSUE))[0]), _plain(sheet)
+
+
+def _tight(ma, pct, headroom_pct=20):
+    """One load on two channels that take 18.1 A with 20 % headroom."""
+    load = replace(LOAD, name="compressor", running_ma=ma, inrush_ma=ma, tolerance_pct=Fraction(pct))
+    vehicle = vehicle_of(load)
+    own = tuple(replace(c, continuous_ma=22_625, peak_ma=90_000) for c in module_of(2).module.channels)
+    settings = replace(vehicle.settings, headroom_pct=Fraction(headroom_pct))
+    return replace(vehicle, settings=settings), module_of(2, own=own)
+
+
+def test_enough_stands_on_both_covers_with_the_margins_kept():
+    """Enough, and with which margins: those of the settings, of a command's own, and of the guesses."""
+    vehicle, unit = _tight(12_000, 10)
+    vehicle = replace(vehicle, commands=(replace(vehicle.commands[0], headroom_pct=Fraction(30)),))
+    for text in _on_covers(allocate(vehicle, unit)):
+        assert _plain("verdict enough: every limit is kept; headroom 20 % on channels (30 % on c)") in text
+        assert _plain("10 % on banks and whole module; guessed currents, by up to 10 %") in text
+        assert "enoughif" not in text
+
+
+@pytest.mark.parametrize(("ma", "pct", "headroom_pct"), [(16_000, 15, 20), (15_000, 0, 40)])
+def test_enough_if_stands_on_both_covers_with_its_conditions(ma, pct, headroom_pct):
+    """A guess, or a margin, that is not kept: the verdict and every condition."""
+    vehicle, unit = _tight(ma, pct, headroom_pct)
+    with pytest.raises(NotEnough) as refused:
+        allocate(vehicle, unit)
+    study = explain(refused.value, sets=0)
+    assert study.conditions
+    for text in _on_covers(study.allocation_if):
+        assert _plain("verdict enough if each of the conditions below is met: every limit is kept") in text
+        for condition in study.conditions:
+            assert _plain(f"enough if {condition}") in text
+
+
+def test_not_enough_stands_on_both_covers_with_what_is_not_kept():
+    """Circuits that a recount objects to are never called enough: the channel, the load and the limit."""
+    vehicle, unit = _tight(12_000, 0)
+    allocation = allocate(vehicle, unit)
+    stronger = replace(vehicle, loads=(replace(vehicle.loads[0], running_ma=30_000, inrush_ma=30_000),))
+    for text in _on_covers(replace(allocation, vehicle=stronger)):
+        assert "verdictnotenough" in text and _plain("not kept m 1") in text and "verdictenough" not in text
