@@ -14,7 +14,7 @@ from traitlets import TraitError
 
 from pdm_alloc.diagnose.locked import LockReason, lock_reasons, slots_of
 from pdm_alloc.domain.kinds import Settings
-from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key
+from pdm_alloc.domain.module import Catalogue, Unit, natural_key
 from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.settings_rows import SettingsRow
@@ -54,7 +54,7 @@ class Controls:
         self._catalogue = catalogue
         self._quiet = False
         self.module = widgets.Dropdown(options=_modules(catalogue), value=module, description="module")
-        self.place = widgets.Dropdown(options=_mounts([]), description="mounted at")
+        self.place = widgets.Dropdown(options=[("not decided", "")], description="mounted at")
         self.headroom = _number("headroom, %", plain_number(settings.headroom_pct))
         self.spares = _number("spare channels", str(settings.spare_channels))
         self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
@@ -68,6 +68,8 @@ class Controls:
         self._good = {"headroom_pct": self.headroom.value, "spare_channels": self.spares.value}
         self._dress()
         self.offer(catalogue, [place.name for place in vehicle.places if place.mount])
+        self._start: dict[str, str] = {}
+        self._start = self.state
 
     @property
     def _inputs(self) -> tuple[widgets.Widget, ...]:
@@ -84,8 +86,9 @@ class Controls:
 
     @property
     def state(self) -> dict[str, str]:
-        """The controls as texts, for a draft."""
-        return {name: getattr(self, name).value for name in _KEPT}
+        """The controls that are not as they were to begin with, as texts, for a draft."""
+        texts = {name: getattr(self, name).value for name in _KEPT}
+        return {name: text for name, text in texts.items() if text != self._start.get(name)}
 
     def restore(self, state: Mapping[str, object]) -> None:
         """Put the controls as a draft has them; what is no longer there to choose stays as it is."""
@@ -93,11 +96,16 @@ class Controls:
             with suppress(TraitError):
                 getattr(self, name).value = state.get(name, getattr(self, name).value)
 
+    def begin(self, settings: Settings) -> None:
+        """Begin with the settings of the vehicle, which were read again."""
+        self.restore(settings_shown(settings))
+        self._start.update(settings_shown(settings))
+
     def offer(self, catalogue: Catalogue, mounts: list[str]) -> None:
         """Offer the modules and mounting places there now are; one that is gone is no longer chosen."""
         self._catalogue = catalogue
         self._reoffer(self.module, _modules(catalogue))
-        self._reoffer(self.place, _mounts(mounts))
+        self._reoffer(self.place, [("not decided", ""), *((place, place) for place in mounts)])
         self.place.layout.display = "" if mounts else "none"
 
     def mount(self, place: str) -> None:
@@ -162,20 +170,13 @@ _KEPT = ("module", "place", "headroom", "spares", "strategy")
 
 
 def _modules(catalogue: Catalogue) -> list[tuple[str, str]]:
-    return [(_described(module), module.name) for module in sorted(catalogue, key=size_key)]
-
-
-def _mounts(places: list[str]) -> list[tuple[str, str]]:
-    return [("not decided", ""), *((place, place) for place in places)]
+    modules = sorted(catalogue, key=size_key)
+    return [(f"{m.name}: {len(m.channels)} channels, {m.total_ma / 1000:g} A", m.name) for m in modules]
 
 
 def _number(description: str, value: str) -> widgets.Text:
     """A field that holds what is typed, right or wrong."""
     return widgets.Text(value=value, description=description, continuous_update=False)
-
-
-def _described(module: Module) -> str:
-    return f"{module.name}: {len(module.channels)} channels, {module.total_ma / 1000:g} A"
 
 
 def settings_shown(settings: Settings) -> dict[str, str]:

@@ -15,7 +15,7 @@ from pdm_alloc.files.plain import Plain, vehicle_plain
 from pdm_alloc.panel import verdicts as heads
 from pdm_alloc.panel.answers import Answer, Answers, Others, Question, new_commands, question_of
 from pdm_alloc.panel.board import Board
-from pdm_alloc.panel.controls import Controls, LocksByHand, beginning, settings_shown
+from pdm_alloc.panel.controls import Controls, LocksByHand, beginning
 from pdm_alloc.panel.grid.table_grid import TableGrid
 from pdm_alloc.panel.kept import KeptAllocations
 from pdm_alloc.panel.long_work import LongWork
@@ -197,7 +197,7 @@ class Panel:
             return
         self._home.read()
         self._begin_tables()
-        self.controls.restore(settings_shown(self._vehicle.settings))
+        self.controls.begin(self._vehicle.settings)
         self._home.drop()
         self.files.show(saved=True)
         self.files.say("Opened again, as it is on disk.")
@@ -208,7 +208,7 @@ class Panel:
         self.controls.restore(draft.get("wish", {}))
         old = " The files were changed after it was made: Open again shows them as they are." if draft["is_old"] else ""
         self.files.say(f"Your draft of {draft.get('time', 'before')} is back.{old}", is_fault=bool(old))
-        self.files.show(saved=False)
+        self.files.show(saved=not self.tables.changed)
 
     def _draft(self) -> dict[str, object]:
         return {**self.tables.draft, "wish": self.controls.state}
@@ -216,7 +216,7 @@ class Panel:
     def _touched(self) -> None:
         """Keep what is not saved yet."""
         if self._home is not None:
-            self.files.show(saved=False)
+            self.files.show(saved=not self.tables.changed)
             self._home.keep(self._draft())
 
     def _plain(self) -> Plain:

@@ -132,7 +132,10 @@ class Home:
         return {**draft, "is_old": draft.get("digest") != self._digest}
 
     def keep(self, draft: Mapping[str, object]) -> None:
-        """Keep a draft beside the files, soon; drafts close together are one."""
+        """Keep a draft beside the files, soon; drafts close together are one, one with nothing in it is none."""
+        if not any(draft.values()):
+            self.drop()
+            return
         whole = {**draft, "digest": self._digest, "time": time.strftime("%H:%M")}
         with self._turn:
             if self._timer is not None:

@@ -90,6 +90,25 @@ def test_a_new_panel_begins_with_the_draft(folder):
     assert "draft" not in said(opened(folder))
 
 
+def test_back_to_what_is_on_disk_is_saved(folder):
+    """Undone, or typed back, nothing is unsaved and no draft stays; a wish alone is a draft, the files are as saved."""
+    panel = opened(folder)
+    for back in (panel.tables.undo, lambda: edit(panel, 2, "running_a", "6")):
+        edit(panel, 2, "running_a", "7.5")
+        kept(panel)
+        assert "not saved" in panel.files._title.value and read_draft(folder)
+        back()
+        kept(panel)
+        assert "not saved" not in panel.files._title.value and read_draft(folder) is None
+    panel.controls.place.value = "boot"
+    kept(panel)
+    assert "not saved" not in panel.files._title.value
+    assert read_draft(folder)["wish"] == {"place": "boot"}
+    panel.controls.place.value = ""
+    kept(panel)
+    assert read_draft(folder) is None
+
+
 def test_a_broken_draft_is_passed_over(folder):
     """Whatever lies in the draft's place, the vehicle opens as it is on disk."""
     for text in ("{", "[]", '{"rows": 3}', '{"tables": {"loads": [3]}, "drafts": {}}'):
