@@ -4,6 +4,27 @@ from playwright.sync_api import expect
 
 PASTED = "load\tcommand\trunning_a\tkind\nroof lamp\tnavigator\t0,5\tled\nfuel cooler pump\tfuel cooler\t1,2\tmotor\n"
 SLOW_MS = 40_000
+LISTEN = """() => { window.pasted = new Promise((done) => {
+  const heard = (ev) => done(ev.clipboardData.getData('text/plain') !== '');
+  window.addEventListener('paste', heard, {capture: true, once: true});
+  setTimeout(() => { window.removeEventListener('paste', heard, {capture: true}); done(false); }, 3000);
+}); }"""
+
+
+def paste(page, cell, text: str = "") -> None:
+    """Paste into a cell: a text, or what is on the clipboard.
+
+    A busy browser now and then brings no paste to its page at all: then the keys are pressed again.
+    """
+    for _ in range(5):
+        if text:
+            page.evaluate("text => navigator.clipboard.writeText(text)", text)
+        page.evaluate(LISTEN)
+        cell.focus()
+        page.keyboard.press("Control+v")
+        if page.evaluate("() => window.pasted"):
+            return
+    raise AssertionError("the browser brought no paste")
 
 
 class Builder:
@@ -54,10 +75,8 @@ class Builder:
             self.page.keyboard.press("Tab")
 
     def pastes(self, load: str, text: str) -> None:
-        """Put text on the clipboard and paste it into the first cell of a row."""
-        self.page.evaluate("text => navigator.clipboard.writeText(text)", text)
-        self.cell(load, "load").focus()
-        self.page.keyboard.press("Control+v")
+        """Paste a text into the first cell of a row."""
+        paste(self.page, self.cell(load, "load"), text)
 
     def takes_module(self, name: str) -> None:
         """Choose a module from the drop-down."""

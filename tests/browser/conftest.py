@@ -196,9 +196,18 @@ def _configure_lab(env: dict[str, str]) -> None:
         file.write_text(json.dumps(settings))
 
 
+@pytest.fixture
+def voila(page_server):
+    """The panel served as a page, with the demo as in the repository, whatever an earlier test saved or drafted."""
+    for file in page_server.vehicle.glob(".panel_*.json"):
+        file.unlink()
+    shutil.copytree(ROOT / "data", page_server.vehicle.parent, dirs_exist_ok=True)
+    return page_server
+
+
 @pytest.fixture(scope="session")
-def voila(tmp_path_factory, chromium):
-    """The panel served as a page; its address."""
+def page_server(tmp_path_factory, chromium):
+    """A server of pages that nothing else uses."""
     folder = tmp_path_factory.mktemp("voila")
     shutil.copytree(ROOT / "data", folder / "data")
     arguments = [

@@ -3,6 +3,8 @@
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.builder import paste
+
 CELL = """
 import dataclasses
 import ipywidgets
@@ -122,9 +124,7 @@ def test_keys_in_a_drop_down_are_not_the_notebooks(grid):
 def test_paste_from_a_spreadsheet(grid):
     """Asked first where cells are filled; tabs, quotes, line ends land where they belong, bad cells are marked."""
     text = 'load\trunning_a\tkind\n"lamp, ""left"""\t7,5\tLED\nlamp 2\toops\tlamp\n'
-    put_on_clipboard(grid, text)
-    at(grid, 40, "load").focus()
-    grid.keyboard.press("Control+v")
+    paste(grid, at(grid, 40, "load"), text)
     expect(grid.locator(".pdm-grid-question")).to_contain_text("replaces what stands in 3 filled cells of row 40")
     expect(at(grid, 40, "load")).to_have_value("lamp 40")
     grid.get_by_role("button", name="Replace").press("Enter")
@@ -146,8 +146,7 @@ def test_table_to_the_clipboard_and_back(grid):
     """What 'Copy table' puts on the clipboard pastes back as the same table."""
     grid.locator(".pdm-grid-take").click()
     expect(grid.locator(".pdm-grid-notice")).to_have_text("the table is on the clipboard")
-    at(grid, 1, "load").focus()
-    grid.keyboard.press("Control+v")
+    paste(grid, at(grid, 1, "load"))
     expect(grid.locator(".pdm-grid-notice")).to_have_text("pasted")
     seen(grid, "40 {'load': 'lamp 1', 'command': 'lights', 'running_a': '4.6'")
     expect(grid.locator(".pdm-grid-undo")).to_be_disabled()
@@ -179,7 +178,3 @@ def test_mouse_adds_copies_and_deletes_rows(grid):
     grid.keyboard.type("by hand")
     grid.keyboard.press("Enter")
     expect(at(grid, 6, "note")).to_have_value("by hand")
-
-
-def put_on_clipboard(page, text):
-    page.evaluate("text => navigator.clipboard.writeText(text)", text)

@@ -8,8 +8,6 @@ from tests.browser.builder import SLOW_MS, Builder
 
 @pytest.fixture
 def builder(voila, page):
-    for file in voila.vehicle.glob(".panel_*.json"):
-        file.unlink()
     page.goto(voila.page, wait_until="domcontentloaded")
     builder = Builder(page)
     builder.await_answer(1)

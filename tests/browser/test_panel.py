@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.axe import GRAVE, check
-from tests.browser.builder import Builder
+from tests.browser.builder import SLOW_MS, Builder
 from tests.browser.story import play
 
 CELL = """
@@ -112,10 +112,10 @@ def test_saved_notebook_keeps_figure_and_table(builder, lab, page):
     (lab.root / "saved.ipynb").write_text(json.dumps(saved))
     lab.open(page, "saved.ipynb")
     static = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .pdm-static")
-    expect(static).to_be_visible()
+    expect(static).to_be_visible(timeout=SLOW_MS)
     expect(static).to_contain_text(re.compile("Enough"))
     expect(static.locator("table")).to_contain_text("cooling fan")
-    assert static.locator("img").evaluate("img => img.naturalWidth") > 400
+    assert static.locator("img").evaluate("img => img.decode().then(() => img.naturalWidth)") > 400
 
 
 _ABOVE = "xpath=ancestor::*[contains(concat(' ', @class, ' '), ' pdm-tabs ')][1]"

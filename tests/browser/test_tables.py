@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.builder import SLOW_MS
-from tests.browser.test_page import shown
+from tests.browser.test_page import kill_kernel, shown, wait_for
 
 
 @pytest.fixture
@@ -80,3 +80,51 @@ def test_a_new_place_and_a_fault_elsewhere(builder):
     expect(cells(page.get_by_role("grid", name="places"), "place").last).not_to_have_value("dahs")
     page.keyboard.press("Control+z")  # the slip, which is in another table: that one is looked at
     expect(page.get_by_role("tab", name="Loads", exact=True)).to_have_attribute("aria-selected", "true")
+
+
+EDITS = {
+    "commands": ("note", "by hand"),
+    "inputs": ("note", "left of the wheel"),
+    "states": ("ready", "0.9"),
+    "supply": ("minutes", "7"),
+    "places": ("ambient_c", "41"),
+    "routes": ("length_m", "19"),
+    "modules": ("mass_g", "645"),
+    "channels": ("connector", "W"),
+    "banks": ("limit_a", "151"),
+}
+
+
+def test_every_tab_is_saved_and_comes_back(voila, builder):
+    """An edit in each tab is written; a draft survives a killed kernel; a second window is told of the first."""
+    page = builder.page
+    for table, (column, text) in EDITS.items():
+        cell = cells(opened(page, table), column).first
+        cell.click()
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        expect(cell).to_have_value(text)
+    page.keyboard.press("Control+s")
+    expect(page.locator(".pdm-said")).to_have_text(f"Saved: {', '.join(EDITS)}.", timeout=SLOW_MS)
+    other = page.context.new_page()
+    shown(voila, other)
+    cell = cells(opened(page, "places"), "ambient_c").first
+    cell.click()
+    page.keyboard.type("42")
+    page.keyboard.press("Control+s")
+    expect(page.locator(".pdm-said")).to_have_text("Saved: places.", timeout=SLOW_MS)
+    cells(opened(other, "places"), "ambient_c").nth(1).click()
+    other.keyboard.type("43")
+    other.keyboard.press("Control+s")
+    expect(other.locator(".pdm-said")).to_contain_text("was changed on disk", timeout=SLOW_MS)
+    other.close()
+    page.keyboard.press("Control+a")  # a click where the focus is would set the caret
+    page.keyboard.type("44")
+    page.keyboard.press("Enter")
+    draft = voila.vehicle / ".panel_draft.json"
+    wait_for(page, lambda: draft.exists() and '"44"' in draft.read_text())
+    kill_kernel(voila)
+    shown(voila, page)
+    expect(page.locator(".pdm-said")).to_contain_text("draft")
+    expect(cells(opened(page, "places"), "ambient_c").first).to_have_value("44")
+    page.watch.errors.clear()  # the killed kernel's
