@@ -107,7 +107,9 @@ def test_every_tab_is_saved_and_comes_back(voila, builder):
     page.keyboard.press("Control+s")
     expect(page.locator(".pdm-said")).to_have_text(f"Saved: {', '.join(EDITS)}.", timeout=SLOW_MS)
     other = page.context.new_page()
-    shown(voila, other)
+    other.set_default_timeout(SLOW_MS)
+    other.goto(voila.page, wait_until="domcontentloaded")
+    expect(other.get_by_role("grid", name="loads").locator("tbody")).to_be_visible(timeout=SLOW_MS)
     cell = cells(opened(page, "places"), "ambient_c").first
     cell.click()
     page.keyboard.type("42")
