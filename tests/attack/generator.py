@@ -267,6 +267,7 @@ def tiny(seed):
     tables = vehicle.build(1)
     _coupled(tables, chooser)
     _bounded(tables, chooser)
+    _across(tables, random.Random(f"across {seed}"))
     if chooser.random() < 0.15:
         _wired(tables, chooser)
     for row in tables.rows["loads"]:
@@ -297,6 +298,37 @@ def _coupled(tables, chooser):
     load["count"], load["needs"] = 1, "reversing" if wish == "bridge" else ""
     load["running_a"] = round(first["continuous_a"] * chooser.uniform(0.2, 1.3 if wish == "pair" else 0.7), 1)
     load["inrush_a"] = round(load["running_a"] * chooser.uniform(1, 2), 1)
+
+
+def _across(tables, chooser):
+    """One vehicle in six: a load that only two paralleled channels bear, in two banks of just about what each carries.
+
+    Whether the larger share, or half the current, is counted on each bank decides some of them.
+    """
+    if chooser.random() >= 1 / 6:
+        return
+    (module,), load = tables.rows["modules"], tables.rows["loads"][0]
+    share, rated = chooser.choice((50, 55, 60, 60, 70, 80)), chooser.choice(RATINGS[2:])
+    for at, row in enumerate(tables.rows["channels"]):
+        row["bank"] = f"bank {at % 2}"
+        if at < 2:
+            row |= {"continuous_a": rated, "peak_a": 6 * rated, "pair": "c0", "bridge": "", "share_pct": share}
+    usable = rated * min(76, 100 - tables.settings["headroom_pct"]) / 100 * 0.85
+    for row in tables.rows["loads"][1:]:
+        row["inrush_a"] = round(row["inrush_a"] / 4, 1) + 0.2
+        row["running_a"] = round(row["running_a"] / 4, 1) + 0.1
+    volts = [
+        float(row[key]) for row in tables.rows.get("supply", ()) for key in ("supply_v", "supply_top_v") if row[key]
+    ]
+    rise = max(1, max(volts, default=1) / tables.settings["reference_v"])
+    amps = round(usable / (share / 100) / rise * chooser.uniform(share / 100, 0.95), 1)
+    load |= {"kind": "heater", "running_a": amps, "inrush_a": amps, "inrush_ms": "", "count": 1, "needs": ""}
+    load |= {"volt_exponent": "", "tolerance_pct": chooser.choice(("", "", 5))}
+    carried = amps * rise * 100 / (100 - tables.settings["module_headroom_pct"]) / 0.9
+    limits = [round(carried * chooser.uniform(0.5, share / 100 + 0.4), 1) for _ in range(2)]
+    tables.rows["banks"] = [{"module": "module 0", "bank": f"bank {at}", "limit_a": a} for at, a in enumerate(limits)]
+    module["total_a"] = max(module["total_a"], round(2 * carried, 1))
+    module["total_peak_a"] = max(module["total_peak_a"], round(4 * carried, 1))
 
 
 def _bounded(tables, chooser):

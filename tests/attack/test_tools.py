@@ -2,6 +2,7 @@
 
 import math
 import random
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -166,11 +167,16 @@ def test_oracle_checker_and_simulator_agree_on_thousands():
     agree(0, 5000)
 
 
+def situation_of(seed):
+    """A tiny vehicle as it is read from its tables."""
+    tables = tiny(seed)
+    text = {name: [{k: str(v) for k, v in row.items()} for row in rows] for name, rows in tables.rows.items()}
+    return Situation(Tables(text, tables.settings), "module 0")
+
+
 def agree(first, end):
     for seed in range(first, end):
-        tables = tiny(seed)
-        text = {name: [{k: str(v) for k, v in row.items()} for row in rows] for name, rows in tables.rows.items()}
-        case = Situation(Tables(text, tables.settings), "module 0")
+        case = situation_of(seed)
         answer = oracle(case)
         if answer.allocation is not None:
             assert check(case, answer.allocation) == [], seed
@@ -181,10 +187,19 @@ def test_tiny_vehicles_are_neither_all_enough_nor_all_refused():
     """An oracle that always gives one answer tests nothing."""
     answers = []
     for seed in range(60):
-        tables = tiny(seed)
-        text = {name: [{k: str(v) for k, v in row.items()} for row in rows] for name, rows in tables.rows.items()}
-        answers.append(oracle(Situation(Tables(text, tables.settings), "module 0")).channels is not None)
+        answers.append(oracle(situation_of(seed)).channels is not None)
     assert 10 < sum(answers) < 50
+
+
+def test_some_vehicles_are_decided_by_the_larger_share_of_paralleled_channels(monkeypatch):
+    """Counted half and half on two banks, as they never carry it, some tiny vehicles would have another answer."""
+    across = [s for s in range(100) if len({row["bank"] for row in tiny(s).rows["channels"][:2]}) == 2]
+    cases = [situation_of(seed) for seed in across]
+    answers = [oracle(case).channels for case in cases]
+    monkeypatch.setattr("tests.attack.check.share_of", lambda *_: Fraction(1, 2))
+    halves = [oracle(case).channels for case in cases]
+    assert len(across) > 10
+    assert sum(one != other for one, other in zip(answers, halves, strict=True)) >= 2
 
 
 def test_tables_come_back_as_they_were_written(tmp_path):
