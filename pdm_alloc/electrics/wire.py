@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pdm_alloc.electrics import wire_tables as tables
+from pdm_alloc.electrics import wire_tables
 
 __all__ = [
     "NOT_KNOWN",
@@ -74,9 +74,9 @@ def wire_sizes(system: str) -> tuple[WireSize, ...]:
         Another word.
     """
     if system == "metric":
-        return tuple(_metric(area, ohm) for area, ohm in tables.CLASS_5_OHM_PER_KM.items())
+        return tuple(_metric(area, ohm) for area, ohm in wire_tables.CLASS_5_OHM_PER_KM.items())
     if system == "awg":
-        return tuple(_awg(number) for number in tables.AWG_NUMBERS)
+        return tuple(_awg(number) for number in wire_tables.AWG_NUMBERS)
     raise ValueError(f"wire sizes are metric or awg, not {system!r}")
 
 
@@ -101,7 +101,7 @@ def awg_name(number: int) -> str:
     return f"{number if number > 0 else f'{1 - number}/0'} AWG"
 
 
-def temperature_factor(conductor_c: float, zero_c: float = tables.COPPER_ZERO_C) -> float:
+def temperature_factor(conductor_c: float, zero_c: float = wire_tables.COPPER_ZERO_C) -> float:
     """Resistance at a temperature over resistance at 20 deg C.
 
     Parameters
@@ -185,7 +185,7 @@ def mass_g_per_m(area_mm2: float, insulation_c: float = 105.0) -> float:
     """
     inner, outer = _strand_diameter_mm(area_mm2), outer_diameter_mm(area_mm2)
     tube_mm2 = math.pi / 4 * (outer**2 - inner**2)
-    return area_mm2 * tables.COPPER_DENSITY + tube_mm2 * step_up_to(tables.INSULATION_DENSITY, insulation_c)
+    return area_mm2 * wire_tables.COPPER_DENSITY + tube_mm2 * step_up_to(wire_tables.INSULATION_DENSITY, insulation_c)
 
 
 def step_up_to(steps: Sequence[tuple[float, float]], value: float) -> float:
@@ -197,21 +197,21 @@ def step_up_to(steps: Sequence[tuple[float, float]], value: float) -> float:
 
 
 def _metric(area: float, ohm_per_km: float) -> WireSize:
-    return WireSize(f"{area:g} mm2", area, ohm_per_km / 1000, tables.IEC_ZERO_C)
+    return WireSize(f"{area:g} mm2", area, ohm_per_km / 1000, wire_tables.IEC_ZERO_C)
 
 
 def _awg(number: int) -> WireSize:
     area = math.pi / 4 * awg_diameter_mm(number) ** 2
-    mils = tables.SAE_CIRCULAR_MILS.get(number)
-    metal = mils * tables.CIRCULAR_MIL_MM2 if mils else area * tables.SAE_LEAST_SHARE
-    return WireSize(awg_name(number), area, tables.COPPER_RESISTIVITY / metal, tables.COPPER_ZERO_C, number)
+    mils = wire_tables.SAE_CIRCULAR_MILS.get(number)
+    metal = mils * wire_tables.CIRCULAR_MIL_MM2 if mils else area * wire_tables.SAE_LEAST_SHARE
+    return WireSize(awg_name(number), area, wire_tables.COPPER_RESISTIVITY / metal, wire_tables.COPPER_ZERO_C, number)
 
 
 def _strand_diameter_mm(area: float) -> float:
     if not area > 0:
         raise ValueError(f"a conductor has an area above 0 mm2, not {area}")
-    return math.sqrt(4 * area / (math.pi * tables.STRAND_FILL))
+    return math.sqrt(4 * area / (math.pi * wire_tables.STRAND_FILL))
 
 
 def _wall_mm(area: float) -> float:
-    return step_up_to(tables.WALL_MM, area)
+    return step_up_to(wire_tables.WALL_MM, area)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from pdm_alloc.diagnose.explain import verdict_lines
 from pdm_alloc.domain.module import Catalogue
-from pdm_alloc.export import signal_sheets as signal_side
+from pdm_alloc.export import signal_sheets
 from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
 from pdm_alloc.export.lists import assumptions, records, wire_list
 from pdm_alloc.files.plain import catalogue_hashes
@@ -61,10 +61,10 @@ _MORE = {
     "Dead circuit checks": "With everything dead, before the first power-up. Tick each.",
 }
 
-_NOTES = _READ | _MORE | signal_side.SIGNAL_NOTES
+_NOTES = _READ | _MORE | signal_sheets.SIGNAL_NOTES
 
 # Sheets people read, in the workbook; the others and the saved allocation are in a file of their own.
-READ_SHEETS = (COVER, *_READ, *signal_side.SIGNAL_READ)
+READ_SHEETS = (COVER, *_READ, *signal_sheets.SIGNAL_READ)
 
 SHEETS = (COVER, *_NOTES)
 
@@ -106,7 +106,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
     tuple of Sheet
         One for each name of `SHEETS` but the cover, and those of the signal side where there is none.
     """
-    side = signal_side.signal_side_of(allocation)
+    side = signal_sheets.signal_side_of(allocation)
     tables = {
         "Bench sheet": allocation.bench_sheet,
         "Cut list": allocation.cut_list.drop(columns=["from_is", "to_is"]),
@@ -117,7 +117,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Wire list": wire_list(allocation),
         "Wire sizes by circuit": allocation.wires,
         "Channel settings": allocation.settings,
-        "Input list": signal_side.input_list(allocation.vehicle, signal_side.readers_of(side)),
+        "Input list": signal_sheets.input_list(allocation.vehicle, signal_sheets.readers_of(side)),
         "Command steps": _command_steps(allocation),
         "Supply check": allocation.supply,
         "Battery cables": allocation.links,
@@ -130,7 +130,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Assumptions": assumptions(allocation),
         "Dead circuit checks": dead_checks(allocation),
         "Commissioning": commissioning(allocation),
-    } | ({} if side is None else signal_side.signal_tables(side))
+    } | ({} if side is None else signal_sheets.signal_tables(side))
     return tuple(Sheet(name, tables[name], note) for name, note in _NOTES.items() if name in tables)
 
 
@@ -311,8 +311,8 @@ def title_block(allocation: Allocation, issue: Issue) -> list[tuple[str, str]]:
 def _signal_lines(allocation: Allocation) -> list[tuple[str, str]]:
     if allocation.signals is None:
         return []
-    side = signal_side.signal_side_of(allocation)
-    return [("signals", str(allocation.signals))] if side is None else signal_side.title_lines(side)
+    side = signal_sheets.signal_side_of(allocation)
+    return [("signals", str(allocation.signals))] if side is None else signal_sheets.title_lines(side)
 
 
 def _hashes(hashes: tuple[tuple[str, str], ...]) -> str:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pdm_alloc.domain.showing import counted
-from pdm_alloc.figures import drawing as style
+from pdm_alloc.figures import drawing
 from pdm_alloc.figures.drawing import require, wrap
 
 __all__ = ["bus_wires", "front", "ledger", "mass", "pareto"]
@@ -14,13 +14,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _PARTS = (
-    ("module_g", "modules", style.STEPS[0]),
-    ("wire_g", "wires", style.STEPS[2]),
-    ("feed_g", "feed from the battery", style.STEPS[1]),
+    ("module_g", "modules", drawing.STEPS[0]),
+    ("wire_g", "wires", drawing.STEPS[2]),
+    ("feed_g", "feed from the battery", drawing.STEPS[1]),
 )
 
 
-@style.plain_text
+@drawing.plain_text
 def mass(choices: pd.DataFrame, axes: "Axes | None" = None, most: int = 15) -> "Axes":
     """Draw a stacked bar a choice, lightest first.
 
@@ -44,7 +44,7 @@ def mass(choices: pd.DataFrame, axes: "Axes | None" = None, most: int = 15) -> "
     """
     require(choices, "choice", *(column for column, _, _ in _PARTS))
     table = _lightest(choices, most)
-    axes = style.need_axes(axes, 9.5, 1.9 + 0.42 * max(len(table), 1))
+    axes = drawing.need_axes(axes, 9.5, 1.9 + 0.42 * max(len(table), 1))
     left = pd.Series(0.0, index=table.index)
     for column, words, colour in _PARTS:
         axes.barh(range(len(table)), table[column] / 1000, 0.62, left=left, color=colour, label=words)
@@ -56,8 +56,8 @@ def mass(choices: pd.DataFrame, axes: "Axes | None" = None, most: int = 15) -> "
             (5, 0),
             textcoords="offset points",
             va="center",
-            fontsize=style.TEXT,
-            color=style.INK,
+            fontsize=drawing.TEXT,
+            color=drawing.INK,
         )
     _mass_frame(axes, table, len(choices))
     return axes
@@ -70,20 +70,20 @@ def _lightest(choices: pd.DataFrame, most: int) -> pd.DataFrame:
 
 
 def _mass_frame(axes: "Axes", table: pd.DataFrame, all_of_them: int) -> None:
-    style.bare(axes)
-    axes.set_yticks(range(len(table)), [wrap(c, 40) for c in table["choice"]], fontsize=style.TEXT)
+    drawing.bare(axes)
+    axes.set_yticks(range(len(table)), [wrap(c, 40) for c in table["choice"]], fontsize=drawing.TEXT)
     axes.set_ylim(max(len(table), 1) - 0.4, -0.6)
     axes.margins(x=0.1)
     shown = f"; the lightest {len(table)} of {all_of_them} choices" if len(table) < all_of_them else ""
-    axes.set_xlabel(f"kg{shown}", fontsize=style.TEXT, color=style.INK)
+    axes.set_xlabel(f"kg{shown}", fontsize=drawing.TEXT, color=drawing.INK)
     axes.legend(
         loc="upper center",
         bbox_to_anchor=(0.4, -0.75 / max(len(table), 4)),
         ncols=3,
-        fontsize=style.TEXT,
+        fontsize=drawing.TEXT,
         frameon=False,
     )
-    style.title(axes, "Mass by choice")
+    drawing.title(axes, "Mass by choice")
 
 
 def front(choices: pd.DataFrame) -> pd.DataFrame:
@@ -104,7 +104,7 @@ def front(choices: pd.DataFrame) -> pd.DataFrame:
     return by_price[by_price["mass_g"] < lightest]
 
 
-@style.plain_text
+@drawing.plain_text
 def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw every choice as a point, one module or several, and join those worth considering.
 
@@ -127,11 +127,11 @@ def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """
     priced = require(choices, "choice", "price", "mass_g", "modules").dropna(subset=["price"])
     table = priced.dropna(subset=["mass_g"])
-    axes = style.need_axes(axes, 9.5, 6.2)
+    axes = drawing.need_axes(axes, 9.5, 6.2)
     _passed_over(axes, priced[priced["mass_g"].isna()])
     for marker, colour, words, rows in (
-        ("o", style.STEPS[2], "one module", table[table["modules"] == 1]),
-        ("s", style.INRUSH, "two modules or more", table[table["modules"] > 1]),
+        ("o", drawing.STEPS[2], "one module", table[table["modules"] == 1]),
+        ("s", drawing.INRUSH, "two modules or more", table[table["modules"] > 1]),
     ):
         axes.scatter(
             rows["price"],
@@ -139,7 +139,7 @@ def pareto(choices: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
             s=46,
             marker=marker,
             color=colour,
-            edgecolor=style.INK,
+            edgecolor=drawing.INK,
             lw=0.6,
             label=words,
         )
@@ -152,7 +152,7 @@ def _passed_over(axes: "Axes", rows: pd.DataFrame) -> None:
     """Choices that were not solved, at the least they can weigh: enough to know that they are not better."""
     if "bound_g" in rows.columns and rows["bound_g"].notna().any():
         words = "passed over: weighs this or more"
-        axes.scatter(rows["price"], rows["bound_g"] / 1000, s=14, marker="^", color=style.MUTED, lw=0, label=words)
+        axes.scatter(rows["price"], rows["bound_g"] / 1000, s=14, marker="^", color=drawing.MUTED, lw=0, label=words)
 
 
 def _best(axes: "Axes", best: pd.DataFrame) -> None:
@@ -160,7 +160,7 @@ def _best(axes: "Axes", best: pd.DataFrame) -> None:
     axes.plot(
         best["price"],
         kg,
-        color=style.INK,
+        color=drawing.INK,
         linewidth=1.6,
         drawstyle="steps-post",
         label="none is cheaper and lighter",
@@ -173,9 +173,9 @@ def _best(axes: "Axes", best: pd.DataFrame) -> None:
             (-7, -12),
             textcoords="offset points",
             ha="right",
-            fontsize=style.TEXT,
+            fontsize=drawing.TEXT,
             fontweight="bold",
-            color=style.INK,
+            color=drawing.INK,
         )
     lines = [f"{n}  {wrap(str(c), 34)}".replace("\n", "\n    ") for n, c in enumerate(best["choice"], start=1)]
     axes.text(
@@ -184,22 +184,22 @@ def _best(axes: "Axes", best: pd.DataFrame) -> None:
         "\n".join(lines),
         transform=axes.transAxes,
         va="top",
-        fontsize=style.SMALL,
-        color=style.INK,
+        fontsize=drawing.SMALL,
+        color=drawing.INK,
         linespacing=1.5,
     )
 
 
 def _pareto_frame(axes: "Axes") -> None:
-    style.bare(axes, grid="both")
+    drawing.bare(axes, grid="both")
     axes.margins(0.08)
-    axes.set_xlabel("price of the modules", fontsize=style.TEXT, color=style.INK)
-    axes.set_ylabel("modules, wires and feed, kg", fontsize=style.TEXT, color=style.INK)
-    style.legend(axes, lines=4.0)
-    style.title(axes, "Price against mass")
+    axes.set_xlabel("price of the modules", fontsize=drawing.TEXT, color=drawing.INK)
+    axes.set_ylabel("modules, wires and feed, kg", fontsize=drawing.TEXT, color=drawing.INK)
+    drawing.legend(axes, lines=4.0)
+    drawing.title(axes, "Price against mass")
 
 
-@style.plain_text
+@drawing.plain_text
 def ledger(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw the weight ledger: what is fitted to the right, what is removed to the left, and what is left of it.
 
@@ -221,21 +221,21 @@ def ledger(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
         A column is missing.
     """
     rows = require(table, "part", "count", "mass_g").dropna(subset=["mass_g"]).reset_index(drop=True)
-    axes = style.need_axes(axes, 9.0, 1.4 + 0.32 * max(len(rows), 1))
-    tones = {"net": style.INRUSH, "conventional wiring": style.FREE}
-    colours = [tones.get(part, style.RUNNING) for part in rows["part"]]
+    axes = drawing.need_axes(axes, 9.0, 1.4 + 0.32 * max(len(rows), 1))
+    tones = {"net": drawing.INRUSH, "conventional wiring": drawing.FREE}
+    colours = [tones.get(part, drawing.RUNNING) for part in rows["part"]]
     kg = rows["mass_g"] / 1000
-    axes.barh(range(len(rows)), kg, 0.62, color=colours, edgecolor=style.INK, linewidth=0.6)
+    axes.barh(range(len(rows)), kg, 0.62, color=colours, edgecolor=drawing.INK, linewidth=0.6)
     for y, value in enumerate(kg):
         _beside_bar(axes, y, value)
     names = [f"{part} ×{n}" if n > 1 else str(part) for part, n in zip(rows["part"], rows["count"], strict=True)]
-    style.bare(axes)
-    axes.set_yticks(range(len(rows)), [wrap(name, 40) for name in names], fontsize=style.TEXT)
+    drawing.bare(axes)
+    axes.set_yticks(range(len(rows)), [wrap(name, 40) for name in names], fontsize=drawing.TEXT)
     axes.set_ylim(max(len(rows), 1) - 0.4, -0.6)
     axes.margins(x=0.14)
-    axes.axvline(0, color=style.INK, linewidth=1)
-    axes.set_xlabel("kg; removed to the left, fitted to the right", fontsize=style.TEXT, color=style.INK)
-    style.title(axes, "Weight ledger")
+    axes.axvline(0, color=drawing.INK, linewidth=1)
+    axes.set_xlabel("kg; removed to the left, fitted to the right", fontsize=drawing.TEXT, color=drawing.INK)
+    drawing.title(axes, "Weight ledger")
     return axes
 
 
@@ -248,12 +248,12 @@ def _beside_bar(axes: "Axes", y: float, value: float) -> None:
         textcoords="offset points",
         va="center",
         ha=align,
-        fontsize=style.TEXT,
-        color=style.INK,
+        fontsize=drawing.TEXT,
+        color=drawing.INK,
     )
 
 
-@style.plain_text
+@drawing.plain_text
 def bus_wires(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw how many wires the bus saves: one wire per switch beside the wires of keypads, at each place and together.
 
@@ -274,33 +274,35 @@ def bus_wires(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
         A column is missing.
     """
     rows = require(table, "place", "keypads", "one_per_switch", "with_bus").reset_index(drop=True)
-    axes = style.need_axes(axes, 8.0, 1.5 + 0.75 * max(len(rows), 1))
+    axes = drawing.need_axes(axes, 8.0, 1.5 + 0.75 * max(len(rows), 1))
     sides = (
-        ("one_per_switch", -0.2, style.FREE, "one wire per switch"),
-        ("with_bus", 0.2, style.RUNNING, "with the bus"),
+        ("one_per_switch", -0.2, drawing.FREE, "one wire per switch"),
+        ("with_bus", 0.2, drawing.RUNNING, "with the bus"),
     )
     for column, shift, tone, label in sides:
         at = [n + shift for n in range(len(rows))]
-        axes.barh(at, rows[column], 0.36, color=tone, edgecolor=style.INK, linewidth=0.6, label=label)
+        axes.barh(at, rows[column], 0.36, color=tone, edgecolor=drawing.INK, linewidth=0.6, label=label)
         for y, wires in zip(at, rows[column], strict=True):
             _wires_beside(axes, y, int(wires))
     names = [
         wrap(f"{p or 'no place'}: {k}" if k else str(p), 34)
         for p, k in zip(rows["place"], rows["keypads"], strict=True)
     ]
-    style.bare(axes)
-    axes.set_yticks(range(len(rows)), names, fontsize=style.TEXT)
+    drawing.bare(axes)
+    axes.set_yticks(range(len(rows)), names, fontsize=drawing.TEXT)
     axes.set_ylim(max(len(rows), 1) - 0.4, -0.6)
     axes.margins(x=0.14)
     axes.set_xlabel(
-        "wires from the switches; those of a keypad with its supply and ground", fontsize=style.TEXT, color=style.INK
+        "wires from the switches; those of a keypad with its supply and ground",
+        fontsize=drawing.TEXT,
+        color=drawing.INK,
     )
-    style.legend(axes, lines=4.0)
+    drawing.legend(axes, lines=4.0)
     saved = int(rows["one_per_switch"].iloc[-1] - rows["with_bus"].iloc[-1]) if len(rows) else 0
-    style.title(axes, f"The bus saves {counted(saved, 'wire')}" if saved > 0 else "The bus saves no wires")
+    drawing.title(axes, f"The bus saves {counted(saved, 'wire')}" if saved > 0 else "The bus saves no wires")
     return axes
 
 
 def _wires_beside(axes: "Axes", y: float, wires: int) -> None:
     beside = axes.annotate(str(wires), (wires, y), (5, 0), textcoords="offset points", va="center", ha="left")
-    beside.set(fontsize=style.TEXT, color=style.INK)
+    beside.set(fontsize=drawing.TEXT, color=drawing.INK)

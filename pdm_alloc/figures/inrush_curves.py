@@ -7,7 +7,7 @@ import pandas as pd
 
 from pdm_alloc.electrics.inrush import inrush_current, overload_capacity
 from pdm_alloc.electrics.trip import damage_ms, short_time_c
-from pdm_alloc.figures import drawing as style
+from pdm_alloc.figures import drawing
 from pdm_alloc.figures.drawing import require
 
 __all__ = ["curves", "curves_of", "inrush", "trace", "trip_curve_a", "wire_curve_a"]
@@ -161,14 +161,14 @@ def _on(allocation: "Allocation", channel: str, module: str | None) -> Any:
 
 # column, words, colour, width, dashes
 _CURVES = (
-    ("circuit_a", "inrush of the circuit", style.INRUSH, 3.2, "solid"),
-    ("stalled_a", "the motor stalled, never started", style.INRUSH, 1.8, (0, (1, 1.5))),
-    ("trip_a", "the channel switches off", style.RUNNING, 2.4, "solid"),
-    ("wire_a", "the wire is damaged", style.INK, 2.0, (0, (5, 2))),
+    ("circuit_a", "inrush of the circuit", drawing.INRUSH, 3.2, "solid"),
+    ("stalled_a", "the motor stalled, never started", drawing.INRUSH, 1.8, (0, (1, 1.5))),
+    ("trip_a", "the channel switches off", drawing.RUNNING, 2.4, "solid"),
+    ("wire_a", "the wire is damaged", drawing.INK, 2.0, (0, (5, 2))),
 )
 
 
-@style.plain_text
+@drawing.plain_text
 def inrush(curves: pd.DataFrame, axes: "Axes | None" = None, name: str = "") -> "Axes":
     """Draw current over time: what the circuit takes, what the channel lets pass, what the wire bears.
 
@@ -197,7 +197,7 @@ def inrush(curves: pd.DataFrame, axes: "Axes | None" = None, name: str = "") -> 
         A column is missing.
     """
     require(curves, "t_ms", "circuit_a", "trip_a", "wire_a")
-    axes = style.need_axes(axes, 9.0, 5.6)
+    axes = drawing.need_axes(axes, 9.0, 5.6)
     for column, words, colour, width, dashes in _CURVES:
         if column in curves.columns and curves[column].notna().any():
             drawn = curves[["t_ms", column]].dropna()
@@ -212,18 +212,18 @@ def _frame(axes: "Axes", name: str) -> None:
     from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
     axes.set(xscale="log", yscale="log")
-    style.bare(axes, grid="both")
-    axes.grid(which="minor", color=style.GRID, linewidth=0.4)
+    drawing.bare(axes, grid="both")
+    axes.grid(which="minor", color=drawing.GRID, linewidth=0.4)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(LogLocator(base=10, subs=(1.0, 2.0, 5.0), numticks=20))
         axis.set_minor_formatter(NullFormatter())
     axes.xaxis.set_major_locator(LogLocator(base=10, numticks=12))
     axes.xaxis.set_major_formatter(FuncFormatter(_duration))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda a, _: f"{a:g}"))
-    axes.set_xlabel("time since switch-on", fontsize=style.TEXT, color=style.INK)
-    axes.set_ylabel("current, A", fontsize=style.TEXT, color=style.INK)
-    style.legend(axes, columns=2, lines=4.0)
-    style.title(axes, f"Inrush, protection and wire{': ' if name else ''}{name}")
+    axes.set_xlabel("time since switch-on", fontsize=drawing.TEXT, color=drawing.INK)
+    axes.set_ylabel("current, A", fontsize=drawing.TEXT, color=drawing.INK)
+    drawing.legend(axes, columns=2, lines=4.0)
+    drawing.title(axes, f"Inrush, protection and wire{': ' if name else ''}{name}")
 
 
 def _duration(t_ms: float, _: object = None) -> str:
@@ -231,7 +231,7 @@ def _duration(t_ms: float, _: object = None) -> str:
     return f"{t_ms:g} ms" if t_ms < 1000 else f"{t_ms / 1000:g} s"
 
 
-@style.plain_text
+@drawing.plain_text
 def trace(time_s: Any, current_a: Any, fit: "InrushFit", axes: "Axes | None" = None) -> "Axes":
     """Draw a logged current, the fit, and what is read off it with its standard errors.
 
@@ -248,29 +248,29 @@ def trace(time_s: Any, current_a: Any, fit: "InrushFit", axes: "Axes | None" = N
     -------
     matplotlib Axes
     """
-    axes = style.need_axes(axes, 8.5, 4.6)
+    axes = drawing.need_axes(axes, 8.5, 4.6)
     since_ms = 1000 * (np.asarray(time_s, dtype=float) - fit.start_s)
-    axes.plot(since_ms, current_a, ".", color=style.MUTED, markersize=2.5, alpha=0.5, label="logged", rasterized=True)
-    axes.plot(since_ms, fit.current(time_s), color=style.OVER, linewidth=1.8, label=f"fit: {fit.quality}")
+    axes.plot(since_ms, current_a, ".", color=drawing.MUTED, markersize=2.5, alpha=0.5, label="logged", rasterized=True)
+    axes.plot(since_ms, fit.current(time_s), color=drawing.OVER, linewidth=1.8, label=f"fit: {fit.quality}")
     running = _said("running", fit.running_a, fit.running_error_a, "A")
-    axes.axhline(fit.before_a + fit.running_a, color=style.RUNNING, linewidth=1.2, linestyle="--", label=running)
+    axes.axhline(fit.before_a + fit.running_a, color=drawing.RUNNING, linewidth=1.2, linestyle="--", label=running)
     if fit.inrush_ms:
         _mark_inrush(axes, fit)
-    style.bare(axes, "both")
-    style.title(axes, "Current at switch-on")
-    axes.set_xlabel("time since switch-on (ms)", fontsize=style.TEXT, color=style.INK)
-    axes.set_ylabel("current (A)", fontsize=style.TEXT, color=style.INK)
-    style.legend(axes, 3)
+    drawing.bare(axes, "both")
+    drawing.title(axes, "Current at switch-on")
+    axes.set_xlabel("time since switch-on (ms)", fontsize=drawing.TEXT, color=drawing.INK)
+    axes.set_ylabel("current (A)", fontsize=drawing.TEXT, color=drawing.INK)
+    drawing.legend(axes, 3)
     return axes
 
 
 def _mark_inrush(axes: "Axes", fit: "InrushFit") -> None:
     peak = _said("peak", fit.peak_a, fit.peak_error_a, "A")
     axes.plot(
-        0, fit.before_a + fit.peak_a, "^", color=style.INRUSH, markeredgecolor=style.INK, markersize=9, label=peak
+        0, fit.before_a + fit.peak_a, "^", color=drawing.INRUSH, markeredgecolor=drawing.INK, markersize=9, label=peak
     )
     over = _said("5 % left after", fit.inrush_ms, fit.inrush_error_ms, "ms")
-    axes.axvline(fit.inrush_ms, color=style.INRUSH, linewidth=1.4, linestyle=":", label=over)
+    axes.axvline(fit.inrush_ms, color=drawing.INRUSH, linewidth=1.4, linestyle=":", label=over)
 
 
 def _said(what: str, value: float, error: float, unit: str) -> str:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pdm_alloc.figures import drawing as style
+from pdm_alloc.figures import drawing
 from pdm_alloc.figures.drawing import clip, number, require, rows_of, table_of, wrap
 
 __all__ = ["drop", "headroom", "room", "worst"]
@@ -18,7 +18,7 @@ _COLUMNS = ("module", "channel", "command", "loads", "running_a", "limit_a", "in
 _LABEL = 44
 
 
-@style.plain_text
+@drawing.plain_text
 def headroom(result: Any, axes: "Axes | None" = None, wanted_pct: float | None = None) -> "Axes":
     """Draw two bars a channel: running current over its limit, and inrush over what the channel bears.
 
@@ -44,7 +44,7 @@ def headroom(result: Any, axes: "Axes | None" = None, wanted_pct: float | None =
     """
     table = require(table_of(result, "channels"), *_COLUMNS).reset_index(drop=True)
     rows = _rows(table["module"])
-    axes = style.need_axes(axes, 10.5, 1.9 + 0.33 * (rows.max() + 1 if len(rows) else 1))
+    axes = drawing.need_axes(axes, 10.5, 1.9 + 0.33 * (rows.max() + 1 if len(rows) else 1))
     _bars(axes, table, rows)
     _limits(axes, _wanted(result) if wanted_pct is None else wanted_pct)
     _names(axes, table, rows)
@@ -67,8 +67,8 @@ def _wanted(result: Any) -> float | None:
 def _bars(axes: "Axes", table: pd.DataFrame, rows: np.ndarray) -> None:
     running = (100 * table["running_a"] / table["limit_a"]).to_numpy(float)
     inrush = table["inrush_use_pct"].fillna(0).to_numpy(float)
-    axes.barh(rows - 0.13, running, 0.4, color=style.RUNNING, label="running current, of the channel's limit")
-    axes.barh(rows + 0.21, inrush, 0.24, color=style.INRUSH, label="inrush, of what the channel lets pass")
+    axes.barh(rows - 0.13, running, 0.4, color=drawing.RUNNING, label="running current, of the channel's limit")
+    axes.barh(rows + 0.21, inrush, 0.24, color=drawing.INRUSH, label="inrush, of what the channel lets pass")
     _over(axes, rows - 0.13, running, 0.4)
     _over(axes, rows + 0.21, inrush, 0.24)
 
@@ -76,32 +76,32 @@ def _bars(axes: "Axes", table: pd.DataFrame, rows: np.ndarray) -> None:
 def _over(axes: "Axes", heights: np.ndarray, shares: np.ndarray, thick: float) -> None:
     """Hatch what passes 100 per cent."""
     passed = shares > 100
-    look: dict[str, Any] = {"left": 100, "color": style.OVER, "hatch": style.HATCH, "edgecolor": "white", "lw": 0}
+    look: dict[str, Any] = {"left": 100, "color": drawing.OVER, "hatch": drawing.HATCH, "edgecolor": "white", "lw": 0}
     axes.barh(heights[passed], shares[passed] - 100, thick, **look)
 
 
 def _limits(axes: "Axes", wanted_pct: float | None) -> None:
-    axes.axvline(100, color=style.INK, linewidth=1.8)
+    axes.axvline(100, color=drawing.INK, linewidth=1.8)
     if wanted_pct:
         label = f"{wanted_pct:g} % headroom"
-        axes.axvline(100 - wanted_pct, color=style.INK, linewidth=1.2, linestyle=(0, (4, 3)), label=label)
+        axes.axvline(100 - wanted_pct, color=drawing.INK, linewidth=1.2, linestyle=(0, (4, 3)), label=label)
 
 
 def _names(axes: "Axes", table: pd.DataFrame, rows: np.ndarray) -> None:
     several = table["module"].nunique() > 1
     for y, row in zip(rows, rows_of(table), strict=True):
-        style.beside(axes, y, -6, str(row.channel), fontweight="bold")
-        style.beside(axes, y, -54, clip(str(row.loads), _LABEL))
+        drawing.beside(axes, y, -6, str(row.channel), fontweight="bold")
+        drawing.beside(axes, y, -54, clip(str(row.loads), _LABEL))
     for module in dict.fromkeys(table["module"]) if several else ():
-        style.beside(axes, rows[(table["module"] == module).argmax()] - 1, -6, str(module), fontweight="bold")
+        drawing.beside(axes, rows[(table["module"] == module).argmax()] - 1, -6, str(module), fontweight="bold")
 
 
 def _figures(axes: "Axes", table: pd.DataFrame, rows: np.ndarray) -> None:
     places = ((8, "running, A", "running_a", "limit_a"), (92, "inrush, A", "inrush_a", "peak_a"))
     for points, heading, is_now, may_be in places:
-        style.beside(axes, -1.0, points, heading, fontsize=style.SMALL, color=style.MUTED)
+        drawing.beside(axes, -1.0, points, heading, fontsize=drawing.SMALL, color=drawing.MUTED)
         for y, now, limit in zip(rows, table[is_now], table[may_be], strict=True):
-            style.beside(axes, y, points, f"{number(now)} of {number(limit)}", fontsize=style.SMALL)
+            drawing.beside(axes, y, points, f"{number(now)} of {number(limit)}", fontsize=drawing.SMALL)
 
 
 def _spare_words(spare: pd.DataFrame | None) -> str:
@@ -115,17 +115,17 @@ def _spare_words(spare: pd.DataFrame | None) -> str:
 
 
 def _headroom_frame(axes: "Axes", rows: np.ndarray, spare: str) -> None:
-    style.bare(axes)
+    drawing.bare(axes)
     axes.set_yticks([])
     axes.set_ylim((rows.max() if len(rows) else 0) + 0.6, -0.6)
     axes.set_xlim(0, max(105, min(160, axes.get_xlim()[1])))
     axes.xaxis.set_major_formatter("{x:g} %")
-    axes.set_xlabel(spare, loc="left", fontsize=style.TEXT, color=style.INK)
-    style.legend(axes, columns=1, lines=2.4 + 1.3 * bool(spare) + 1.2 * spare.count("\n"))
-    style.title(axes, "Headroom by channel")
+    axes.set_xlabel(spare, loc="left", fontsize=drawing.TEXT, color=drawing.INK)
+    drawing.legend(axes, columns=1, lines=2.4 + 1.3 * bool(spare) + 1.2 * spare.count("\n"))
+    drawing.title(axes, "Headroom by channel")
 
 
-@style.plain_text
+@drawing.plain_text
 def drop(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw a bar a load, longest first, and a tick where its limit is.
 
@@ -148,7 +148,7 @@ def drop(result: Any, axes: "Axes | None" = None) -> "Axes":
     """
     table = require(table_of(result, "drops"), "load", "drop_pct", "limit_pct")
     known = table.dropna(subset=["drop_pct"]).sort_values(["drop_pct", "load"], ascending=[False, True])
-    axes = style.need_axes(axes, 9.5, 1.7 + 0.27 * max(len(known), 1))
+    axes = drawing.need_axes(axes, 9.5, 1.7 + 0.27 * max(len(known), 1))
     for y, row in enumerate(rows_of(known)):
         _bar(axes, y, row)
     _drop_frame(axes, known, len(table) - len(known))
@@ -158,11 +158,13 @@ def drop(result: Any, axes: "Axes | None" = None) -> "Axes":
 def _bar(axes: "Axes", y: int, row: Any) -> None:
     over = row.drop_pct > row.limit_pct
     look = (
-        {"color": style.OVER, "hatch": style.HATCH, "edgecolor": "white", "lw": 0} if over else {"color": style.RUNNING}
+        {"color": drawing.OVER, "hatch": drawing.HATCH, "edgecolor": "white", "lw": 0}
+        if over
+        else {"color": drawing.RUNNING}
     )
     axes.barh(y, row.drop_pct, 0.62, **look)
-    axes.plot([row.limit_pct] * 2, [y - 0.42, y + 0.42], color=style.INK, linewidth=2.2, solid_capstyle="butt")
-    style.beside(axes, y, 8, _drop_words(row), fontsize=style.SMALL)
+    axes.plot([row.limit_pct] * 2, [y - 0.42, y + 0.42], color=drawing.INK, linewidth=2.2, solid_capstyle="butt")
+    drawing.beside(axes, y, 8, _drop_words(row), fontsize=drawing.SMALL)
 
 
 def _drop_words(row: Any) -> str:
@@ -175,17 +177,17 @@ def _drop_words(row: Any) -> str:
 
 
 def _drop_frame(axes: "Axes", known: pd.DataFrame, unknown: int) -> None:
-    style.bare(axes)
-    axes.set_yticks(range(len(known)), [clip(name, 40) for name in known["load"]], fontsize=style.TEXT)
+    drawing.bare(axes)
+    axes.set_yticks(range(len(known)), [clip(name, 40) for name in known["load"]], fontsize=drawing.TEXT)
     axes.set_ylim(max(len(known), 1) - 0.4, -0.6)
     axes.set_xlim(left=0)
     left_out = f"; {unknown} loads without a length are not judged" if unknown else ""
     words = f"drop, per cent of the system voltage; tick: what is allowed{left_out}"
-    axes.set_xlabel(words, fontsize=style.SMALL, color=style.MUTED)
-    style.title(axes, "Voltage drop from module to load")
+    axes.set_xlabel(words, fontsize=drawing.SMALL, color=drawing.MUTED)
+    drawing.title(axes, "Voltage drop from module to load")
 
 
-@style.plain_text
+@drawing.plain_text
 def room(left: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw a bar for each kind of load: how many more of it fit before the module is no longer enough.
 
@@ -207,8 +209,8 @@ def room(left: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
         A column is missing.
     """
     table = require(left, "kind", "more").reset_index(drop=True)
-    axes = style.need_axes(axes, 9.5, 1.4 + 0.62 * max(len(table), 1))
-    axes.barh(range(len(table)), table["more"], 0.56, color=style.RUNNING)
+    axes = drawing.need_axes(axes, 9.5, 1.4 + 0.62 * max(len(table), 1))
+    axes.barh(range(len(table)), table["more"], 0.56, color=drawing.RUNNING)
     for y, row in enumerate(rows_of(table)):
         axes.annotate(
             _room_words(row),
@@ -216,8 +218,8 @@ def room(left: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
             (6, 0),
             textcoords="offset points",
             va="center",
-            fontsize=style.TEXT,
-            color=style.INK,
+            fontsize=drawing.TEXT,
+            color=drawing.INK,
         )
     _room_frame(axes, table)
     return axes
@@ -237,19 +239,19 @@ def _label(row: Any) -> str:
 def _room_frame(axes: "Axes", table: pd.DataFrame) -> None:
     from matplotlib.ticker import MaxNLocator
 
-    style.bare(axes)
-    axes.set_yticks(range(len(table)), [_label(row) for row in rows_of(table)], fontsize=style.TEXT)
+    drawing.bare(axes)
+    axes.set_yticks(range(len(table)), [_label(row) for row in rows_of(table)], fontsize=drawing.TEXT)
     axes.set_ylim(max(len(table), 1) - 0.4, -0.6)
     axes.set_xlim(0, max(1.0, float(table["more"].max() if len(table) else 1)) * 1.05)
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-    axes.set_xlabel("how many more", fontsize=style.TEXT, color=style.INK)
-    style.title(axes, "Room left, one kind of load at a time")
+    axes.set_xlabel("how many more", fontsize=drawing.TEXT, color=drawing.INK)
+    drawing.title(axes, "Room left, one kind of load at a time")
 
 
 _WORST = ("module", "limit", "state", "current_a", "limit_a", "used_pct", "combination", "changed")
 
 
-@style.plain_text
+@drawing.plain_text
 def worst(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw the worst combination of every bank and module: how much of its limit it takes, and in words.
 
@@ -272,22 +274,22 @@ def worst(result: Any, axes: "Axes | None" = None) -> "Axes":
     """
     table = require(table_of(result, "table"), *_WORST).reset_index(drop=True)
     rows = np.arange(len(table), dtype=float)
-    axes = style.need_axes(axes, 10.5, 1.6 + 0.9 * max(1, len(table)))
+    axes = drawing.need_axes(axes, 10.5, 1.6 + 0.9 * max(1, len(table)))
     used = table["used_pct"].to_numpy(float)
-    axes.barh(rows, used, 0.3, color=style.RUNNING)
+    axes.barh(rows, used, 0.3, color=drawing.RUNNING)
     _over(axes, rows, used, 0.3)
-    axes.axvline(100, color=style.INK, linewidth=1.8)
+    axes.axvline(100, color=drawing.INK, linewidth=1.8)
     several = table["module"].nunique() > 1
     for y, row in zip(rows, rows_of(table), strict=True):
         name = f"{row.module} {row.limit}" if several else str(row.limit)
-        style.beside(axes, y, -6, clip(name, _LABEL), fontweight="bold")
-        style.beside(axes, y, 8, f"{number(row.current_a)} of {number(row.limit_a)} A", fontsize=style.SMALL)
+        drawing.beside(axes, y, -6, clip(name, _LABEL), fontweight="bold")
+        drawing.beside(axes, y, 8, f"{number(row.current_a)} of {number(row.limit_a)} A", fontsize=drawing.SMALL)
         change = f", then {row.changed}" if row.changed else ""
         words = wrap(f"{row.state}: {row.combination}{change}", 92)
-        axes.text(0, y + 0.19, words, va="top", fontsize=style.SMALL, color=style.MUTED)
-    style.bare(axes)
+        axes.text(0, y + 0.19, words, va="top", fontsize=drawing.SMALL, color=drawing.MUTED)
+    drawing.bare(axes)
     axes.set_yticks([])
     axes.set_ylim(len(table) - 0.2, -0.6)
     axes.set_xlabel("current of the worst combination, % of the limit")
-    style.title(axes, "Most that can be on at once")
+    drawing.title(axes, "Most that can be on at once")
     return axes

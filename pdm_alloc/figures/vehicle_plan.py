@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pdm_alloc.figures import drawing as style
+from pdm_alloc.figures import drawing
 from pdm_alloc.figures.drawing import Box, clip, number, place_labels, require, rows_of, table_of
 
 __all__ = ["grounds", "loads", "plan"]
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 
 _LOAD_X, _CHANNEL_X, _COUNT_X = 0.0, 1.0, 0.9
 
-_TONES = (style.RUNNING, style.INRUSH)
+_TONES = (drawing.RUNNING, drawing.INRUSH)
 
 
-@style.plain_text
+@drawing.plain_text
 def loads(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw every load on the left, every used channel on the right, and a line for each item between them.
 
@@ -44,7 +44,7 @@ def loads(result: Any, axes: "Axes | None" = None) -> "Axes":
     wires = _wires(require(table_of(result, "assignments"), "load", "item", "module", "channel"), channels)
     names = list(dict.fromkeys(wires["load"]))
     high = max(len(names), len(channels), 1)
-    axes = style.need_axes(axes, 10.5, 1.1 + 0.27 * high)
+    axes = drawing.need_axes(axes, 10.5, 1.1 + 0.27 * high)
     left, right = _spread(len(names), high), _spread(len(channels), high)
     _lines(axes, wires, left[[names.index(n) for n in wires["load"]]], right[wires["row"]])
     _names(axes, [clip(n, 36) for n in names], left)
@@ -79,12 +79,12 @@ def _lines(axes: "Axes", wires: pd.DataFrame, start: np.ndarray, end: np.ndarray
 def _count(axes: "Axes", items: int, y: float) -> None:
     """How many items go this way, on the line near its channel, where the lines of a split load lie apart."""
     plate = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-    axes.text(_COUNT_X, y, f"×{items}", fontsize=style.SMALL, ha="center", va="center", color=style.INK, bbox=plate)
+    axes.text(_COUNT_X, y, f"×{items}", fontsize=drawing.SMALL, ha="center", va="center", color=drawing.INK, bbox=plate)
 
 
 def _names(axes: "Axes", names: list[str], heights: np.ndarray) -> None:
     for name, y in zip(names, heights, strict=True):
-        style.beside(axes, y, -4, name)
+        drawing.beside(axes, y, -4, name)
 
 
 def _boxes(axes: "Axes", channels: pd.DataFrame, heights: np.ndarray) -> None:
@@ -92,24 +92,24 @@ def _boxes(axes: "Axes", channels: pd.DataFrame, heights: np.ndarray) -> None:
     for n, (row, y) in enumerate(zip(rows_of(channels), heights, strict=True)):
         axes.plot([_CHANNEL_X], [y], marker="s", markersize=7, color=_TONES[n % 2])
         name = f"{row.module} · {row.channel}" if several else f"{row.channel}"
-        style.beside(axes, y, 6, name, fontweight="bold")
+        drawing.beside(axes, y, 6, name, fontweight="bold")
         text = f"{clip(row.command, 28)}, {number(row.running_a)} of {number(row.limit_a)} A"
-        style.beside(axes, y, 150 if several else 56, text)
+        drawing.beside(axes, y, 150 if several else 56, text)
 
 
 def _frame(axes: "Axes", high: int) -> None:
-    style.bare(axes, grid="")
+    drawing.bare(axes, grid="")
     axes.set(xlim=(-0.02, 1.02), ylim=(high, -0.6), xticks=[], yticks=[])
-    style.beside(axes, -0.3, -4, "load", fontsize=style.SMALL, color=style.MUTED)
-    style.beside(axes, -0.3, 6, "channel", fontsize=style.SMALL, color=style.MUTED)
-    style.title(axes, "Loads to channels")
+    drawing.beside(axes, -0.3, -4, "load", fontsize=drawing.SMALL, color=drawing.MUTED)
+    drawing.beside(axes, -0.3, 6, "channel", fontsize=drawing.SMALL, color=drawing.MUTED)
+    drawing.title(axes, "Loads to channels")
 
 
 _INCHES = 10.5
 _MARGIN_M = 0.3
 
 
-@style.plain_text
+@drawing.plain_text
 def plan(places: pd.DataFrame, segments: pd.DataFrame, modules: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw the vehicle from above, its front to the left; lines as thick as the bundles, with their diameter in mm.
 
@@ -140,7 +140,7 @@ def plan(places: pd.DataFrame, segments: pd.DataFrame, modules: pd.DataFrame, ax
     _known(at, [*segments["start"], *segments["end"], *require(modules, "module", "place")["place"]])
     points = np.array(list(at.values()), dtype=float).reshape(-1, 2)
     span = np.ptp(points, axis=0) + 2 * _MARGIN_M
-    axes = style.need_axes(axes, _INCHES, 1.2 + _INCHES * max(span[1] / span[0], 0.25))
+    axes = drawing.need_axes(axes, _INCHES, 1.2 + _INCHES * max(span[1] / span[0], 0.25))
     _outline(axes, points, span)
     metres = _metres_per_point(axes, span)
     numbers, lines = _segments(axes, segments, at, metres)
@@ -167,7 +167,7 @@ def _outline(axes: "Axes", points: np.ndarray, span: np.ndarray) -> None:
             span[1],
             boxstyle=shape,
             facecolor="#f4f6f8",
-            edgecolor=style.GRID,
+            edgecolor=drawing.GRID,
             lw=1.5,
             zorder=0,
         )
@@ -175,11 +175,11 @@ def _outline(axes: "Axes", points: np.ndarray, span: np.ndarray) -> None:
     axes.set(
         xlim=(low[0] - 0.12, low[0] + span[0] + 0.12), ylim=(low[1] - 0.12, low[1] + span[1] + 0.12), aspect="equal"
     )
-    style.bare(axes, grid="")
+    drawing.bare(axes, grid="")
     axes.set(xticks=[], yticks=[])
     words = "front to the left, seen from above; numbers: diameter of the bundle, mm"
-    axes.set_xlabel(words, fontsize=style.SMALL, color=style.MUTED)
-    style.title(axes, "Harness")
+    axes.set_xlabel(words, fontsize=drawing.SMALL, color=drawing.MUTED)
+    drawing.title(axes, "Harness")
 
 
 def _metres_per_point(axes: "Axes", span: np.ndarray) -> float:
@@ -200,7 +200,7 @@ def _segments(axes: "Axes", segments: pd.DataFrame, at: dict, metres: float) -> 
         axes.plot(
             [x0, x1],
             [y0, y1],
-            color=style.RUNNING if used else style.GRID,
+            color=drawing.RUNNING if used else drawing.GRID,
             linewidth=width,
             solid_capstyle="round",
             zorder=1,
@@ -220,10 +220,10 @@ def _diameter(axes: "Axes", middle: np.ndarray, bundle_mm: float, metres: float)
         f"{bundle_mm:.0f}",
         ha="center",
         va="center",
-        fontsize=style.SMALL,
-        color=style.INK,
+        fontsize=drawing.SMALL,
+        color=drawing.INK,
         zorder=3,
-        bbox={"facecolor": "white", "edgecolor": style.RUNNING, "linewidth": 0.6, "pad": 1.2},
+        bbox={"facecolor": "white", "edgecolor": drawing.RUNNING, "linewidth": 0.6, "pad": 1.2},
     )
     half = metres * 8
     return (middle[0] - half, middle[1] - half, middle[0] + half, middle[1] + half)
@@ -248,7 +248,7 @@ def _places(axes: "Axes", labels: dict[str, str], at: dict, metres: float, *boxe
     names = sorted(at, key=lambda name: "\n" not in labels[name])
     points = np.array([at[name] for name in names])
     sizes = np.array([_size(labels[name], metres) for name in names])
-    axes.plot(*points.T, "o", markersize=6, color="white", markeredgecolor=style.INK, zorder=4)
+    axes.plot(*points.T, "o", markersize=6, color="white", markeredgecolor=drawing.INK, zorder=4)
     for name, (x, y) in zip(names, place_labels(points, sizes, 5 * metres, *boxes), strict=True):
         weight = "bold" if "\n" in labels[name] else "normal"
         axes.text(
@@ -257,9 +257,9 @@ def _places(axes: "Axes", labels: dict[str, str], at: dict, metres: float, *boxe
             labels[name],
             ha="center",
             va="center",
-            fontsize=style.SMALL,
+            fontsize=drawing.SMALL,
             fontweight=weight,
-            color=style.INK,
+            color=drawing.INK,
             zorder=5,
             path_effects=halo,
         )
@@ -269,19 +269,19 @@ def _size(label: str, metres: float) -> tuple[float, float]:
     lines = label.split("\n")
     bold = 1.15 if len(lines) > 1 else 1.0
     return (
-        metres * style.SMALL * 0.58 * bold * max(len(line) for line in lines),
-        metres * style.SMALL * 1.25 * len(lines),
+        metres * drawing.SMALL * 0.58 * bold * max(len(line) for line in lines),
+        metres * drawing.SMALL * 1.25 * len(lines),
     )
 
 
 def _modules(axes: "Axes", modules: pd.DataFrame, at: dict) -> None:
     where = np.array([at[place] for place in modules["place"]], dtype=float).reshape(-1, 2)
     axes.plot(
-        *where.T, "s", markersize=15, color=style.INRUSH, markeredgecolor=style.INK, markeredgewidth=1.6, zorder=4
+        *where.T, "s", markersize=15, color=drawing.INRUSH, markeredgecolor=drawing.INK, markeredgewidth=1.6, zorder=4
     )
 
 
-@style.plain_text
+@drawing.plain_text
 def grounds(places: pd.DataFrame, points: pd.DataFrame, returns: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     """Draw the ground points from above, and a line to every place whose returns they take.
 
@@ -311,13 +311,13 @@ def grounds(places: pd.DataFrame, points: pd.DataFrame, returns: pd.DataFrame, a
     _known(at, [*require(points, "ground", "place", "returns", "current_a", "max_a")["place"]])
     spots = np.array(list(at.values()), dtype=float).reshape(-1, 2)
     span = np.ptp(spots, axis=0) + 2 * _MARGIN_M
-    axes = style.need_axes(axes, _INCHES, 1.2 + _INCHES * max(span[1] / span[0], 0.25))
+    axes = drawing.need_axes(axes, _INCHES, 1.2 + _INCHES * max(span[1] / span[0], 0.25))
     _outline(axes, spots, span)
-    style.title(axes, "Ground points")
-    axes.set_xlabel("front to the left; orange: sensor returns", fontsize=style.SMALL, color=style.MUTED)
+    drawing.title(axes, "Ground points")
+    axes.set_xlabel("front to the left; orange: sensor returns", fontsize=drawing.SMALL, color=drawing.MUTED)
     for row in returns[["place", "ground_place", "use"]].drop_duplicates().itertuples():
         if row.place in at and row.ground_place in at:
-            tone = style.INRUSH if row.use == "sensor" else style.RUNNING
+            tone = drawing.INRUSH if row.use == "sensor" else drawing.RUNNING
             axes.plot(*np.array([at[row.place], at[row.ground_place]]).T, color=tone, linewidth=1.4, zorder=1)
     _places(axes, _studs(points, at), at, _metres_per_point(axes, span))
     _modules(axes, points, at)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pdm_alloc.figures import drawing as style
+from pdm_alloc.figures import drawing
 from pdm_alloc.figures.drawing import number, require, rows_of, table_of, wrap
 
 __all__ = ["concessions", "shortfall", "states", "supply"]
@@ -17,7 +17,7 @@ _CONCESSIONS_WIDTH = 50
 _LINE = 0.23
 
 
-@style.plain_text
+@drawing.plain_text
 def concessions(result: Any, axes: "Axes | None" = None, ranks: tuple[int, int] = (1, 2)) -> "Axes":
     """Draw two sets of concessions as two columns of cards; the strip on a card's left is as wide as its weight.
 
@@ -44,13 +44,13 @@ def concessions(result: Any, axes: "Axes | None" = None, ranks: tuple[int, int] 
     sets = [_of_rank(table, rank) for rank in ranks]
     heights = [[_height(row) for row in rows_of(one)] for one in sets]
     high = max(sum(h) for h in heights) + 0.75
-    axes = style.need_axes(axes, 10.5, high + 0.9)
+    axes = drawing.need_axes(axes, 10.5, high + 0.9)
     heaviest = max(float(one["weight"].max()) for one in sets) or 1.0
     for left, rank, one, tall in zip((0.0, 1.06), ranks, sets, heights, strict=True):
         _column(axes, left, rank, one, tall, heaviest)
-    style.bare(axes, grid="")
+    drawing.bare(axes, grid="")
     axes.set(xlim=(0, 2.06), ylim=(high, 0), xticks=[], yticks=[])
-    style.title(axes, "Two ways to make it enough")
+    drawing.title(axes, "Two ways to make it enough")
     return axes
 
 
@@ -79,7 +79,7 @@ def _height(row: Any) -> float:
 
 def _column(axes: "Axes", left: float, rank: int, one: pd.DataFrame, heights: list[float], heaviest: float) -> None:
     total = f"set {rank}:  {len(one)} concession{'s' if len(one) > 1 else ''}, weight {one['weight'].sum():g}"
-    axes.text(left, 0.3, total, fontsize=style.TITLE - 1, fontweight="bold", color=style.INK, va="center")
+    axes.text(left, 0.3, total, fontsize=drawing.TITLE - 1, fontweight="bold", color=drawing.INK, va="center")
     top = 0.62
     for row, high in zip(rows_of(one), heights, strict=True):
         _card(axes, left, top, high - 0.12, row, heaviest)
@@ -89,8 +89,8 @@ def _column(axes: "Axes", left: float, rank: int, one: pd.DataFrame, heights: li
 def _card(axes: "Axes", left: float, top: float, high: float, row: Any, heaviest: float) -> None:
     head = len(wrap(_heading(row), _CONCESSIONS_WIDTH - 4).split("\n"))
     strip = 0.015 + 0.085 * row.weight / heaviest
-    axes.barh(top, 1.0, high, left=left, align="edge", color=style.FREE)
-    axes.barh(top, strip, high, left=left, align="edge", color=style.RUNNING)
+    axes.barh(top, 1.0, high, left=left, align="edge", color=drawing.FREE)
+    axes.barh(top, strip, high, left=left, align="edge", color=drawing.RUNNING)
     lines = _lines(row)
     for n, line in enumerate(lines):
         weight = "bold" if n < head else "normal"
@@ -99,17 +99,19 @@ def _card(axes: "Axes", left: float, top: float, high: float, row: Any, heaviest
             top + 0.09 + _LINE * n,
             line,
             va="top",
-            fontsize=style.TEXT,
-            color=style.INK,
+            fontsize=drawing.TEXT,
+            color=drawing.INK,
             fontweight=weight,
         )
-    axes.text(left + 0.985, top + 0.09, f"{row.weight:g}", va="top", ha="right", fontsize=style.TEXT, color=style.MUTED)
+    axes.text(
+        left + 0.985, top + 0.09, f"{row.weight:g}", va="top", ha="right", fontsize=drawing.TEXT, color=drawing.MUTED
+    )
 
 
 _SHORTFALL_WIDTH = 78
 
 
-@style.plain_text
+@drawing.plain_text
 def shortfall(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw a bar for each kind of limit that is short: what the module has, and hatched what is missing.
 
@@ -135,7 +137,7 @@ def shortfall(result: Any, axes: "Axes | None" = None) -> "Axes":
     wanted = ("kind", "have", "need", "short", "unit", "sentence")
     table = require(table_of(result, "shortfall"), *wanted).reset_index(drop=True)
     bars = _heights([_sentence(row).count("\n") + 1 for row in rows_of(table)])
-    axes = style.need_axes(axes, 9.5, 1.1 + (bars[-1] if bars else 0) + 0.5)
+    axes = drawing.need_axes(axes, 9.5, 1.1 + (bars[-1] if bars else 0) + 0.5)
     for y, row in zip(bars, rows_of(table), strict=True):
         _bar(axes, y, row)
     _shortfall_frame(axes, table, bars)
@@ -152,13 +154,13 @@ def _heights(lines: list[int]) -> list[float]:
 
 
 def _bar(axes: "Axes", y: float, row: Any) -> None:
-    axes.text(0, y - 0.19, _sentence(row), va="bottom", fontsize=style.TEXT, color=style.INK)
+    axes.text(0, y - 0.19, _sentence(row), va="bottom", fontsize=drawing.TEXT, color=drawing.INK)
     if pd.isna(row.need) or pd.isna(row.have) or row.need <= 0:
         return
     have = row.have / row.need
-    axes.barh(y, have, 0.27, color=style.RUNNING)
-    axes.barh(y, 1 - have, 0.27, left=have, color="white", hatch=style.HATCH, edgecolor=style.OVER, lw=1.2)
-    style.beside(axes, y, 8, _amount(row))
+    axes.barh(y, have, 0.27, color=drawing.RUNNING)
+    axes.barh(y, 1 - have, 0.27, left=have, color="white", hatch=drawing.HATCH, edgecolor=drawing.OVER, lw=1.2)
+    drawing.beside(axes, y, 8, _amount(row))
 
 
 def _amount(row: Any) -> str:
@@ -167,12 +169,12 @@ def _amount(row: Any) -> str:
 
 
 def _shortfall_frame(axes: "Axes", table: pd.DataFrame, bars: list[float]) -> None:
-    style.bare(axes, grid="")
-    axes.set_yticks(bars, [wrap(str(kind), 18) for kind in table["kind"]], fontsize=style.TEXT)
+    drawing.bare(axes, grid="")
+    axes.set_yticks(bars, [wrap(str(kind), 18) for kind in table["kind"]], fontsize=drawing.TEXT)
     axes.set(xlim=(0, 1), ylim=((bars[-1] if bars else 0) + 0.25, 0), xticks=[])
     words = "filled: what the module has    hatched: what is missing"
-    axes.set_xlabel(words, fontsize=style.SMALL, color=style.MUTED)
-    style.title(axes, _shortfall_title(table))
+    axes.set_xlabel(words, fontsize=drawing.SMALL, color=drawing.MUTED)
+    drawing.title(axes, _shortfall_title(table))
 
 
 def _shortfall_title(table: pd.DataFrame) -> str:
@@ -185,7 +187,7 @@ def _shortfall_title(table: pd.DataFrame) -> str:
     return "What would be enough together; below it, each kind of limit alone"
 
 
-@style.plain_text
+@drawing.plain_text
 def states(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw a grid, limits down and states across; each cell is filled as far as the limit is used.
 
@@ -208,7 +210,7 @@ def states(result: Any, axes: "Axes | None" = None) -> "Axes":
     table = require(table_of(result, "headroom"), "module", "subject", "state", "current_a", "limit_a")
     columns = list(dict.fromkeys(table["state"]))
     rows = list(dict.fromkeys(zip(table["module"], table["subject"], strict=True)))
-    axes = style.need_axes(axes, 2.4 + 1.2 * max(len(columns), 1), 1.7 + 0.55 * max(len(rows), 1))
+    axes = drawing.need_axes(axes, 2.4 + 1.2 * max(len(columns), 1), 1.7 + 0.55 * max(len(rows), 1))
     for row in rows_of(table):
         _cell(axes, columns.index(row.state), rows.index((row.module, row.subject)), row.current_a, row.limit_a)
     _states_frame(axes, columns, _labels(rows, table))
@@ -219,17 +221,19 @@ def _cell(axes: "Axes", x: int, y: int, current_a: float, limit_a: float) -> Non
     share = current_a / limit_a if limit_a else float("inf")
     over = share > 1
     look = (
-        {"color": style.OVER, "hatch": style.HATCH, "edgecolor": "white", "lw": 0} if over else {"color": _tone(share)}
+        {"color": drawing.OVER, "hatch": drawing.HATCH, "edgecolor": "white", "lw": 0}
+        if over
+        else {"color": _tone(share)}
     )
-    axes.barh(y + 0.17, 0.94, 0.42, left=x + 0.03, color=style.FREE)
+    axes.barh(y + 0.17, 0.94, 0.42, left=x + 0.03, color=drawing.FREE)
     axes.barh(y + 0.17, 0.94 * min(share, 1), 0.42, left=x + 0.03, **look)
     text = f"{number(current_a)} of {number(limit_a)}"
     weight = "bold" if share >= 0.9 else "normal"
-    axes.text(x + 0.03, y - 0.19, text, va="center", fontsize=style.SMALL, color=style.INK, fontweight=weight)
+    axes.text(x + 0.03, y - 0.19, text, va="center", fontsize=drawing.SMALL, color=drawing.INK, fontweight=weight)
 
 
 def _tone(share: float) -> str:
-    return style.RUNNING if share >= 0.9 else style.STEPS[1]
+    return drawing.RUNNING if share >= 0.9 else drawing.STEPS[1]
 
 
 def _labels(rows: list[tuple[str, str]], table: pd.DataFrame) -> list[str]:
@@ -238,21 +242,23 @@ def _labels(rows: list[tuple[str, str]], table: pd.DataFrame) -> list[str]:
 
 
 def _states_frame(axes: "Axes", columns: list[str], labels: list[str]) -> None:
-    style.bare(axes, grid="")
-    axes.set_yticks(range(len(labels)), labels, fontsize=style.TEXT)
+    drawing.bare(axes, grid="")
+    axes.set_yticks(range(len(labels)), labels, fontsize=drawing.TEXT)
     axes.set_xticks(
-        [n + 0.03 for n in range(len(columns))], [wrap(c, 13) for c in columns], fontsize=style.TEXT, ha="left"
+        [n + 0.03 for n in range(len(columns))], [wrap(c, 13) for c in columns], fontsize=drawing.TEXT, ha="left"
     )
     axes.xaxis.tick_top()
     axes.set(xlim=(0, max(len(columns), 1)), ylim=(len(labels) - 0.5, -0.6))
     axes.set_xlabel(
-        "current of limit, A; dark from 90 % of the limit, hatched above it", fontsize=style.SMALL, color=style.MUTED
+        "current of limit, A; dark from 90 % of the limit, hatched above it",
+        fontsize=drawing.SMALL,
+        color=drawing.MUTED,
     )
     axes.xaxis.set_label_position("bottom")
-    style.title(axes, "Operating states against the module's limits")
+    drawing.title(axes, "Operating states against the module's limits")
 
 
-@style.plain_text
+@drawing.plain_text
 def supply(result: Any, axes: "Axes | None" = None) -> "Axes":
     """Draw for each state the mean current as a bar, the peak as a line to its right, charging as a mark.
 
@@ -275,22 +281,22 @@ def supply(result: Any, axes: "Axes | None" = None) -> "Axes":
         A column is missing.
     """
     table = require(table_of(result, "supply"), "state", "mean_a", "peak_a", "charging_a").reset_index(drop=True)
-    axes = style.need_axes(axes, 9.5, 2.0 + 0.5 * max(len(table), 1))
+    axes = drawing.need_axes(axes, 9.5, 2.0 + 0.5 * max(len(table), 1))
     rows = table.index.to_numpy(float)
-    axes.barh(rows, table["mean_a"], 0.5, color=style.RUNNING, label="average draw")
-    axes.hlines(rows, table["mean_a"], table["peak_a"], color=style.RUNNING, linewidth=2, label="peak draw")
-    axes.plot(table["peak_a"], rows, "|", color=style.RUNNING, markersize=11, markeredgewidth=2)
+    axes.barh(rows, table["mean_a"], 0.5, color=drawing.RUNNING, label="average draw")
+    axes.hlines(rows, table["mean_a"], table["peak_a"], color=drawing.RUNNING, linewidth=2, label="peak draw")
+    axes.plot(table["peak_a"], rows, "|", color=drawing.RUNNING, markersize=11, markeredgewidth=2)
     _charging(axes, table, rows)
     for y, row in enumerate(rows_of(table)):
-        style.beside(axes, y, 8, _balance(row), fontweight="bold" if _short(row) else "normal")
+        drawing.beside(axes, y, 8, _balance(row), fontweight="bold" if _short(row) else "normal")
     _supply_frame(axes, table)
     return axes
 
 
 def _charging(axes: "Axes", table: pd.DataFrame, rows: Any) -> None:
     gives = table["charging_a"].to_numpy(float)
-    look: dict[str, Any] = {"marker": "D", "markersize": 9, "linestyle": "none", "markeredgecolor": style.INK}
-    axes.plot(gives, rows, color=style.INRUSH, label="charging current", zorder=4, clip_on=False, **look)
+    look: dict[str, Any] = {"marker": "D", "markersize": 9, "linestyle": "none", "markeredgecolor": drawing.INK}
+    axes.plot(gives, rows, color=drawing.INRUSH, label="charging current", zorder=4, clip_on=False, **look)
 
 
 def _short(row: Any) -> bool:
@@ -315,10 +321,10 @@ def _time(minutes: float) -> str:
 
 
 def _supply_frame(axes: "Axes", table: pd.DataFrame) -> None:
-    style.bare(axes)
-    axes.set_yticks(range(len(table)), [wrap(s, 24) for s in table["state"]], fontsize=style.TEXT)
+    drawing.bare(axes)
+    axes.set_yticks(range(len(table)), [wrap(s, 24) for s in table["state"]], fontsize=drawing.TEXT)
     axes.set_ylim(max(len(table), 1) - 0.4, -0.6)
     axes.set_xlim(left=-0.025 * axes.get_xlim()[1])
-    axes.set_xlabel("A", fontsize=style.TEXT, color=style.INK)
-    style.legend(axes)
-    style.title(axes, "Battery and alternator in each operating state")
+    axes.set_xlabel("A", fontsize=drawing.TEXT, color=drawing.INK)
+    drawing.legend(axes)
+    drawing.title(axes, "Battery and alternator in each operating state")

@@ -12,7 +12,7 @@ from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.plain import Plain, vehicle_plain
-from pdm_alloc.panel import verdicts as heads
+from pdm_alloc.panel import verdicts
 from pdm_alloc.panel.answers import Answer, Answers, Others, Question, new_commands, question_of
 from pdm_alloc.panel.board import Board
 from pdm_alloc.panel.controls import Controls, LocksByHand, beginning
@@ -278,7 +278,7 @@ class Panel:
         if question == self._asked:  # a row still to be filled, or a step there and back
             return self._marked()
         self._asked = question
-        self._screen.stale(heads.working())
+        self._screen.stale(verdicts.working())
         self._parts.stale(self._screen.tabs.chosen)
         return (self._worker.answer_now if now else self._worker.ask)(question)
 
@@ -290,7 +290,7 @@ class Panel:
     def _refuse(self, error: InputError) -> None:
         self._asked, self.answer, self._shown = None, None, self._worker.overtake()
         self._answers += 1
-        self._screen.show_alone(heads.faulty(tuple(map(str, error.faults)), self._answers))
+        self._screen.show_alone(verdicts.faulty(tuple(map(str, error.faults)), self._answers))
         self._tell()
 
     def _work(self, question: Question, stop: Stop) -> Iterator[object]:
@@ -300,7 +300,7 @@ class Panel:
             if isinstance(part, Answer):
                 latest = part
         if self._saved is not None:
-            yield static(latest, heads.verdict(latest, self._answers), self.compare.static())
+            yield static(latest, verdicts.verdict(latest, self._answers), self.compare.static())
 
     def _deliver(self, part: object) -> None:
         if isinstance(part, Html):
@@ -316,7 +316,7 @@ class Panel:
     def _fail(self, failure: Failure) -> None:
         self.answer, self._shown = None, self._worker.asked
         self._answers += 1
-        self._screen.show_alone(heads.failed(failure.exception, self._answers))
+        self._screen.show_alone(verdicts.failed(failure.exception, self._answers))
         self._tell()
 
     def _show(self, answer: Answer) -> None:
@@ -324,7 +324,7 @@ class Panel:
         self.answer, self._shown = answer, self._worker.asked
         self._answers += is_new  # the same answer, of which more is known, counts once
         self._screen.head.value = head = self._head()  # before the sections, which take as long again
-        self._screen.show(head, heads.sections(answer, self.kept))
+        self._screen.show(head, verdicts.sections(answer, self.kept))
         if is_new:
             first = Others({answer.question.module.name: answer.result})
             self._screen.put("others", others(answer.question.catalogue, first))
@@ -342,9 +342,9 @@ class Panel:
     def _head(self) -> str:
         assert self.answer is not None
         question, tables = self.answer.question, self.tables
-        undecided = heads.UNDECIDED if question.vehicle.places and question.place is None else ()
+        undecided = verdicts.UNDECIDED if question.vehicle.places and question.place is None else ()
         said = (*self.controls.faults, *notes(question, tables.sheets, len(tables.catalogue_faults)), *undecided)
-        return heads.verdict(self.answer, self._answers, said)
+        return verdicts.verdict(self.answer, self._answers, said)
 
     def _static(self) -> str:
         return static(self.answer, self._head(), self.compare.static()) if self.answer else ""

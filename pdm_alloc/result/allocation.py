@@ -9,7 +9,7 @@ import pandas as pd
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.result import channel_tables as tables
+from pdm_alloc.result import channel_tables
 from pdm_alloc.result.bench_tables import SignalWiring, bench_sheet_table, joined, segments_table, shopping_table
 from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
@@ -133,22 +133,22 @@ class Allocation:
     @handed_out
     def channels(self) -> pd.DataFrame:
         """One row per circuit: where it is, what is on it, its currents (A) and limits, headroom in per cent."""
-        return tables.channels(self.vehicle, self.units, self.circuits)
+        return channel_tables.channels(self.vehicle, self.units, self.circuits)
 
     @handed_out
     def assignments(self) -> pd.DataFrame:
         """A row an item: load, item number, module, channel."""
-        return tables.assignments(self.vehicle, self.circuits)
+        return channel_tables.assignments(self.vehicle, self.circuits)
 
     @handed_out
     def spare(self) -> pd.DataFrame:
         """One row per spare channel, with its continuous rating in A."""
-        return tables.spare(self.units, self.circuits)
+        return channel_tables.spare(self.units, self.circuits)
 
     @handed_out
     def headroom(self) -> pd.DataFrame:
         """Banks and whole modules in every state: module, subject, state, current_a, limit_a, headroom_pct."""
-        return tables.states(self.vehicle, self.units, self.circuits)
+        return channel_tables.states(self.vehicle, self.units, self.circuits)
 
     @cached_property
     def wired(self) -> tuple[WiredCircuit, ...]:
@@ -254,7 +254,7 @@ class Allocation:
 
     def pin_map(self) -> pd.DataFrame:
         """Table to wire by: one row per circuit, with the loads' ``x_`` columns at the end."""
-        return tables.pin_map(self.vehicle, self.circuits, self.channels)
+        return channel_tables.pin_map(self.vehicle, self.circuits, self.channels)
 
     def summary(self) -> str:
         """One sentence: the result and how sure it is."""

@@ -13,7 +13,7 @@ from pdm_alloc.program.room import Base, fits_beside, lifted, most_beside, task_
 from pdm_alloc.program.solver import NOT_ENOUGH, Clock
 from pdm_alloc.program.task import Task
 from pdm_alloc.result.refusals import arithmetic_shorts
-from pdm_alloc.studies import table_edits as edit
+from pdm_alloc.studies import table_edits
 from pdm_alloc.studies.table_edits import Duty
 from pdm_alloc.studies.what_if import what_if
 
@@ -190,7 +190,7 @@ def _described(vehicle: Vehicle, sample: Sample) -> tuple[str, Mapping[str, obje
     if sample not in loads:
         remedy = hint(sample, [*KINDS, *loads])
         raise InputError([Fault("loads", None, None, sample, "is neither a kind of load nor a load", remedy)])
-    return sample, {**edit.row_named(edit.tables_of(vehicle), sample), "separate": ""}
+    return sample, {**table_edits.row_named(table_edits.tables_of(vehicle), sample), "separate": ""}
 
 
 def _free(name: str, taken: list[str]) -> str:

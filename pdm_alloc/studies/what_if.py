@@ -13,7 +13,7 @@ from pdm_alloc.files.numbers import clean
 from pdm_alloc.files.plain import Plain
 from pdm_alloc.files.tables.from_frames import cell_text
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies import table_edits as edit
+from pdm_alloc.studies import table_edits
 from pdm_alloc.studies.comparison import SET_UP, Difference, Shift, Spot, differences, shifts
 from pdm_alloc.studies.table_edits import Duty, duty_words, set_duty
 
@@ -71,11 +71,11 @@ class WhatIf:
         InputError
             With every fault, as a file with that row would bring.
         """
-        tables = edit.tables_of(self.vehicle)
-        edit.put_load(tables, {"load": load, "command": command, "running_a": running_a, **columns})
+        tables = table_edits.tables_of(self.vehicle)
+        table_edits.put_load(tables, {"load": load, "command": command, "running_a": running_a, **columns})
         self._switch(tables, clean(cell_text(command)), duty)
-        vehicle = edit.read_back(tables, self.vehicle)
-        return self._then(vehicle, edit.added(self.vehicle, vehicle, clean(cell_text(load))))
+        vehicle = table_edits.read_back(tables, self.vehicle)
+        return self._then(vehicle, table_edits.added(self.vehicle, vehicle, clean(cell_text(load))))
 
     def without(self, *loads: str) -> "WhatIf":
         """Without some loads, what is locked of them included.
@@ -95,10 +95,10 @@ class WhatIf:
         InputError
             A name is not known, or nothing would be left.
         """
-        tables = edit.tables_of(self.vehicle)
-        for row in [edit.row_named(tables, name) for name in dict.fromkeys(loads)]:
-            edit.drop_load(tables, row)
-        return self._edited(tables, edit.left_out(loads))
+        tables = table_edits.tables_of(self.vehicle)
+        for row in [table_edits.row_named(tables, name) for name in dict.fromkeys(loads)]:
+            table_edits.drop_load(tables, row)
+        return self._edited(tables, table_edits.left_out(loads))
 
     def change(self, load: str, /, *, duty: Duty = None, **columns: object) -> "WhatIf":
         """With other values in the row of a load.
@@ -121,13 +121,13 @@ class WhatIf:
         InputError
             The name is not known, or with every fault of the row as it would be.
         """
-        tables = edit.tables_of(self.vehicle)
-        row = edit.row_named(tables, load)
+        tables = table_edits.tables_of(self.vehicle)
+        row = table_edits.row_named(tables, load)
         before = dict(row)
-        edit.alter_load(tables, row, columns)
+        table_edits.alter_load(tables, row, columns)
         if "command" in columns or duty is not None:
             self._switch(tables, clean(row["command"]), duty)
-        return self._edited(tables, edit.changed(before, row))
+        return self._edited(tables, table_edits.changed(before, row))
 
     def duty(self, command: str, duty: Duty) -> "WhatIf":
         """With a command on more, or less, of the time.
@@ -151,9 +151,9 @@ class WhatIf:
         names = [known.name for known in self.vehicle.commands]
         if command not in names:
             raise _refused(command, "is not a command of this vehicle", hint(command, names))
-        tables = edit.tables_of(self.vehicle)
+        tables = table_edits.tables_of(self.vehicle)
         set_duty(tables, self.vehicle, command, duty)
-        vehicle = edit.read_back(tables, self.vehicle)
+        vehicle = table_edits.read_back(tables, self.vehicle)
         return self._then(vehicle, f"the command '{command}' is now {duty_words(vehicle, command)}")
 
     def settings(self, **values: object) -> "WhatIf":
@@ -164,10 +164,10 @@ class WhatIf:
         InputError
             A setting is not known, or a value is none it can have.
         """
-        tables = edit.tables_of(self.vehicle)
-        edit.alter_settings(tables, values)
-        vehicle = edit.read_back(tables, self.vehicle)
-        return self._then(vehicle, edit.set_to(self.vehicle.settings, vehicle.settings, values))
+        tables = table_edits.tables_of(self.vehicle)
+        table_edits.alter_settings(tables, values)
+        vehicle = table_edits.read_back(tables, self.vehicle)
+        return self._then(vehicle, table_edits.set_to(self.vehicle.settings, vehicle.settings, values))
 
     def allocate(self, *modules: Any, **options: Any) -> "Allocation":
         """Allocation of the altered vehicle; arguments as `pdm_alloc.allocate`."""
@@ -191,9 +191,9 @@ class WhatIf:
             raise _refused(command, "has its duties already", "leave duty out, or change them with .duty(...)")
 
     def _edited(self, tables: Plain, change: str) -> "WhatIf":
-        edit.forget_commands(tables, [command.name for command in self.start.commands])
-        edit.forget_columns(tables, [column for load in self.start.loads for column, _ in load.extra])
-        return self._then(edit.read_back(tables, self.vehicle), change)
+        table_edits.forget_commands(tables, [command.name for command in self.start.commands])
+        table_edits.forget_columns(tables, [column for load in self.start.loads for column, _ in load.extra])
+        return self._then(table_edits.read_back(tables, self.vehicle), change)
 
     def _then(self, vehicle: Vehicle, change: str) -> "WhatIf":
         return WhatIf(vehicle, (*self.changes, change), start=self.start)

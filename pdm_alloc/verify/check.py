@@ -6,14 +6,7 @@ import pandas as pd
 
 from pdm_alloc.domain.module import natural_key, units_of
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.verify import assignment as channels
-from pdm_alloc.verify import assignment as fit
-from pdm_alloc.verify import assignment as items
-from pdm_alloc.verify import assignment as sharing
-from pdm_alloc.verify import strength
-from pdm_alloc.verify import strength as sums
-from pdm_alloc.verify import trips as trip
-from pdm_alloc.verify import wires as wiring
+from pdm_alloc.verify import assignment, strength, trips, wires
 from pdm_alloc.verify.battery_cables import cables_hold, voltages_hold
 from pdm_alloc.verify.copper import bench
 from pdm_alloc.verify.recount import Finding, Recount, findings_table
@@ -23,29 +16,29 @@ __all__ = ["RULES", "objections", "verify", "violations"]
 
 # Each takes a Recount and yields findings. A new limit is one more line here, and one more test that breaks it.
 RULES = (
-    items.each_item_once,
-    channels.channels_exist,
-    channels.channels_used_once,
-    channels.twos_allowed,
-    sharing.one_command,
-    sharing.alone_where_asked,
-    sharing.separate_apart,
-    sharing.together_where_joined,
-    sharing.pwm_where_needed,
-    sharing.reversing_on_bridges,
+    assignment.each_item_once,
+    assignment.channels_exist,
+    assignment.channels_used_once,
+    assignment.twos_allowed,
+    assignment.one_command,
+    assignment.alone_where_asked,
+    assignment.separate_apart,
+    assignment.together_where_joined,
+    assignment.pwm_where_needed,
+    assignment.reversing_on_bridges,
     strength.running_current,
     strength.inrush_peak,
     strength.inrush_energy,
-    trip.trip_exists,
-    wiring.wire_exists,
-    sums.bank_current,
-    sums.total_current,
-    sums.total_peak,
-    fit.supply_in_range,
-    fit.ambient_rated,
-    fit.inputs_enough,
-    channels.spares_kept,
-    items.locked_stay,
+    trips.trip_exists,
+    wires.wire_exists,
+    strength.bank_current,
+    strength.total_current,
+    strength.total_peak,
+    assignment.supply_in_range,
+    assignment.ambient_rated,
+    assignment.inputs_enough,
+    assignment.spares_kept,
+    assignment.locked_stay,
 )
 
 

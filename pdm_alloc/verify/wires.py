@@ -3,8 +3,7 @@
 import math
 
 from pdm_alloc.domain.kinds import KINDS
-from pdm_alloc.verify import strength
-from pdm_alloc.verify import trips as trip
+from pdm_alloc.verify import strength, trips
 from pdm_alloc.verify.copper import Ways, alone_a, beside, conductors, damage_ms
 from pdm_alloc.verify.recount import Finding
 
@@ -21,9 +20,9 @@ def wire_exists(recount):
     for wired in recount.wired:
         asked = asked_of(recount, wired, ways)
         choices = list(_choices(wired, asked))
-        if trip.wired_pins(wired, asked.trip_ma) > trip.pins_each(wired):
-            yield trip.overloaded(wired, asked.trip_ma / wired.shares)
-        elif asked.trip_ma <= trip.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
+        if trips.wired_pins(wired, asked.trip_ma) > trips.pins_each(wired):
+            yield trips.overloaded(wired, asked.trip_ma / wired.shares)
+        elif asked.trip_ma <= trips.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
             yield _finding(wired, asked, choices)
 
 
@@ -59,7 +58,7 @@ class Asked:
     def __init__(self, recount, wired, ways):
         settings = recount.vehicle.settings
         self.recount, self.wired, self.settings = recount, wired, settings
-        self.running_ma, self.trip_ma = trip.widest_ma(recount, wired), trip.least_trip_ma(recount, wired)
+        self.running_ma, self.trip_ma = trips.widest_ma(recount, wired), trips.least_trip_ma(recount, wired)
         self.back = 2 if wired.circuit.use == "bridge" or settings.return_path == "wire" else 1
         self._edges = {load.name: _edges(recount, wired.unit.place, load.place, ways) for load, _ in wired.counts}
         self._known_c = {place.name: place.ambient_c for place in recount.vehicle.places}
@@ -132,7 +131,7 @@ class Asked:
 
     def window_ms(self, trip_ma: float) -> float:
         """Least inrush window for a setting, in whole 10 ms."""
-        above = self.above_ms(trip.reads_ma(self.wired, round(trip_ma)))
+        above = self.above_ms(trips.reads_ma(self.wired, round(trip_ma)))
         pulse = max(KINDS[load.kind].pulse_ms for load, _ in self.wired.counts)
         return math.inf if above == math.inf else 10.0 * math.ceil(max(WINDOW * above, pulse) / 10)
 
@@ -157,7 +156,7 @@ class Asked:
         over = 1000 * sum(excess for excess, _ in self._waves(motors))
         larger = float(self.wired.shares * self.wired.larger_pct / 100)  # the wires of one channel, twice for a pair
         stuck_ma = (self.running_ma + over) * larger
-        if not over or stuck_ma <= self.trip_ma or self.trip_ma > trip.rated_ma(self.recount, self.wired):
+        if not over or stuck_ma <= self.trip_ma or self.trip_ma > trips.rated_ma(self.recount, self.wired):
             return 0.0
         usable, peak, ms = strength.protection(self.recount, self.wired)
         usable, peak = usable * larger, peak * larger
@@ -185,7 +184,7 @@ def _edges(recount, start, end, ways):
 
 
 def _choices(wired, asked):
-    settings, most = asked.settings, trip.terminal_mm2(wired)
+    settings, most = asked.settings, trips.terminal_mm2(wired)
     lies = ((asked.ambient_c, settings.bundle_wires),)
     known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, lies)
     for parallel in _parallels(wired, asked, most, known):
@@ -196,11 +195,11 @@ def _choices(wired, asked):
 
 def _parallels(wired, asked, most, known):
     """One conductor for each pin that needs one, one a pin at most; as many as it takes where no terminal is known."""
-    pins = wired.shares * trip.pins_each(wired)
+    pins = wired.shares * trips.pins_each(wired)
     if most == math.inf and known:
         least = max(asked.trip_ma / 1000 / known[-1].ampacity_a, asked.stall_mm2 / known[-1].area_mm2)
         pins = max(pins, wired.shares * math.ceil(least / wired.shares))
-    return range(wired.shares * trip.wired_pins(wired, asked.trip_ma), pins + 1, wired.shares)
+    return range(wired.shares * trips.wired_pins(wired, asked.trip_ma), pins + 1, wired.shares)
 
 
 ROUNDED_GUARD = 1 + 1e-6  # tables are rounded
@@ -280,15 +279,15 @@ class _Row:
 
     def _trip(self):
         least = self.asked.trip_ma
-        most = float(trip.rated_ma(self.asked.recount, self.wired))
+        most = float(trips.rated_ma(self.asked.recount, self.wired))
         own = round(1000 * self.setting["trip_a"] * self.wired.shares)
-        if own % trip.step_ma(self.wired) or not least <= own <= most * ROUNDED_GUARD:
+        if own % trips.step_ma(self.wired) or not least <= own <= most * ROUNDED_GUARD:
             message = f"the setting is {own / 1000:g} A, it has to be {least / 1000:g} A to {most / 1000:g} A in steps"
             yield self._finding("setting", own / 1000, least / 1000, "A", message)
         if round(1000 * self.wire["trip_a"]) != own:
             message = f"the wire is for {self.wire['trip_a']:g} A and the channel set to {own / 1000:g} A"
             yield self._finding("setting", self.wire["trip_a"], own / 1000, "A", message)
-        yield from trip.draw_below_trip(self.asked.recount, self.wired, own)
+        yield from trips.draw_below_trip(self.asked.recount, self.wired, own)
 
     def _window(self):
         need, own = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]
@@ -320,12 +319,12 @@ class _Row:
         yield from self._serves(size, parallel)
 
     def _fits(self, size, parallel):
-        most = trip.terminal_mm2(self.wired)
+        most = trips.terminal_mm2(self.wired)
         if size.area_mm2 > most:
             message = f"the terminal takes {most:.3g} mm2, the wire has {size.area_mm2:.3g}"
             yield self._finding("terminal", size.area_mm2, most, "mm2", message)
-        pins = self.wired.shares * trip.pins_each(self.wired)
-        need = self.wired.shares * trip.wired_pins(self.wired, round(1000 * self.wire["trip_a"]))
+        pins = self.wired.shares * trips.pins_each(self.wired)
+        need = self.wired.shares * trips.wired_pins(self.wired, round(1000 * self.wire["trip_a"]))
         if parallel < need:
             message = f"{parallel} conductors, the contacts take {need} for {self.wire['trip_a']:g} A"
             yield self._finding("contact", parallel, need, "", message)

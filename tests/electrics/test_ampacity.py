@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics import wire_tables as tables
+from pdm_alloc.electrics import wire_tables
 from pdm_alloc.electrics.ampacity import ambient_factor, ampacity_a, base_ampacity_a, bundle_factor
 from pdm_alloc.electrics.wire import awg_name, wire_sizes
 
@@ -16,7 +16,7 @@ def area(name):
     return AREA[ZEROS.get(name, name)]
 
 
-@pytest.mark.parametrize("insulation", tables.INSULATION_CLASSES_C)
+@pytest.mark.parametrize("insulation", wire_tables.INSULATION_CLASSES_C)
 def test_33_cfr_183_425_table_5(published, insulation):
     """Every cell of the table comes back exactly at 30 deg C."""
     for row in published("ampacity_33cfr183_425"):
@@ -139,4 +139,4 @@ def test_refused(call):
 
 def test_names_of_table_rows():
     """Every row of the ampacity table is a size on offer."""
-    assert {awg_name(number) for number in tables.AMPACITY_A} <= {one.name for one in wire_sizes("awg")}
+    assert {awg_name(number) for number in wire_tables.AMPACITY_A} <= {one.name for one in wire_sizes("awg")}

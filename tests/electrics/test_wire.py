@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics import wire_tables as tables
+from pdm_alloc.electrics import wire_tables
 from pdm_alloc.electrics.wire import (
     awg_diameter_mm,
     awg_name,
@@ -17,7 +17,7 @@ from pdm_alloc.electrics.wire import (
     wire_sizes,
 )
 
-MILS = {name: number for number in tables.AWG_NUMBERS for name in (awg_name(number).split()[0],)}
+MILS = {name: number for number in wire_tables.AWG_NUMBERS for name in (awg_name(number).split()[0],)}
 
 
 def size(name):
@@ -34,13 +34,13 @@ def test_class_5_is_copper(published):
     """Resistance times area lies 4 to 20 % above 17.241 ohm mm2 / km, as strands and tolerance make it."""
     for row in published("iec60228_resistance"):
         product = float(row["class5_plain"]) * float(row["mm2"])
-        assert 1.04 < product / (tables.COPPER_RESISTIVITY * 1000) < 1.20
+        assert 1.04 < product / (wire_tables.COPPER_RESISTIVITY * 1000) < 1.20
 
 
 def test_kt_of_iec_60228(published):
     """The reciprocal of the temperature factor of metric sizes is IEC 60228's Kt to its three digits."""
     for row in published("iec60228_kt"):
-        assert 1 / temperature_factor(float(row["temp_C"]), tables.IEC_ZERO_C) == pytest.approx(
+        assert 1 / temperature_factor(float(row["temp_C"]), wire_tables.IEC_ZERO_C) == pytest.approx(
             float(row["Kt"]), abs=6e-4
         )
     assert resistance_ohm_per_m(size("2.5 mm2"), 70) * 0.833 == pytest.approx(7.98e-3, rel=1e-3)
@@ -49,9 +49,9 @@ def test_kt_of_iec_60228(published):
 def test_copper_constants(published):
     """0.017241 ohm mm2 / m, 0.00393 / K, -234.5 deg C and 8.89 g / cm3 are one consistent copper."""
     value = {row["quantity"]: float(row["value"]) for row in published("copper_constants")}
-    assert value["resistivity IACS annealed copper 20C"] == tables.COPPER_RESISTIVITY * 1000
-    assert value["inferred-zero temperature copper"] == tables.COPPER_ZERO_C
-    assert value["density of annealed copper"] == tables.COPPER_DENSITY
+    assert value["resistivity IACS annealed copper 20C"] == wire_tables.COPPER_RESISTIVITY * 1000
+    assert value["inferred-zero temperature copper"] == wire_tables.COPPER_ZERO_C
+    assert value["density of annealed copper"] == wire_tables.COPPER_DENSITY
     slope = (temperature_factor(21) - temperature_factor(20)) / temperature_factor(20)
     assert slope == pytest.approx(value["temperature coefficient copper 20C"], rel=2e-3)
 
@@ -59,7 +59,7 @@ def test_copper_constants(published):
 def test_one_kilometre_of_copper():
     """1 km of 1 mm2 weighs 8.89 kg and has 17.241 ohm: the two constants by hand (IEC 60028)."""
     bare = math.pi / 4 * awg_diameter_mm(10) ** 2
-    sae = tables.SAE_CIRCULAR_MILS[10] * tables.CIRCULAR_MIL_MM2
+    sae = wire_tables.SAE_CIRCULAR_MILS[10] * wire_tables.CIRCULAR_MIL_MM2
     assert size("10 AWG").ohm_per_m * 1000 * sae == pytest.approx(17.241)
     assert mass_g_per_m(bare) > 8.89 * bare
 
@@ -84,9 +84,9 @@ def test_sae_areas(published):
     """The SAE conductors in use are the printed ones, none below the share assumed where there is no row."""
     for row in published("sae_circular_mils"):
         number = MILS[row["awg"]]
-        assert tables.SAE_CIRCULAR_MILS[number] == int(row["sae_cm_area"])
-        assert int(row["sae_cm_area"]) >= tables.SAE_LEAST_SHARE * (awg_diameter_mm(number) / 0.0254) ** 2
-    assert len(published("sae_circular_mils")) == len(tables.SAE_CIRCULAR_MILS)
+        assert wire_tables.SAE_CIRCULAR_MILS[number] == int(row["sae_cm_area"])
+        assert int(row["sae_cm_area"]) >= wire_tables.SAE_LEAST_SHARE * (awg_diameter_mm(number) / 0.0254) ** 2
+    assert len(published("sae_circular_mils")) == len(wire_tables.SAE_CIRCULAR_MILS)
 
 
 def test_bare_copper_is_below_the_faa_maximum(published):
@@ -94,8 +94,8 @@ def test_bare_copper_is_below_the_faa_maximum(published):
     for row in published("faa_table_11_9"):
         if row["awg"] in ("24", "00", "000", "0000"):
             continue  # 24 AWG is finer than any wire here; the largest sizes are printed to one digit
-        metal = float(row["nominal_circ_mils"]) * tables.CIRCULAR_MIL_MM2
-        bare = tables.COPPER_RESISTIVITY / metal * 304.8
+        metal = float(row["nominal_circ_mils"]) * wire_tables.CIRCULAR_MIL_MM2
+        bare = wire_tables.COPPER_RESISTIVITY / metal * 304.8
         assert 0.75 < bare / float(row["max_ohm_per_1000ft_20C_tin_plated"]) < 0.9
 
 

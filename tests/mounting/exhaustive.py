@@ -5,7 +5,7 @@ import math
 from pdm_alloc.circuits.wiring import at_once_ma, feed_currents_ma
 from pdm_alloc.electrics.wire_tables import COPPER_DENSITY, INSULATION_DENSITY, STRAND_FILL, WALL_MM
 from pdm_alloc.harness.feed_cable import Feeder
-from pdm_alloc.verify import wires as wiring
+from pdm_alloc.verify import wires
 from pdm_alloc.verify.check import violations
 from pdm_alloc.verify.recount import Recount
 from tests.oracle.slots import RULES_OF_A_CIRCUIT, placed, slots_of
@@ -50,8 +50,8 @@ class Weighing:
         if any(True for rule in RULES_OF_A_CIRCUIT for _ in rule(recount)):
             return None
         (wired,) = recount.wired
-        asked = wiring.asked_of(recount, wired, {})
-        parallel, conductor = next((n, c) for n, c in wiring._choices(wired, asked) if asked.served_by(n, c))
+        asked = wires.asked_of(recount, wired, {})
+        parallel, conductor = next((n, c) for n, c in wires._choices(wired, asked) if asked.served_by(n, c))
         one = grams_per_m(conductor.area_mm2, asked.settings.insulation_c)
         return round(round(1000 * wire_m(asked, wired) * one * parallel * asked.back) / 100)
 

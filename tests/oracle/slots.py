@@ -9,26 +9,22 @@ from itertools import product
 
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.verify import assignment as fit
-from pdm_alloc.verify import assignment as sharing
-from pdm_alloc.verify import strength
-from pdm_alloc.verify import trips as trip
-from pdm_alloc.verify import wires as wiring
+from pdm_alloc.verify import assignment, strength, trips, wires
 from pdm_alloc.verify.recount import Recount
 
 RULES_OF_A_CIRCUIT = (
-    sharing.one_command,
-    sharing.alone_where_asked,
-    sharing.separate_apart,
-    sharing.pwm_where_needed,
-    sharing.reversing_on_bridges,
+    assignment.one_command,
+    assignment.alone_where_asked,
+    assignment.separate_apart,
+    assignment.pwm_where_needed,
+    assignment.reversing_on_bridges,
     strength.running_current,
     strength.inrush_peak,
     strength.inrush_energy,
-    trip.trip_exists,
-    wiring.wire_exists,
+    trips.trip_exists,
+    wires.wire_exists,
 )
-RULES_OF_THE_VEHICLE = (fit.supply_in_range, fit.ambient_rated, fit.inputs_enough)
+RULES_OF_THE_VEHICLE = (assignment.supply_in_range, assignment.ambient_rated, assignment.inputs_enough)
 
 
 @dataclass(frozen=True)
