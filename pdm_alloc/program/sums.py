@@ -208,7 +208,7 @@ class Sums:
             key = limit.is_peak, limit.settle_s
             if key not in tightest or limit.most_ma < tightest[key].most_ma:
                 tightest[key] = limit
-        loading = everything(self.types, self.limits[0].whole)
+        loading = everything(self.types, portions_of(unit.module.portions for unit in self.units))
         seeds = [w for limit in tightest.values() for w in self.broken_by(limit, loading)]
         for worst in seeds:
             self.add(worst)
