@@ -19,8 +19,13 @@ from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import arithmetic_shorts
+from pdm_alloc.verify.check import violations
 
-__all__ = ["Unproved", "Why", "is_enough_for", "unborne", "why", "why_unborne", "with_rating"]
+__all__ = ["ENOUGH_IF", "Unproved", "Why", "is_enough_for", "unborne", "why", "why_unborne", "with_rating"]
+
+
+ENOUGH_IF = "enough if"
+"""The verdict between enough and not enough: every rating is kept, a margin or a guess is not."""
 
 
 class Unproved(Exception):
@@ -241,3 +246,55 @@ def _where(allocation: Allocation, load: str) -> str:
         + (f" with {', '.join(x for x in c.loads if x != load)}" if len(c.loads) > 1 else "")
         for c in circuits
     )
+
+
+def verdict_lines(allocation: Allocation) -> list[tuple[str, str]]:
+    """Whether the modules are enough, every limit recounted.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        What is documented.
+
+    Returns
+    -------
+    list of (str, str)
+        ``verdict`` and ``enough``, ``enough if`` or ``not enough``; then a line per condition or per limit not kept.
+    """
+    missed = list(dict.fromkeys(_missed(allocation)))
+    if missed:
+        more = [("not kept", f"and {len(missed) - _MISSED} more")] if len(missed) > _MISSED else []
+        return [("verdict", NOT_ENOUGH), *(("not kept", text) for text in missed[:_MISSED]), *more]
+    margins = f"every limit is kept; {_margins(allocation.vehicle)}"
+    if allocation.conditions:
+        given = f"{ENOUGH_IF} each of the conditions below is met: {margins}"
+        return [("verdict", given), *((ENOUGH_IF, text) for text in allocation.conditions)]
+    whole = allocation.signals is None or bool(allocation.signals)
+    return [("verdict", f"enough{'' if whole else ' for the loads, the signals are not settled'}: {margins}")]
+
+
+_MISSED = 8
+
+
+def _missed(allocation: Allocation) -> Iterator[str]:
+    for finding in violations(allocation.vehicle, allocation.units, allocation.circuits):
+        where = " ".join(part for part in (finding.module, finding.channel) if part)
+        yield ": ".join(part for part in (where, finding.subject, finding.message) if part)
+
+
+def _margins(vehicle: Vehicle) -> str:
+    settings = vehicle.settings
+    others = [f"{float(c.headroom_pct):g} % on {c.name}" for c in vehicle.commands if c.headroom_pct is not None]
+    channels = f"headroom {float(settings.headroom_pct):g} % on channels{_in_brackets(others)}"
+    sums = f"{float(settings.module_headroom_pct):g} % on banks and whole module"
+    guessed = max((float(load.tolerance_pct) for load in vehicle.loads), default=0.0)
+    guesses = _GUESSED.format(guessed, settings.tolerance_loads) if guessed else _NO_GUESS
+    return f"{channels}, {sums}; {guesses}"
+
+
+_GUESSED = "guessed currents, by up to {0:g} %, counted at their top for any {1} loads of a channel at once"
+_NO_GUESS = "currents as in the table of loads, no tolerance on any"
+
+
+def _in_brackets(words: list[str]) -> str:
+    return f" ({', '.join(words)})" if words else ""

@@ -30,7 +30,6 @@ __all__ = [
     "concession_study",
     "concessions_table",
     "detail",
-    "in_words",
 ]
 
 MOST_SETS = 5
@@ -55,6 +54,8 @@ class ConcessionSet:
         Of that vehicle on the module, checked.
     wanted : Vehicle or None
         Before any concession.
+    alike : tuple of tuple of Option
+        Sets that differ from `made` only in which of like loads they concern; each was allocated and checked too.
     """
 
     rank: int
@@ -62,6 +63,7 @@ class ConcessionSet:
     vehicle: Vehicle
     allocation: Allocation
     wanted: Vehicle | None = None
+    alike: tuple[tuple[Option, ...], ...] = ()
 
     @property
     def weight(self) -> int:
@@ -163,7 +165,7 @@ def _searched(
     vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock, book: CircuitBook
 ) -> ConcessionStudy:
     found: list[ConcessionSet] = []
-    known: set[tuple[object, ...]] = set()
+    known: dict[tuple[object, ...], int] = {}
     for _ in range(_MOST_TRIES):
         if len(found) == most:
             return ConcessionStudy(tuple(found))
@@ -179,9 +181,10 @@ def _searched(
             not_exactly(model, taken)
         else:
             no_superset(model, taken)
-            if _kind_of_set(vehicle, made) in known:
+            at = known.setdefault(_kind_of_set(vehicle, made), len(found))
+            if at < len(found):
+                found[at] = replace(found[at], alike=(*found[at].alike, made))
                 continue
-            known.add(_kind_of_set(vehicle, made))
             found.append(ConcessionSet(len(found) + 1, made, result.vehicle, result, vehicle))
     return ConcessionStudy(tuple(found), "the search for concessions ended before it was through: there may be more")
 
@@ -214,12 +217,6 @@ def concessions_table(sets: Iterable[ConcessionSet]) -> pd.DataFrame:
     """One row per concession, in the columns `CONCESSIONS`."""
     rows = [(s.rank, s.weight, o.kind, o.subject, o.weight, detail(s, o)) for s in sets for o in s.made]
     return pd.DataFrame(rows, columns=list(CONCESSIONS))
-
-
-def in_words(chosen: ConcessionSet) -> str:
-    """A set in one line, heaviest first."""
-    made = sorted(chosen.made, key=lambda o: (-o.weight, o.kind, o.subject))
-    return "; ".join(_SHORT[o.kind].format(o.subject, *o.members) for o in made)
 
 
 def detail(chosen: ConcessionSet, option: Option) -> str:
@@ -320,19 +317,6 @@ def _measure(chosen: ConcessionSet, option: Option) -> str:
         f"{float(load.tolerance_pct):g} % it may be off"
     )
 
-
-_SHORT = {
-    "headroom": "less headroom on {0}",
-    "join": "{1} and {2} on one channel",
-    "relay": "{0} on an external relay or contactor",
-    "separation": "{0} no longer kept apart",
-    "soft_start": "soft start for {0}",
-    "leave_out": "{0} left out",
-    "margin": "less headroom on banks and whole module",
-    "keypad": "{0} on the bus in place of switches",
-    "drop": "more voltage drop allowed to {0}",
-    "measure": "{0} measured and within its guess",
-}
 
 _DETAIL = {
     "headroom": _headroom,

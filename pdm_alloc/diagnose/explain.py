@@ -1,17 +1,18 @@
 """`explain`: enough if or not enough, what is short, and what could be given up."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from math import comb
 
 import pandas as pd
 
 from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.circuits.items import load_types
-from pdm_alloc.diagnose.bearing import Unproved, is_enough_for
+from pdm_alloc.diagnose.bearing import ENOUGH_IF, Unproved, is_enough_for
 from pdm_alloc.diagnose.concession_sets import (
     MOST_SETS,
     SEARCH_S,
@@ -19,26 +20,22 @@ from pdm_alloc.diagnose.concession_sets import (
     ConcessionStudy,
     concession_study,
     concessions_table,
-    in_words,
 )
 from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.diagnose.new_channels import offer_of
 from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
-from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.concession_options import Option
+from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import MARGINS, Vehicle, without_margins
-from pdm_alloc.program.solver import NOT_ENOUGH, Clock, or_after
+from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, Unsolved, are_not_enough, in_words_short
 from pdm_alloc.verify.check import violations
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "explain", "verdict_lines"]
-
-ENOUGH_IF = "enough if"
-"""The verdict between enough and not enough: every rating is kept, a margin or a guess is not."""
-
+__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "alternatives", "explain", "in_words"]
 
 GROWTH_S = 3.5  # of processor time for what would be enough, where no limit is given
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
@@ -267,53 +264,55 @@ def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
     return sum(t.running_ma * number[t.load] for t in load_types(replace(vehicle, loads=loads)))
 
 
-def verdict_lines(allocation: Allocation) -> list[tuple[str, str]]:
-    """Whether the modules are enough, every limit recounted.
+def in_words(chosen: ConcessionSet) -> str:
+    """A set in one line, heaviest first, with what may be given up instead of like things."""
+    also = alternatives(chosen)
+    return "; ".join(map(_short, _heaviest_first(chosen.made))) + (f" ({also})" if also else "")
 
-    Parameters
-    ----------
-    allocation : Allocation
-        What is documented.
 
-    Returns
-    -------
-    list of (str, str)
-        ``verdict`` and ``enough``, ``enough if`` or ``not enough``; then a line per condition or per limit not kept.
+def alternatives(chosen: ConcessionSet) -> str:
+    """What may be given up instead of like things: ``any 2 of a, b, c left out``; empty where nothing is known.
+
+    Every alternative named was allocated and checked; there may be others.
     """
-    missed = list(dict.fromkeys(_missed(allocation)))
-    if missed:
-        more = [("not kept", f"and {len(missed) - _MISSED} more")] if len(missed) > _MISSED else []
-        return [("verdict", NOT_ENOUGH), *(("not kept", text) for text in missed[:_MISSED]), *more]
-    margins = f"every limit is kept; {_margins(allocation.vehicle)}"
-    if allocation.conditions:
-        given = f"{ENOUGH_IF} each of the conditions below is met: {margins}"
-        return [("verdict", given), *((ENOUGH_IF, text) for text in allocation.conditions)]
-    whole = allocation.signals is None or bool(allocation.signals)
-    return [("verdict", f"enough{'' if whole else ' for the loads, the signals are not settled'}: {margins}")]
+    sets = [frozenset(made) for made in (chosen.made, *chosen.alike)]
+    common = frozenset.intersection(*sets)
+    varying = frozenset.union(*sets) - common
+    number, kinds = len(sets[0] - common), {option.kind for option in varying}
+    whole = comb(len(varying), number) == len(set(sets))
+    if len(sets) > 1 and whole and len(kinds) == 1 and not kinds & {"join", "keypad"}:
+        names = ", ".join(sorted((option.subject for option in varying), key=natural_key))
+        return _SHORT[kinds.pop()].format(f"any {number} of {names}")
+    swaps = [_swap(sets[0], other) for other in sets[1 : 1 + _ALIKE]]
+    more = f"; {len(sets) - 1 - _ALIKE} more like these" if len(sets) > 1 + _ALIKE else ""
+    return f"or likewise: {' / '.join(swaps)}{more}" if swaps else ""
 
 
-_MISSED = 8
+_ALIKE = 3  # alternatives told in full
 
 
-def _missed(allocation: Allocation) -> Iterator[str]:
-    for finding in violations(allocation.vehicle, allocation.units, allocation.circuits):
-        where = " ".join(part for part in (finding.module, finding.channel) if part)
-        yield ": ".join(part for part in (where, finding.subject, finding.message) if part)
+def _swap(made: frozenset[Option], other: frozenset[Option]) -> str:
+    come, gone = (", ".join(map(_short, _heaviest_first(part))) for part in (other - made, made - other))
+    return f"{come} in place of {gone}"
 
 
-def _margins(vehicle: Vehicle) -> str:
-    settings = vehicle.settings
-    others = [f"{float(c.headroom_pct):g} % on {c.name}" for c in vehicle.commands if c.headroom_pct is not None]
-    channels = f"headroom {float(settings.headroom_pct):g} % on channels{_in_brackets(others)}"
-    sums = f"{float(settings.module_headroom_pct):g} % on banks and whole module"
-    guessed = max((float(load.tolerance_pct) for load in vehicle.loads), default=0.0)
-    guesses = _GUESSED.format(guessed, settings.tolerance_loads) if guessed else _NO_GUESS
-    return f"{channels}, {sums}; {guesses}"
+def _heaviest_first(made: Iterable[Option]) -> list[Option]:
+    return sorted(made, key=lambda o: (-o.weight, o.kind, natural_key(o.subject)))
 
 
-_GUESSED = "guessed currents, by up to {0:g} %, counted at their top for any {1} loads of a channel at once"
-_NO_GUESS = "currents as in the table of loads, no tolerance on any"
+def _short(option: Option) -> str:
+    return _SHORT[option.kind].format(option.subject, *option.members)
 
 
-def _in_brackets(words: list[str]) -> str:
-    return f" ({', '.join(words)})" if words else ""
+_SHORT = {
+    "headroom": "less headroom on {0}",
+    "join": "{1} and {2} on one channel",
+    "relay": "{0} on an external relay or contactor",
+    "separation": "{0} no longer kept apart",
+    "soft_start": "soft start for {0}",
+    "leave_out": "{0} left out",
+    "margin": "less headroom on banks and whole module",
+    "keypad": "{0} on the bus in place of switches",
+    "drop": "more voltage drop allowed to {0}",
+    "measure": "{0} measured and within its guess",
+}

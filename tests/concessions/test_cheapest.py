@@ -12,9 +12,11 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets
 from pdm_alloc.diagnose.concession_sets import offered as on_offer
+from pdm_alloc.diagnose.explain import alternatives
 from pdm_alloc.domain.concession_options import coil_of, concede, options, switch_for
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.printed import why
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of
@@ -72,6 +74,7 @@ def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
     for one in sets:
         assert not violations(one.vehicle, one.allocation.units, one.allocation.circuits)
         assert set(one.made) in [set(made) for made in every]
+        assert all(enough(concede(vehicle, made), units) for made in one.alike)
         for option in one.made:
             assert not enough(concede(vehicle, [o for o in one.made if o != option]), units)
 
@@ -176,3 +179,38 @@ def test_a_guess_may_be_measured_and_a_module_margin_given_up():
         2, own=tuple(Channel(str(n), 20_000, 80_000, 50.0, bank="b") for n in (1, 2)), bank_ma={"b": 10_000}
     )
     assert ("margin",) in remedies(refused(vehicle_of(replace(LOAD, running_ma=9_500, inrush_ma=9_500)), tight))
+
+
+def _comforts(*names, **more):
+    """Loads of 5 A each on a command of its own, comfort and never on one channel with another."""
+    return tuple(
+        replace(LOAD, name=n, command=n, running_ma=5_000, inrush_ma=5_000, importance="comfort", share=False, **more)
+        for n in names
+    )
+
+
+@pytest.mark.parametrize("number", [2, 3])
+def test_equal_loads_are_one_set_that_names_each_of_them(number):
+    """Four equal lamps on fewer channels: one set, any so many of the four, and every such choice is enough."""
+    vehicle, unit = vehicle_of(*_comforts("a", "b", "c", "d")), module_of(number)
+    study = refused(vehicle, unit)
+    given = [s for s in study.concession_sets if {o.kind for o in s.made} == {"leave_out"}]
+    assert len(given) == 1
+    said = alternatives(given[0])
+    assert said == f"any {4 - number} of a, b, c, d left out"
+    offers = {o.subject: o for o in options(vehicle) if o.kind == "leave_out"}
+    for names in combinations("abcd", 4 - number):
+        assert enough(concede(vehicle, [offers[n] for n in names]), (unit,))
+    assert said in "\n".join(why(study, everything=True))
+
+
+def test_like_loads_that_do_not_help_are_not_named():
+    """Two of three lamps sit in a bank that is too weak: the third, though equal, is no alternative."""
+    own = tuple(Channel(str(n), 10_000, 40_000, 50.0, bank="w" if n < 3 else "e") for n in (1, 2, 3))
+    unit = module_of(3, own=own, bank_ma={"w": 6_000, "e": 20_000})
+    lamps = _comforts("a", "b", "c")
+    where = (("a", "1"), ("b", "2"), ("c", "3"))
+    vehicle = vehicle_of(*lamps, locked=tuple(pa.Lock(n, "m", c) for n, c in where if n == "c"))
+    study = refused(vehicle, unit)
+    given = [s for s in study.concession_sets if [o.kind for o in s.made] == ["leave_out"]]
+    assert len(given) == 1 and alternatives(given[0]) == "any 1 of a, b left out"
