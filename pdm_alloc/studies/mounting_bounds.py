@@ -11,6 +11,7 @@ from pdm_alloc.circuits.wiring import draws_ma, feed_currents_ma
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.harness.feed_cable import Feeder
+from pdm_alloc.program.solver import Clock
 
 __all__ = ["Bounds", "least_cost"]
 
@@ -82,10 +83,12 @@ class Bounds:
         What is wired; its locks are left aside, which can only lower a bound.
     book : CircuitBook
         Circuits of this vehicle known so far.
+    limit_s : float
+        Time to list the circuits of one unit at one place, s: a choice with it could not be solved in less.
     """
 
-    def __init__(self, vehicle: Vehicle, book: CircuitBook):
-        self.vehicle, self.book = vehicle, book
+    def __init__(self, vehicle: Vehicle, book: CircuitBook, limit_s: float = inf):
+        self.vehicle, self.book, self.limit_s = vehicle, book, limit_s
         self.types = item_types(vehicle)
         self.feeder = Feeder(vehicle)
         self.most_ma = max(draws_ma(vehicle, [t for own in self.types.values() for t in own]), default=0)
@@ -141,11 +144,11 @@ class Bounds:
 
     def _circuits(self, unit: Unit):
         classes, _ = channel_classes(self.vehicle, [unit])
-        wiring = self.book.wiring(self.vehicle)
+        wiring, clock = self.book.wiring(self.vehicle), Clock(self.limit_s)
         for command, own in self.types.items():
             table: Cheapest = {}
             for rating in dict.fromkeys(c.rating for c in classes):
-                fits = self.book.circuits(own, rating, wiring)
+                fits = self.book.circuits(own, rating, wiring, clock.is_over)
                 _lower(table, {counts: round(fit.mass_mg / 100) for counts, fit in fits.items()})
             yield command, table
 

@@ -160,7 +160,7 @@ class Search:
 
     def __post_init__(self):
         self.study = uuid.uuid4().hex
-        self.bounds = Bounds(self.vehicle, CircuitBook(self.vehicle.settings.tolerance_loads))
+        self.bounds = Bounds(self.vehicle, CircuitBook(self.vehicle.settings.tolerance_loads), self.time_limit_s)
         self.least: dict[int, int] = {}
         for choice in self.choices:
             least = self.bounds.harness_dg(choice.units)

@@ -66,6 +66,16 @@ def test_more_loads_on_one_command_than_can_be_listed(tmp_path, capsys, monkeypa
     )
 
 
+def test_listing_the_circuits_keeps_the_time_limit(tmp_path, capsys):
+    """120 different loads on one command and no time: one line that says so, not minutes of listing."""
+    rows = [f"load {n},all,{0.1 + n / 1000:.3f},joint,led" for n in range(120)]
+    (tmp_path / "loads.csv").write_text("\n".join(["load,command,running_a,place,kind", *rows, ""]))
+    (tmp_path / "places.csv").write_text("place,x_m,y_m,mount\njoint,0,0,yes\n")
+    words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue"), "--time-limit", "0"]
+    assert main(words) == 3
+    assert "time ran out while the circuits of all were listed" in capsys.readouterr().err
+
+
 def test_allocate_at_a_place(tmp_path, capsys):
     """With a place the wires have lengths; two modules take two places in the same order."""
     words = ["allocate", CAR, "--module", "compact-31", "--module", "compact-31", "--place", "boot"]
