@@ -114,7 +114,7 @@ def test_saved_notebook_keeps_figure_and_table(builder, lab, page):
     static = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .pdm-static")
     expect(static).to_be_visible(timeout=SLOW_MS)
     expect(static).to_contain_text(re.compile("Enough"))
-    expect(static.locator("table")).to_contain_text("cooling fan")
+    expect(static.locator("table").first).to_contain_text("cooling fan")
     assert static.locator("img").evaluate("img => img.decode().then(() => img.naturalWidth)") > 400
 
 
