@@ -154,11 +154,11 @@ class _Stopped:
         return info
 
 
-@pytest.mark.parametrize(("bound", "gap"), [(3.2, 0.2), (float("-inf"), 1.0), (5.0, 0.0)])
-def test_stopped_with_or_without_a_bound(bound, gap):
-    """A gap is a number that can be written down, also where nothing is proved yet."""
-    found = solver._read(_Stopped(bound), [], True)
-    assert (found.outcome, found.gap) == (BEST_SO_FAR, pytest.approx(gap))
+@pytest.mark.parametrize(("bound", "proved"), [(3.2, 4.0), (float("-inf"), float("-inf")), (5.0, 5.0)])
+def test_stopped_with_or_without_a_bound(bound, proved):
+    """What the clock stopped is best so far, whatever the bound; costs are whole, so a bound is rounded up."""
+    stopped = solver._read(_Stopped(bound), [], True)
+    assert (stopped.outcome, stopped.objective, stopped.bound) == (BEST_SO_FAR, 5.0, proved)
 
 
 @pytest.mark.parametrize("seconds", ["0", "1e-9", "0.001", "0.01", "0.05"])
