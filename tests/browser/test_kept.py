@@ -1,5 +1,7 @@
 """Kept allocations, locks by hand and long studies on the page, by mouse and by keyboard alone."""
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -71,9 +73,8 @@ def test_a_load_is_locked_by_drag_and_by_keyboard(builder):
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     reason = page.locator(".pdm-locks-reasons li")
-    expect(reason).to_contain_text(
-        "the channel takes 2.744 A with the headroom wanted, the load draws", timeout=SLOW_MS
-    )
+    told = re.compile(r"the channel takes 2\.\d+ A with the headroom wanted, the load draws 7\.8 A")
+    expect(reason).to_contain_text(told, timeout=SLOW_MS)  # how much it takes depends on how hot its place is
     expect(reason).to_contain_text("With it unlocked middle-42 is enough.", timeout=SLOW_MS)
     builder.says("Not enough", "Locked: main fuel pump.")
     page.shoot("panel_locks")
