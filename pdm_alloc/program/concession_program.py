@@ -71,8 +71,8 @@ class Model:
         return result is not None and result.made is not None
 
     def cost(self) -> dict[int, float]:
-        """Weight of each option."""
-        return {v: float(o.weight) for v, o in zip(self.chosen, self.options, strict=True)}
+        """Weight of each option, the earlier of equals preferred."""
+        return {v: 10_000.0 * o.weight + n for n, (v, o) in enumerate(zip(self.chosen, self.options, strict=True))}
 
     def number(self, kind: str, subject: str) -> int | None:
         """Number of an option; None where it is not offered."""
