@@ -50,15 +50,7 @@ def mass(choices: pd.DataFrame, axes: "Axes | None" = None, most: int = 15) -> "
         axes.barh(range(len(table)), table[column] / 1000, 0.62, left=left, color=colour, label=words)
         left = left + table[column] / 1000
     for y, total in enumerate(left):
-        axes.annotate(
-            f"{total:.2f}",
-            (total, y),
-            (5, 0),
-            textcoords="offset points",
-            va="center",
-            fontsize=drawing.TEXT,
-            color=drawing.INK,
-        )
+        _beside_bar(axes, y, total, f"{total:.2f}")
     _mass_frame(axes, table, len(choices))
     return axes
 
@@ -227,7 +219,7 @@ def ledger(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     kg = rows["mass_g"] / 1000
     axes.barh(range(len(rows)), kg, 0.62, color=colours, edgecolor=drawing.INK, linewidth=0.6)
     for y, value in enumerate(kg):
-        _beside_bar(axes, y, value)
+        _beside_bar(axes, y, value, f"{value:.2f}")
     names = [f"{part} ×{n}" if n > 1 else str(part) for part, n in zip(rows["part"], rows["count"], strict=True)]
     drawing.bare(axes)
     axes.set_yticks(range(len(rows)), [wrap(name, 40) for name in names], fontsize=drawing.TEXT)
@@ -239,10 +231,10 @@ def ledger(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     return axes
 
 
-def _beside_bar(axes: "Axes", y: float, value: float) -> None:
+def _beside_bar(axes: "Axes", y: float, value: float, text: str) -> None:
     at, align = (5, "left") if value >= 0 else (-5, "right")
     axes.annotate(
-        f"{value:.2f}",
+        text,
         (value, y),
         (at, 0),
         textcoords="offset points",
@@ -283,7 +275,7 @@ def bus_wires(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
         at = [n + shift for n in range(len(rows))]
         axes.barh(at, rows[column], 0.36, color=tone, edgecolor=drawing.INK, linewidth=0.6, label=label)
         for y, wires in zip(at, rows[column], strict=True):
-            _wires_beside(axes, y, int(wires))
+            _beside_bar(axes, y, wires, f"{wires:.0f}")
     names = [
         wrap(f"{p or 'no place'}: {k}" if k else str(p), 34)
         for p, k in zip(rows["place"], rows["keypads"], strict=True)
@@ -301,8 +293,3 @@ def bus_wires(table: pd.DataFrame, axes: "Axes | None" = None) -> "Axes":
     saved = int(rows["one_per_switch"].iloc[-1] - rows["with_bus"].iloc[-1]) if len(rows) else 0
     drawing.title(axes, f"The bus saves {counted(saved, 'wire')}" if saved > 0 else "The bus saves no wires")
     return axes
-
-
-def _wires_beside(axes: "Axes", y: float, wires: int) -> None:
-    beside = axes.annotate(str(wires), (wires, y), (5, 0), textcoords="offset points", va="center", ha="left")
-    beside.set(fontsize=drawing.TEXT, color=drawing.INK)

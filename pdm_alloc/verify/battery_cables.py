@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C
-from pdm_alloc.verify.copper import Ways, conductors
+from pdm_alloc.verify.copper import Ways, conductors, of_area
 from pdm_alloc.verify.recount import Finding
 from pdm_alloc.verify.wires import asked_of
 
@@ -106,9 +106,7 @@ class _Cable:
             yield _finding(self.asked, self.fuse_a, None, "A", f"it has {word}")
             return
         yield from self._fuse()
-        settings = self.settings
-        known = conductors(settings.wire_sizes, settings.insulation_c, self.ambient_c, ((self.ambient_c, 1),))
-        size = next((c for c in known if abs(c.area_mm2 - self.row["area_mm2"]) < 1e-3), None)
+        size = _alone(self.settings, self.ambient_c, self.row["area_mm2"])
         if size is None:
             yield _finding(self.asked, self.row["area_mm2"], None, "mm2", f"{self.row['area_mm2']:g} mm2 is no size")
             return
@@ -170,6 +168,11 @@ def _way(vehicle, start, end):
     return route * (1 + settings.slack_pct / 100) + 2 * settings.end_allowance_m, hottest
 
 
+def _alone(settings, ambient_c, area_mm2):
+    """The conductor of an area, no other beside it; None where it is no size."""
+    return of_area(conductors(settings.wire_sizes, settings.insulation_c, ambient_c, ((ambient_c, 1),)), area_mm2)
+
+
 MILLIVOLT = 2e-3  # tables are rounded to a millivolt
 
 
@@ -206,8 +209,7 @@ def voltages_hold(recount, rows, links, wires):
 def _hot_ohm(vehicle, row):
     """Resistance of a battery cable at the class of its insulation, out and back where that is a wire, ohm."""
     settings, (length, ambient) = vehicle.settings, _way(vehicle, row["from"] or None, row["to"] or None)
-    known = conductors(settings.wire_sizes, settings.insulation_c, ambient, ((ambient, 1),))
-    size = next((c for c in known if abs(c.area_mm2 - row["area_mm2"]) < 1e-3), None)
+    size = _alone(settings, ambient, row["area_mm2"])
     if size is None or length is None:
         return 0.0
     return (2 if settings.return_path == "wire" else 1) * size.ohm_per_m(1.0) * length / row["parallel"]
@@ -241,9 +243,7 @@ def _run_ohms(recount, wires):
 
 def _ohm_per_m(asked, row):
     """Of a circuit's wire, warm as its running current makes it, out and back where that is a wire, ohm / m."""
-    settings = asked.settings
-    known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, ((asked.ambient_c, 1),))
-    size = next((c for c in known if abs(c.area_mm2 - row["area_mm2"]) < 1e-3), None)
+    size = _alone(asked.settings, asked.ambient_c, row["area_mm2"])
     if size is None:
         return 0.0
     return asked.back * size.ohm_per_m(asked.running_ma / 1000 / row["ampacity_a"]) / row["parallel"]

@@ -2,6 +2,7 @@
 
 import heapq
 import math
+from collections.abc import Iterable
 from functools import lru_cache
 from itertools import pairwise
 
@@ -29,7 +30,7 @@ from pdm_alloc.electrics.wire_tables import (
 from pdm_alloc.verify.arithmetic import ceiling, cold, running_ma
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["Conductor", "Ways", "alone_a", "bench", "beside", "conductors", "damage_ms"]
+__all__ = ["Conductor", "Ways", "alone_a", "bench", "beside", "conductors", "damage_ms", "of_area"]
 
 
 class Conductor:
@@ -69,6 +70,11 @@ def conductors(sizes: str, insulation_c: float, ambient_c: float, lies: tuple) -
         return ()
     known = _metric() if sizes == "metric" else _awg()
     return tuple(Conductor(size, insulation_c, ambient_c, lies) for size in known)
+
+
+def of_area(known: Iterable[Conductor], area_mm2: float) -> Conductor | None:
+    """The size of that area as tables round it; None where it is no size."""
+    return next((c for c in known if abs(c.area_mm2 - area_mm2) < 1e-3), None)
 
 
 LIGHT = 0.3  # IEC 60364-5-52, 523.5, from memory: up to there a wire is left out of the count for the others

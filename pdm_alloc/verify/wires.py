@@ -4,7 +4,7 @@ import math
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.verify import strength, trips
-from pdm_alloc.verify.copper import Ways, alone_a, beside, conductors, damage_ms
+from pdm_alloc.verify.copper import Ways, alone_a, beside, conductors, damage_ms, of_area
 from pdm_alloc.verify.recount import Finding
 
 __all__ = ["Asked", "asked_of", "wire_exists", "written"]
@@ -253,17 +253,16 @@ class _Row:
     def laid(self):
         """Its conductors, the way back counted; what each carries; what one carries alone in each part of its way."""
         parallel, insulation_c = int(self.wire["parallel"]), self.asked.settings.insulation_c
-        area = next((c.area_mm2 for c in self._known(((30.0, 1),)) if self._is_size(c)), 0.0)  # so all of it counts
+        size = self._size(((30.0, 1),))
+        area = size.area_mm2 if size else 0.0  # so all of it counts
         parts = {part: self.asked.hottest_c(part) for part in self.asked.parts()}
         alone = {part: alone_a(area, insulation_c, c) if area else 0.0 for part, c in parts.items()}
         return parallel * self.asked.back, self.asked.each_a(parallel), alone
 
-    def _known(self, lies):
+    def _size(self, lies):
         settings = self.asked.settings
-        return conductors(settings.wire_sizes, settings.insulation_c, self.asked.ambient_c, lies)
-
-    def _is_size(self, conductor):
-        return abs(conductor.area_mm2 - self.wire["area_mm2"]) < 1e-3
+        known = conductors(settings.wire_sizes, settings.insulation_c, self.asked.ambient_c, lies)
+        return of_area(known, self.wire["area_mm2"])
 
     def findings(self, together: dict):
         yield from self._trip()
@@ -311,7 +310,7 @@ class _Row:
 
     def _conductors(self, lies):
         area, parallel = self.wire["area_mm2"], int(self.wire["parallel"])
-        size = next(filter(self._is_size, self._known(lies)), None)
+        size = self._size(lies)
         if size is None:
             yield self._finding("wire", area, None, "mm2", f"{area:g} mm2 is no size of wire")
             return
