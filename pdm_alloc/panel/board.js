@@ -10,13 +10,6 @@ const FONT_PX = 12;
 const kg = (g) => `${(g / 1000).toFixed(2)} kg`;
 const amount = (value, digits, unit) => (value === null || value === undefined ? 'not known' : `${value.toFixed(digits)} ${unit}`);
 
-function element(tag, className, text) {
-  const e = document.createElement(tag);
-  if (className) e.className = className;
-  if (text !== undefined) e.textContent = text;
-  return e;
-}
-
 class Board {
   constructor(model, el) {
     this.model = model;
@@ -46,11 +39,11 @@ class Board {
   // ---- building ----
 
   build(el) {
-    this.root = element('div', 'pdm-board');
-    this.bar = element('div', 'pdm-board-bar');
+    this.root = make('div', 'pdm-board');
+    this.bar = make('div', 'pdm-board-bar');
     this.bar.setAttribute('role', 'toolbar');
     this.bar.setAttribute('aria-label', 'board');
-    this.mass = element('div', 'pdm-board-mass');
+    this.mass = make('div', 'pdm-board-mass');
     this.svg = document.createElementNS(SVG, 'svg');
     this.svg.setAttribute('class', 'pdm-board-plan');
     this.svg.setAttribute('role', 'group');
@@ -62,11 +55,11 @@ class Board {
     }
     this.layers.labels.setAttribute('aria-hidden', 'true');
     this.layers.grid.setAttribute('aria-hidden', 'true');
-    this.detail = element('div', 'pdm-board-detail');
-    this.notice = element('div', 'pdm-board-notice');
+    this.detail = make('div', 'pdm-board-detail');
+    this.notice = make('div', 'pdm-board-notice');
     this.notice.setAttribute('role', 'status');
-    this.empty = element('div', 'pdm-board-empty');
-    this.stage = element('div', 'pdm-board-stage');
+    this.empty = make('div', 'pdm-board-empty');
+    this.stage = make('div', 'pdm-board-stage');
     this.stage.append(this.svg, this.empty);
     this.root.append(this.bar, this.mass, this.stage, this.detail, this.notice);
     el.append(this.root);

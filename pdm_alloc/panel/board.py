@@ -17,6 +17,7 @@ from pdm_alloc.files.tables.place_edits import TABLES, BadEdit, Plan, edited, pl
 from pdm_alloc.panel.answers import Answer, Answers, Question
 from pdm_alloc.panel.board_scene import Scene, planned, scene_of
 from pdm_alloc.panel.grid.book import History
+from pdm_alloc.panel.markup import script_or_style
 from pdm_alloc.panel.screen import Stop, Worker
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import fuel_beside
@@ -26,8 +27,7 @@ __all__ = ["Board"]
 Texts = Callable[[str], Iterable[Mapping[str, str]]]
 Edits = Callable[[Mapping[str, Sequence[Mapping[str, str]]]], None]
 
-_HERE = Path(__file__).parent
-_SCRIPTS = ("board_harness.js", "board_labels.js", "board_hands.js", "board.js")
+_SCRIPTS = ("make.js", "board_harness.js", "board_labels.js", "board_hands.js", "board.js")
 _PAUSE_S = 1.5  # somebody who drags on wants the machine for the next answer
 _GAIN_G = 5.0
 _BROKEN = "There is no verdict on the tables as they are: wires are those of the last answer. Ctrl+Z takes back."
@@ -61,8 +61,8 @@ class Board(anywidget.AnyWidget):
         Itself, as a part of the panel.
     """
 
-    _esm = "\n".join((_HERE / name).read_text("utf-8") for name in _SCRIPTS)
-    _css = _HERE / "board.css"
+    _esm = script_or_style(*_SCRIPTS)
+    _css = script_or_style("board.css")
 
     scene: traitlets.Dict = traitlets.Dict().tag(sync=True)
     ghost: traitlets.Dict = traitlets.Dict().tag(sync=True)

@@ -35,7 +35,7 @@ class BoardHands {
 
   build() {
     const button = (name, words, hint, act) => {
-      const e = element('button', '', words);
+      const e = make('button', '', words);
       e.type = 'button';
       e.title = hint;
       e.addEventListener('click', act);
@@ -55,22 +55,22 @@ class BoardHands {
     this.buildFollow();
     this.buildOutline(button);
     this.tools = this.board.bar;
-    const lay = element('button', 'pdm-board-lay', 'Lay out the places in a row');
+    const lay = make('button', 'pdm-board-lay', 'Lay out the places in a row');
     lay.type = 'button';
     lay.addEventListener('click', () => (this.setFollow(false), this.board.send({op: 'row'})));
     this.board.empty.append(
-      element('p', '', 'No place has coordinates yet. Fill in x_m and y_m of the places (metres to the rear and to the right, from any origin), or lay them out in a row here and drag each where it is.'),
+      make('p', '', 'No place has coordinates yet. Fill in x_m and y_m of the places (metres to the rear and to the right, from any origin), or lay them out in a row here and drag each where it is.'),
       lay,
     );
     this.board.notice.title = HELP;
-    const help = element('div', 'pdm-board-help', HELP);
+    const help = make('div', 'pdm-board-help', HELP);
     help.id = `pdm-board-${Math.random().toString(36).slice(2, 9)}`;
     this.board.svg.setAttribute('aria-describedby', help.id);
     this.board.root.append(help);
   }
 
   buildFollow() {
-    const label = element('label', 'pdm-board-follow'), box = element('input');
+    const label = make('label', 'pdm-board-follow'), box = make('input');
     box.type = 'checkbox';
     box.checked = true;
     box.addEventListener('change', () => this.setFollow(box.checked));
@@ -85,7 +85,7 @@ class BoardHands {
   }
 
   buildOutline(button) {
-    const file = element('input', 'pdm-board-file');
+    const file = make('input', 'pdm-board-file');
     file.type = 'file';
     file.accept = '.svg,.png,.jpg,.jpeg';
     file.setAttribute('aria-label', 'outline of the vehicle: SVG, PNG or JPEG');
@@ -109,7 +109,7 @@ class BoardHands {
   async smaller(file) {
     const picture = await createImageBitmap(file), k = Math.min(1, LARGEST_PX / Math.max(picture.width, picture.height));
     if (k === 1 && file.size < 3_000_000) return file.arrayBuffer();
-    const canvas = element('canvas');
+    const canvas = make('canvas');
     [canvas.width, canvas.height] = [picture.width * k, picture.height * k];
     canvas.getContext('2d').drawImage(picture, 0, 0, canvas.width, canvas.height);
     const blob = await new Promise((done) => canvas.toBlob(done, 'image/jpeg', 0.85));
@@ -446,10 +446,10 @@ class BoardHands {
 
   openForm(title, fields, done) {
     this.closeForm();
-    const form = element('form', 'pdm-board-form'), back = document.activeElement;
+    const form = make('form', 'pdm-board-form'), back = document.activeElement;
     form.setAttribute('aria-label', title);
-    form.append(element('strong', '', title), ...fields);
-    const ok = element('button', '', 'OK'), no = element('button', '', 'Cancel');
+    form.append(make('strong', '', title), ...fields);
+    const ok = make('button', '', 'OK'), no = make('button', '', 'Cancel');
     [ok.type, no.type] = ['submit', 'button'];
     no.addEventListener('click', () => this.closeForm());
     form.append(ok, no);
@@ -474,7 +474,7 @@ class BoardHands {
   }
 
   field(words, name, value, type = 'text') {
-    const label = element('label', '', `${words} `), e = element('input');
+    const label = make('label', '', `${words} `), e = make('input');
     [e.type, e.name] = [type, name];
     if (type === 'checkbox') e.checked = value;
     else e.value = value;
@@ -485,7 +485,7 @@ class BoardHands {
 
   // A list of the places a box may go to: the masses of each are told while it is only looked at.
   boxForm(label) {
-    const {board} = this, select = element('select'), now = board.now.at[label];
+    const {board} = this, select = make('select'), now = board.now.at[label];
     for (const s of this.choices(label)) select.append(new Option(s.name, s.name, false, s.name === now));
     select.size = Math.max(2, Math.min(8, select.options.length));
     select.setAttribute('aria-label', `place for ${label}`);

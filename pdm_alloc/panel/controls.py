@@ -4,7 +4,6 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import anywidget
@@ -20,7 +19,7 @@ from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.settings_rows import SettingsRow
 from pdm_alloc.panel.answers import Answer, Wish
 from pdm_alloc.panel.grid.grid_cells import BadCell, Column, plain_number, read_cell
-from pdm_alloc.panel.markup import amount
+from pdm_alloc.panel.markup import amount, script_or_style
 from pdm_alloc.panel.screen import Stop, Worker
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import NotEnough
@@ -193,7 +192,7 @@ _ONLY_LOCKED = "There is no allocation: only loads that are locked are shown."
 class _ChannelList(anywidget.AnyWidget):
     """The channels of a module with the loads on them, to be dragged and locked."""
 
-    _esm = Path(__file__).parent / "locks.js"
+    _esm = script_or_style("locks.js")
 
     channels: traitlets.List = traitlets.List().tag(sync=True)
     targets: traitlets.List = traitlets.List().tag(sync=True)

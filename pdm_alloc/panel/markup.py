@@ -5,6 +5,7 @@ import io
 import re
 from collections.abc import Container, Iterable, Iterator
 from html import escape
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -22,10 +23,18 @@ __all__ = [
     "read_clipboard",
     "rows_of",
     "said",
+    "script_or_style",
     "section",
     "table",
     "tag",
 ]
+
+_HERE = Path(__file__).parent
+
+
+def script_or_style(*names: str) -> str:
+    """Text of scripts or styles that lie in this folder, one behind the other."""
+    return "\n".join((_HERE / name).read_text("utf-8") for name in names)
 
 
 def tag(name: str, content: object, css: str = "", **attributes: object) -> "Html":

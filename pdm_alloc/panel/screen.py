@@ -6,7 +6,6 @@ import io
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from itertools import islice
-from pathlib import Path
 from typing import Any, Generic, TypeVar
 from weakref import WeakSet
 
@@ -17,7 +16,7 @@ import traitlets
 from pdm_alloc import figures
 from pdm_alloc.panel.answers import Answer
 from pdm_alloc.panel.board_scene import plan_of_harness
-from pdm_alloc.panel.markup import Html, tag
+from pdm_alloc.panel.markup import Html, script_or_style, tag
 from pdm_alloc.panel.views import may_be_on
 from pdm_alloc.result.care_rules import CAUTION
 
@@ -148,13 +147,10 @@ def _finish() -> None:
         thread.join(_LAST_S)
 
 
-_HERE = Path(__file__).parent
-
-
 class _TabBar(anywidget.AnyWidget):
     """The line of tabs: their titles, how many faults each has, and which is chosen."""
 
-    _esm = _HERE / "tabs.js"
+    _esm = script_or_style("tabs.js")
 
     titles: traitlets.List = traitlets.List().tag(sync=True)
     counts: traitlets.Dict = traitlets.Dict().tag(sync=True)
@@ -223,7 +219,7 @@ class Tabs:
             heard(self.chosen)
 
 
-_CSS = (_HERE / "panel.css").read_text("utf-8")
+_CSS = script_or_style("panel.css")
 
 # A hatch for what is beyond a limit; figures in the page refer to it by its name.
 _HATCH = (

@@ -4,13 +4,6 @@
 const STEP_MS = 1800; // a step of the commissioning sheet stays in sight that long
 const SLOWEST_FLASH_S = 0.5; // never faster than twice a second, whatever the table says (WCAG 2.1, 2.3.1)
 
-function make(tag, className, text) {
-  const e = document.createElement(tag);
-  if (className) e.className = className;
-  if (text !== undefined) e.textContent = text;
-  return e;
-}
-
 function put(e, text) {
   if (e.textContent !== text) e.textContent = text;
 }

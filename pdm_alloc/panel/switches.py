@@ -3,7 +3,6 @@
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import anywidget
@@ -12,7 +11,7 @@ import traitlets
 from pdm_alloc.domain.vehicle import Command, Input, Vehicle
 from pdm_alloc.export.commissioning import SheetStep, sheet_steps, trials
 from pdm_alloc.panel.answers import Answer
-from pdm_alloc.panel.markup import amount, rows_of
+from pdm_alloc.panel.markup import amount, rows_of, script_or_style
 from pdm_alloc.panel.screen import Failure, Stop, Worker
 from pdm_alloc.panel.views import volts_text
 from pdm_alloc.result.allocation import Allocation
@@ -21,7 +20,6 @@ from pdm_alloc.studies.switching import BENCH, Switchboard, Switching
 
 __all__ = ["Switches"]
 
-_HERE = Path(__file__).parent
 
 _NO_CHANNELS = "The module is not enough: no load has a channel, so only commands and the supply are shown."
 
@@ -46,8 +44,8 @@ class SwitchBoard(anywidget.AnyWidget):
         Whether a newer vehicle is being worked out.
     """
 
-    _esm = _HERE / "switches.js"
-    _css = _HERE / "switches.css"
+    _esm = script_or_style("make.js", "switches.js")
+    _css = script_or_style("switches.css")
 
     fixed: traitlets.Dict = traitlets.Dict().tag(sync=True)
     shown: traitlets.Dict = traitlets.Dict().tag(sync=True)

@@ -1,12 +1,5 @@
 // Cells of the editable table: one editor for each kind of column.
 
-function make(tag, className, text) {
-  const e = document.createElement(tag);
-  if (className) e.className = className;
-  if (text !== undefined) e.textContent = text;
-  return e;
-}
-
 // ---- cells: one editor for each kind of column ----
 
 function makeEditor(column, listId) {

@@ -1,7 +1,6 @@
 """The editable table as a widget: state in, state out."""
 
 from collections.abc import Callable, Iterable, Mapping
-from pathlib import Path
 from typing import Any
 
 import anywidget
@@ -12,11 +11,10 @@ from pdm_alloc.files.numbers import CellError
 from pdm_alloc.panel.grid.book import Book
 from pdm_alloc.panel.grid.grid_cells import Column, state_columns
 from pdm_alloc.panel.grid.sheet import Sheet, sheet_of
-from pdm_alloc.panel.markup import plural
+from pdm_alloc.panel.markup import plural, script_or_style
 
 __all__ = ["TableGrid"]
 
-_HERE = Path(__file__).parent
 _SCRIPTS = ("grid_cells.js", "grid_hands.js", "grid_view.js", "table_grid.js")
 
 
@@ -60,11 +58,10 @@ class TableGrid(anywidget.AnyWidget):
         How often saving was asked for from the keyboard.
     """
 
-    _esm = "\n".join(
-        (_HERE / name).read_text("utf-8")
-        for name in ("grid_cells.js", "grid_hands.js", "grid_view.js", "table_grid.js")
+    _esm = script_or_style(
+        "make.js", *(f"grid/{name}.js" for name in ("grid_cells", "grid_hands", "grid_view", "table_grid"))
     )
-    _css = _HERE / "table_grid.css"
+    _css = script_or_style("grid/table_grid.css")
 
     columns: traitlets.List = traitlets.List().tag(sync=True)
     order: traitlets.List = traitlets.List().tag(sync=True)
