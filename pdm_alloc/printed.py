@@ -169,7 +169,7 @@ def _concession_lines(explanation):
         yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"
         yield from (f"    {row.kind}: {row.detail}" for row in rows.itertuples())
         also = alternatives(next(s for s in explanation.concession_sets if s.rank == rank))
-        yield from [f"    {also}"] if also else []
+        yield from [f"    likewise: {also}"] if also else []
     if explanation.left_open:
         yield f"  {explanation.left_open}"
 

@@ -267,7 +267,7 @@ def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
 def in_words(chosen: ConcessionSet) -> str:
     """A set in one line, heaviest first, with what may be given up instead of like things."""
     also = alternatives(chosen)
-    return "; ".join(map(_short, _heaviest_first(chosen.made))) + (f" ({also})" if also else "")
+    return "; ".join(map(_short, _heaviest_first(chosen.made))) + (f" (likewise: {also})" if also else "")
 
 
 def alternatives(chosen: ConcessionSet) -> str:
@@ -285,7 +285,7 @@ def alternatives(chosen: ConcessionSet) -> str:
         return _SHORT[kinds.pop()].format(f"any {number} of {names}")
     swaps = [_swap(sets[0], other) for other in sets[1 : 1 + _ALIKE]]
     more = f"; {len(sets) - 1 - _ALIKE} more like these" if len(sets) > 1 + _ALIKE else ""
-    return f"or likewise: {' / '.join(swaps)}{more}" if swaps else ""
+    return f"{' / '.join(swaps)}{more}" if swaps else ""
 
 
 _ALIKE = 3  # alternatives told in full
