@@ -173,7 +173,10 @@ def plan_drawing(allocation: Allocation, width: float, most_high: float, font: s
         if place:
             fitted[place] = f"{fitted[place]}, {label}" if place in fitted else label
     for name, (x, y) in spots.items():
-        _place(pen, x, y, name, fitted.get(name))
+        _mark(pen, x, y, name in fitted)
+    taken = [(x - 6, y - 6, x + 6, y + 6) for x, y in spots.values()]
+    for name in sorted(spots, key=lambda name: name not in fitted):
+        _name(pen, *spots[name], f"{name}: {fitted[name]}" if name in fitted else name, taken)
     return pen.drawing
 
 
@@ -245,13 +248,19 @@ def _bundle(pen: Pen, start: tuple[float, float], end: tuple[float, float], row:
         pen.text(x, y - 2.5, f"{row['bundle_mm']:.0f}", 7, "middle")
 
 
-def _place(pen: Pen, x: float, y: float, name: str, module: str | None) -> None:
-    if module is None:
-        pen.dot(x, y)
-    else:
-        pen.box(x - 6, y - 6, 12, 12)
-        pen.text(x, y - 15, module, 7, "middle")
-    pen.text(x, y + 7, name, 6.5, "middle", SOFT)
+def _mark(pen: Pen, x: float, y: float, is_box: bool) -> None:
+    (pen.box(x - 6, y - 6, 12, 12) if is_box else pen.dot(x, y))
+
+
+def _name(pen: Pen, x: float, y: float, words: str, taken: list[tuple[float, float, float, float]]) -> None:
+    """Words beside a point, on the side where they cover least of what is taken; they are taken then, too."""
+    half = 1.8 * len(words)
+    sides = [(x, y + 8), (x, y - 14), (x + half + 9, y - 2), (x - half - 9, y - 2), (x, y + 17), (x, y - 23)]
+    boxes = [(left - half, low - 2, left + half, low + 6) for left, low in sides]
+    met = [sum(a < d and b < e and c > f and g > h for f, h, d, e in taken) for a, b, c, g in boxes]
+    best = met.index(min(met))
+    taken.append(boxes[best])
+    pen.text(*sides[best], words, 6.5, "middle", INK if ":" in words else SOFT)
 
 
 def board_pages(allocation: Allocation, scale: float = BOARD_SCALE, font: str = "Helvetica") -> bytes:

@@ -273,7 +273,7 @@ def _over(tree: Tree, columns: Mapping[Tree, Bits]) -> Bits:
     values = [_over(part, columns) for part in tree[1:]]
     if tree[0] == "not":
         return ~values[0]
-    combined: Bits = (np.logical_and if tree[0] == "and" else np.logical_or).reduce(values)
+    combined: Bits = np.all(values, axis=0) if tree[0] == "and" else np.any(values, axis=0)
     return combined
 
 
