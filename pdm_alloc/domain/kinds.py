@@ -276,21 +276,11 @@ SOFT_MS = 300.0  # over which a soft start brings a load up; common practice, no
 _NEVER_JOINED_KINDS = ("motor", "fan", "solenoid", "coil")
 _NEVER_JOINED_WORDS = frozenset(
     [
-        *(
-            "winch",
-            "windlass",
-            "starter",
-            "start",
-            "crank",
-            "fuel",
-            "pump",
-            "injector",
-            "ignition",
-            "engine",
-            "steering",
-        ),
-        *("brake", "clutch", "gear", "lift", "hoist", "jack", "ramp", "door", "window", "seat", "thruster", "trim"),
-        *("tilt", "crane", "capstan", "steering"),
+        *("winch", "windlass", "capstan", "crane", "hoist", "lift", "jack", "ramp", "hatch", "tailgate"),
+        *("door", "window", "seat", "slide", "tilt"),
+        *("steering", "rudder", "autopilot", "pilot", "thruster", "trim", "throttle", "actuator", "servo"),
+        *("valve", "hydraulic", "pto", "brake", "clutch", "gear"),
+        *("starter", "start", "crank", "ignition", "engine", "fuel", "pump", "injector", "compressor"),
     ]
 )
 

@@ -101,6 +101,9 @@ def test_sets_are_distinct_and_in_order(case):
         (pa.Load("pump", "bilge", 4_000, kind="electronics"), False),
         (pa.Load("lamp", "engine start", 800, kind="led"), False),
         (pa.Load("cabin lamp", "cabin", 800, kind="filament", importance="vital"), False),
+        (pa.Load("autopilot", "pilot", 8_000, kind="electronics"), False),
+        (pa.Load("rudder control", "helm", 2_000, kind="electronics"), False),
+        (pa.Load("roof lamp", "roof", 800, kind="led"), True),
     ],
 )
 def test_what_moves_or_starts_is_never_joined(load, joins):
