@@ -117,13 +117,8 @@ _KEPT_TOGETHER = 8  # rows
 _LISTS = ("Cut list", "Shopping list", "Ground plan")  # the last, with the signal side's pins, across the page
 
 _CHAPTERS = (
-    *(
-        "Warnings",
-        "Supply and battery cables",
-        "Bench sheets",
-        "Cut list and shopping list",
-        "Circuits from pin to load",
-    ),
+    *("Warnings", "Supply and battery cables", "Bench sheets", "Cut list and shopping list"),
+    "Circuits from pin to load",
     *("Ground plan", "Bus", "Channel settings", "Inputs", "Dead circuit checks", "Commissioning", "Assumptions"),
 )
 
@@ -153,8 +148,9 @@ def pdf_bytes(allocation: Allocation, issue: Issue) -> bytes:
     title = f"Wiring of {allocation.vehicle.name}"
     made = {sheet.name: sheet for sheet in sheets(allocation)}
     made["Ground plan"] = by_ground(made["Ground points"], made["Ground plan"])
+    chapters = [name for name in _CHAPTERS if name != "Bus" or name in made]
     story = [
-        *_front(title, front_block(allocation, issue, type_.normal), type_, _CHAPTERS),
+        *_front(title, front_block(allocation, issue, type_.normal), type_, chapters),
         *_section(Sheet("Warnings", grouped_warnings(allocation), made["Warnings"].note), type_),
         *_supply(allocation, made, type_),
         *_bench(allocation, made["Bench sheet"], type_),

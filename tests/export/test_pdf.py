@@ -55,6 +55,11 @@ def test_first_page_has_cautions_and_title_block(made):
         assert f"{table}{digest[:12]}" in first
 
 
+def test_contents_name_no_bus_where_there_is_none(made):
+    """A vehicle of loads alone has no such chapter to look for."""
+    assert "Bus" not in _plain(made[1][0])
+
+
 def test_every_page_has_number_and_caution(made):
     """A page that falls out of the binder still says what it belongs to and that it is to be checked."""
     allocation, pages = made

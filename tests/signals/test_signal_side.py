@@ -141,6 +141,8 @@ def test_the_documents_carry_the_signal_side(side, papers):
     assert list(pins["signal"]) == list(side.pin_map()["signal"])
     book = openpyxl.load_workbook(folder / "rally_coupe.xlsx")
     assert {"Signal commissioning", "Bus"} <= set(book.sheetnames)
+    front = pypdf.PdfReader(folder / "rally_coupe.pdf").pages[0].extract_text()
+    assert "7 Bus; 8 Channel settings" in " ".join(front.split())
     held = {name: [[c.value for c in row] for row in book[name].iter_rows(min_row=2)] for name in book.sheetnames}
     assert sum("control-40" in row for row in held["Bench sheet"]) == len(side.boxes[0].box.pins)
     assert {cut.label for cut in side.cuts} <= {row[0] for row in held["Cut list"]}
