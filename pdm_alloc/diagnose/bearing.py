@@ -1,31 +1,39 @@
-"""What channels bear: whether units are enough, whether each item has a channel, and `why`, step by step for a load."""
+"""What channels bear: whether units are enough, `why` step by step for a load, and why a lock cannot be kept."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from pdm_alloc.allocator import Modules
+from pdm_alloc.allocator import Modules, allocate
 from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, item_types, load_types
 from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import arithmetic_shorts
-from pdm_alloc.verify.check import violations
+from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts
+from pdm_alloc.verify.check import objections
 
-__all__ = ["ENOUGH_IF", "Unproved", "Why", "is_enough_for", "unborne", "why", "why_unborne", "with_rating"]
-
-
-ENOUGH_IF = "enough if"
-"""The verdict between enough and not enough: every rating is kept, a margin or a guess is not."""
+__all__ = [
+    "LockReason",
+    "Unproved",
+    "Why",
+    "is_enough_for",
+    "lock_reasons",
+    "locks_on",
+    "slots_of",
+    "unborne",
+    "why",
+    "why_unborne",
+    "with_rating",
+]
 
 
 class Unproved(Exception):
@@ -248,53 +256,93 @@ def _where(allocation: Allocation, load: str) -> str:
     )
 
 
-def verdict_lines(allocation: Allocation) -> list[tuple[str, str]]:
-    """Whether the modules are enough, every limit recounted.
+_CLOCK_S = 10.0
+_ENOUGH = "enough"
+_MOST_TRIED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class LockReason:
+    """Why a load cannot be on the channel it is locked to; load and channel empty: said of all locks together."""
+
+    load: str
+    channel: str
+    words: str
+
+
+def locks_on(vehicle: Vehicle, unit: Unit) -> tuple[Lock, ...]:
+    """Locks that count for a unit: those of its label, and those of its module."""
+    return tuple(lock for lock in vehicle.locked if lock.module in (unit.label, unit.module.name))
+
+
+def slots_of(vehicle: Vehicle, unit: Unit) -> dict[str, tuple[str, tuple[str, ...]]]:
+    """Channels and twos of channels a circuit can be on, with their use, as the table ``locked`` writes them."""
+    slots = {"+".join(slot): (c.use, slot) for c in channel_classes(vehicle, [unit])[0] for slot in c.slots}
+    return dict(sorted(slots.items(), key=lambda pair: (len(pair[1][1]), natural_key(pair[0]))))
+
+
+def lock_reasons(vehicle: Vehicle, unit: Unit, stop: Callable[[], bool]) -> Iterator[list[LockReason]]:
+    """Reasons why the loads of a unit that is not enough cannot be where they are locked.
 
     Parameters
     ----------
-    allocation : Allocation
-        What is documented.
+    vehicle : Vehicle
+        With locks.
+    unit : Unit
+        What is fitted, and is not enough.
+    stop : callable
+        Asked between solves; True ends the search.
 
-    Returns
-    -------
-    list of (str, str)
-        ``verdict`` and ``enough``, ``enough if`` or ``not enough``; then a line per condition or per limit not kept.
+    Yields
+    ------
+    list of LockReason
+        All that is known so far. First what speaks against each lock by itself, as `verify` recounts it; then, solved
+        for each, whether the unit is enough once it is unlocked.
     """
-    missed = list(dict.fromkeys(_missed(allocation)))
-    if missed:
-        more = [("not kept", f"and {len(missed) - _MISSED} more")] if len(missed) > _MISSED else []
-        return [("verdict", NOT_ENOUGH), *(("not kept", text) for text in missed[:_MISSED]), *more]
-    margins = f"every limit is kept; {_margins(allocation.vehicle)}"
-    if allocation.conditions:
-        given = f"{ENOUGH_IF} each of the conditions below is met: {margins}"
-        return [("verdict", given), *((ENOUGH_IF, text) for text in allocation.conditions)]
-    whole = allocation.signals is None or bool(allocation.signals)
-    return [("verdict", f"enough{'' if whole else ' for the loads, the signals are not settled'}: {margins}")]
+    locks = locks_on(vehicle, unit)
+    barred = [(lock, why) for lock in locks if (why := _objection(vehicle, unit, lock))]
+    yield [_reason(lock, why) for lock, why in barred]
+    tried: list[LockReason] = []
+    asked = barred or [(lock, "cannot be kept together with all the rest") for lock in reversed(locks)]
+    for lock, why in asked[:_MOST_TRIED]:
+        if stop():
+            return
+        verdict = _verdict(vehicle, unit, (lock,), stop)
+        if barred or verdict == _ENOUGH:
+            tried.append(_reason(lock, f"{why}. With it unlocked {unit.label} is {verdict}"))
+            yield [*tried, *(_reason(*other) for other in barred[len(tried) :])]
+    is_open = not any(reason.words.endswith(f"is {_ENOUGH}.") for reason in tried)
+    if is_open and (len(locks) > 1 or not tried) and not stop():
+        verdict = _verdict(vehicle, unit, locks, stop)
+        yield [*tried, LockReason("", "", f"With nothing locked {unit.label} is {verdict}.")]
 
 
-_MISSED = 8
+def _reason(lock: Lock, why: str) -> LockReason:
+    return LockReason(lock.load, lock.channel, f"{lock.load} on channel {lock.channel}: {why}.")
 
 
-def _missed(allocation: Allocation) -> Iterator[str]:
-    for finding in violations(allocation.vehicle, allocation.units, allocation.circuits):
-        where = " ".join(part for part in (finding.module, finding.channel) if part)
-        yield ": ".join(part for part in (where, finding.subject, finding.message) if part)
+def _objection(vehicle: Vehicle, unit: Unit, lock: Lock) -> str:
+    """What speaks against a load on its channel even if it were alone there; empty: nothing."""
+    use, names = slots_of(vehicle, unit).get(lock.channel, ("", ()))
+    if not use:
+        return f"{unit.label} has no such channel"
+    load = vehicle.load(lock.load)
+    several = sum(other.load == lock.load and other.module == lock.module for other in vehicle.locked) > 1
+    items = tuple((load.name, n + 1) for n in range(1 if several or not load.share else load.count))
+    for finding in objections(vehicle, [unit], PlacedCircuit(unit.label, names, use, load.command, items)):
+        if finding.rule == "continuous":
+            return f"the channel takes {finding.limit:g} A with the headroom wanted, the load draws {finding.value:g} A"
+        return finding.message
+    return ""
 
 
-def _margins(vehicle: Vehicle) -> str:
-    settings = vehicle.settings
-    others = [f"{float(c.headroom_pct):g} % on {c.name}" for c in vehicle.commands if c.headroom_pct is not None]
-    channels = f"headroom {float(settings.headroom_pct):g} % on channels{_in_brackets(others)}"
-    sums = f"{float(settings.module_headroom_pct):g} % on banks and whole module"
-    guessed = max((float(load.tolerance_pct) for load in vehicle.loads), default=0.0)
-    guesses = _GUESSED.format(guessed, settings.tolerance_loads) if guessed else _NO_GUESS
-    return f"{channels}, {sums}; {guesses}"
-
-
-_GUESSED = "guessed currents, by up to {0:g} %, counted at their top for any {1} loads of a channel at once"
-_NO_GUESS = "currents as in the table of loads, no tolerance on any"
-
-
-def _in_brackets(words: list[str]) -> str:
-    return f" ({', '.join(words)})" if words else ""
+def _verdict(vehicle: Vehicle, unit: Unit, unlocked: tuple[Lock, ...], stop: Callable[[], bool]) -> str:
+    """What the unit is once these are unlocked."""
+    others = tuple(lock for lock in vehicle.locked if lock not in unlocked)
+    try:
+        allocate(replace(vehicle, locked=others), unit, time_limit_s=_CLOCK_S, stop=stop)
+    except NotEnough:
+        return "not enough"
+    except Unsolved:
+        return "not judged in time"
+    return _ENOUGH

@@ -1,18 +1,12 @@
 """`explain`: enough if or not enough, what is short, and what could be given up."""
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from math import comb
 
 import pandas as pd
 
-from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.items import load_types
-from pdm_alloc.diagnose.bearing import ENOUGH_IF, Unproved, is_enough_for
 from pdm_alloc.diagnose.concession_sets import (
     MOST_SETS,
     SEARCH_S,
@@ -21,19 +15,15 @@ from pdm_alloc.diagnose.concession_sets import (
     concession_study,
     concessions_table,
 )
-from pdm_alloc.diagnose.growth_parts import joined_words
+from pdm_alloc.diagnose.enough_if import ENOUGH_IF, allocation_if
 from pdm_alloc.diagnose.new_channels import offer_of
 from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
 from pdm_alloc.domain.concession_options import Option
-from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.showing import handed_out, headline_table
-from pdm_alloc.domain.vehicle import MARGINS, Vehicle, without_margins
 from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, Unsolved, are_not_enough, in_words_short
-from pdm_alloc.verify.check import violations
-from pdm_alloc.verify.recount import Finding
+from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, are_not_enough, in_words_short
 
 __all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "alternatives", "explain", "in_words"]
 
@@ -182,86 +172,13 @@ def explain(
     offer = offer_of(refusal.vehicle, refusal.units, book)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit, offer=offer)
     is_stopped = half.is_over()
-    allocation_if = _allocation_if(refusal, clock.part(1 / 3), book)
+    given = allocation_if(refusal, clock.part(1 / 3), book)
     enough_time = stop if time_limit_s is not None else or_after(SEARCH_S, stop)
     study = ConcessionStudy()
     if sets:
         study = concession_study(refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
-    conditions = () if allocation_if is None else tuple(_conditions(refusal, allocation_if))
-    if allocation_if is not None:
-        allocation_if = replace(allocation_if, conditions=conditions)
-    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, allocation_if, conditions)
-
-
-_TRIED = tuple(frozenset(m for n, m in enumerate(MARGINS) if bits >> n & 1) for bits in (1, 2, 4, 3, 5, 6, 7))
-
-
-def _allocation_if(refusal: NotEnough, clock: Clock, book: CircuitBook) -> Allocation | None:
-    """An allocation that keeps every rating and as many of the margins as will do; None: there is none, or no time."""
-    with suppress(Unproved, NotEnough, Unsolved):
-        if not is_enough_for(without_margins(refusal.vehicle, _TRIED[-1]), refusal.units, clock, book):
-            return None
-        for margins in _TRIED:
-            vehicle = without_margins(refusal.vehicle, margins)
-            if vehicle != refusal.vehicle and is_enough_for(vehicle, refusal.units, clock, book):
-                return allocate(vehicle, refusal.units, strategy="spare", time_limit_s=clock.left_s, book=book)
-    return None
-
-
-def _conditions(refusal: NotEnough, allocation: Allocation) -> Iterator[str]:
-    """What a recount with the margins and guesses as they are wanted objects to, load by load."""
-    findings = violations(refusal.vehicle, refusal.units, allocation.circuits)
-    by_channel = {(c.unit, name): c for c in allocation.circuits for name in c.channels}
-    said: dict[str, None] = {}
-    for finding in findings:
-        circuit = by_channel.get((finding.module, finding.channel.split("+")[0]))
-        said[_condition(refusal, allocation, finding, circuit)] = None
-    yield from said
-
-
-def _condition(refusal: NotEnough, allocation: Allocation, finding: Finding, circuit: PlacedCircuit | None) -> str:
-    vehicle, units = refusal.vehicle, refusal.units
-    if finding.rule != "continuous" or circuit is None or finding.value is None or finding.limit is None:
-        where = ", ".join(circuit.loads) if circuit is not None else finding.subject or finding.module
-        return f"{where}: {finding.message}"
-    names = ", ".join(circuit.loads)
-    nominal = _running_ma(vehicle, circuit) / 1000
-    if nominal > finding.limit:
-        return f"{names}: {finding.value:g} A on a channel that takes {finding.limit:g} A with the headroom wanted"
-    if not _is_fine_as_stated(vehicle, units, allocation, circuit):
-        return f"{names}: {finding.message}"
-    guesses = {f"{float(vehicle.load(name).tolerance_pct):g} %" for name in circuit.loads}
-    guess = f"the {guesses.pop()} guess is" if len(guesses) == 1 else "the guesses are"
-    return (
-        f"{names}: {finding.value:g} A if {guess} at its top, the channel takes {finding.limit:g} A; "
-        f"{_stated(vehicle, circuit, nominal)} fine: measure {'it' if len(set(circuit.loads)) == 1 else 'them'}"
-    )
-
-
-def _is_fine_as_stated(vehicle: Vehicle, units: Sequence[Unit], allocation: Allocation, circuit: PlacedCircuit) -> bool:
-    """Whether no limit of a circuit's channels is broken once its loads draw exactly what the table says."""
-    exact = {name: replace(vehicle.load(name), tolerance_pct=Fraction(0)) for name in circuit.loads}
-    measured = replace(vehicle, loads=tuple(exact.get(load.name, load) for load in vehicle.loads))
-    findings = violations(measured, units, allocation.circuits)
-    return not any(f.module == circuit.unit and f.channel.split("+")[0] in circuit.channels for f in findings)
-
-
-def _stated(vehicle: Vehicle, circuit: PlacedCircuit, nominal_a: float) -> str:
-    """``at 16 A it is``: the table's currents, with their voltage where the channel carries another current."""
-    loads = [vehicle.load(name) for name in dict.fromkeys(circuit.loads)]
-    if len(loads) == 1 and loads[0].running_ma / 1000 == nominal_a:
-        return f"at {nominal_a:g} A it is"
-    words = [f"{x.running_ma / 1000:g} A{' each' if x.count > 1 else ''}" for x in loads]
-    words = words if len(loads) == 1 else [f"{x.name} {said}" for x, said in zip(loads, words, strict=True)]
-    verb = "it is" if len(loads) == 1 else "they are"
-    return f"at the table's {joined_words(words, len(words))} at {vehicle.settings.reference_v:g} V {verb}"
-
-
-def _running_ma(vehicle: Vehicle, circuit: PlacedCircuit) -> int:
-    """Running current of a circuit without tolerance, at the voltage it is checked at, mA."""
-    number = Counter(name for name, _ in circuit.items)
-    loads = tuple(vehicle.load(name) for name in circuit.loads)
-    return sum(t.running_ma * number[t.load] for t in load_types(replace(vehicle, loads=loads)))
+    conditions = () if given is None else given.conditions
+    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions)
 
 
 def in_words(chosen: ConcessionSet) -> str:

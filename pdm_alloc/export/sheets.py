@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from pdm_alloc.diagnose.bearing import verdict_lines
+from pdm_alloc.diagnose.enough_if import verdict_lines
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.export import signal_sheets
 from pdm_alloc.export.commissioning import commissioning, dead_checks, trials

@@ -39,8 +39,9 @@ def test_a_guess_alone_that_is_not_kept_is_enough_if():
 
 def with_said(vehicle, condition):
     """The vehicle with the currents of a sentence in its table, as known exactly."""
-    said = re.search(r"; at (.*) (?:it is|they are) fine", condition).group(1)
-    names = condition.split(": ")[0].split(", ")
+    said, measured = re.search(r"; at (.*) (?:it is|they are) fine: measure (.*)", condition).groups()
+    names = re.split(", | and ", measured)
+    names = [condition.split(": ")[0]] if names == ["it"] else names
     amps = {
         name: re.search(rf"{name} ([\d.]+) A" if len(names) > 1 else r"([\d.]+) A", said).group(1) for name in names
     }
@@ -69,6 +70,84 @@ def test_the_current_that_is_said_to_be_fine_is_enough_in_the_table(volts, expon
     typed = with_said(vehicle, study.conditions[0])
     assert all(load.running_ma == 2_000 for load in typed.loads)
     assert pa.verify(pa.allocate(typed, unit)).empty
+
+
+def amps_of(module, **more):
+    return replace(module, module=replace(module.module, **more))
+
+
+def channels(number, **changes):
+    return tuple(replace(c, **changes) for c in module_of(number).module.channels)
+
+
+_FAN = replace(LOAD, name="fan", command="fan", inrush_ma=38_000, inrush_ms=60.0, tolerance_pct=Fraction(10))
+_TWO = [replace(guessed(6_000, 10), name=f"load {n}", command=f"command {n}") for n in range(2)]
+_ONE_OF_TWO = [replace(guessed(2_000, pct), name=f"load {pct}", command="c") for pct in (5, 20)]
+_BANK = {"own": channels(2, bank="b"), "bank_ma": {"b": 14_500}}
+_GUESSES = {
+    "trip": (
+        [guessed(6_000, 10)],
+        module_of(1, own=channels(1, continuous_ma=8_200)),
+        "compressor: a trip setting of 8.3 A is asked for if the 10 % guess of compressor is at its top of 6.6 A "
+        "at 12 V, the rating allows 8.2 A; at the table's 6 A at 12 V it is fine: measure it",
+    ),
+    "peak": (
+        [_FAN],
+        module_of(1),
+        "fan: 41.8 A at switch-on if the 10 % guess of fan is at its top of 4.4 A with a peak of 41.8 A at 12 V, "
+        "the channel trips at 40 A; at the table's 4 A with a peak of 38 A at 12 V it is fine: measure it",
+    ),
+    "energy": ([_FAN], module_of(1, own=channels(1, peak_ma=44_000, peak_ms=8.3)), "A² ms of inrush above"),
+    "bank": (
+        _TWO,
+        module_of(2, **_BANK),
+        "bank b of m: 13.2 A at once in all on at 12 V, usable are 13.05 A (command 0, command 1 on) if the 10 % guess "
+        "of load 0 is at its top of 6.6 A at 12 V; at the table's 6 A at 12 V it is fine: measure load 0",
+    ),
+    "whole module": (_TWO, amps_of(module_of(2), total_ma=14_500), "m: 13.2 A at once in all on at 12 V"),
+    "whole module peak": (
+        [replace(_FAN, name=f"fan {n}", inrush_ma=20_000, command="fan", share=False) for n in range(2)],
+        amps_of(module_of(2), total_peak_ma=41_000),
+        "m: 44 A when fan changes in all on at 12 V, the module bears 41 A if the 10 % guess of fan 0 is at its top of "
+        "4.4 A with a peak of 22 A and the 10 % guess of fan 1 is at its top of 4.4 A with a peak of 22 A at 12 V; "
+        "at the table's fan 0 4 A with a peak of 20 A and fan 1 4 A with a peak of 20 A at 12 V they are fine: "
+        "measure fan 0 and fan 1",
+    ),
+    "one of two": (_ONE_OF_TWO, module_of(1, own=channels(1, continuous_ma=5_500)), "measure load 20"),
+}
+
+
+@pytest.mark.parametrize("limit", _GUESSES)
+def test_every_limit_names_the_guess_and_the_current_at_which_it_is_fine(limit):
+    """Trip setting, inrush, bank, whole module: what is said is typed in, solved and recounted; not before."""
+    loads, unit, words = _GUESSES[limit]
+    vehicle = vehicle_of(*loads)
+    if limit == "trip":
+        vehicle = replace(vehicle, settings=replace(vehicle.settings, headroom_pct=Fraction(0)))
+    study = explained(vehicle, unit)
+    assert study.verdict == "enough if" and len(study.conditions) == 1
+    assert words in study.conditions[0]
+    assert pa.verify(pa.allocate(with_said(vehicle, study.conditions[0]), unit)).empty
+
+
+def test_a_guess_above_a_rating_is_said_beside_the_headroom():
+    """9.5 A, at most 10.5 A, on a channel of 10 A that should keep a fifth: both have to be given."""
+    own = channels(1, continuous_ma=12_000)
+    study = explained(wanted(30, guessed(9_000, 15)), module_of(1, own=own))
+    assert [c.split("; at")[0] for c in study.conditions] == [
+        "compressor: 10.35 A on a channel that takes 8.4 A with the headroom wanted",
+        "compressor: a trip setting of 13 A is asked for if the 15 % guess of compressor is at its top of 10.35 A "
+        "at 12 V, the rating allows 12 A",
+    ]
+
+
+def test_guesses_of_which_nothing_has_to_be_known_stay_guesses():
+    """Two guesses, one channel each: only the one that is too large for its channel is to be measured."""
+    loads = (replace(guessed(7_500, 10), command="b"), replace(guessed(5_000, 10), name="other", command="a"))
+    study = explained(vehicle_of(*loads), module_of(2))
+    assert len(study.conditions) == 1 and "other" not in study.conditions[0]
+    kept = {load.name: load.tolerance_pct for load in study.allocation_if.vehicle.loads}
+    assert kept == {"compressor": 0, "other": 10}
 
 
 def wanted(headroom_pct, *loads):
