@@ -14,6 +14,7 @@ __all__ = [
     "WireColour",
     "colour_of",
     "part_for",
+    "signal_colour",
 ]
 
 if TYPE_CHECKING:
@@ -22,7 +23,9 @@ if TYPE_CHECKING:
 GROUND_USES = ("power", "sensor")
 
 # Nearest rule first: a colour for one load stands above that of its command, and so on.
-COLOUR_RULES = ("load", "command", "kind", "return", "feed", "all")
+COLOUR_RULES = ("load", "command", "signal", "kind", "return", "feed", "supply_5v", "sensor_ground", "all")
+
+PAIR_SIGN = " + "  # between the colours of the two wires of a pair
 
 PART_ITEMS = ("connector", "terminal", "seal", "load_terminal", "ring", "splice", "fuse_holder", "sleeve")
 
@@ -122,6 +125,32 @@ def colour_of(colours: Iterable[WireColour], loads: "Iterable[Load]", role: str 
     keys += [("load", x.name) for x in listed] + [("command", x.command) for x in listed]
     keys += [("kind", x.kind) for x in listed] + [("all", "*")]
     return next((rules[key] for key in keys if key in rules), "")
+
+
+def signal_colour(colours: Iterable[WireColour], name: str, kind: str, wire: int = 0) -> str:
+    """Colour of a wire of the signal side by the rules of the table ``wire_colours``.
+
+    Parameters
+    ----------
+    colours : iterable of WireColour
+        The rules.
+    name : str
+        Signal on the wire; empty: none, as on the trunk of the bus and on shared supplies and grounds.
+    kind : str
+        Kind of signal; ``supply_5v`` or ``sensor_ground`` of a wire that sensors share.
+    wire : int
+        0 or 1: which wire of a pair.
+
+    Returns
+    -------
+    str
+        Empty where no rule applies. A colour written as two with a plus between them gives each wire of a pair its own.
+    """
+    rules = {(c.by, c.subject): c.colour for c in colours}
+    keys = (("signal", name), ("kind", kind), (kind, "*"), ("all", "*"))
+    colour = next((rules[key] for key in keys if key in rules), "")
+    both = colour.split(PAIR_SIGN)
+    return both[wire].strip() if len(both) == 2 else colour
 
 
 def part_for(parts: Iterable[Part], item: str, at: str, size: float | None) -> str:

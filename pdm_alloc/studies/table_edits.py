@@ -73,7 +73,7 @@ def put_load(tables: Plain, cells: Mapping[str, object]) -> None:
 
 
 def alter_load(tables: Plain, row: dict[str, str], cells: Mapping[str, object]) -> None:
-    """Put values into the row of a load; under a new name it keeps its locks and concessions."""
+    """Put values into the row of a load; under a new name it keeps its locks, concessions and colours."""
     old = row["load"]
     texts = {column: cell_text(value) for column, value in cells.items()}
     if clean(texts.get("load", old)).casefold() != old.casefold():
@@ -83,11 +83,16 @@ def alter_load(tables: Plain, row: dict[str, str], cells: Mapping[str, object]) 
         for other in tables.get(table, ()):
             if other[column] == old:
                 other[column] = row["load"]
+    for rule in tables.get("wire_colours", ()):
+        if (rule["by"], rule["subject"]) == ("load", old):
+            rule["subject"] = row["load"]
 
 
 def drop_load(tables: Plain, row: dict[str, str]) -> None:
-    """Take out the row of a load, with what is locked and conceded of it alone."""
+    """Take out the row of a load, with what is locked, conceded and coloured of it alone."""
     tables["loads"].remove(row)
+    rules = tables.get("wire_colours", ())
+    tables["wire_colours"] = [rule for rule in rules if (rule["by"], rule["subject"]) != ("load", row["load"])]
     tables["locked"] = [other for other in tables.get("locked", ()) if other["load"] != row["load"]]
     known = {"*", *(name["command"] for name in tables["commands"])}
     known.update(text for other in tables["loads"] for text in (other["load"], other.get("separate", "")))
@@ -99,6 +104,8 @@ def forget_commands(tables: Plain, keep: Iterable[str]) -> None:
     wanted = {*keep, *(row["command"] for row in tables["loads"])}
     for table in ("commands", "states"):
         tables[table] = [row for row in tables.get(table, ()) if row["command"] in wanted]
+    rules = tables.get("wire_colours", ())
+    tables["wire_colours"] = [rule for rule in rules if rule["by"] != "command" or rule["subject"] in wanted]
 
 
 def forget_columns(tables: Plain, keep: Iterable[str]) -> None:

@@ -76,6 +76,18 @@ def test_a_name_changed_in_its_table_is_changed_where_it_is_used(tables):
     assert tables.vehicle.locked[0].module == "mine"
 
 
+def test_colours_follow_the_name_they_are_about_and_go_with_it(tables):
+    """A load's rule follows to its new name, a signal's goes with it; a kind's stays, whatever a load is called."""
+    rows = [("load", "horn"), ("command", "horn"), ("signal", "boost valve"), ("signal", "idle valve"), ("kind", "fan")]
+    tables.put("wire_colours", [{"by": by, "subject": subject, "colour": "pink"} for by, subject in rows])
+    edit(tables, "loads", "horn", "load", "fan")
+    edit(tables, "loads", "fan", "load", "claxon")
+    every = vehicle_plain(tables.vehicle)["signals"]
+    tables.put("signals", [row for row in every if row["signal"] != "idle valve"])
+    named = [(rule.by, rule.subject) for rule in tables.vehicle.wire_colours]
+    assert named == [("load", "claxon"), ("command", "horn"), ("signal", "boost valve"), ("kind", "fan")]
+
+
 def test_names_that_change_places_are_no_new_names(tables):
     """A table pasted over itself in another order renames nothing."""
     tables.put("locked", [{"load": "horn", "module": "middle-42", "channel": "1"}])

@@ -8,6 +8,7 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
+from pdm_alloc.domain.bench import WireColour, signal_colour
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.electrics.ampacity import ampacity_a
@@ -80,6 +81,30 @@ def test_the_cut_list_has_a_supply_and_a_ground_for_each_sensor_that_needs_one(s
         len(side.nodes) - 1
     )
     assert cuts["label"].is_unique and cuts["length_m"].notna().all()
+
+
+def test_every_wire_has_the_colour_of_the_nearest_rule_and_the_two_of_a_pair_differ(side):
+    """A rule for one signal stands above its kind's; supplies, grounds and both wires of the bus have their own."""
+    rules = (*side.vehicle.wire_colours, WireColour("signal", "fuel pressure", "pink"))
+    pieces = replace(side, vehicle=replace(side.vehicle, wire_colours=rules)).cut_list()
+    by_end = pieces[pieces["role"] == "signal"].groupby("to")["colour"].agg(list)
+    assert (by_end["manifold pressure"], by_end["fuel pressure"]) == (["white"], ["pink"])
+    assert by_end["crankshaft pickup"] == ["white", "blue"]
+    shared = pieces.groupby("role")["colour"].unique()
+    assert (list(shared["5 V supply"]), list(shared["sensor ground"])) == (["red/white"], ["black/white"])
+    bus = pieces[pieces["role"] == "bus"]
+    assert dict(zip(bus["label"].str[-1], bus["colour"], strict=True)) == {"H": "yellow", "L": "green"}
+    assert (pieces["colour"] != "").all()
+    sheet = side.bench_sheet()
+    assert set(sheet.loc[sheet["loads"] == "crankshaft pickup", "colour"]) == {"white", "blue"}
+
+
+def test_without_a_rule_of_its_own_a_signal_wire_has_the_colour_of_all(side):
+    """The colour for all wires, in full where it is no pair's; nothing where there is no rule."""
+    assert signal_colour([WireColour("all", "*", "grey")], "x", "bus", 1) == "grey"
+    assert signal_colour([WireColour("return", "*", "black")], "", "sensor_ground") == ""
+    bare = replace(side, vehicle=replace(side.vehicle, wire_colours=()))
+    assert set(bare.cut_list()["colour"]) == {""}
 
 
 def test_the_bench_sheet_lists_every_pin_of_the_box_once(side):

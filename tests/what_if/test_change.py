@@ -114,15 +114,17 @@ def test_a_changed_load_keeps_the_rest_of_its_row(car):
 
 
 def test_a_load_goes_with_what_is_said_of_it_alone(car):
-    """Locks and concessions of a load go with it, follow it to a new name, and stay when others go."""
+    """Locks, concessions and colours of a load go with it, follow it to a new name, and stay when others go."""
     from dataclasses import replace
 
+    from pdm_alloc.domain.bench import WireColour
     from pdm_alloc.domain.vehicle import Concession, Lock
 
     locked = replace(
         car,
         locked=(Lock("intercom", "middle-42", "1"), Lock("map lamp", "middle-42", "2")),
         concessions=(Concession("leave_out", "intercom", 3), Concession("leave_out", "map lamp", 5)),
+        wire_colours=(WireColour("load", "intercom", "grey"), WireColour("command", car.load("horn").command, "pink")),
     )
     gone = pa.what_if(locked).without("intercom").vehicle
     assert gone.locked == (Lock("map lamp", "middle-42", "2"),)
@@ -130,6 +132,8 @@ def test_a_load_goes_with_what_is_said_of_it_alone(car):
     renamed = pa.what_if(locked).change("intercom", load="trumpet").vehicle
     assert {lock.load for lock in renamed.locked} == {"map lamp", "trumpet"}
     assert {c.subject for c in renamed.concessions} == {"map lamp", "trumpet"}
+    assert [c.subject for c in renamed.wire_colours] == ["trumpet", car.load("horn").command]
+    assert [c.by for c in gone.wire_colours] == ["command"]
 
 
 def test_settings_and_duties_change(car):

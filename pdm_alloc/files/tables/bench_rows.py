@@ -6,6 +6,7 @@ from typing import Annotated, Any, ClassVar
 from pdm_alloc.domain.bench import COLOUR_RULES, GROUND_USES, PART_ITEMS, Ground, MassItem, Part, WireColour
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.signals import SIGNAL_KINDS
 from pdm_alloc.files.cells import Name, Number, Text, Word, milliamps, whole
 from pdm_alloc.files.rows import Line, Row, column, refuse_twins
 from pdm_alloc.files.tables.signal_tables import decimal, thousandths
@@ -39,14 +40,14 @@ class GroundRow(Row):
 
 
 class WireColourRow(Row):
-    """A colour for the wires of a load, a command or a kind of load; the nearest rule stands."""
+    """A colour for the wires of a load, a command, a signal or a kind of either; the nearest rule stands."""
 
     table: ClassVar[str] = "wire_colours"
     key: ClassVar[tuple[str, ...]] = ()
 
     by: Annotated[str, Word(COLOUR_RULES)] = column("what the rule is about", "kind", "all", "all")
-    subject: _Name = column("name of the load or command, or the kind", "motor", "all of them", "*")
-    colour: _Name = column("as you write it on the wire list", "blue/white")
+    subject: _Name = column("name of the load, command or signal, or the kind", "motor", "all of them", "*")
+    colour: _Name = column("as you write it on the wire list; two for a pair: yellow + green", "blue/white")
 
 
 class PartRow(Row):
@@ -110,13 +111,21 @@ def _check_subject(tables: Any, line: Line, faults: Any) -> None:
     by, subject = line.values.by, line.values.subject
     if None in (by, subject):
         return
-    if by in ("return", "feed", "all"):
+    if by in ("return", "feed", "supply_5v", "sensor_ground", "all"):
         if subject != "*":
             faults.add("wire_colours", line.number, "subject", subject, f"has no meaning by {by}", "leave it empty")
         return
-    known = {"load": tables.known("loads", "load"), "command": tables.commands(), "kind": list(KINDS)}[by]
+    known = _subjects(tables, by)
     if known is not None and subject not in known:
         faults.unknown("wire_colours", line.number, "subject", subject, known, f"is not a {by} of this vehicle")
+
+
+def _subjects(tables: Any, by: str) -> Any:
+    """Names a rule may be about; None: the table that has them could not be read."""
+    if by == "signal":
+        both = (tables.known("signals", "signal"), tables.known("inputs", "input"))
+        return None if None in both else [name for names in both for name in names]
+    return {"load": tables.known("loads", "load"), "command": tables.commands(), "kind": [*KINDS, *SIGNAL_KINDS]}[by]
 
 
 def _check_range(line: Line, faults: Any) -> None:

@@ -142,8 +142,10 @@ class Book:
 
 
 _FOLLOW = {
-    "loads": (("locked", "load"), ("concessions", "subject")),
-    "commands": (("loads", "command"), ("states", "command"), ("concessions", "subject")),
+    "loads": (("locked", "load"), ("concessions", "subject"), ("wire_colours", "subject")),
+    "commands": (("loads", "command"), ("states", "command"), ("concessions", "subject"), ("wire_colours", "subject")),
+    "signals": (("wire_colours", "subject"),),
+    "inputs": (("wire_colours", "subject"),),
     "places": (
         *(("loads", "place"), ("inputs", "place"), ("routes", "from"), ("routes", "to"), ("signals", "place")),
         *(("grounds", "place"), ("settings", "value")),
@@ -153,7 +155,9 @@ _FOLLOW = {
 
 _JOIN = {"commands": _FOLLOW["commands"][:1], "places": _FOLLOW["places"][:4]}
 
-_GO = {"loads": _FOLLOW["loads"], "modules": _FOLLOW["modules"][:3]}
+_GO = {"loads": _FOLLOW["loads"], "modules": _FOLLOW["modules"][:3], "signals": _FOLLOW["signals"]}
+
+_RULED = {"loads": "load", "commands": "command", "signals": "signal", "inputs": "signal"}  # by, in wire_colours
 
 
 def brought_along(before: Sheets, after: Sheets) -> Sheets:
@@ -195,9 +199,17 @@ def _renamed(table: str, before: Sheets, after: Sheets) -> Sheets:
     old, new = set(was.values()), set(now.values())
     renamed = {was[k]: now[k] for k in was.keys() & now.keys() if was[k] not in new and now[k] not in old}
     for other, column in _FOLLOW[table] if renamed else ():
-        rows = tuple(_following(row, column, renamed, other) for row in after[other].rows)
+        rows = tuple(
+            _following(row, column, renamed, other) if _is_about(row, table, other) else row
+            for row in after[other].rows
+        )
         after = {**after, other: replace(after[other], rows=rows)}
     return after
+
+
+def _is_about(row: Row, table: str, other: str) -> bool:
+    """Whether a name in a row is one of the table's: a colour by kind may have the name of a load."""
+    return other != "wire_colours" or row.values["by"] == _RULED[table]
 
 
 def _following(row: Row, column: str, renamed: dict[str, str], table: str) -> Row:
@@ -236,7 +248,9 @@ def _gone(before: Sheets, after: Sheets) -> Sheets:
     for table, places in _GO.items():
         gone = set(_named(before[table]).values()) - set(_named(after[table]).values())
         for other, column in places if gone else ():
-            rows = tuple(row for row in after[other].rows if row.values[column] not in gone)
+            rows = tuple(
+                row for row in after[other].rows if row.values[column] not in gone or not _is_about(row, table, other)
+            )
             after = {**after, other: replace(after[other], rows=rows)} if len(rows) < len(after[other].rows) else after
     return after
 

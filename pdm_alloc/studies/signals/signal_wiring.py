@@ -3,11 +3,11 @@
 import math
 from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from pdm_alloc.domain.bench import colour_of
+from pdm_alloc.domain.bench import signal_colour
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.signals import FittedBox, Signal
 from pdm_alloc.domain.vehicle import Vehicle
@@ -29,6 +29,8 @@ __all__ = [
 SIGNAL, SUPPLY, GROUND, BUS = "signal", "5 V supply", "sensor ground", "bus"
 
 SHARED = {SUPPLY: "supply", GROUND: "ground"}
+
+SHARED_AS = {SUPPLY: "supply_5v", GROUND: "sensor_ground"}
 
 # How the wires of a kind are laid; common practice, no source.
 LAID = {"frequency_pair": "twisted, screened", "frequency": "screened", "bus": "twisted", "full_bridge": "twisted"}
@@ -92,8 +94,7 @@ class SignalWires:
 
     def cuts(self) -> tuple[Cut, ...]:
         """Signals in the order of their pins, then supplies and grounds over their splices, then the bus."""
-        made = [*self._signals(), *self._shared(), *self._trunk()]
-        return tuple(replace(cut, colour=colour_of(self.vehicle.wire_colours, ())) for cut in made)
+        return (*self._signals(), *self._shared(), *self._trunk())
 
     def strands(self) -> tuple[Strand, ...]:
         """The same wires along the routes; of the bus both wires."""
@@ -132,7 +133,11 @@ class SignalWires:
             start = Spot("pin", f"{row['box']} {_pin(row)}", self.place(row["box"]) or "", row["connector"])
             end = Spot("input", item_name(signal, row["item"]), row["place"], signal.name)
             ends = (row["box"], "", start, end)
-            yield Cut(labels[id(row)], SIGNAL, *ends, self._size(row), row["length_m"], (), _note(row, pair))
+            wired = (self._size(row), row["length_m"], (), _note(row, pair))
+            yield Cut(labels[id(row)], SIGNAL, *ends, *wired, self._colour(signal.name, signal.kind, _half(row, run)))
+
+    def _colour(self, name: str, kind: str, wire: int = 0) -> str:
+        return signal_colour(self.vehicle.wire_colours, name, kind, wire)
 
     def _trees(self) -> dict[tuple[str, str, str], list[Record]]:
         """Sensors on each shared pin: by role, box and pin."""
@@ -154,14 +159,14 @@ class SignalWires:
         laid = _laid(lengths, place, rows)
         spots = {f"{r['signal']}\n{r['item']}": self._far(r) for r in rows}
         name, connector = self.shared_pin(box, pin)
-        size = thinnest(self.vehicle.settings.wire_sizes)
+        size, colour = thinnest(self.vehicle.settings.wire_sizes), self._colour("", SHARED_AS[role])
         for number, piece in enumerate(laid, 1):
             mark = f"{label}.{number}" if len(laid) > 1 else label
             start, end = (
                 Spot("pin", f"{box} {name}", place or "", connector) if node == PIN else _node_spot(node, label, spots)
                 for node in (piece.start, piece.end)
             )
-            yield Cut(mark, role, box, "", start, end, size, up_cm(piece.length_m))
+            yield Cut(mark, role, box, "", start, end, size, up_cm(piece.length_m), (), "", colour)
 
     def _far(self, row: Record) -> Spot:
         return Spot("input", item_name(self.signals[row["signal"]], row["item"]), row["place"], row["signal"])
@@ -184,9 +189,10 @@ class SignalWires:
                 yield from self._pair(f"BUS{number} stub", node, *ends, thin, up_cm(stub * TWIST))
 
     def _pair(self, label: str, box: str, start: Any, end: Any, size: WireSize, length: float | None) -> Iterator[Cut]:
-        for wire in "HL":
+        for number, wire in enumerate("HL"):
             ends = (start[0](start[1], wire), end[0](end[1], wire))
-            yield Cut(f"{label}{wire}", BUS, box, "", *ends, size, length, (), "twisted pair")
+            colour = self._colour("", "bus", number)
+            yield Cut(f"{label}{wire}", BUS, box, "", *ends, size, length, (), "twisted pair", colour)
 
     def _joint(self, node: str, wire: str) -> Spot:
         """Where the trunk meets a node: its pin, or the splice its stub begins at."""
@@ -257,6 +263,11 @@ def _pin(row: Record) -> str:
 
 def _same(one: Record, other: Record) -> bool:
     return all(one[name] == other[name] for name in ("box", "signal", "item"))
+
+
+def _half(row: Record, run: Sequence[Record]) -> int:
+    """Which wire of its pair goes to a pin, 0 or 1."""
+    return [r["pin"] for r in run if _same(r, row)].index(row["pin"])
 
 
 def _note(row: Record, pair: Sequence[str]) -> str:
