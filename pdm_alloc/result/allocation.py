@@ -215,7 +215,8 @@ class Allocation:
     @cached_property
     def returns(self) -> tuple[ReturnWire, ...]:
         """Returns and the ground points they go to; empty without a table ``grounds``."""
-        return returns(self.vehicle, self.wired, self.signals.to_ground if self.signals else ())
+        beside = (self.signals.to_ground, self.signals.driven_high) if self.signals else ()
+        return returns(self.vehicle, self.wired, *beside)
 
     @cached_property
     def cuts(self) -> tuple[Cut, ...]:

@@ -19,6 +19,7 @@ from pdm_alloc.harness.paths import route_graph
 from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.cut_list import ENDS_OF, Cut, sides_of
+from pdm_alloc.result.ground_plan import ReturnWire
 from pdm_alloc.result.placed import WiredCircuit, strand_of
 
 __all__ = [
@@ -264,6 +265,10 @@ class SignalWiring(Protocol):
     @property
     def to_ground(self) -> tuple[tuple[str, str | None], ...]:
         """Names and places of switches that close to a sensor ground of the vehicle."""
+
+    @property
+    def driven_high(self) -> tuple[ReturnWire, ...]:
+        """Returns of actuators that are driven high, without a ground point yet."""
 
     def care(self) -> tuple[CareWarning, ...]:
         """What is to be looked at."""

@@ -98,19 +98,21 @@ def cuts(
     Returns
     -------
     tuple of Cut
-        Feeds, then circuits in the order of their channels with the returns beside them, then sensor returns; no two
-        labels are alike. Together the circuits' pieces weigh what their wires weigh.
+        Feeds, then circuits in the order of their channels with the returns beside them, then returns of switches and
+        of actuators; no two labels are alike. Together the circuits' pieces weigh what their wires weigh.
     """
     marks, wiring = run_labels(units, wired), Wiring(vehicle)
     made = [*_feeds(vehicle, links)]
     by_circuit: dict[tuple[str, str], list[ReturnWire]] = defaultdict(list)
+    plan = list(plan)
     for one in plan:
-        by_circuit[one.module, one.channel].append(one)
+        if one.origin in ("load", "module"):
+            by_circuit[one.module, one.channel].append(one)
     for w in wired:
         if isinstance(w.made, Protected):
             run = list(_circuit(vehicle, wiring, w, w.made, marks))
             made += [*run, *_returns(by_circuit[w.circuit.unit, w.circuit.channel], run)]
-    made += _sensor_returns(by_circuit["", ""])
+    made += _returns_beside([one for one in plan if one.origin in ("switch", "actuator")])
     return tuple(_coloured(vehicle, unlike(made)))
 
 
@@ -257,12 +259,13 @@ def _return(one: ReturnWire, start: Spot, label: str) -> Iterator[Cut]:
     end = Spot("ground", one.ground.name, one.ground.place, one.ground.name) if one.ground else Spot("ground", "?")
     for n in range(one.conductors):
         mark = f"{label}/{n + 1}" if one.conductors > 1 else label
-        loads = () if one.use == "sensor" else (one.name,) if start.kind == "load" else tuple(one.name.split("; "))
+        loads = () if start.kind == "input" else (one.name,) if start.kind == "load" else tuple(one.name.split("; "))
         role = "sensor return" if one.use == "sensor" else "ground return"
         yield Cut(mark, role, one.module, one.channel, start, end, one.size, one.length_m, loads, one.note)
 
 
-def _sensor_returns(plan: Sequence[ReturnWire]) -> Iterator[Cut]:
+def _returns_beside(plan: Sequence[ReturnWire]) -> Iterator[Cut]:
+    """Of switches, senders and actuators, which lie beside no wire of a circuit."""
     for one in plan:
         yield from _return(one, Spot("input", one.name, one.place or "", one.name), f"{one.name} G")
 

@@ -1,4 +1,4 @@
-"""Ground plan: the return of every load and switch, and the ground point it goes to."""
+"""Ground plan: the return of every load, switch and actuator, and the ground point it goes to."""
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -40,9 +40,9 @@ class ReturnWire:
     use : str
         ``power`` or ``sensor``.
     module, channel : str
-        Of the circuit; empty for a sensor.
+        Of the circuit, or box and pin that feed an actuator; empty for a sensor.
     name : str
-        Load or input; in a vehicle with return wires the circuit's loads together.
+        Load, input or signal; in a vehicle with return wires the circuit's loads together.
     items : tuple of int
         Item numbers.
     place : str or None
@@ -59,6 +59,8 @@ class ReturnWire:
         Of one, allowances included, m.
     drop_pct : float or None
         Voltage drop on it, per cent of the system voltage.
+    origin : str
+        Where it starts: ``load``, ``module`` (what a wire brings back there), ``switch``, or ``actuator`` of a box.
     """
 
     use: str
@@ -76,10 +78,14 @@ class ReturnWire:
     length_m: float | None = None
     drop_pct: float | None = None
     note: str = ""
+    origin: str = "load"
 
 
 def returns(
-    vehicle: Vehicle, wired: Sequence[WiredCircuit], switches: Sequence[tuple[str, str | None]] = ()
+    vehicle: Vehicle,
+    wired: Sequence[WiredCircuit],
+    switches: Sequence[tuple[str, str | None]] = (),
+    actuators: Sequence[ReturnWire] = (),
 ) -> tuple[ReturnWire, ...]:
     """Returns of a vehicle with the ground points they go to.
 
@@ -91,6 +97,8 @@ def returns(
         Its circuits.
     switches : sequence of (str, str or None)
         Names and places of switches of the signal side that close to ground.
+    actuators : sequence of ReturnWire
+        Of actuators of the signal side that are driven high, without a ground point yet.
 
     Returns
     -------
@@ -101,7 +109,7 @@ def returns(
     """
     if not vehicle.grounds:
         return ()
-    wanted = [*_power(vehicle, wired), *_sensors(vehicle, switches)]
+    wanted = [*_power(vehicle, wired), *_sensors(vehicle, switches), *actuators]
     ways = [dict(_ways(vehicle, Wiring(vehicle), one)) for one in wanted]
     asked = [
         Return(len(one.items), one.conductors, one.state_ma, {p: round(1000 * m) for p, (m, _) in way.items()})
@@ -132,9 +140,8 @@ def _together(w: WiredCircuit, protected: Protected) -> ReturnWire:
     """Where returns are wires back to the module, they are there one wire a circuit."""
     sums = [sum(t.state_ma[n] * k for t, k in w.some) for n in range(len(w.some[0][0].state_ma))]
     where = ("power", w.circuit.unit, w.circuit.channel, "; ".join(w.circuit.loads), (1,), w.place.unit.place)
-    return ReturnWire(
-        *where, tuple(sums), protected.wire.size, protected.wire.parallel, float("inf"), w.running_ma / 1000
-    )
+    wire, amps = (protected.wire.size, protected.wire.parallel), w.running_ma / 1000
+    return ReturnWire(*where, tuple(sums), *wire, float("inf"), amps, origin="module")
 
 
 def _sensors(vehicle: Vehicle, switches: Sequence[tuple[str, str | None]]) -> Iterator[ReturnWire]:
@@ -143,7 +150,8 @@ def _sensors(vehicle: Vehicle, switches: Sequence[tuple[str, str | None]]) -> It
     carried = (SENSOR_MA,) * len(vehicle.states)
     wired = [(one.name, one.place) for one in vehicle.inputs if one.kind != "bus" and one.read_by != "keypad"]
     for name, place in [*wired, *switches]:
-        yield ReturnWire("sensor", "", "", name, (1,), place, carried, size, running_a=SENSOR_MA / 1000)
+        where = ("sensor", "", "", name, (1,), place)
+        yield ReturnWire(*where, carried, size, running_a=SENSOR_MA / 1000, origin="switch")
 
 
 _Way = tuple[float, WireSize]
@@ -168,7 +176,7 @@ def _size(vehicle: Vehicle, one: ReturnWire, length_m: float) -> WireSize | None
 def _length_m(vehicle: Vehicle, wiring: Wiring, one: ReturnWire, ground: Ground) -> float | None:
     """Of a return at the module only what lies beyond its place is more wire than the circuit has already."""
     length = wiring.lengths.wire_m(one.place, ground.place)
-    beyond = one.use == "power" and vehicle.settings.return_path == "wire"
+    beyond = one.origin == "module"
     return length - 2 * wiring.lengths.end_m if beyond and length is not None else length
 
 

@@ -289,6 +289,9 @@ def _stud_current(vehicle, ground, here):
 
 def _returned_ma(vehicle, row, state):
     """What one return carries: a load's, or where returns are wires those of all loads of its circuit."""
+    driven = _driven_ma(vehicle, row)
+    if driven is not None:
+        return driven
     if vehicle.settings.return_path == "wire":
         return math.floor(1000 * row["worst_a"])
     load = vehicle.load(row["load"])
@@ -298,6 +301,14 @@ def _returned_ma(vehicle, row, state):
     ends = (state.supply_v, state.supply_v if state.supply_top_v is None else state.supply_top_v)
     stated, reference = ceiling(load.running_ma * in_cold), vehicle.settings.reference_v
     return max(running_ma(stated, load.volt_exponent, volts, reference) for volts in ends)
+
+
+def _driven_ma(vehicle, row):
+    """What an actuator that a box drives high returns; None: the row is a load's."""
+    high = {signal.name: signal for signal in vehicle.signals if signal.kind in ("high_side", "half_bridge")}
+    signal = high.get(row["load"].rsplit(" #", 1)[0], high.get(row["load"]))
+    is_load = any(load.name == row["load"] for load in vehicle.loads)
+    return None if signal is None or is_load else signal.current_ma
 
 
 def _splices(vehicle, cuts):

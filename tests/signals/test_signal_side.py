@@ -10,12 +10,14 @@ import pdm_alloc as pa
 from pdm_alloc.cli import main
 from pdm_alloc.domain.bench import WireColour, signal_colour
 from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.signals import Box, Signal, SignalPin
 from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.export.documents import write_documents
 from pdm_alloc.export.signal_sheets import signal_steps
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.studies.signals.signal_fitting import control_places, signals_beside
+from pdm_alloc.verify.copper import bench
 from tests.export.test_pdf import page_height
 from tests.signals.test_size_signals import DATA, tables
 
@@ -190,6 +192,44 @@ def test_the_saved_allocation_reads_back_with_its_signal_side(side, papers, tmp_
     with pytest.raises(pa.InputError, match=r"pin A-1 has no low_side") as refused:
         pa.export.read_allocation(tmp_path / "moved.json")
     assert "pin A-1 is used 2 times" in str(refused.value)
+
+
+def test_actuators_driven_high_return_to_a_power_ground(papers, side, rally):
+    """Each by a wire as thick as the one out, counted at its stud in every state; what is driven low has none."""
+    allocation, _ = papers
+    wanted = (
+        Signal("purge valve", "high_side", 2, "engine", current_ma=4000),
+        Signal("flap", "half_bridge", place="boot", current_ma=900),
+        Signal("kept", "high_side", place="boot", needs=frozenset(("spare",)), current_ma=900),
+        Signal("relay", "low_side", place="boot", current_ma=150),
+    )
+    words = ("high_side", "high_side", "high_side", "half_bridge", "low_side")
+    pins = tuple(SignalPin(str(n), "A", frozenset((word,)), 5000) for n, word in enumerate(words, 1))
+    vehicle = replace(rally, signals=wanted, inputs=())
+    driven = pa.signals(vehicle, Box("unit", pins), places={"unit": "bulkhead"}, units=side.units)
+    plain = replace(allocation, vehicle=vehicle, signals=None)
+    both = plain.with_signals(driven)
+    plan = both.ground_plan[both.ground_plan["module"] == "unit"].set_index("load")
+    assert set(plan.index) == {"purge valve #1", "purge valve #2", "flap"} and set(plan["use"]) == {"power"}
+    assert (plan["ground"] != "").all() and plan.loc["flap", "channel"] == "A 4" and plan.loc["flap", "worst_a"] == 0.9
+    assert set(plan["size"].loc[["purge valve #1", "purge valve #2"]]) == {
+        row.size for row in driven.cut_list().itertuples() if row.to.startswith("purge")
+    }
+    wires = both.cut_list[both.cut_list["label"].str.endswith(" G") & (both.cut_list["role"] == "ground return")]
+    assert set(wires["from"]) == set(plan.index) and set(wires["colour"]) == {"black"}
+    studs, before = (table.set_index("ground") for table in (both.ground_points, plain.ground_points))
+    assert studs["returns"].sum() - before["returns"].sum() == 3
+    assert not list(bench(both)) and not list(bench(plain))
+    weak = tuple(replace(g, max_ma=int(1000 * studs.loc[g.name, "current_a"]) - 1) for g in vehicle.grounds)
+    used = set(plan["ground"])
+
+    class Weaker:
+        """The tables as they are, with each stud one mA too weak."""
+
+        vehicle = replace(both.vehicle, grounds=tuple(g for g in weak if g.name in used))
+        ground_plan, cut_list = both.ground_plan, both.cut_list
+
+    assert {f.subject for f in bench(Weaker) if f.rule == "ground current"} == used
 
 
 def test_compare_tells_what_changed_on_the_signal_side_alone(side, papers, rally, catalogue):

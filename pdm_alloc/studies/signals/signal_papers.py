@@ -13,14 +13,23 @@ from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.bus import TERMINATOR_OHM
 from pdm_alloc.harness.supply import battery_of
 from pdm_alloc.result.care_rules import CareWarning
+from pdm_alloc.result.ground_plan import ReturnWire
 from pdm_alloc.result.link_tables import PARKED, parked_draws
 from pdm_alloc.studies.signals.boxes_and_bus import BusPlan
-from pdm_alloc.studies.signals.signal_wiring import Record, SignalWires, first_of_each, size_for, thinnest
+from pdm_alloc.studies.signals.signal_wiring import (
+    KEPT_FREE,
+    Record,
+    SignalWires,
+    first_of_each,
+    item_name,
+    size_for,
+    thinnest,
+)
 
 if TYPE_CHECKING:
     from pdm_alloc.studies.signals.signal_side import SignalSide
 
-__all__ = ["ground_pin", "parked_with_boxes", "sensor_returns", "signal_care", "things_to_buy"]
+__all__ = ["actuator_returns", "ground_pin", "parked_with_boxes", "sensor_returns", "signal_care", "things_to_buy"]
 
 
 def sensor_returns(wires: SignalWires) -> list[dict[str, object]]:
@@ -30,6 +39,22 @@ def sensor_returns(wires: SignalWires) -> list[dict[str, object]]:
         if row["ground"]:
             rows[row["box"], row["ground"], row["signal"]].append(row)
     return [_returned(wires, key, here) for key, here in rows.items()]
+
+
+DRIVEN_HIGH = ("high_side", "half_bridge")  # kinds whose other end goes to the vehicle's ground
+
+
+def actuator_returns(wires: SignalWires) -> tuple[ReturnWire, ...]:
+    """Returns of actuators that a box drives high, one for each, assumed on in every state."""
+    return tuple(_driven(wires, row) for row in wires.rows if row["kind"] in DRIVEN_HIGH and row["wire"] != KEPT_FREE)
+
+
+def _driven(wires: SignalWires, row: Record) -> ReturnWire:
+    signal = wires.signals[row["signal"]]
+    name, pin = item_name(signal, row["item"]), f"{row['connector']} {row['pin']}".strip()
+    where = ("power", row["box"], pin, name, (1,), row["place"] or None)
+    carried = (signal.current_ma,) * len(wires.vehicle.states)
+    return ReturnWire(*where, carried, wires.size(row), running_a=signal.current_ma / 1000, origin="actuator")
 
 
 def _returned(wires: SignalWires, key: tuple[str, str, str], here: Sequence[Record]) -> dict[str, object]:

@@ -18,9 +18,10 @@ from pdm_alloc.program.solver import NOT_ENOUGH
 from pdm_alloc.result.bench_tables import BENCH_SHEET
 from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.cut_list import Cut, cut_table
-from pdm_alloc.result.ground_plan import GROUND_PLAN, GROUND_POINTS
+from pdm_alloc.result.ground_plan import GROUND_PLAN, GROUND_POINTS, ReturnWire
 from pdm_alloc.studies.signals.boxes_and_bus import BusPlan, WiresSaved, wires_saved
 from pdm_alloc.studies.signals.signal_papers import (
+    actuator_returns,
     ground_pin,
     parked_with_boxes,
     sensor_returns,
@@ -152,6 +153,11 @@ class SignalSide:
         plain = [s for s in self.signals_placed if s.kind == "switch_to_ground" and s.name not in read]
         named = [(s, n) for s in plain if not s.supplies for n in range(1, s.count + 1)]
         return tuple((item_name(s, n), s.place) for s, n in named)
+
+    @property
+    def driven_high(self) -> tuple[ReturnWire, ...]:
+        """Return of each actuator that a box drives high, with the size of its wire out and no ground point yet."""
+        return actuator_returns(self.wires)
 
     def ground_plan(self) -> pd.DataFrame:
         """One row per sensor that returns to a box, in the columns of the ground plan: they are on no stud."""

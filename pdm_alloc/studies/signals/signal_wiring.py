@@ -98,7 +98,7 @@ class SignalWires:
 
     def strands(self) -> tuple[Strand, ...]:
         """The same wires along the routes; of the bus both wires."""
-        ways = [(self.place(row["box"]), (row["place"],), self._size(row)) for row in self._run()]
+        ways = [(self.place(row["box"]), (row["place"],), self.size(row)) for row in self._run()]
         thin = thinnest(self.vehicle.settings.wire_sizes)
         ways += [(self.place(key[1]), tuple(r["place"] for r in rows), thin) for key, rows in self._trees().items()]
         nodes = self.bus.trunk.nodes if self.bus else ()
@@ -119,7 +119,8 @@ class SignalWires:
         """Place of a box; None: not known."""
         return next(b.place for b in self.boxes if b.label == box)
 
-    def _size(self, row: Record) -> WireSize:
+    def size(self, row: Record) -> WireSize:
+        """Size of the wire at a pin; the thickest there is where none bears its current."""
         signal = self.signals[row["signal"]]
         size = size_for(self.vehicle, signal.current_ma if signal.rule.is_output else 0)
         return size if size is not None else wire_sizes(self.vehicle.settings.wire_sizes)[-1]
@@ -133,7 +134,7 @@ class SignalWires:
             start = Spot("pin", f"{row['box']} {_pin(row)}", self.place(row["box"]) or "", row["connector"])
             end = Spot("input", item_name(signal, row["item"]), row["place"], signal.name)
             ends = (row["box"], "", start, end)
-            wired = (self._size(row), row["length_m"], (), _note(row, pair))
+            wired = (self.size(row), row["length_m"], (), _note(row, pair))
             yield Cut(labels[id(row)], SIGNAL, *ends, *wired, self._colour(signal.name, signal.kind, _half(row, run)))
 
     def _colour(self, name: str, kind: str, wire: int = 0) -> str:
