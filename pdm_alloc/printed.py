@@ -160,16 +160,14 @@ def _shortfall_lines(shorts):
 
 
 def _concession_lines(explanation):
-    from pdm_alloc.diagnose.explain import alternatives
-
     if not explanation.concession_sets and not explanation.left_open:
         yield "  no set of concessions on offer makes it enough"
     table = explanation.concessions
     for rank, rows in table.groupby("rank"):
         yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"
         yield from (f"    {row.kind}: {row.detail}" for row in rows.itertuples())
-        also = alternatives(next(s for s in explanation.concession_sets if s.rank == rank))
-        yield from [f"    likewise: {also}"] if also else []
+        likewise = rows.likewise.iloc[0]
+        yield from [f"    likewise: {likewise}"] if likewise else []
     if explanation.left_open:
         yield f"  {explanation.left_open}"
 

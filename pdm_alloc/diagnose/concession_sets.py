@@ -1,36 +1,21 @@
-"""The cheapest sets of concessions, each tried in full before it is shown, and as a table."""
+"""The cheapest sets of concessions, each tried in full before it is shown."""
 
-from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-
-import pandas as pd
 
 from pdm_alloc.allocator import any_allocation
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
-from pdm_alloc.circuits.draws import CircuitDraw
-from pdm_alloc.circuits.items import load_types
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
-from pdm_alloc.domain.concession_options import Option, coil_name, concede, eased, options, switch_for
+from pdm_alloc.domain.concession_options import Option, concede, eased, options
 from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.vehicle import Load, Vehicle
+from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.concession_program import Model, concession_model, no_superset, not_exactly, opens
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
-from pdm_alloc.program.stages import minimise
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.placed import PlacedCircuit, place_of
-from pdm_alloc.result.refusals import arithmetic_shorts, plural
+from pdm_alloc.result.refusals import arithmetic_shorts
 
-__all__ = [
-    "CONCESSIONS",
-    "ConcessionSet",
-    "ConcessionStudy",
-    "concession_sets",
-    "concession_study",
-    "concessions_table",
-    "detail",
-]
+__all__ = ["MOST_SETS", "SEARCH_S", "ConcessionSet", "ConcessionStudy", "concession_sets", "concession_study"]
 
 MOST_SETS = 5
 SEARCH_S = 3.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
@@ -169,7 +154,7 @@ def _searched(
     for _ in range(_MOST_TRIES):
         if len(found) == most:
             return ConcessionStudy(tuple(found))
-        solution = minimise(model.program, [model.cost()], clock)[0]
+        solution = model.cheapest(clock)
         if solution.outcome == NOT_ENOUGH:
             return ConcessionStudy(tuple(found))
         if solution.outcome != PROVEN_BEST:
@@ -202,131 +187,3 @@ def _likeness(vehicle: Vehicle, name: str) -> str:
     if not loads:
         return name
     return str(sorted((x.kind, x.importance, x.running_ma * x.count // SMALL_MA) for x in loads))
-
-
-def _wanted(chosen: ConcessionSet, load: str) -> Load:
-    """The load as it stood before the concession."""
-    assert chosen.wanted is not None
-    return chosen.wanted.load(load)
-
-
-CONCESSIONS = ("rank", "set_weight", "kind", "subject", "weight", "detail")
-
-
-def concessions_table(sets: Iterable[ConcessionSet]) -> pd.DataFrame:
-    """One row per concession, in the columns `CONCESSIONS`."""
-    rows = [(s.rank, s.weight, o.kind, o.subject, o.weight, detail(s, o)) for s in sets for o in s.made]
-    return pd.DataFrame(rows, columns=list(CONCESSIONS))
-
-
-def detail(chosen: ConcessionSet, option: Option) -> str:
-    """What follows from a concession, in words and numbers.
-
-    Parameters
-    ----------
-    chosen : ConcessionSet
-        With its allocation.
-    option : Option
-        One of its concessions.
-
-    Returns
-    -------
-    str
-        One sentence without a full stop.
-    """
-    return _DETAIL[option.kind](chosen, option)
-
-
-def _headroom(chosen: ConcessionSet, option: Option) -> str:
-    wanted = float(chosen.vehicle.settings.headroom_pct)
-    own = [c for c in chosen.allocation.circuits if option.subject in c.command.split(" + ")]
-    least = min(_headroom_pct(chosen, circuit) for circuit in own)
-    return (
-        f"headroom of {option.subject} cut from {wanted:g} % to {least:.0f} % "
-        "at the highest current its tolerance allows"
-    )
-
-
-def _headroom_pct(chosen: ConcessionSet, circuit: PlacedCircuit) -> float:
-    """Of a circuit with its loads at the top of their tolerance."""
-    vehicle, units = chosen.vehicle, chosen.allocation.units
-    loads = tuple(vehicle.load(name) for name in circuit.loads)
-    types = load_types(replace(vehicle, loads=loads))
-    number = Counter(name for name, _ in circuit.items)
-    draw = CircuitDraw([(t, number[t.load]) for t in types], vehicle.settings.tolerance_loads).draw_ma
-    return 100 * (1 - draw / float(place_of(vehicle, units, circuit).rating.rated_ma))
-
-
-def _join(chosen: ConcessionSet, option: Option) -> str:
-    one, two = option.members
-    circuit = next(c for c in chosen.allocation.circuits if c.command == option.subject)
-    where = f"{one} and {two} on channel {circuit.channel}"
-    if option.harmless:
-        return f"{where}: no loss: both are on in the same states"
-    return f"{where}: they can no longer be switched separately"
-
-
-def _relay(chosen: ConcessionSet, option: Option) -> str:
-    load = _wanted(chosen, option.subject)
-    coils = [c for c in chosen.allocation.circuits if coil_name(option.subject) in c.loads]
-    coil = chosen.vehicle.load(coil_name(option.subject))
-    switch = switch_for(load)
-    assert switch is not None
-    many = coil.count > 1
-    kind = f"two change-over {switch.name}s" if many else f"an external {switch.name}"
-    where = f"channel{'s' if len(coils) > 1 else ''} {' and '.join(str(c.channel) for c in coils)}"
-    return (
-        f"{option.subject} on {kind} of {switch.most_a:g} A with {'their' if many else 'its'} own fuse: about "
-        f"{switch.mass_g * coil.count} g and a price of {switch.price * coil.count} more, "
-        f"{'their coils' if many else 'its coil'} ({coil.running_ma / 1000:g} A{' each' if many else ''}) on {where}, "
-        "no trip setting for the load itself"
-    )
-
-
-def _separation(chosen: ConcessionSet, option: Option) -> str:
-    return f"loads marked {option.subject} may share a channel: one fault takes out both"
-
-
-def _soft_start(chosen: ConcessionSet, option: Option) -> str:
-    circuit = next(c for c in chosen.allocation.circuits if option.subject in c.loads)
-    return f"{option.subject} soft-started by PWM on channel {circuit.channel}"
-
-
-def _leave_out(chosen: ConcessionSet, option: Option) -> str:
-    return f"{option.subject} is left out"
-
-
-def _margin(chosen: ConcessionSet, option: Option) -> str:
-    left = float(chosen.vehicle.settings.module_headroom_pct)
-    return f"headroom of banks and of the whole module cut from {2 * left:g} % to {left:g} %; every rating is kept"
-
-
-def _keypad(chosen: ConcessionSet, option: Option) -> str:
-    return f"{plural(len(option.members), 'key')} of a keypad on the bus in place of {', '.join(option.members)}"
-
-
-def _drop(chosen: ConcessionSet, option: Option) -> str:
-    before = _wanted(chosen, option.subject).max_drop_pct
-    return f"{option.subject} may lose {option.amount:g} % of its voltage in its wire, where {before:g} % was wanted"
-
-
-def _measure(chosen: ConcessionSet, option: Option) -> str:
-    load = _wanted(chosen, option.subject)
-    return (
-        f"{option.subject} is measured and draws no more than {load.running_ma / 1000:g} A: nothing is kept for the "
-        f"{float(load.tolerance_pct):g} % it may be off"
-    )
-
-
-_DETAIL = {
-    "headroom": _headroom,
-    "join": _join,
-    "relay": _relay,
-    "separation": _separation,
-    "soft_start": _soft_start,
-    "leave_out": _leave_out,
-    "margin": _margin,
-    "keypad": _keypad,
-    "drop": _drop,
-    "measure": _measure,
-}

@@ -1,31 +1,22 @@
 """`explain`: enough if or not enough, what is short, and what could be given up."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import comb
 
 import pandas as pd
 
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.concession_sets import (
-    MOST_SETS,
-    SEARCH_S,
-    ConcessionSet,
-    ConcessionStudy,
-    concession_study,
-    concessions_table,
-)
+from pdm_alloc.diagnose.concession_sets import MOST_SETS, SEARCH_S, ConcessionSet, ConcessionStudy, concession_study
+from pdm_alloc.diagnose.concession_words import concessions_table, in_words
 from pdm_alloc.diagnose.enough_if import ENOUGH_IF, allocation_if
 from pdm_alloc.diagnose.new_channels import offer_of
 from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
-from pdm_alloc.domain.concession_options import Option
-from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, are_not_enough, in_words_short
 
-__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "alternatives", "explain", "in_words"]
+__all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "explain"]
 
 GROWTH_S = 3.5  # of processor time for what would be enough, where no limit is given
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
@@ -90,7 +81,7 @@ class Explanation:
 
     @handed_out
     def concessions(self) -> pd.DataFrame:
-        """One row per concession: rank of its set, weight of the set, kind, subject, weight, what it means."""
+        """One row per concession: rank of its set, weight of the set, kind, subject, weight, detail, likewise."""
         return concessions_table(self.concession_sets)
 
     @property
@@ -120,7 +111,7 @@ class Explanation:
     def _repr_html_(self) -> str:
         columns = ["set", "kind", "have", "need", "unit", "sentence"]
         short = headline_table(self.sentence(), columns, self.shortfall[columns].itertuples(index=False))
-        columns = ["rank", "set_weight", "kind", "subject", "detail"]
+        columns = ["rank", "set_weight", "kind", "subject", "detail", "likewise"]
         headline = f"Ways to make it enough: {len(self.concession_sets)}"
         return short + headline_table(headline, columns, self.concessions[columns].itertuples(index=False))
 
@@ -179,57 +170,3 @@ def explain(
         study = concession_study(refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
     conditions = () if given is None else given.conditions
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions)
-
-
-def in_words(chosen: ConcessionSet) -> str:
-    """A set in one line, heaviest first, with what may be given up instead of like things."""
-    also = alternatives(chosen)
-    return "; ".join(map(_short, _heaviest_first(chosen.made))) + (f" (likewise: {also})" if also else "")
-
-
-def alternatives(chosen: ConcessionSet) -> str:
-    """What may be given up instead of like things: ``any 2 of a, b, c left out``; empty where nothing is known.
-
-    Every alternative named was allocated and checked; there may be others.
-    """
-    sets = [frozenset(made) for made in (chosen.made, *chosen.alike)]
-    common = frozenset.intersection(*sets)
-    varying = frozenset.union(*sets) - common
-    number, kinds = len(sets[0] - common), {option.kind for option in varying}
-    whole = comb(len(varying), number) == len(set(sets))
-    if len(sets) > 1 and whole and len(kinds) == 1 and not kinds & {"join", "keypad"}:
-        names = ", ".join(sorted((option.subject for option in varying), key=natural_key))
-        return _SHORT[kinds.pop()].format(f"any {number} of {names}")
-    swaps = [_swap(sets[0], other) for other in sets[1 : 1 + _ALIKE]]
-    more = f"; {len(sets) - 1 - _ALIKE} more like these" if len(sets) > 1 + _ALIKE else ""
-    return f"{' / '.join(swaps)}{more}" if swaps else ""
-
-
-_ALIKE = 3  # alternatives told in full
-
-
-def _swap(made: frozenset[Option], other: frozenset[Option]) -> str:
-    come, gone = (", ".join(map(_short, _heaviest_first(part))) for part in (other - made, made - other))
-    return f"{come} in place of {gone}"
-
-
-def _heaviest_first(made: Iterable[Option]) -> list[Option]:
-    return sorted(made, key=lambda o: (-o.weight, o.kind, natural_key(o.subject)))
-
-
-def _short(option: Option) -> str:
-    return _SHORT[option.kind].format(option.subject, *option.members)
-
-
-_SHORT = {
-    "headroom": "less headroom on {0}",
-    "join": "{1} and {2} on one channel",
-    "relay": "{0} on an external relay or contactor",
-    "separation": "{0} no longer kept apart",
-    "soft_start": "soft start for {0}",
-    "leave_out": "{0} left out",
-    "margin": "less headroom on banks and whole module",
-    "keypad": "{0} on the bus in place of switches",
-    "drop": "more voltage drop allowed to {0}",
-    "measure": "{0} measured and within its guess",
-}

@@ -17,7 +17,7 @@ from pdm_alloc.files.csv_file import read_bytes_within
 from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.files.plain import vehicle_plain
 from pdm_alloc.result.allocation import Allocation, all_warnings
-from pdm_alloc.studies.side_by_side import tightest_headroom
+from pdm_alloc.result.channel_tables import tightest_headroom
 from pdm_alloc.verify.check import violations
 
 __all__ = ["Kept", "Shelf", "built_harness", "harnesses", "kept_file", "recounted"]

@@ -25,7 +25,7 @@ def concessions(result: Any, axes: "Axes | None" = None, ranks: tuple[int, int] 
     ----------
     result : Explanation or DataFrame
         The table `concessions`, a row for each member of each set: rank (of the set, 1 is cheapest), kind, subject,
-        weight, detail (what follows from it, in words).
+        weight, detail (what follows from it, in words); optional likewise (what would do in place of like things).
     axes : matplotlib Axes, optional
         Where to draw; a new sheet if absent.
     ranks : tuple of two int
@@ -43,7 +43,7 @@ def concessions(result: Any, axes: "Axes | None" = None, ranks: tuple[int, int] 
     table = require(table_of(result, "concessions"), "rank", "kind", "subject", "weight", "detail")
     sets = [_of_rank(table, rank) for rank in ranks]
     heights = [[_height(row) for row in rows_of(one)] for one in sets]
-    high = max(sum(h) for h in heights) + 0.75
+    high = max(sum(h) + _LINE * len(_likewise(one)) for h, one in zip(heights, sets, strict=True)) + 0.75
     axes = drawing.need_axes(axes, 10.5, high + 0.9)
     heaviest = max(float(one["weight"].max()) for one in sets) or 1.0
     for left, rank, one, tall in zip((0.0, 1.06), ranks, sets, heights, strict=True):
@@ -59,6 +59,12 @@ def _of_rank(table: pd.DataFrame, rank: int) -> pd.DataFrame:
     if found.empty:
         raise ValueError(f"there is no set of concessions of rank {rank}")
     return found.sort_values(["weight", "subject"], ascending=[False, True], kind="stable")
+
+
+def _likewise(one: pd.DataFrame) -> list[str]:
+    """What would do in place of like things of a set, in lines; none where nothing is known."""
+    words = str(one["likewise"].iloc[0]) if "likewise" in one else ""
+    return wrap(f"Likewise: {words}", _CONCESSIONS_WIDTH + 14).split("\n") if words else []
 
 
 def _heading(row: Any) -> str:
@@ -84,6 +90,8 @@ def _column(axes: "Axes", left: float, rank: int, one: pd.DataFrame, heights: li
     for row, high in zip(rows_of(one), heights, strict=True):
         _card(axes, left, top, high - 0.12, row, heaviest)
         top += high
+    for n, line in enumerate(_likewise(one)):
+        axes.text(left + 0.01, top + _LINE * n, line, va="top", fontsize=drawing.TEXT, color=drawing.MUTED)
 
 
 def _card(axes: "Axes", left: float, top: float, high: float, row: Any, heaviest: float) -> None:

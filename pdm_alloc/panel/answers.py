@@ -9,7 +9,8 @@ import pandas as pd
 
 from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.concession_sets import concession_study, concessions_table
+from pdm_alloc.diagnose.concession_sets import concession_study
+from pdm_alloc.diagnose.concession_words import concessions_table
 from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Catalogue, Module
 from pdm_alloc.domain.vehicle import PPM, Vehicle

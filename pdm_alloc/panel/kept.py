@@ -15,7 +15,8 @@ from pdm_alloc.files.plain import vehicle_plain
 from pdm_alloc.panel.answers import Answer, Question
 from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, said, table, tag
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.side_by_side import LIMIT_KINDS, side_by_side
+from pdm_alloc.result.channel_tables import LIMIT_KINDS
+from pdm_alloc.studies.comparison import side_by_side
 from pdm_alloc.studies.what_if import rework
 
 __all__ = ["KeptAllocations"]

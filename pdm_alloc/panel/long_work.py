@@ -78,7 +78,7 @@ def _give_up(task: Task, progress: Progress) -> Report:
     open_words = f" {study.left_open[:1].upper()}{study.left_open[1:]}." if study.left_open else ""
     tables = (
         ("What is short", short[["sentence", "have", "need", "unit", "needed_by"]]),
-        ("Ways to make it fit, by rank", ways[["rank", "detail", "weight"]]),
+        ("Ways to make it fit, by rank", ways[["rank", "detail", "weight", "likewise"]]),
     )
     return Report(f"{study.sentence()}.{open_words}", tuple(shown), tables)
 

@@ -218,8 +218,10 @@ def _ways(frame: pd.DataFrame, left_open: str) -> Html:
 
 
 def _way(frame: pd.DataFrame) -> Html:
-    weight = f"total weight {frame['set_weight'].iloc[0]}"
-    return tag("li", [tag("ul", [tag("li", row.detail) for row in rows_of(frame)]), tag("p", weight, "pdm-legend")])
+    likewise, weight = frame["likewise"].iloc[0], f"total weight {frame['set_weight'].iloc[0]}"
+    also = [tag("p", f"Likewise: {likewise}", "pdm-likewise")] if likewise else []
+    members = tag("ul", [tag("li", row.detail) for row in rows_of(frame)])
+    return tag("li", [members, *also, tag("p", weight, "pdm-legend")])
 
 
 def may_be_on(vehicle: Vehicle) -> Html:

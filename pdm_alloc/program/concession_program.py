@@ -12,7 +12,8 @@ from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.concession_options import Option, coil_name, concede
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.solver import Program
+from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
+from pdm_alloc.program.stages import minimise
 from pdm_alloc.program.sums import Sums, item_ma
 from pdm_alloc.program.task import merge
 
@@ -20,6 +21,9 @@ __all__ = ["Model", "concession_model", "no_superset", "not_exactly", "opens"]
 
 
 _VARIANTS = ("relay", "soft_start", "drop", "measure")  # concessions that alter one load, of which it takes one
+
+
+_PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +74,16 @@ class Model:
         result = self.book.one(tuple(types), counts, kind.rating, self.wiring)
         return result is not None and result.made is not None
 
-    def cost(self) -> dict[int, float]:
-        """Weight of each option, the earlier of equals preferred."""
-        return {v: 10_000.0 * o.weight + n for n, (v, o) in enumerate(zip(self.chosen, self.options, strict=True))}
+    def cheapest(self, clock: Clock) -> Solution:
+        """The cheapest set that is left; of those that weigh the same one and the same, whichever solver is asked.
+
+        The earlier of equals are preferred, then what a pseudo-random cost by number says.
+        """
+        weights = {v: float(o.weight) for v, o in zip(self.chosen, self.options, strict=True)}
+        numbers = {v: float(n) for n, v in enumerate(self.chosen)}
+        scatter = {v: float(pow(_ROOT, n + 1, _PRIME)) for n, v in enumerate(self.chosen)}
+        stages = minimise(self.program, [weights, numbers, scatter], clock)
+        return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
 
     def number(self, kind: str, subject: str) -> int | None:
         """Number of an option; None where it is not offered."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from math import ceil
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -15,7 +16,11 @@ from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.result.placed import Place, PlacedCircuit, WiredCircuit, place_of
 from pdm_alloc.result.worst import limit_name, worst_sums
 
+if TYPE_CHECKING:
+    from pdm_alloc.result.allocation import Allocation
+
 __all__ = [
+    "LIMIT_KINDS",
     "SETTINGS",
     "assignments",
     "channels",
@@ -23,7 +28,10 @@ __all__ = [
     "settings_table",
     "spare",
     "states",
+    "tightest_headroom",
 ]
+
+LIMIT_KINDS = ("channel", "inrush", "bank", "whole module", "whole module, peak", "voltage drop")
 
 CHANNELS = (
     "module",
@@ -201,3 +209,35 @@ def _stall(w: WiredCircuit, protected: Protected) -> tuple[object, ...]:
     if protected.stall is None or w.stalled_a is None:
         return (None, None, None)
     return (w.stalled_a / w.each, round(protected.stall.trip_ms, 1), round(protected.stall.damage_ms, 1))
+
+
+def tightest_headroom(allocation: "Allocation") -> dict[str, tuple[float, str]]:
+    """The least headroom of each kind of limit, and where it is.
+
+    Parameters
+    ----------
+    allocation : Allocation
+        Any.
+
+    Returns
+    -------
+    dict of str to (float, str)
+        Kind of `LIMIT_KINDS` to headroom, per cent, and channel and loads, bank and state, or load. Kinds without a
+        limit are left out: banks where there are none, voltage drops where no length is known.
+    """
+    uses: dict[str, list[tuple[float, str]]] = {}
+    for row in _rows(allocation.channels):
+        where = f"channel {row['channel']}: {row['loads']}"
+        uses.setdefault("channel", []).append((row["headroom_pct"], where))
+        uses.setdefault("inrush", []).append((round(100 - row["inrush_use_pct"], 1), where))
+    for row in _rows(allocation.headroom):
+        kind = "bank" if row["subject"].startswith("bank ") else row["subject"]
+        uses.setdefault(kind, []).append((row["headroom_pct"], f"{row['subject']} in {row['state']}"))
+    for row in _rows(allocation.drops.dropna(subset=["drop_pct", "limit_pct"])):
+        spent = row["drop_pct"] / row["limit_pct"]
+        uses.setdefault("voltage drop", []).append((round(100 * (1 - spent), 1), row["load"]))
+    return {kind: min(uses[kind], key=lambda use: use[0]) for kind in LIMIT_KINDS if kind in uses}
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [dict(zip(table.columns, row, strict=True)) for row in table.itertuples(index=False)]

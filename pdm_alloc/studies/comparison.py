@@ -1,7 +1,7 @@
-"""`compare`: what changed for every channel, item, setting and wire between two allocations."""
+"""`compare`: what changed between two allocations, item by item; `side_by_side`: several of them compared."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,16 +11,14 @@ from pdm_alloc.domain.module import natural_key
 from pdm_alloc.result.allocation import Allocation
 
 __all__ = [
-    "COMPARISON",
-    "SET_UP",
-    "Difference",
-    "Shift",
-    "Spot",
-    "compare",
-    "differences",
-    "shifts",
-    "spots",
+    *("COMPARISON", "SET_UP", "SIDE_BY_SIDE", "Difference", "Shift", "Spot"),
+    *("compare", "differences", "shifts", "side_by_side", "spots"),
 ]
+
+SIDE_BY_SIDE = (
+    *("name", "modules", "places", "outcome", "price", "mass_g", "module_g", "harness_g", "channels", "spare"),
+    *("moved", "added", "removed"),
+)
 
 Spot = tuple[str, str]
 
@@ -288,3 +286,53 @@ def _shift_row(shift: Shift) -> tuple:
 
 def _difference_row(difference: Difference) -> tuple:
     return (*difference.spot, difference.what, difference.subject, None, difference.before, difference.after)
+
+
+def side_by_side(allocations: Mapping[str, Allocation], built: str | None = None) -> pd.DataFrame:
+    """Allocations compared.
+
+    Parameters
+    ----------
+    allocations : mapping of str to Allocation
+        By name.
+    built : str, optional
+        Which of them is built.
+
+    Returns
+    -------
+    DataFrame
+        One row per allocation, in the columns `SIDE_BY_SIDE`; masses in g, harness_g wires and battery cables, empty
+        where a length is not known. moved, added, removed: items of loads and
+        signals to rewire from the built one, empty without one.
+    """
+    before = allocations.get(built) if built is not None else None
+    rows = [_beside(name, allocation, before) for name, allocation in allocations.items()]
+    numbers = ("price", "mass_g", "module_g", "harness_g")
+    table = pd.DataFrame(rows, columns=list(SIDE_BY_SIDE)).astype(dict.fromkeys(numbers, float))
+    return table.astype(dict.fromkeys(("moved", "added", "removed"), "Int64"))
+
+
+def _beside(name: str, allocation: Allocation, built: Allocation | None) -> tuple[Any, ...]:
+    modules = [unit.module for unit in allocation.units]
+    module_g = _total(module.mass_g for module in modules)
+    harness_g = _total([*allocation.wires["mass_g"], *allocation.feeds["mass_g"]])
+    channels = sum(len(module.channels) for module in modules)
+    return (
+        *(name, " and ".join(u.label for u in allocation.units), ", ".join(u.place or "" for u in allocation.units)),
+        *(allocation.outcome, _total(module.price for module in modules), _total((module_g, harness_g))),
+        *(module_g, harness_g, channels, channels - sum(len(c.channels) for c in allocation.circuits)),
+        *_rewired(built, allocation),
+    )
+
+
+def _total(values: Iterable[float | None]) -> float | None:
+    known = list(values)
+    return None if any(value is None or pd.isna(value) for value in known) else float(sum(filter(None, known)))
+
+
+def _rewired(built: Allocation | None, allocation: Allocation) -> Iterator[int | None]:
+    counts: Counter[str] = Counter()
+    for shift in shifts(built, allocation) if built is not None else ():
+        counts[shift.what.split()[-1]] += shift.items
+    for word in ("moved", "added", "removed"):
+        yield counts[word] if built is not None else None

@@ -12,11 +12,12 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets
 from pdm_alloc.diagnose.concession_sets import offered as on_offer
-from pdm_alloc.diagnose.explain import alternatives
+from pdm_alloc.diagnose.concession_words import alternatives
 from pdm_alloc.domain.concession_options import coil_of, concede, options, switch_for
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import Input
-from pdm_alloc.printed import why
+from pdm_alloc.panel.views import _ways
+from pdm_alloc.printed import refusal_json, why
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of
@@ -205,6 +206,10 @@ def test_equal_loads_are_one_set_that_names_each_of_them(number):
     for names in combinations("abcd", 4 - number):
         assert enough(concede(vehicle, [offers[n] for n in names]), (unit,))
     assert said in "\n".join(why(study, everything=True))
+    rank = f"rank == {given[0].rank}"
+    assert set(study.concessions.query(rank)["likewise"]) == {said}
+    assert said in {row["likewise"] for row in refusal_json(study)["concessions"]}
+    assert said in _ways(study.concessions, "") and said in study._repr_html_()
 
 
 def test_like_loads_that_do_not_help_are_not_named():
@@ -217,3 +222,18 @@ def test_like_loads_that_do_not_help_are_not_named():
     study = refused(vehicle, unit)
     given = [s for s in study.concession_sets if [o.kind for o in s.made] == ["leave_out"]]
     assert len(given) == 1 and alternatives(given[0]) == "any 1 of a, b left out"
+
+
+def test_of_sets_that_weigh_the_same_the_tables_decide_which_come_first():
+    """Nine loads on five channels, many sets of equal weight and equal order: these five, in every solver's version."""
+    told = "5000 led c8, 5000 heater c7, 500 filament c7, 1500 motor c3, 5000 motor c7, 1500 led c3, 4200 heater c0"
+    rows = [row.split() for row in f"{told}, 5000 filament c0, 3500 motor c7".split(", ")]
+    loads = [
+        replace(LOAD, name=f"l{n}", command=c, kind=kind, running_ma=int(ma), inrush_ma=int(ma), importance="comfort")
+        for n, (ma, kind, c) in enumerate(rows)
+    ]
+    loads = [replace(load, importance="needed") if load.command == "c0" else load for load in loads]
+    sets = concession_sets(vehicle_of(*loads), (module_of(5),))
+    taken = [" ".join(sorted(o.subject for o in s.made)) for s in sets]
+    assert {o.kind for s in sets for o in s.made} == {"relay"}
+    assert taken == ["l1 l4", "l4 l8", "l1 l6", "l4 l6", "l1 l7"]

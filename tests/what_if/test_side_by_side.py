@@ -4,7 +4,8 @@ import pandas as pd
 
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.studies.side_by_side import side_by_side, tightest_headroom
+from pdm_alloc.result.channel_tables import tightest_headroom
+from pdm_alloc.studies.comparison import side_by_side
 from tests.what_if.builds import lamp, module, unit, vehicle, wired
 
 
