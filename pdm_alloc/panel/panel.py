@@ -71,7 +71,7 @@ class Panel:
         self._shown = 0
         self._asked: Question | None = None
         self._answer = Answers()
-        self._worker: Worker[Question] = Worker(self._work, self._deliver)
+        self._worker: Worker[Question] = Worker(self._work, self._deliver, lock=self.tables.lock)
         path = home.path if home else None
         self.board = Board(self.tables.texts, self.tables.put_all, self.controls.mount, path)
         self.add("Board", self.board)

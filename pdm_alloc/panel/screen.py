@@ -57,6 +57,8 @@ class Worker(Generic[Question]):
         Called with each part while the lock is held; never with a part of an older question.
     delay_s : float
         Questions closer together than this are one: the last.
+    lock : RLock, optional
+        That of what `deliver` reads, where it has one: two locks taken in either order would hold each other up.
 
     Attributes
     ----------
@@ -75,11 +77,12 @@ class Worker(Generic[Question]):
         work: Callable[[Question, Stop], Iterator[object]],
         deliver: Callable[[object], None],
         delay_s: float = 0.02,
+        lock: "threading.RLock | None" = None,
     ):
         self._work, self._deliver, self._delay_s = work, deliver, delay_s
         self._newest = 0
         self._thread: threading.Thread | None = None
-        self.lock = threading.RLock()
+        self.lock = threading.RLock() if lock is None else lock
         _workers.add(self)
 
     @property

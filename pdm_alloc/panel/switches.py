@@ -95,8 +95,8 @@ class Switches:
         self._steps: tuple[SheetStep, ...] | None = None
         self._worst: WorstCombinations | None = None
         self._wanted = ""
-        self._worker: Worker[Allocation] = Worker(_worst_of, self._deliver)
         self._lock = threading.RLock()
+        self._worker: Worker[Allocation] = Worker(_worst_of, self._deliver, lock=self._lock)
         self.box.on_msg(lambda _, message, __: self.act(message))
 
     def show(self, answer: Answer | None) -> None:

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from threading import RLock
 from typing import Any
 
 from pdm_alloc.domain.module import Catalogue
@@ -85,6 +86,11 @@ class Tables:
             return
         grid = self.grids[table] = TableGrid(rows, columns, table, self._book)
         self.tabs.add(_title(table), grid)
+
+    @property
+    def lock(self) -> "RLock":
+        """Held while a step is taken, and by whoever reads tables meanwhile."""
+        return self._book.lock
 
     @property
     def loads(self) -> TableGrid:

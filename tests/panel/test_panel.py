@@ -1,6 +1,7 @@
 """The panel without a browser: edits in, verdicts out."""
 
 import json
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -301,3 +302,29 @@ def test_lock_by_hand_reaches_the_table_and_the_answer(panel):
     [circuit] = [c for c in panel.allocation.circuits if "cabin lamp" in c.loads]
     assert circuit.channel == spare
     assert any(x["locked"] for c in locks.box.channels for x in c["loads"])
+
+
+@pytest.mark.parametrize("part", ["tables", "switches"])
+def test_an_edit_and_an_answer_never_wait_for_each_other(panel, part):
+    """An answer that arrives while a cell is edited or a switch pressed, and reads what changes, holds up neither."""
+    switches = panel._parts._parts["Switches"]
+    held, worker = {
+        "tables": (panel.tables.lock, panel._worker),
+        "switches": (switches._lock, switches._worker),
+    }[part]
+    arrived = threading.Event()
+
+    def deliver():
+        with worker.lock:
+            arrived.set()
+            with held:
+                pass
+
+    answer = threading.Thread(target=deliver, daemon=True)
+    with held:
+        answer.start()
+        arrived.wait(0.1)
+        assert worker.lock.acquire(timeout=2)
+        worker.lock.release()
+    answer.join(WAIT_S)
+    assert not answer.is_alive()

@@ -1,6 +1,7 @@
 """The panel as a place to work: files, drafts, questions before something is taken or replaced."""
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,8 @@ from pdm_alloc.panel import workplace
 from pdm_alloc.panel.panel import Panel
 
 DATA = Path(__file__).parents[2] / "data"
-CATALOGUE = pa.read_catalogue(DATA / "catalogue")
+ALL = pa.read_catalogue(DATA / "catalogue")
+CATALOGUE = replace(ALL, modules=(ALL["middle-36"], ALL["middle-42"]))  # every module there is is judged
 LOADS = """\
 # two lamps and a pump
 load,command,running_a,kind,place,x_tag
