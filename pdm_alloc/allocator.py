@@ -287,7 +287,8 @@ def allocate_signals(
     model = build_signal_program(types_of(signals), pins_of(boxes))
     solution = solve_signals(model, stages, clock)
     if solution.values and length_m is not None:
-        model, solution = _nearest(signals, boxes, length_m, stages, solution, clock) or (model, solution)
+        unproved = replace(solution, outcome=BEST_SO_FAR)
+        model, solution = _nearest(signals, boxes, length_m, stages, solution, clock) or (model, unproved)
     bare = SignalAllocation(solution.outcome, tuple(signals), tuple(boxes))
     if not bare:
         return bare

@@ -4,6 +4,7 @@ import argparse
 import contextlib
 import os
 import sys
+import time
 from collections.abc import Sequence
 
 from pdm_alloc import __version__
@@ -19,6 +20,8 @@ INTERRUPTED, NO_READER = 130, 141  # as the shell itself numbers these two signa
 _STRATEGY = "isolate: most circuits; spare: fewest channels (default: the vehicle's setting)"
 
 _OBJECTIVE = "with --places: price, mass, or front: choices unbeaten in both price and mass"
+
+_LIMIT = "time limit per module, in seconds, reading the tables included; documents take their time besides"
 
 _CONTROL = "for a vehicle with signals; may be given several times (default: the cheapest that are enough)"
 
@@ -60,8 +63,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _run(arguments: Sequence[str] | None) -> int:
     """Whatever is printed must be out before this returns: later nobody could say what went wrong."""
     _open_streams()
+    started = time.monotonic()
     try:
         options = _parser().parse_args(arguments)
+        options.started = started
         from pdm_alloc import commands
 
         return commands.run(options)
@@ -144,7 +149,7 @@ def _add_input(parser: argparse.ArgumentParser) -> None:
 
 def _add_solving(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--strategy", choices=("isolate", "spare"), help=_STRATEGY)
-    parser.add_argument("--time-limit", type=_seconds, metavar="S", help="time limit per module, in seconds")
+    parser.add_argument("--time-limit", type=_seconds, metavar="S", help=_LIMIT)
 
 
 def _add_check(verbs) -> None:

@@ -6,10 +6,9 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from pdm_alloc import printed
 from pdm_alloc.domain.module import Catalogue, Unit
@@ -25,7 +24,6 @@ __all__ = ["run"]
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 TERMINATED = 143  # as the shell numbers this signal
 _SHOWN = 12  # choices of modules and places
-_EVERY_S = 15.0  # between lines of progress where there is no terminal
 
 
 def run(options: argparse.Namespace) -> int:
@@ -120,12 +118,24 @@ def _note_lines(notes) -> list[str]:
 def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:
     """Both; what was passed over or read in one of several ways is told on standard error."""
     notes: list = []
+    before = time.monotonic()
     vehicle, catalogue = _inputs(options, needed=True, notes=notes)
     assert catalogue is not None
     if not options.json:
         for line in _note_lines(notes):
             print(line, file=sys.stderr)
+    options.reading = time.monotonic() - before
     return vehicle, catalogue
+
+
+def _solving_s(options, limit_s: float) -> float:
+    """What is left of a limit once the tables are read.
+
+    A limit holds within a fifth and two seconds for the whole command: what reading takes beyond that comes off, and as
+    much again, for handing out, recounting and printing take about as long. Half is left in any case.
+    """
+    spent_s = time.monotonic() - options.started + options.reading
+    return min(limit_s, max(limit_s / 2, 1.2 * limit_s + 2.0 - spent_s))
 
 
 def _size(options) -> int:
@@ -134,14 +144,24 @@ def _size(options) -> int:
     vehicle, catalogue = _noted_inputs(options)
     if options.places:
         return _size_places(options, vehicle, catalogue)
-    with _progress(len(catalogue), options.json) as bar:
+    with printed.Progress(len(catalogue), options.json) as bar:
         how = {"strategy": options.strategy, "time_limit_s": options.time_limit, "why": options.why}
-        study = size(vehicle, catalogue, progress=bar, **how)
+        study = size(vehicle, catalogue, progress=bar, stop=_stop(options, catalogue), **how)
     if options.json:
         printed.print_json(printed.study_json(study, options.why))
         return _code(study)
     print(*printed.study_lines(study, options.why), sep="\n")
     return _code(study)
+
+
+def _stop(options, catalogue: Catalogue) -> Callable[[], bool] | None:
+    """Whether the time of a whole study is over, where a limit was given."""
+    if options.time_limit is None:
+        return None
+    from pdm_alloc.program.solver import Clock
+    from pdm_alloc.studies.sizing import boxes_of
+
+    return Clock(_solving_s(options, options.time_limit * boxes_of(catalogue))).is_over
 
 
 def _code(study) -> int:
@@ -157,8 +177,8 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
 
     how = {"time_limit_s": options.time_limit, "objective": options.objective}
     try:
-        with workers(options.jobs) as executor, _progress(None, options.json, "choice") as bar:
-            study = mount(vehicle, catalogue, executor=executor, progress=bar, **how)
+        with workers(options.jobs) as executor, printed.Progress(None, options.json, "choice") as bar:
+            study = mount(vehicle, catalogue, executor=executor, progress=bar, stop=_stop(options, catalogue), **how)
     except (ValueError, Unsolved) as error:
         print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
@@ -187,39 +207,49 @@ def _control_sites(vehicle, catalogue, units, time_limit_s):
 
 def _allocate(options) -> int:
     from pdm_alloc.allocator import allocate
+    from pdm_alloc.program.solver import Clock
     from pdm_alloc.result.refusals import NotEnough, Unsolved
+    from pdm_alloc.studies.signals.signal_sizing import has_signals
 
     vehicle, catalogue = _noted_inputs(options)
     units = fitted(vehicle, catalogue, options.module, options.place)
     if options.why:
         printed.chain(vehicle, options.why, units, options.json)
         return DONE
-    units = _at_places(options, vehicle, units)
+    limit_s = vehicle.settings.time_limit_s if options.time_limit is None else options.time_limit
+    clock = Clock(_solving_s(options, limit_s))
+    units = _at_places(options, vehicle, units, clock.part(0.5).left_s)
+    before_signals = clock.part(0.9 if has_signals(vehicle) else 1)
     try:
-        allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=options.time_limit)
+        allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=before_signals.left_s)
     except NotEnough as refusal:
-        return _not_enough(options, refusal)
+        return _not_enough(options, refusal, None if options.time_limit is None else clock.left_s)
     except Unsolved as refusal:
         return _no_answer(options, refusal)
-    return _deliver(options, allocation, _signals(options, vehicle, catalogue, units))
+    return _deliver(options, allocation, _signals(options, vehicle, catalogue, units, clock.left_s))
 
 
-def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...]) -> tuple[Unit, ...]:
+def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...], limit_s: float) -> tuple[Unit, ...]:
     """Units where the harness is lightest, if no place was given and places are known; said on standard error."""
+    from pdm_alloc.circuits.columns import TooManyCircuits
     from pdm_alloc.studies.mounting_search import lightest_places
 
     if options.place or not any(place.mount for place in vehicle.places):
         return units
-    search = lightest_places(vehicle, units, options.time_limit)
+    try:
+        search = lightest_places(vehicle, units, limit_s)
+    except TooManyCircuits as why:
+        print(f"pdm-alloc: no place chosen: {why}; or name it with --place", file=sys.stderr)
+        return units
     print(f"pdm-alloc: {printed.placing(search)}", file=sys.stderr)
     return search.best.units if search.best else units
 
 
-def _signals(options, vehicle, catalogue, units):
+def _signals(options, vehicle, catalogue, units, limit_s):
     from pdm_alloc.studies.signals.signal_fitting import signals_beside
 
     names, places, stubs = options.control_unit, options.control_place, dict(options.bus_stub)
-    side = signals_beside(vehicle, catalogue, units, names, places, options.time_limit, options.bus_kbit, stubs)
+    side = signals_beside(vehicle, catalogue, units, names, places, limit_s, options.bus_kbit, stubs)
     if side and side.boxes and not places:
         print(f"pdm-alloc: {printed.control_placing(side)}", file=sys.stderr)
     return side
@@ -232,10 +262,10 @@ def _no_answer(options, refusal) -> int:
     return NO_ANSWER
 
 
-def _not_enough(options, refusal) -> int:
+def _not_enough(options, refusal, limit_s: float | None) -> int:
     from pdm_alloc.diagnose.explain import explain
 
-    explanation = explain(refusal, time_limit_s=options.time_limit)
+    explanation = explain(refusal, time_limit_s=limit_s)
     if options.json:
         printed.print_json(printed.refusal_json(explanation))
     else:
@@ -310,39 +340,3 @@ def _ended_cleanly() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGTERM, before)
-
-
-class _progress:
-    """A bar on standard error while someone is watching; otherwise a line now and then once it takes long."""
-
-    def __init__(self, total: int | None, quiet: bool, unit: str = "module", every_s: float = _EVERY_S):
-        self._quiet, self._shown = quiet, not quiet and sys.stderr.isatty()
-        self._total, self._unit, self._every_s = total, unit, every_s
-        self._count, self._said_s = 0, time.monotonic()
-        self._bar: Any = None
-
-    def __enter__(self):
-        if self._shown:
-            from tqdm import tqdm
-
-            self._bar = tqdm(total=self._total, unit=self._unit, leave=False)
-        return self._step
-
-    def _step(self, what: str) -> None:
-        if self._bar is not None:
-            self._bar.set_description(what)
-            self._bar.update()
-        elif not self._quiet and time.monotonic() - self._said_s >= self._every_s:
-            print(f"pdm-alloc: {self._at()}{what}", file=sys.stderr, flush=True)
-            self._said_s = time.monotonic()
-        self._count += 1
-
-    def _at(self) -> str:
-        """Which one it is; nothing for pairs and reasons, of which it is not known beforehand how many there are."""
-        if self._total is None:
-            return f"{self._unit} {self._count + 1}: "
-        return f"{self._unit} {self._count + 1} of {self._total}: " if self._count < self._total else ""
-
-    def __exit__(self, *_):
-        if self._bar is not None:
-            self._bar.close()

@@ -2,11 +2,14 @@
 
 import json
 import sys
+import time
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 __all__ = [
+    "Progress",
     "care",
     "control_placing",
     "control_site_lines",
@@ -25,6 +28,9 @@ __all__ = [
     "why",
     "written",
 ]
+
+
+EVERY_S = 15.0  # between lines of progress where there is no terminal
 
 
 def study_lines(study, everything: bool):
@@ -240,3 +246,39 @@ def next_step(options, folder: Path) -> str:
         return f"try pdm-alloc size {folder / 'rally_coupe'}"
     tables = "modules.csv and channels.csv" if options.catalogue else "loads.csv"
     return f"fill in {tables} first; columns.md explains every column."
+
+
+class Progress:
+    """A bar on standard error while someone is watching; otherwise a line now and then once it takes long."""
+
+    def __init__(self, total: int | None, quiet: bool, unit: str = "module", every_s: float = EVERY_S):
+        self._quiet, self._shown = quiet, not quiet and sys.stderr.isatty()
+        self._total, self._unit, self._every_s = total, unit, every_s
+        self._count, self._said_s = 0, time.monotonic()
+        self._bar: Any = None
+
+    def __enter__(self):
+        if self._shown:
+            from tqdm import tqdm
+
+            self._bar = tqdm(total=self._total, unit=self._unit, leave=False)
+        return self._step
+
+    def _step(self, what: str) -> None:
+        if self._bar is not None:
+            self._bar.set_description(what)
+            self._bar.update()
+        elif not self._quiet and time.monotonic() - self._said_s >= self._every_s:
+            print(f"pdm-alloc: {self._at()}{what}", file=sys.stderr, flush=True)
+            self._said_s = time.monotonic()
+        self._count += 1
+
+    def _at(self) -> str:
+        """Which one it is; nothing for pairs and reasons, of which it is not known beforehand how many there are."""
+        if self._total is None:
+            return f"{self._unit} {self._count + 1}: "
+        return f"{self._unit} {self._count + 1} of {self._total}: " if self._count < self._total else ""
+
+    def __exit__(self, *_):
+        if self._bar is not None:
+            self._bar.close()

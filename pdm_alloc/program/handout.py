@@ -1,6 +1,6 @@
 """Channels and items dealt out in canonical order, and what is built kept where it is."""
 
-from collections import Counter, defaultdict
+from collections import Counter, defaultdict, deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -97,10 +97,12 @@ def _channels(task: Task, chosen: list[Column]) -> dict[int, tuple[str, ...]]:
     """Channels of each circuit, doubles first: singles can take any free channel of their class."""
     taken: set[tuple[int, str]] = set()
     slots = {}
+    free = [iter(c.slots) for c in task.classes]  # what is taken stays so: nobody looks at it twice
     order = sorted(range(len(chosen)), key=lambda n: (-task.classes[chosen[n].channel_class].width, n))
     for n in order:
-        channel_class = task.classes[chosen[n].channel_class]
-        slot = next(s for s in channel_class.slots if not any((channel_class.unit, name) in taken for name in s))
+        number = chosen[n].channel_class
+        channel_class = task.classes[number]
+        slot = next(s for s in free[number] if not any((channel_class.unit, name) in taken for name in s))
         taken.update((channel_class.unit, name) for name in slot)
         slots[n] = slot
     return slots
@@ -108,12 +110,12 @@ def _channels(task: Task, chosen: list[Column]) -> dict[int, tuple[str, ...]]:
 
 def _handout_items(task: Task, chosen: list[Column]) -> dict[int, tuple[tuple[str, int], ...]]:
     """Items of each circuit, dealt in canonical order: those of a type are interchangeable."""
-    left = {(command, n): list(t.items) for command, types in task.types.items() for n, t in enumerate(types)}
+    left = {(command, n): deque(t.items) for command, types in task.types.items() for n, t in enumerate(types)}
     dealt: dict[int, list[tuple[str, int]]] = defaultdict(list)
     for number, column in enumerate(chosen):
         for n, k in column.counts:
             pool = left[column.command, n]
-            dealt[number] += [pool.pop(0) for _ in range(k)]
+            dealt[number] += [pool.popleft() for _ in range(k)]
     return {number: tuple(sorted(items)) for number, items in dealt.items()}
 
 

@@ -89,9 +89,9 @@ def lightest(
     """
     try:
         task = task_of(vehicle, units, book, late=clock.is_over)
+        program, cost = partition(task, late=clock.is_over), wire_costs(task)
     except OutOfTime:
         return Lightest(STOPPED_EMPTY)
-    program, cost = partition(task), wire_costs(task)
     keep_within_feeds(program, task, feeds_ma)
     relaxed = solve_program(program, cost, clock, whole=False)
     if relaxed.outcome != PROVEN_BEST:

@@ -79,6 +79,10 @@ class Clock:
         """A clock that runs out after a share of the time left, or when this one is stopped."""
         return Clock(share * self.left_s, self._stop)
 
+    def within(self, limit_s: float) -> "Clock":
+        """A clock that runs out after so many seconds, or when this one does."""
+        return Clock(min(limit_s, self.left_s), self._stop)
+
     def soon(self, limit_s: float) -> "Clock":
         """A clock that runs out after so much processor time, s, or when this one does; on a busy machine later."""
         return Clock(min(self.left_s, _BUSY * limit_s), or_after(limit_s, self.is_over))

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from math import inf
 
 import pandas as pd
 
@@ -10,7 +11,7 @@ from pdm_alloc.circuits.columns import TooManyCircuits
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY
+from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock
 from pdm_alloc.result.allocation import Allocation, all_warnings, care
 from pdm_alloc.result.care_rules import CareWarning, fuel_beside
 from pdm_alloc.result.refusals import Unsolved
@@ -273,7 +274,8 @@ def mount(
         ``price``, ``mass``, ``front`` (all that nothing is both cheaper and lighter than), or weights
         by ``price`` and ``mass_g``.
     time_limit_s : float, optional
-        Time limit per choice, s; default: the vehicle's setting.
+        Time limit per choice, s, and for each module of the catalogue as much for all choices together; default:
+        the vehicle's setting per choice.
     progress : callable, optional
         Called with the label of each choice that was solved.
     stop : callable, optional
@@ -305,7 +307,8 @@ def mount(
     _check(catalogue, wanted)
     limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
     try:
-        search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s)
+        whole = Clock(inf if time_limit_s is None else limit_s * len(catalogue), stop)
+        search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s, whole)
         search.run(executor, at_once, progress, stop)
         return mounting_of(search, _allocation(search))
     except TooManyCircuits as why:

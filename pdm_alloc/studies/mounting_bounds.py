@@ -1,7 +1,7 @@
 """A lower bound on the harness of every choice, cheap enough for all of them."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import ceil, inf, prod
 
 from pdm_alloc.circuits.classes import channel_classes
@@ -83,12 +83,12 @@ class Bounds:
         What is wired; its locks are left aside, which can only lower a bound.
     book : CircuitBook
         Circuits of this vehicle known so far.
-    limit_s : float
-        Time to list the circuits of one unit at one place, s: a choice with it could not be solved in less.
+    clock : callable
+        Gives the time to list the circuits of one unit at one place: a choice with it could not be solved in less.
     """
 
-    def __init__(self, vehicle: Vehicle, book: CircuitBook, limit_s: float = inf):
-        self.vehicle, self.book, self.limit_s = vehicle, book, limit_s
+    def __init__(self, vehicle: Vehicle, book: CircuitBook, clock: Callable[[], Clock] = lambda: Clock(inf)):
+        self.vehicle, self.book, self.clock = vehicle, book, clock
         self.types = item_types(vehicle)
         self.feeder = Feeder(vehicle)
         self.most_ma = max(draws_ma(vehicle, [t for own in self.types.values() for t in own]), default=0)
@@ -144,7 +144,7 @@ class Bounds:
 
     def _circuits(self, unit: Unit):
         classes, _ = channel_classes(self.vehicle, [unit])
-        wiring, clock = self.book.wiring(self.vehicle), Clock(self.limit_s)
+        wiring, clock = self.book.wiring(self.vehicle), self.clock()
         for command, own in self.types.items():
             table: Cheapest = {}
             for rating in dict.fromkeys(c.rating for c in classes):

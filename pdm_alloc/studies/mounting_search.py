@@ -148,6 +148,8 @@ class Search:
         What is better.
     time_limit_s : float
         Clock for each choice, s.
+    clock : Clock
+        Of the whole study.
     judged : dict of int to Judged
         What each came to, by number.
     """
@@ -156,11 +158,13 @@ class Search:
     choices: tuple[Choice, ...]
     objective: Objective
     time_limit_s: float
+    clock: Clock = field(default_factory=lambda: Clock(inf))
     judged: dict[int, Judged] = field(default_factory=dict)
 
     def __post_init__(self):
         self.study = uuid.uuid4().hex
-        self.bounds = Bounds(self.vehicle, CircuitBook(self.vehicle.settings.tolerance_loads), self.time_limit_s)
+        book = CircuitBook(self.vehicle.settings.tolerance_loads)
+        self.bounds = Bounds(self.vehicle, book, lambda: self.clock.within(self.time_limit_s))
         self.least: dict[int, int] = {}
         for choice in self.choices:
             least = self.bounds.harness_dg(choice.units)
@@ -201,7 +205,7 @@ class Search:
         most = at_once or getattr(runner, "_max_workers", None) or _AT_ONCE
         running: dict[Future, Choice] = {}
         try:
-            while not (stop is not None and stop()):
+            while not (self.clock.is_over() or (stop is not None and stop())):
                 self._fill(runner, running, most)
                 if not running:
                     return
@@ -234,7 +238,8 @@ class Search:
     def job(self, choice: Choice, cutoff_dg: int | None, settle: bool = False) -> Job:
         """A choice as a job; choices whose feeds are not to be had never get here."""
         carried, mass = self.bounds.feeds(choice.units)
-        return Job(self.study, self.vehicle, choice, carried, mass, cutoff_dg, self.time_limit_s, settle)
+        limit_s = min(self.time_limit_s, self.clock.left_s)
+        return Job(self.study, self.vehicle, choice, carried, mass, cutoff_dg, limit_s, settle)
 
     def cutoff_dg(self, choice: Choice) -> float:
         """Heaviest harness at which a choice would still be better than all that is known, tenths of a gram."""
@@ -336,6 +341,6 @@ def _placings(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[tuple[Unit, .
 
 def _searched(vehicle: Vehicle, ways: Iterable[tuple[Unit, ...]], clock: Clock) -> Search:
     listed = tuple(Choice(number, units) for number, units in enumerate(ways))
-    search = Search(vehicle, listed, objective_of("mass"), clock.left_s)
-    search.run(stop=clock.is_over)
+    search = Search(vehicle, listed, objective_of("mass"), clock.left_s, clock)
+    search.run()
     return search

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
+from typing import Any
 
 import pandas as pd
 
@@ -39,6 +41,8 @@ VERDICTS = (
 ANSWERS = ("side", "box", *VERDICTS[1:3], "used", "available", *VERDICTS[5:])
 
 Verdict = Allocation | NotEnough | Unsolved
+
+_BESIDE_S = 0.5  # for what is no solving: with no time at all every module is still held against plain sums
 
 
 @dataclass(frozen=True, repr=False)
@@ -189,6 +193,11 @@ def smallest_enough(catalogue: Catalogue, results: Mapping[str, Verdict]) -> Mod
     return min(enough, key=size_key, default=None)
 
 
+def boxes_of(catalogue: Catalogue) -> int:
+    """Modules and control units to judge: each has the time limit once."""
+    return len(catalogue) + sum(box.role == "control_unit" for box in catalogue.boxes)
+
+
 def size_key(module: Module) -> tuple[object, ...]:
     """Smaller first: fewer channels, then cheaper, then lighter, then by name."""
     price = float("inf") if module.price is None else module.price
@@ -220,8 +229,8 @@ def size(
     strategy : str, optional
         ``isolate`` or ``spare``; default: the vehicle's setting, as for `pdm_alloc.allocate`.
     time_limit_s : float, optional
-        Time limit per module, s; all pairs together get as much as all modules, and each module that is not
-        enough as much again to be explained; default: the vehicle's setting.
+        Time limit per module and control unit, s: what these leave of it together goes to pairs, to the explanations
+        and to the choice of control units. Default: the vehicle's setting, for each of these anew.
     progress : callable, optional
         Called with the name of each module before it is judged, and again before it is explained.
     stop : callable, optional
@@ -243,30 +252,31 @@ def size(
     if strategy is not None:
         word = chosen_word("strategy", strategy, STRATEGIES)
         vehicle = replace(vehicle, settings=replace(vehicle.settings, strategy=word))
-    judged = _Judge(vehicle, time_limit_s, progress, stop)
+    whole = Clock(inf if time_limit_s is None else boxes_of(catalogue) * time_limit_s + _BESIDE_S, stop)
+    judged = _Judge(vehicle, time_limit_s, progress, whole)
     results: dict[str, Verdict] = {}
     for module in sorted(catalogue, key=size_key):
-        if stop is not None and stop():
+        if whole.is_over():
             break
         results[module.name] = judged(module.name, module)
     smallest = smallest_enough(catalogue, results)
     limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
-    clock = Clock(limit_s * len(results), stop)
+    clock = Clock(limit_s * len(results), whole.is_over)
     pairs = judge_pairs(pairs_of(catalogue), smallest, lambda p: judged(p.label, p.modules), clock.is_over)
     refusals = {name: r for name, r in results.items() if isinstance(r, NotEnough)}
     explanations = {name: judged.explained(name, refusal, why) for name, refusal in refusals.items()}
     study = Sizing(vehicle, catalogue, results, pairs, explanations)
-    return replace(study, signals=_signals(study, time_limit_s, stop, why)) if has_signals(vehicle) else study
+    return replace(study, signals=_signals(study, time_limit_s, whole, why)) if has_signals(vehicle) else study
 
 
-def _signals(study: Sizing, limit_s: float | None, stop: Callable[[], bool] | None, why: bool) -> SignalSizing:
+def _signals(study: Sizing, limit_s: float | None, whole: Clock, why: bool) -> SignalSizing:
     """The signal side beside the modules that are enough, the smallest first."""
     enough = [m for m in sorted(study.catalogue, key=size_key) if isinstance(study.results.get(m.name), Allocation)]
     both = [p for p in pairs_of(study.catalogue) if isinstance(study.pair_results.get(p.label), Allocation)]
     pinned = {box.name: box for box in study.catalogue.boxes if box.role == "module"}
     fitted = [(m.name, (m,)) for m in enough] + [(p.label, p.modules) for p in both]
     options = [_option(name, modules, pinned) for name, modules in fitted]
-    return size_signals(study.vehicle, study.catalogue, options, time_limit_s=limit_s, stop=stop, why=why)
+    return size_signals(study.vehicle, study.catalogue, options, time_limit_s=limit_s, whole=whole, why=why)
 
 
 def _option(name: str, modules: Sequence[Module], pinned: Mapping[str, Box]) -> ModuleOption:
@@ -288,17 +298,22 @@ class _Judge:
         vehicle: Vehicle,
         time_limit_s: float | None,
         progress: Callable[[str], None] | None,
-        stop: Callable[[], bool] | None,
+        whole: Clock,
     ):
-        self._vehicle, self._limit_s, self._progress, self._stop = vehicle, time_limit_s, progress, stop
+        self._vehicle, self._limit_s, self._progress, self._whole = vehicle, time_limit_s, progress, whole
         self._book = CircuitBook(vehicle.settings.tolerance_loads)
+
+    def _in_time(self) -> dict[str, Any]:
+        """Limits of one solve, none later than that of the whole."""
+        limit_s = None if self._limit_s is None else min(self._limit_s, self._whole.left_s)
+        return {"time_limit_s": limit_s, "stop": self._whole.is_over, "book": self._book}
 
     def __call__(self, label: str, modules: Modules) -> Verdict:
         """Allocation on what is fitted, or why there is none; nothing of the two is raised."""
         if self._progress is not None:
             self._progress(label)
         try:
-            return allocate(self._vehicle, modules, time_limit_s=self._limit_s, stop=self._stop, book=self._book)
+            return allocate(self._vehicle, modules, **self._in_time())
         except (NotEnough, Unsolved) as refusal:
             return refusal
 
@@ -306,14 +321,7 @@ class _Judge:
         """What is short, and what could be given up: all of it, or the easiest way out of each."""
         if self._progress is not None:
             self._progress(f"what is short on {label}")
-        return explain(
-            refusal,
-            time_limit_s=self._limit_s,
-            every_limit=in_full,
-            sets=MOST_SETS if in_full else 1,
-            stop=self._stop,
-            book=self._book,
-        )
+        return explain(refusal, every_limit=in_full, sets=MOST_SETS if in_full else 1, **self._in_time())
 
 
 def _row(module: Module, result: Verdict, explanation: Explanation | None) -> tuple[object, ...]:
@@ -321,18 +329,8 @@ def _row(module: Module, result: Verdict, explanation: Explanation | None) -> tu
     if isinstance(result, Allocation):
         used = sum(len(c.channels) for c in result.circuits)
         subject, pct = tightest(result)
-        return (
-            module.name,
-            "enough",
-            result.outcome,
-            used,
-            total,
-            total - used,
-            subject,
-            pct,
-            module.mass_g,
-            module.price,
-        )
+        figures = (used, total, total - used, subject, pct, module.mass_g, module.price)
+        return (module.name, "enough", result.outcome, *figures)
     short, share = _short(explanation)
     verdict = explanation.verdict if explanation is not None else result.outcome
     return (module.name, verdict, result.outcome, None, total, None, short, share, module.mass_g, module.price)

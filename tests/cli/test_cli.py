@@ -11,10 +11,10 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
-from pdm_alloc.commands import _progress
 from pdm_alloc.diagnose.explain import _STOPPED
 from pdm_alloc.diagnose.shortfall import Shortfall
 from pdm_alloc.domain.module import Unit
+from pdm_alloc.printed import Progress
 from tests.chain.small import write_small
 
 DATA = Path(__file__).parent.parent.parent / "data"
@@ -128,7 +128,7 @@ def test_no_time_is_no_answer(capsys):
 
 def test_a_study_without_a_terminal_says_where_it_is(capsys):
     """Five hundred modules would else print nothing for minutes: a line now and then, none for machines."""
-    with _progress(2, quiet=False, every_s=0.0) as step:
+    with Progress(2, quiet=False, every_s=0.0) as step:
         step("first")
         step("second")
         step("first and second")
@@ -137,9 +137,9 @@ def test_a_study_without_a_terminal_says_where_it_is(capsys):
         "pdm-alloc: module 2 of 2: second",
         "pdm-alloc: first and second",
     ]
-    with _progress(500, quiet=True, every_s=0.0) as step:
+    with Progress(500, quiet=True, every_s=0.0) as step:
         step("first")
-    with _progress(500, quiet=False) as step:
+    with Progress(500, quiet=False) as step:
         step("at once")
     assert capsys.readouterr().err == ""
 

@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -11,6 +12,8 @@ import pandas as pd
 import pytest
 
 from pdm_alloc import commands
+from pdm_alloc.allocator import allocate
+from pdm_alloc.circuits.columns import OutOfTime
 from pdm_alloc.cli import main
 from tests.chain.small import write_small
 
@@ -138,3 +141,62 @@ def test_places_without_time_are_no_answer(monkeypatch, capsys, outcome, code):
     monkeypatch.setattr("pdm_alloc.studies.mounting.mount", lambda *_, **__: study)
     assert main(["size", COUPE, "--places", "--time-limit", "0", "--json"]) == code
     capsys.readouterr()
+
+
+def test_out_of_time_while_a_place_is_sought(tmp_path, monkeypatch, capsys):
+    """A command with more circuits than there was time to list ends no run: the place is left open, which is said."""
+
+    def late(*_):
+        raise OutOfTime("engine")
+
+    car = write_small(tmp_path)
+    (Path(car) / "places.csv").write_text("place,x_m,y_m,mount\nfront,0,0,yes\n")
+    monkeypatch.setattr("pdm_alloc.studies.mounting_search.lightest_places", late)
+    assert main(["allocate", car, "--module", "six"]) == 0
+    assert "no place chosen: time ran out while the circuits of engine were listed" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("limit_s", "before_s", "reading_s", "left_s"),
+    [
+        (5, 1, 0.1, 5),  # a small vehicle: reading is within the fifth and two seconds
+        (5, 3, 2, 3),  # 8 s for the command, 3 s are over, and the answer takes as long to print as the tables to read
+        (5, 60, 50, 2.5),  # half is left in any case
+        (0, 1, 0.1, 0),
+    ],
+)
+def test_reading_counts_against_the_limit(limit_s, before_s, reading_s, left_s):
+    """A limit holds within a fifth and two seconds, reading and printing included."""
+    options = SimpleNamespace(started=time.monotonic() - before_s, reading=reading_s)
+    assert commands._solving_s(options, limit_s) == pytest.approx(left_s, abs=0.5)
+
+
+def test_one_limit_for_all_steps_of_a_command(tmp_path, monkeypatch):
+    """Placing, allocating and explaining share the limit that was given: each gets what the ones before left."""
+    from pdm_alloc.diagnose.explain import explain
+    from pdm_alloc.studies.mounting_search import lightest_places
+
+    given, late_s = {}, 0.0
+
+    def slow(name, step):
+        def take(*words, **named):
+            nonlocal late_s
+            given[name] = words[2] if name == "place" else named["time_limit_s"]
+            late_s += 2.0
+            return step(*words, **named)
+
+        return take
+
+    clock = time.monotonic
+    monkeypatch.setattr(
+        "pdm_alloc.program.solver.time", SimpleNamespace(**vars(time) | {"monotonic": lambda: clock() + late_s})
+    )
+    monkeypatch.setattr("pdm_alloc.studies.mounting_search.lightest_places", slow("place", lightest_places))
+    monkeypatch.setattr("pdm_alloc.allocator.allocate", slow("allocate", allocate))
+    monkeypatch.setattr("pdm_alloc.diagnose.explain.explain", slow("explain", explain))
+    car = write_small(tmp_path)
+    (Path(car) / "places.csv").write_text("place,x_m,y_m,mount\nfront,0,0,yes\n")
+    assert main(["allocate", car, "--module", "two", "--time-limit", "1000"]) == 1
+    assert given["place"] <= 500
+    assert given["allocate"] <= 998
+    assert 0 < given["explain"] <= 996

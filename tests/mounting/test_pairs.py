@@ -1,7 +1,9 @@
 """Two modules together, without places."""
 
+import time
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -87,6 +89,25 @@ def test_stopped_before_the_pairs():
         stop=lambda: bool(told),
     )
     assert told == ["three"] and study.pair_results == {} and not study.is_enough
+
+
+def test_a_study_takes_its_limit_once_for_each_module(monkeypatch):
+    """Modules that use up their limit leave half a second for pairs and reasons, not the same time again for these."""
+    now, asked = [0.0], []
+
+    def slow(vehicle, modules, *, time_limit_s, stop, book):
+        asked.append(time_limit_s)
+        now[0] += time_limit_s
+        raise pa.Unsolved("no answer in time", "raise time_limit_s")
+
+    monkeypatch.setattr(
+        "pdm_alloc.program.solver.time", SimpleNamespace(monotonic=lambda: now[0], process_time=time.process_time)
+    )
+    monkeypatch.setattr("pdm_alloc.studies.sizing.allocate", slow)
+    modules = catalogue(one=(1, 1.0, 1.0), two=(2, 2.0, 2.0), three=(3, 3.0, 3.0))
+    study = pa.size(small.vehicle(*LOADS), modules, time_limit_s=10.0)
+    assert asked == [10.0, 10.0, 10.0, 0.5]
+    assert len(study.open) == 5 and not study.is_proved_short
 
 
 def test_pairs_get_as_much_time_as_all_modules_together():

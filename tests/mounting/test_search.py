@@ -4,6 +4,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from math import inf
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import HealthCheck, event, given, settings
@@ -174,6 +175,21 @@ def test_an_interrupt_keeps_the_best_so_far(two_on_the_front):
 
     found = mount(*two_on_the_front, "front", progress=interrupt)
     assert found.outcome == "best so far" and found.best.label == "middle-36 at glove box"
+
+
+def test_a_study_over_places_takes_its_limit_once_for_each_module(monkeypatch, demo):
+    """Choices that use up their limit one after the other end the study at that limit for each module."""
+    now, vehicle, catalogue = [0.0], *demo
+
+    def slow(job):
+        now[0] += job.time_limit_s
+        return Judged(job.choice.number, "no answer in time")
+
+    monkeypatch.setattr("pdm_alloc.program.solver.time", SimpleNamespace(monotonic=lambda: now[0]))
+    monkeypatch.setattr("pdm_alloc.studies.mounting_search.judge_choice", slow)
+    study = mount(vehicle, catalogue, time_limit_s=10.0)
+    assert now[0] == 10.0 * len(catalogue)
+    assert study.outcome == "no answer in time"
 
 
 def test_the_gap_is_that_to_the_least_open_bound(demo):

@@ -8,11 +8,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.allocator import allocate
-from pdm_alloc.domain.module import Channel, Module
+from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.domain.module import Channel, Module, units_of
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.program import allocation_solve as solve
 from pdm_alloc.program import optimum
-from pdm_alloc.program.task import Merged, empty_task
+from pdm_alloc.program.handout import hand_out
+from pdm_alloc.program.task import Merged, columns_of, empty_task
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.scale.fleet import fleet
@@ -71,6 +73,30 @@ def test_same_verdict_and_same_optimum(case, strategy, most_subsets, with_greedy
     else:
         first = next(iter(wanted))
         assert found[first] == wanted[first]
+
+
+class _Looks(tuple):
+    """Slots that count how often one is looked at."""
+
+    looks = 0
+
+    def __iter__(self):
+        for slot in super().__iter__():
+            _Looks.looks += 1
+            yield slot
+
+
+def test_no_channel_is_looked_at_again_once_it_is_taken():
+    """Handing out takes time in proportion to the channels: with 3,000 of one class their square was most of a run."""
+    vehicle, _ = fleet(100)
+    channels = tuple(Channel(str(n + 1), 12_500, 60_000, 50.0) for n in range(60))
+    task = empty_task(vehicle, units_of(Module("wide", 500_000, 900_000, channels)))
+    columns = [c for name in task.types for c in columns_of(task, name, CircuitBook(3)) if len(c.counts) == 1]
+    first = {c.command: c for c in reversed(columns)}
+    classes = tuple(replace(c, slots=_Looks(c.slots)) for c in task.classes)
+    handed = hand_out(replace(task, columns=tuple(first.values()), classes=classes), (1,) * len(first))
+    assert len(handed) == len({(h.unit, h.channels) for h in handed}) == 50
+    assert _Looks.looks <= sum(len(c.slots) for c in task.classes)
 
 
 @pytest.mark.parametrize("strategy", ["spare", "isolate"])

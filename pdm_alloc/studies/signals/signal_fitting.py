@@ -15,7 +15,7 @@ from pdm_alloc.domain.signals import Box, Keypad, fitted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.program.solver import NOT_ENOUGH
+from pdm_alloc.program.solver import NOT_ENOUGH, Clock
 from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes, plan_bus, signals_for
 from pdm_alloc.studies.signals.signal_side import SignalSide
 from pdm_alloc.studies.signals.signal_sizing import has_signals
@@ -65,8 +65,10 @@ def signals(
     at = fitted([boxes] if isinstance(boxes, Box) else boxes, places)
     wanted = signals_for(signals_of_vehicle(vehicle), [box.box for box in at])
     length_m = lengths_of(vehicle).wire_m if any(box.place for box in at) else None
+    clock = Clock(limit_s)
     allocation = allocate_signals(wanted, at, length_m, limit_s)
-    short = signal_shortfall(wanted, at, limit_s).sentence if at and allocation.outcome == NOT_ENOUGH else ""
+    is_short = at and allocation.outcome == NOT_ENOUGH
+    short = signal_shortfall(wanted, at, clock.left_s).sentence if is_short else ""
     rate = vehicle.settings.bus_kbit if kbit is None else kbit
     return with_bus(
         SignalSide(vehicle, tuple(units), allocation, _keypads(vehicle, keypads), None, rate, short), stub_m
@@ -158,15 +160,19 @@ def signals_beside(
         return SignalSide(vehicle, tuple(units), None)
     beside = [b for u in units for b in catalogue.boxes if b.name == u.module.name]
     limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
+    clock = Clock(limit_s)
     chosen = [offered[name] for name in names] or _cheapest(wanted, offered, beside, limit_s)
     labels = [box.label for box in fitted([*beside, *chosen])]
     sites = dict(zip(labels, [*(u.place for u in units if _pinned(u, beside)), *places], strict=False))
     at = {label: place for label, place in sites.items() if place}
-    fit = partial(signals, vehicle, [*beside, *chosen], units=units, keypads=catalogue.keypads, time_limit_s=limit_s)
-    side = fit(places=at, kbit=kbit)
+    fit = partial(signals, vehicle, [*beside, *chosen], units=units, keypads=catalogue.keypads)
+    side = fit(places=at, kbit=kbit, time_limit_s=clock.left_s)
     best = {} if places or not side else next(iter(_by_mass(side)), _Sites(0, 0, 0, {})).places
     _check_nodes(side, stubs or {})
-    return fit(places=at | best, kbit=kbit, stub_m=stubs) if best or stubs else side
+    if not best and not stubs:
+        return side
+    again = fit(places=at | best, kbit=kbit, stub_m=stubs, time_limit_s=clock.left_s)
+    return again if again or not side else _moved(side, best, stubs)
 
 
 CONTROL_PLACES = ("boxes", "places", "wire_g", "bus_g", "mass_g", "trunk_m")
@@ -215,13 +221,17 @@ def _by_mass(side: SignalSide) -> list[_Sites]:
 
 def _at(side: SignalSide, places: dict[str, str]) -> _Sites:
     """The same signals on the same pins, with boxes at other places."""
-    assert side.allocation is not None
-    boxes = tuple(replace(box, place=places.get(box.label, box.place)) for box in side.boxes)
-    moved = with_bus(replace(side, allocation=replace(side.allocation, boxes=boxes), bus=None))
+    moved = _moved(side, places)
     table = moved.cut_list()
     of_bus = table["role"] == BUS
     wire, bus = (float(table[mask]["mass_g"].sum()) for mask in (~of_bus, of_bus))
     return _Sites(wire, bus, moved.bus.trunk.length_m if moved.bus else 0.0, places)
+
+
+def _moved(side: SignalSide, places: Mapping[str, str], stub_m: Mapping[str, float] | None = None) -> SignalSide:
+    assert side.allocation is not None
+    boxes = tuple(replace(box, place=places.get(box.label, box.place)) for box in side.boxes)
+    return with_bus(replace(side, allocation=replace(side.allocation, boxes=boxes), bus=None), stub_m)
 
 
 def _check_nodes(side: SignalSide, stubs: Mapping[str, float]) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
 
 import pandas as pd
 
@@ -12,7 +13,7 @@ from pdm_alloc.domain.module import Catalogue, natural_key
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.signals import Box, Keypad, fitted
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.solver import NOT_ENOUGH, STOPPED_EMPTY
+from pdm_alloc.program.solver import NOT_ENOUGH, STOPPED_EMPTY, Clock
 from pdm_alloc.studies.signals.boxes_and_bus import BoxChoice, ModuleOption, choose_boxes, signals_for
 
 __all__ = ["SIGNAL_VERDICTS", "SignalSizing", "has_signals", "size_signals", "unit_key"]
@@ -182,6 +183,7 @@ def size_signals(
     time_limit_s: float | None = None,
     stop: Callable[[], bool] | None = None,
     why: bool = False,
+    whole: Clock | None = None,
 ) -> SignalSizing:
     """Judge every control unit of a catalogue by itself, and find the least cost of everything together.
 
@@ -199,6 +201,8 @@ def size_signals(
         Asked between solves; True ends the study with what it has.
     why : bool
         True: every remedy for each control unit that is not enough; False: only what is short.
+    whole : Clock, optional
+        Of the study that this is a part of: no limit lasts longer.
 
     Returns
     -------
@@ -206,20 +210,25 @@ def size_signals(
         A result for each control unit, each verified.
     """
     limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
+    clock = whole or Clock(inf, stop)
+
+    def left_s() -> float:
+        return min(limit_s, clock.left_s)
+
     units = tuple(sorted((b for b in catalogue.boxes if b.role == "control_unit"), key=unit_key))
     beside = modules[0].boxes if modules else ()
     wanted = signals_of_vehicle(vehicle)
     results: dict[str, SignalAllocation] = {}
     for unit in units if wanted else ():
-        if stop is not None and stop():
+        if clock.is_over():
             break
-        results[unit.name] = _judged(wanted, (*beside, unit), limit_s)
+        results[unit.name] = _judged(wanted, (*beside, unit), left_s())
     refused = [unit for unit in units if unit.name in results and results[unit.name].outcome == NOT_ENOUGH]
-    shorts = {unit.name: _short(wanted, (*beside, unit), limit_s) for unit in refused}
-    ways = {unit.name: _ways(wanted, (*beside, unit), catalogue, limit_s) if why else [] for unit in refused}
+    shorts = {unit.name: _short(wanted, (*beside, unit), left_s()) for unit in refused}
+    ways = {unit.name: _ways(wanted, (*beside, unit), catalogue, left_s()) if why else [] for unit in refused}
     by = _by([*catalogue.boxes, *catalogue.keypads, *modules])
-    halted = not units or (stop is not None and stop())
-    together = None if halted else _choice(vehicle, catalogue, modules, by, limit_s)
+    halted = not units or clock.is_over()
+    together = None if halted else _choice(vehicle, catalogue, modules, by, left_s())
     return SignalSizing(vehicle, units, results, shorts, ways, together, by)
 
 
