@@ -41,7 +41,7 @@ HOMES = {
     "openpyxl": {"files", "export"},
     "networkx": {"harness"},
     "scipy": {"electrics"},
-    "tqdm": {"commands"},
+    "tqdm": {"printed"},
 }
 FILE_CALLS = {
     "open",
