@@ -1,6 +1,7 @@
 """What the panel asks, and what it shows as the answer."""
 
 import time
+from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -12,15 +13,16 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import concession_study
 from pdm_alloc.diagnose.concession_words import concessions_table
 from pdm_alloc.diagnose.explain import explain
-from pdm_alloc.domain.module import Catalogue, Module
+from pdm_alloc.domain.module import Catalogue, Module, Unit
 from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.refusals import NotEnough, Unsolved
+from pdm_alloc.result.refusals import NotEnough, Unsolved, table_shorts
 from pdm_alloc.studies.comparison import compare
 from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, size_signals
+from pdm_alloc.verify.check import violations
 
-__all__ = ["Answer", "Answers", "Others", "Question", "Wish", "new_commands", "question_of"]
+__all__ = ["Answer", "Answers", "Early", "Others", "Question", "Wish", "new_commands", "question_of"]
 
 
 def new_commands(vehicle: Vehicle, changed: Vehicle) -> tuple[str, ...]:
@@ -136,6 +138,7 @@ Result = Allocation | NotEnough | Unsolved
 _CLOCK_S = 20.0
 _PAUSE_S = 0.8
 _BOOK_USES = 200
+_REMEMBERED = 24  # results: undo, and another module and back, are answered at once
 
 
 @dataclass(frozen=True)
@@ -178,6 +181,22 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class Early:
+    """Enough before the best wiring is known: the wiring of the answer before keeps every limit of the new tables.
+
+    Parameters
+    ----------
+    question : Question
+        What was asked.
+    seconds : float
+        How long the recount took.
+    """
+
+    question: Question
+    seconds: float
+
+
+@dataclass(frozen=True)
 class Others:
     """How all modules of the catalogue do, as far as they have been tried.
 
@@ -217,11 +236,19 @@ class Answers:
     def __init__(self) -> None:
         self._book = CircuitBook(0)
         self._left = 0
+        self._results: deque[tuple[_Asked, Result]] = deque(maxlen=_REMEMBERED)
+        self._wired: Allocation | None = None
 
-    def __call__(self, question: Question, stop: Callable[[], bool]) -> Iterator[Answer | Others]:
-        """The answer, the same answer as more of it is known, then the other modules; until `stop` says True."""
+    def __call__(self, question: Question, stop: Callable[[], bool]) -> Iterator[Answer | Early | Others]:
+        """The answer, the same answer as more of it is known, then the other modules; until `stop` says True.
+
+        Where the wiring of the answer before still keeps every limit, that it is enough comes first.
+        """
         start = time.perf_counter()
+        if self._holds(question):
+            yield Early(question, time.perf_counter() - start)
         result = self._judge(question, question.module, stop)
+        self._wired = result if isinstance(result, Allocation) else self._wired
         answer = Answer(question, result, time.perf_counter() - start)
         yield answer
         if isinstance(result, Allocation) and question.kept is not None:
@@ -248,13 +275,32 @@ class Answers:
         """The result of a question, without reasons or other modules."""
         return self._judge(question, question.module, stop)
 
+    def _holds(self, question: Question) -> bool:
+        """Whether the circuits of the last allocation, as they are, are an allocation of this question as well."""
+        wired, units = self._wired, _units(question, question.module)
+        if wired is None or wired.units != units or self._known((question.vehicle, units, None)):
+            return False
+        return not table_shorts(question.vehicle, units) and not violations(question.vehicle, units, wired.circuits)
+
+    def _known(self, asked: "_Asked") -> Result | None:
+        return next((result for other, result in reversed(self._results) if other == asked), None)
+
     def _judge(self, question: Question, module: Module, stop: Callable[[], bool]) -> Result:
-        vehicle = question.vehicle
         keep = question.kept if question.hold and module == question.module and _is_on(question.kept, module) else None
+        asked = question.vehicle, _units(question, module), keep
+        return self._known(asked) or self._noted(asked, self._solved(asked, stop), stop)
+
+    def _noted(self, asked: "_Asked", result: Result, stop: Callable[[], bool]) -> Result:
+        """The result, remembered unless more could come of asking again."""
+        is_final = isinstance(result, NotEnough) or (isinstance(result, Allocation) and result.gap == 0)
+        if is_final and not stop():
+            self._results.append((asked, result))
+        return result
+
+    def _solved(self, asked: "_Asked", stop: Callable[[], bool]) -> Result:
+        vehicle, units, keep = asked
         try:
-            book = self._circuits(vehicle)
-            units = fitted(vehicle, question.catalogue, [module.name], [question.place] if question.place else [])
-            return allocate(vehicle, units, time_limit_s=_CLOCK_S, stop=stop, book=book, keep=keep)
+            return allocate(vehicle, units, time_limit_s=_CLOCK_S, stop=stop, book=self._circuits(vehicle), keep=keep)
         except (NotEnough, Unsolved) as refusal:
             return refusal
 
@@ -265,3 +311,11 @@ class Answers:
         if self._left < 0 or self._book.tolerance_loads != loads:
             self._book, self._left = CircuitBook(loads), _BOOK_USES
         return self._book
+
+
+_Asked = tuple[Vehicle, tuple[Unit, ...], Allocation | None]  # what is wired, what is fitted, what is built
+
+
+def _units(question: Question, module: Module) -> tuple[Unit, ...]:
+    places = [question.place] if question.place else []
+    return fitted(question.vehicle, question.catalogue, [module.name], places)

@@ -1,6 +1,6 @@
 """The panel: a table of loads, what is wanted, and at once the verdict."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,9 +11,9 @@ from IPython.display import HTML, DisplayHandle, display
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import InputError
-from pdm_alloc.files.plain import Plain, vehicle_plain
+from pdm_alloc.files.plain import vehicle_plain
 from pdm_alloc.panel import verdicts
-from pdm_alloc.panel.answers import Answer, Answers, Others, Question, new_commands, question_of
+from pdm_alloc.panel.answers import Answer, Answers, Early, Others, Question, new_commands, question_of
 from pdm_alloc.panel.board import Board
 from pdm_alloc.panel.controls import Controls, LocksByHand, beginning
 from pdm_alloc.panel.grid.table_grid import TableGrid
@@ -60,20 +60,20 @@ class Panel:
     def __init__(self, vehicle: Vehicle, catalogue: Catalogue, module: str | None = None, *, home: Home | None = None):
         self._vehicle, self._home = vehicle, home
         self.answer: Answer | None = None
-        self.tables = Tables(vehicle.name, self._plain(), catalogue)
+        self.tables = Tables(vehicle.name, home.all_tables if home else vehicle_plain(vehicle), catalogue)
         self._parts = Parts()
         self.controls = Controls(catalogue, vehicle, module or beginning(vehicle, catalogue))
         self.files = FilesBar(home, vehicle.name, self.save, self.reopen, self._settled)
         self._screen = Screen()
         self._screen.tabs.name_page(f"{vehicle.name}{f' ({home.label})' if home else ''}: pdm_alloc")
-        self._answers = 0
+        self._answers = self._shown = 0
         self._saved: DisplayHandle | None = None
-        self._shown = 0
         self._asked: Question | None = None
         self._answer = Answers()
         self._worker: Worker[Question] = Worker(self._work, self._deliver, lock=self.tables.lock)
         path = home.path if home else None
         self.board = Board(self.tables.texts, self.tables.put_all, self.controls.mount, path)
+        self._parts.add("Answer", verdicts.Sections(self._screen, lambda: self.kept))
         self.add("Board", self.board)
         self.add("Switches", Switches())
         self.compare = KeptAllocations(path, self._settled, self._go_back, self._rebuilt)
@@ -133,7 +133,7 @@ class Panel:
 
     @property
     def kept(self) -> Allocation | None:
-        """The allocation that is taken as built; None where none is."""
+        """The allocation taken as built."""
         return self.compare.built
 
     def keep(self, name: str = "") -> None:
@@ -219,9 +219,6 @@ class Panel:
             self.files.show(saved=not self.tables.changed)
             self._home.keep(self._draft())
 
-    def _plain(self) -> Plain:
-        return self._home.all_tables if self._home else vehicle_plain(self._vehicle)
-
     def _ipython_display_(self) -> None:
         display(self.box)
         self._saved = display(HTML(self._static()), display_id=True)
@@ -232,12 +229,12 @@ class Panel:
 
     def _laid_out(self) -> widgets.VBox:
         screen = self._screen
-        left = self.tables.tabs
-        left.box.add_class("pdm-left")
-        screen.tabs.box.add_class("pdm-right-side")
+        left, right = self.tables.tabs.box, screen.tabs.box
+        left.add_class("pdm-left")
+        right.add_class("pdm-right-side")
         top = widgets.VBox([self.files.box, self.controls.box, screen.head])
         top.add_class("pdm-top")
-        work = widgets.Box([left.box, screen.tabs.box])
+        work = widgets.Box([left, right])
         work.add_class("pdm-work")
         box = widgets.VBox([screen.style, top, work, screen.foot])
         box.add_class("pdm-panel")
@@ -247,9 +244,8 @@ class Panel:
         if self._home and (draft := self._home.draft()):
             self._restore(draft)
         self.tables.watch(self._edited)
-        self.board.observe(lambda _: self.save(), "saves")
-        for grid in self.tables.grids.values():
-            grid.observe(lambda _: self.save(), "saves")
+        for widget in (self.board, *self.tables.grids.values()):
+            widget.observe(lambda _: self.save(), "saves")
         self.controls.observe(self._edited)
         self._screen.tabs.observe(lambda _: self._look())
         self.controls.keep.on_click(lambda _: self.keep())
@@ -288,9 +284,14 @@ class Panel:
                 self._screen.head.value = self._head()
 
     def _refuse(self, error: InputError) -> None:
-        self._asked, self.answer, self._shown = None, None, self._worker.overtake()
+        self._asked, faults = None, tuple(map(str, error.faults))
+        self._alone(self._worker.overtake(), lambda number: verdicts.faulty(faults, number))
+
+    def _alone(self, asked: int, said: Callable[[int], str]) -> None:
+        """A verdict without an answer."""
+        self.answer, self._shown = None, asked
         self._answers += 1
-        self._screen.show_alone(verdicts.faulty(tuple(map(str, error.faults)), self._answers))
+        self._screen.show_alone(said(self._answers))
         self._tell()
 
     def _work(self, question: Question, stop: Stop) -> Iterator[object]:
@@ -310,24 +311,21 @@ class Panel:
             self._screen.put("others", others(self.tables.catalogue, part))
         elif isinstance(part, Failure):
             self._fail(part)
+        elif isinstance(part, Early):
+            self._screen.head.value = verdicts.early(part, self._notes(part.question))
         elif isinstance(part, Answer):
             self._show(part)
 
     def _fail(self, failure: Failure) -> None:
-        self.answer, self._shown = None, self._worker.asked
-        self._answers += 1
-        self._screen.show_alone(verdicts.failed(failure.exception, self._answers))
-        self._tell()
+        self._alone(self._worker.asked, lambda number: verdicts.failed(failure.exception, number))
 
     def _show(self, answer: Answer) -> None:
         is_new = self.answer is None or self.answer.question is not answer.question
         self.answer, self._shown = answer, self._worker.asked
         self._answers += is_new  # the same answer, of which more is known, counts once
-        self._screen.head.value = head = self._head()  # before the sections, which take as long again
-        self._screen.show(head, verdicts.sections(answer, self.kept))
+        self._screen.head.value = self._head()  # before the sections, which take as long again
         if is_new:
-            first = Others({answer.question.module.name: answer.result})
-            self._screen.put("others", others(answer.question.catalogue, first))
+            self._deliver(Others({answer.question.module.name: answer.result}))
         self._tell()
 
     def _look(self) -> None:
@@ -341,10 +339,10 @@ class Panel:
 
     def _head(self) -> str:
         assert self.answer is not None
-        question, tables = self.answer.question, self.tables
-        undecided = verdicts.UNDECIDED if question.vehicle.places and question.place is None else ()
-        said = (*self.controls.faults, *notes(question, tables.sheets, len(tables.catalogue_faults)), *undecided)
-        return verdicts.verdict(self.answer, self._answers, said)
+        return verdicts.verdict(self.answer, self._answers, self._notes(self.answer.question))
+
+    def _notes(self, question: Question) -> tuple[str, ...]:
+        return (*self.controls.faults, *notes(question, self.tables.sheets, len(self.tables.catalogue_faults)))
 
     def _static(self) -> str:
         return static(self.answer, self._head(), self.compare.static()) if self.answer else ""

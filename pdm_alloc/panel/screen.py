@@ -264,16 +264,12 @@ class Screen:
         """Put a widget into a tab of its own, behind those there are."""
         self.tabs.add(title, widget)
 
-    def show(self, head: str, sections: Mapping[str, str]) -> None:
-        """Put a verdict and sections in place; sections not named stay as they are."""
-        for name, section in sections.items():
-            self.put(name, section)
-        self.body.remove_class("pdm-stale")
-        self.head.value = head
-
     def show_alone(self, head: str) -> None:
         """Put a verdict in place and empty all sections."""
-        self.show(head, dict.fromkeys(_SECTIONS, ""))
+        for name in _SECTIONS:
+            self.put(name, "")
+        self.body.remove_class("pdm-stale")
+        self.head.value = head
 
     def put(self, name: str, section: str) -> None:
         """Put one section in place."""

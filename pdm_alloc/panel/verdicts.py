@@ -1,20 +1,23 @@
 """The verdict, what moved and what is taken for granted, as HTML."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import pandas as pd
 
 from pdm_alloc.domain.module import Catalogue
-from pdm_alloc.panel.answers import Answer, Others, Question
+from pdm_alloc.panel.answers import Answer, Early, Others, Question
 from pdm_alloc.panel.grid.sheet import Sheet
 from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
+from pdm_alloc.panel.screen import Screen
 from pdm_alloc.panel.views import channels, short, states, warnings
-from pdm_alloc.result.allocation import Allocation, CareWarning, all_warnings, tightest
+from pdm_alloc.result.allocation import Allocation, all_warnings, tightest
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.signals.signal_sizing import SignalSizing
 from pdm_alloc.studies.sizing import size_key
 
-__all__ = ["UNDECIDED", "failed", "faulty", "moved", "notes", "others", "sections", "verdict", "working"]
+__all__ = ["Sections", "early", "failed", "faulty", "moved", "notes", "others", "sections", "verdict", "working"]
+
+_UNDECIDED = "Where the module is mounted is not decided: wire lengths and voltage drop are not judged."
 
 _LOOKING = "what is short is being worked out"
 
@@ -53,6 +56,28 @@ def _locked(answer: Answer) -> list[str]:
 def working() -> Html:
     """Shown from an edit to its answer, so that no old verdict is taken for the new one."""
     return _card("working", "\u2026", "Working", "Results below are for the previous table.", (), tag("span", ""))
+
+
+def early(answer: Early, notes: tuple[str, ...] = ()) -> Html:
+    """Shown where the module is enough for certain and the best wiring is still awaited.
+
+    Parameters
+    ----------
+    answer : Early
+        What is certain.
+    notes : tuple of str
+        As in `verdict`.
+
+    Returns
+    -------
+    Html
+    """
+    question, small = answer.question, tag("span", f"{answer.seconds:.2f} s", data_early="1")
+    sentence = (
+        f"{question.module.name} carries {plural(len(question.vehicle.loads), 'load')}: the wiring as it was keeps "
+        "every limit. The best wiring is being worked out; results below are for the previous table."
+    )
+    return _card("enough", "\u2713", "Enough", sentence, notes, small)
 
 
 def faulty(faults: tuple[str, ...], number: int) -> Html:
@@ -117,6 +142,7 @@ def notes(question: Question, sheets: Iterable[Sheet], catalogue_faults: int = 0
     """
     tables = list(sheets)
     sentences = [_unfilled(tables), _refused(tables), _old(catalogue_faults), _guessed(question.guessed)]
+    sentences += [_UNDECIDED] if question.vehicle.places and question.place is None else []
     return tuple(sentence for sentence in sentences if sentence)
 
 
@@ -247,8 +273,31 @@ def sections(answer: Answer, kept: Allocation | None) -> dict[str, Html]:
     }
 
 
-def _all_of(allocation: Allocation) -> list[CareWarning]:
-    return all_warnings(allocation.vehicle, allocation.units, allocation.wired)
+class Sections:
+    """The part behind the tab Answer: drawn when it is looked at, since its tables take as long as the solve.
 
+    Parameters
+    ----------
+    screen : Screen
+        Where the sections are.
+    kept : callable
+        Gives the allocation that is built, or None.
 
-UNDECIDED = ("Where the module is mounted is not decided: wire lengths and voltage drop are not judged.",)
+    Attributes
+    ----------
+    box : Widget
+        The sections.
+    """
+
+    def __init__(self, screen: Screen, kept: Callable[[], Allocation | None]):
+        self._screen, self._kept, self.box = screen, kept, screen.body
+
+    def show(self, answer: Answer | None) -> None:
+        """Show an answer; where there is none the verdict stands alone."""
+        for name, shown in sections(answer, self._kept()).items() if answer else ():
+            self._screen.put(name, shown)
+        self.box.remove_class("pdm-stale")
+
+    def stale(self) -> None:
+        """Mark what is shown as of other tables."""
+        self.box.add_class("pdm-stale")

@@ -1,44 +1,71 @@
-"""From an edit to the new verdict on the screen, measured in a real browser in a real JupyterLab, on the demo.
+"""From an edit to the new verdict on the screen, measured in a real browser in a real JupyterLab.
 
-    python -m tests.benchmarks.bench_panel [--edits 20] [--module middle-42]
+    python -m tests.benchmarks.bench_panel [--edits 20] [--module middle-42] [--largest]
 
-The clock runs in the page, from the key that ends the edit to the frame after the new verdict has been painted.
+The clock runs in the page, from the key that ends the edit to the frame after the new verdict has been painted. The
+vehicle is the demo, or the generated one with the most loads. Processor time is the kernel's, which goes on to the
+whole answer: how the wiring is best, and its tables.
 """
 
 import argparse
-import re
 import tempfile
 from pathlib import Path
 from statistics import median, quantiles
 
+import psutil
 from playwright.sync_api import sync_playwright
 
+from tests.attack.generator import REALISTIC, realistic
+from tests.attack.tables import write_tables
 from tests.browser.conftest import CHROMIUM, FLAGS, started_lab, watched
 
 STOPWATCH = (Path(__file__).parents[1] / "browser" / "stopwatch.js").read_text()
+DATA = Path(__file__).parents[2] / "data"
 CELL = """
 import pdm_alloc as pa
-vehicle, catalogue = pa.read_vehicle("../data/rally_coupe"), pa.read_catalogue("../data/catalogue")
+vehicle, catalogue = pa.read_vehicle({vehicle!r}), pa.read_catalogue({catalogue!r})
 panel = pa.panel.Panel(vehicle, catalogue, {module!r})
 panel
 """
-GOAL_MS = 400
+GOALS_MS = {"demo": 200, "largest": 400}
 
 
-def edits(number):
-    """So many edits of running currents: row, column, text; every row in turn, every value new to its cell."""
-    return [(3 * n % 40, "running_a", f"{0.6 + 0.01 * n:.2f}") for n in range(number)]
+def largest(folder):
+    """Folders of the generated vehicle with the most loads and of its catalogue, and its module with most channels."""
+    tables = max((realistic(*each) for each in REALISTIC), key=lambda each: len(each.table("loads")))
+    for row in tables.table("routes"):
+        row["length_m"] = ""
+    write_tables(tables, folder / "vehicle", folder / "catalogue")
+    names = [row["module"] for row in tables.table("channels")]
+    return str(folder / "vehicle"), str(folder / "catalogue"), max(names, key=names.count)
+
+
+def edits(page, number):
+    """So many edits of running currents: row, column, text; every third row, each a little less than it was."""
+    cells = page.locator('.pdm-grid [data-col="running_a"]')
+    rows = [3 * n % cells.count() for n in range(number)]
+    return [(row, "running_a", f"{float(cells.nth(row).input_value()) * 0.97:.3f}") for row in rows]
+
+
+def kernel():
+    """The process that computes."""
+    below = psutil.Process().children(recursive=True)
+    return next(process for process in below if any("ipykernel" in word for word in process.cmdline()))
 
 
 def measure(page, number):
-    """Milliseconds of each edit and of its solve; between edits a pause as of somebody who reads the verdict."""
+    """Milliseconds of each edit to verdict and to the whole answer; between edits a pause as of somebody who reads."""
     times = []
-    for edit in edits(number):
-        whole = page.evaluate(STOPWATCH, list(edit))
-        solve = 1000 * float(re.search(r"([\d.]+) s$", page.locator(".pdm-head .pdm-run").inner_text())[1])
-        times.append((whole, solve))
+    for edit in edits(page, number):
+        times.append(page.evaluate(STOPWATCH, list(edit)))
         page.wait_for_timeout(600)
     return times
+
+
+def said(name, times):
+    """Median, nine tenths and longest in words."""
+    nine = quantiles(times, n=10)[-1]
+    return f"{name}: median {median(times):.0f}, nine in ten under {nine:.0f}, longest {max(times):.0f}"
 
 
 def main():
@@ -46,20 +73,26 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--edits", type=int, default=20)
     parser.add_argument("--module", default="middle-42")
+    parser.add_argument("--largest", action="store_true")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder, started_lab(Path(folder)) as lab, sync_playwright() as play:
+        which = (str(DATA / "rally_coupe"), str(DATA / "catalogue"), given.module)
+        vehicle, catalogue, module = largest(Path(folder)) if given.largest else which
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         with watched(browser) as page:
-            lab.open(page, lab.write("bench.ipynb", CELL.format(module=given.module)))
+            lab.open(page, lab.write("bench.ipynb", CELL.format(vehicle=vehicle, catalogue=catalogue, module=module)))
             lab.run(page)
             page.locator(".pdm-head .pdm-run[data-run='1']").wait_for()
+            before = kernel().cpu_times()
             times = measure(page, given.edits)
+            after = kernel().cpu_times()
         browser.close()
-    whole, solves = zip(*times, strict=True)
-    worst = f"nine in ten under {quantiles(whole, n=10)[-1]:.0f}, longest {max(whole):.0f}"
-    print(f"edit to verdict on {given.module}, {given.edits} edits, ms: median {median(whole):.0f}, {worst}")
-    print(f"of which the solve: median {median(solves):.0f}; goal: edit to verdict, median under {GOAL_MS}")
-    if median(whole) >= GOAL_MS:
+    verdicts, answers = zip(*times, strict=True)
+    goal = GOALS_MS["largest" if given.largest else "demo"]
+    busy = 1000 * (after.user + after.system - before.user - before.system) / given.edits
+    print(f"{module}, {given.edits} edits, ms: {said('edit to verdict', verdicts)}; goal: median under {goal}")
+    print(f"{said('edit to whole answer', answers)}; processor time of the kernel per edit {busy:.0f}")
+    if median(verdicts) >= goal:
         raise SystemExit(1)
 
 

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from pdm_alloc.domain.condition import Condition
 from pdm_alloc.domain.expression import Undecided, inputs_turning_on
@@ -186,7 +187,7 @@ def check_possible(matrix: Matrix, conditions: Mapping[str, Condition], faults: 
     faults : Faults
         Where faults are noted.
     """
-    inputs = _Settings(conditions)
+    inputs = _settings(tuple(conditions.items()))
     for state in matrix.duties:
         try:
             _check_state(matrix, state, inputs, faults)
@@ -208,6 +209,12 @@ def _check_state(matrix, state, inputs, faults) -> None:
         if hindrance is not None:
             message, remedy = _never_on(command, inputs.conditions[command].text, hindrance)
             faults.add(_TABLE, matrix.rows[command], state, f"{duties[command] / PPM:g}", message, remedy)
+
+
+@lru_cache(maxsize=8)
+def _settings(conditions: tuple[tuple[str, Condition], ...]) -> "_Settings":
+    """Kept from one reading to the next: whoever edits loads changes no condition."""
+    return _Settings(dict(conditions))
 
 
 class _Settings:
