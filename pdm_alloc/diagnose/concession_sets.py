@@ -1,17 +1,21 @@
 """The cheapest sets of concessions, each tried in full before it is shown."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from pdm_alloc.allocator import any_allocation
-from pdm_alloc.circuits.classes import channel_classes
+from pdm_alloc.circuits.classes import Rating, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
+from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
+from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, concede, eased, options
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.concession_program import Model, concession_model, no_superset, not_exactly, opens
+from pdm_alloc.program.concession_program import Model, concession_model, forms_of_loads
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
+from pdm_alloc.program.sums import Sums, item_ma
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import arithmetic_shorts
 
@@ -124,10 +128,10 @@ def concession_study(
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     book = CircuitBook(vehicle.settings.tolerance_loads) if book is None else book
     try:
-        model = concession_model(vehicle, units[0], offered(vehicle, units, book, offer), book, clock.is_over)
+        options_there = offered(vehicle, units, book, offer)
+        return _Search(vehicle, units[0], options_there, most, clock, book).run()
     except TooManyCircuits as why:
         return ConcessionStudy(left_open=f"concessions were not looked for: {why}")
-    return _searched(vehicle, units[0], model, most, clock, book)
 
 
 def offered(
@@ -139,39 +143,71 @@ def offered(
     """
     drops = [o for r in (offer or offer_of(vehicle, units, book)).relaxed for o in eased(vehicle, r.load, r.need_pct)]
     ratings = {c.rating for c in channel_classes(vehicle, units)[0]}
-    useful = [o for o in options(vehicle) if o.kind not in _OPENERS or opens(vehicle, o, ratings, book)]
+    useful = [o for o in options(vehicle) if o.kind not in _OPENERS or _opens(vehicle, o, ratings, book)]
     return tuple(sorted((*useful, *drops), key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
 
 
 _OPENERS = ("soft_start", "measure")
 
 
-def _searched(
-    vehicle: Vehicle, unit: Unit, model: Model, most: int, clock: Clock, book: CircuitBook
-) -> ConcessionStudy:
-    found: list[ConcessionSet] = []
-    known: dict[tuple[object, ...], int] = {}
-    for _ in range(_MOST_TRIES):
-        if len(found) == most:
-            return ConcessionStudy(tuple(found))
-        solution = model.cheapest(clock)
-        if solution.outcome == NOT_ENOUGH:
-            return ConcessionStudy(tuple(found))
-        if solution.outcome != PROVEN_BEST:
-            break
-        taken = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
-        made = tuple(model.options[n] for n in taken)
-        result = any_allocation(concede(vehicle, made), (unit,), clock, book)
+@dataclass
+class _Search:
+    """A search for sets on its way: those that were enough, and those that were not."""
+
+    vehicle: Vehicle
+    unit: Unit
+    options: tuple[Option, ...]
+    most: int
+    clock: Clock
+    book: CircuitBook
+    sets: list[ConcessionSet] = field(default_factory=list)
+    known: dict[tuple[object, ...], int] = field(default_factory=dict)
+    taken: list[tuple[bool, list[int]]] = field(default_factory=list)
+
+    def run(self) -> ConcessionStudy:
+        """Sets as they come, cheapest first; banks count once a set has failed, which may be for one of them."""
+        if _is_hopeless(self.vehicle, self.unit, self.options, self.book):
+            return ConcessionStudy()
+        model = self._model(False)
+        for _ in range(_MOST_TRIES):
+            if len(self.sets) == self.most:
+                return ConcessionStudy(tuple(self.sets))
+            solution = model.cheapest(self.clock)
+            if solution.outcome == NOT_ENOUGH:
+                return ConcessionStudy(tuple(self.sets))
+            if solution.outcome != PROVEN_BEST:
+                break
+            numbers = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
+            is_enough = self._tried(tuple(self.options[n] for n in numbers))
+            is_first = not is_enough and all(good for good, _ in self.taken)
+            self.taken.append((is_enough, numbers))
+            if is_first and self.unit.module.bank_ma:
+                model = self._model(True)
+            else:
+                model.refuse(numbers, is_enough)
+        return ConcessionStudy(tuple(self.sets), _ENDED)
+
+    def _model(self, banked: bool) -> Model:
+        stop = self.clock.is_over
+        model = concession_model(self.vehicle, self.unit, self.options, self.book, stop, banked)
+        for is_enough, numbers in self.taken:
+            model.refuse(numbers, is_enough)
+        return model
+
+    def _tried(self, made: tuple[Option, ...]) -> bool:
+        """Whether a set is enough: allocated and recounted, and noted where it is."""
+        result = any_allocation(concede(self.vehicle, made), (self.unit,), self.clock, self.book)
         if result is None:
-            not_exactly(model, taken)
+            return False
+        at = self.known.setdefault(_kind_of_set(self.vehicle, made), len(self.sets))
+        if at < len(self.sets):
+            self.sets[at] = replace(self.sets[at], alike=(*self.sets[at].alike, made))
         else:
-            no_superset(model, taken)
-            at = known.setdefault(_kind_of_set(vehicle, made), len(found))
-            if at < len(found):
-                found[at] = replace(found[at], alike=(*found[at].alike, made))
-                continue
-            found.append(ConcessionSet(len(found) + 1, made, result.vehicle, result, vehicle))
-    return ConcessionStudy(tuple(found), "the search for concessions ended before it was through: there may be more")
+            self.sets.append(ConcessionSet(len(self.sets) + 1, made, result.vehicle, result, self.vehicle))
+        return True
+
+
+_ENDED = "the search for concessions ended before it was through: there may be more"
 
 
 def _kind_of_set(vehicle: Vehicle, made: tuple[Option, ...]) -> tuple[object, ...]:
@@ -187,3 +223,56 @@ def _likeness(vehicle: Vehicle, name: str) -> str:
     if not loads:
         return name
     return str(sorted((x.kind, x.importance, x.running_ma * x.count // SMALL_MA) for x in loads))
+
+
+def _opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: CircuitBook) -> bool:
+    """Whether a kind of channel bears an item of a load only when the option is taken."""
+    wiring = book.wiring(vehicle)
+    alone = replace(vehicle, loads=(vehicle.load(option.subject),))
+    (before,), (after,) = (load_types(v) for v in (alone, concede(alone, [option])))
+
+    return any(_bears(after, r, book, wiring) and not _bears(before, r, book, wiring) for r in ratings)
+
+
+def _is_hopeless(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], book: CircuitBook) -> bool:
+    """Whether inputs or the whole module are missed with every concession made, or a load is borne in no form."""
+    keys = sum(len(o.members) for o in offered if o.kind == "keypad")
+    if unit.module.inputs is not None and inputs_wanted(vehicle) - unit.module.inputs > keys:
+        return True
+    left_out = {o.subject for o in offered if o.kind == "leave_out"}
+    forms: dict[str, list[ItemType]] = defaultdict(list)
+    for form in (form for each in forms_of_loads(vehicle, unit, offered).values() for form in each):
+        if form.load not in left_out:
+            forms[form.load].append(form.item)
+    return _draw_too_much(vehicle, unit, offered, forms) or not _all_borne(vehicle, unit, offered, forms, book)
+
+
+Forms = Mapping[str, Sequence[ItemType]]
+
+
+def _draw_too_much(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], forms: Forms) -> bool:
+    """Whether the whole module is missed with every load in the form that draws least."""
+    limit = total_limit_ma(concede(vehicle, [o for o in offered if o.kind == "margin"]), unit)
+    cuts = [cut for cut in Sums(vehicle, [unit], item_types(vehicle, [unit])).cuts if cut.switched_on is None]
+    least = (
+        sum(min(t.count * item_ma(t, cut, unit.module.settle_s)[0] for t in types) for types in forms.values())
+        for cut in cuts
+    )
+    return any(drawn > limit for drawn in least)
+
+
+def _all_borne(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], forms: Forms, book: CircuitBook) -> bool:
+    """Whether a kind of channel bears each load in some form, with half the headroom where that is on offer."""
+    less, half = {o.subject for o in offered if o.kind == "headroom"}, vehicle.settings.headroom_pct / 2
+    ratings, wiring = {kind.rating for kind in channel_classes(vehicle, [unit])[0]}, book.wiring(vehicle)
+    for types in forms.values():
+        eased = [replace(t, headroom_pct=half) for t in types if t.command in less]
+        tried = ((t, rating) for t in (*types, *eased) for rating in ratings)
+        if not types[0].together and not any(_bears(t, rating, book, wiring) for t, rating in tried):
+            return False
+    return True
+
+
+def _bears(t: ItemType, rating: Rating, book: CircuitBook, wiring: Wiring) -> bool:
+    result = book.one((t,), ((0, 1),), rating, wiring)
+    return result is not None and result.made is not None

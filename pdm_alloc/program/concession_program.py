@@ -1,33 +1,36 @@
 """The program that finds the cheapest concessions: circuits of altered loads beside those of the loads as wanted."""
 
-import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
-from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating
+from pdm_alloc.circuits.classes import Capacity, ChannelClass
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, may_share
-from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
+from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types
+from pdm_alloc.circuits.scenes import Draw
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.concession_options import Option, coil_name, concede
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.partition import LateRows, Raised, add_sum
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise
-from pdm_alloc.program.sums import Sums, item_ma
-from pdm_alloc.program.task import merge
+from pdm_alloc.program.sums import Cut, Limit, Loading, Sums, Worst, limits_of
+from pdm_alloc.program.task import Column, Task, merge
 
-__all__ = ["Model", "concession_model", "no_superset", "not_exactly", "opens"]
+__all__ = ["Form", "Model", "concession_model", "forms_of_loads"]
 
 
 _VARIANTS = ("relay", "soft_start", "drop", "measure")  # concessions that alter one load, of which it takes one
 
 
+_NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
 
 
 @dataclass(frozen=True, slots=True)
-class _Variant:
+class Form:
     """A load as wanted (option None), or what a concession makes of it."""
 
     item: ItemType
@@ -64,6 +67,8 @@ class Model:
     cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+    columns: list[Column] = field(default_factory=list)
+    rows: set[tuple[Cut, Limit]] = field(default_factory=set)
 
     def circuits(self, types: Sequence[ItemType], kind: ChannelClass, marks: tuple[str, ...] = ()) -> dict[Counts, Fit]:
         """Circuits of a command that a kind of channel bears; those with two forms of one load left out."""
@@ -82,8 +87,25 @@ class Model:
         weights = {v: float(o.weight) for v, o in zip(self.chosen, self.options, strict=True)}
         numbers = {v: float(n) for n, v in enumerate(self.chosen)}
         scatter = {v: float(pow(_ROOT, n + 1, _PRIME)) for n, v in enumerate(self.chosen)}
+        self._keep_rows()
         stages = minimise(self.program, [weights, numbers, scatter], clock)
         return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
+
+    def refuse(self, taken: Sequence[int], is_enough: bool) -> None:
+        """Whatever contains a set that is enough; of one that is not, this very set."""
+        if is_enough:
+            self.program.row({self.chosen[n]: 1 for n in taken}, most=len(taken) - 1)
+        else:
+            signs = {v: (-1.0 if n in taken else 1.0) for n, v in enumerate(self.chosen)}
+            self.program.row(signs, least=1 - len(taken))
+
+    def _keep_rows(self) -> None:
+        """Rows of all combinations found so far, those of earlier solves too."""
+        late = self.program.late_rows
+        for cut, limit in ((c, k) for c, known in late.sums.cuts.items() for k in late.sums.limits if k in known):
+            if (cut, limit) not in self.rows:
+                self.rows.add((cut, limit))
+                add_sum(self.program, late.task, cut, limit, enumerate(late.task.columns), late.grown)
 
     def number(self, kind: str, subject: str) -> int | None:
         """Number of an option; None where it is not offered."""
@@ -96,6 +118,7 @@ def concession_model(
     offered: Sequence[Option],
     book: CircuitBook,
     late: Callable[[], bool] | None = None,
+    banked: bool = False,
 ) -> Model:
     """Variables and rows for all concessions of a vehicle on one unit.
 
@@ -111,6 +134,8 @@ def concession_model(
         Circuits of this vehicle known so far.
     late : callable, optional
         True stops the listing of circuits.
+    banked : bool
+        True: every bank's limit counts; False: like channels of all banks are one class, a smaller program.
 
     Returns
     -------
@@ -124,66 +149,83 @@ def concession_model(
     program = Program()
     chosen = [program.variable(1) for _ in offered]
     model = Model(program, tuple(offered), chosen, book.wiring(vehicle), book, late)
-    task = merge(vehicle, [unit]).task
+    merged = merge(vehicle, [unit])
+    task = merged.fine if banked else merged.task
     kinds = task.classes
-    by_command = _variants(vehicle, unit, model)
-    _total_rows(model, vehicle, unit, by_command)
+    model.columns += [Column("", (), 0, _NO_FIT, 1) for _ in offered]
+    by_command = forms_of_loads(vehicle, unit, offered)
     _input_row(model, vehicle, unit)
-    if _is_hopeless(model, vehicle, by_command, kinds):
-        program.row({}, least=1)
-        return model
     for command, variants in by_command.items():
         _add_circuits(model, vehicle, command, variants, kinds)
     _add_joins(model, vehicle, by_command, kinds)
     _cover_rows(model, vehicle, [v for variants in by_command.values() for v in variants])
     _need_rows(model, vehicle)
     _capacity_rows(model, vehicle, unit, kinds, task.capacities)
+    program.late_rows = _late_rows(model, vehicle, unit, by_command, task, banked)
     return model
 
 
-def _is_hopeless(model: Model, vehicle: Vehicle, by_command, kinds: Sequence[ChannelClass]) -> bool:
-    """Whether a row is missed with every concession made, or a load is borne in no form: no set will do then."""
-    for weights, least, most in model.program.rows:
-        lower, upper = sum(w for w in weights.values() if w < 0), sum(w for w in weights.values() if w > 0)
-        if upper < least or lower > most:
-            return True
-    left_out = {o.subject for o in model.options if o.kind == "leave_out"}
-    half = vehicle.settings.headroom_pct / 2
-    for command, variants in by_command.items():
-        less = model.number("headroom", command) is not None
-        forms: dict[str, list[ItemType]] = defaultdict(list)
-        for v in variants:
-            forms[v.load] += [v.item, *([replace(v.item, headroom_pct=half)] if less else [])]
-        for load, items in forms.items():
-            borne = (model.bears([t], ((0, 1),), kind) for t in items for kind in kinds)
-            if load not in left_out and not items[0].together and not any(borne):
-                return True
-    return False
+class _ConcededSums(Sums):
+    """Sums over loads in every form; those of joined commands count with the command they were of."""
+
+    homes: Mapping[tuple[str, int], tuple[str, int]] = MappingProxyType({})
+
+    def broken_by(self, limit: Limit, loading: Loading, clock: Clock | None = None) -> list[Worst]:
+        """As of `Sums`."""
+        at_home: dict[tuple[str, int], int] = defaultdict(int)
+        for key, portions in loading.items():
+            at_home[self.homes.get(key, key)] += portions
+        return super().broken_by(limit, at_home, clock)
 
 
-def opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: CircuitBook) -> bool:
-    """Whether a kind of channel bears an item of a load only when the option is taken."""
-    wiring = book.wiring(vehicle)
-    alone = replace(vehicle, loads=(vehicle.load(option.subject),))
-    (before,), (after,) = (load_types(v) for v in (alone, concede(alone, [option])))
+def _late_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command, task: Task, banked: bool) -> LateRows:
+    """Rows of banks and the whole module, its peak too, added as a set of concessions breaks them.
 
-    def bears(t: ItemType, rating: Rating) -> bool:
-        result = book.one((t,), ((0, 1),), rating, wiring)
-        return result is not None and result.made is not None
+    Two commands that are joined come on together, so at the change of one input neither may have an inrush: none is
+    counted for them, and every row holds for every set.
+    """
+    forms = {
+        command: (*(v.item for v in each), *(replace(v.item, draws=_running(v.item)) for v in each))
+        for command, each in by_command.items()
+    }
+    types = dict(forms)
+    homes: dict[tuple[str, int], tuple[str, int]] = {}
+    for option in (o for o in model.options if o.kind == "join"):
+        places = [(c, n) for c in option.members for n, v in enumerate(by_command[c]) if v.option is None]
+        places = [(c, n + len(by_command[c])) for c, n in places]
+        types[option.subject] = tuple(forms[c][n] for c, n in places)
+        homes |= {(option.subject, n): place for n, place in enumerate(places)}
+    sums = _ConcededSums(vehicle, [unit], item_types(vehicle, [unit]))  # the worst of it as it was wanted come first
+    sums.types, sums.homes = forms, homes
+    sums.limits = tuple(limit for limit in sums.limits if banked or limit.bank is None)
+    every = replace(task, types=types, columns=tuple(model.columns))
+    return LateRows(every, sums, _regained(model, vehicle, unit))
 
-    return any(bears(after, rating) and not bears(before, rating) for rating in ratings)
+
+def _running(item: ItemType) -> tuple[Draw, ...]:
+    return tuple(draw._replace(excess_ma=0, excess_rise_ma=0) for draw in item.draws)
 
 
-def _variants(vehicle: Vehicle, unit: Unit, model: Model) -> dict[str, list[_Variant]]:
+def _regained(model: Model, vehicle: Vehicle, unit: Unit) -> dict[tuple[int, str | None], Raised]:
+    """Limits that half of the module headroom raises."""
+    margin = model.number("margin", "banks and whole module")
+    if margin is None:
+        return {}
+    before, after = (limits_of(v, [unit]) for v in (vehicle, concede(vehicle, [model.options[margin]])))
+    steps = ((a, b.most_ma - a.most_ma) for a, b in zip(before, after, strict=True) if not a.is_peak)
+    return {(a.unit, a.bank): Raised(model.chosen[margin], a.most_ma, more) for a, more in steps}
+
+
+def forms_of_loads(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) -> dict[str, list[Form]]:
     """Every load as wanted and as each concession leaves it, by command."""
-    found: dict[str, list[_Variant]] = defaultdict(list)
+    forms: dict[str, list[Form]] = defaultdict(list)
     for item in load_types(vehicle, [unit]):
-        found[item.command].append(_Variant(item, item.load, None))
-    for n, option in enumerate(model.options):
+        forms[item.command].append(Form(item, item.load, None))
+    for n, option in enumerate(offered):
         if option.kind in _VARIANTS:
             item = _changed(concede(vehicle, [option]), option)
-            found[item.command].append(_Variant(item, option.subject, n))
-    return found
+            forms[item.command].append(Form(item, option.subject, n))
+    return forms
 
 
 def _changed(vehicle: Vehicle, option: Option) -> ItemType:
@@ -193,7 +235,7 @@ def _changed(vehicle: Vehicle, option: Option) -> ItemType:
     return load_types(replace(vehicle, loads=loads))[0]
 
 
-def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[_Variant], kinds) -> None:
+def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[Form], kinds) -> None:
     """Circuits at the headroom wanted, and those that only half of it allows."""
     less = model.number("headroom", command)
     half = vehicle.settings.headroom_pct / 2
@@ -215,10 +257,15 @@ def _free_of_labels(model: Model, item: ItemType) -> ItemType:
     return replace(item, separate=None) if free else item
 
 
-def _add_circuit(model: Model, variants, counts: Counts, number: int, kind: ChannelClass, less: int | None) -> None:
-    if not all(_where_locked(variants[n].item, kind) for n, _ in counts):
+def _add_circuit(
+    model: Model, variants, counts: Counts, number: int, kind: ChannelClass, less: int | None, joined: str = ""
+) -> None:
+    spots = {"+".join(slot) for slot in kind.slots}
+    if any(variants[n].item.locked and not spots & set(variants[n].item.locked[0][1]) for n, _ in counts):
         return
-    v = model.program.variable(min(len(kind.slots), *(variants[n].item.count // k for n, k in counts)))
+    upper = min(len(kind.slots), *(variants[n].item.count // k for n, k in counts))
+    v = model.program.variable(upper)
+    model.columns.append(Column(joined or variants[0].item.command, counts, number, _NO_FIT, upper))
     model.uses[number].append(v)
     labels = [variants[n].item.separate for n, _ in counts if variants[n].item.separate]
     for n, k in counts:
@@ -230,10 +277,6 @@ def _add_circuit(model: Model, variants, counts: Counts, number: int, kind: Chan
             given_up = model.number("separation", own.item.separate)
             assert given_up is not None
             model.needs[given_up, own.load][v] = k
-
-
-def _where_locked(item: ItemType, kind: ChannelClass) -> bool:
-    return not item.locked or any("+".join(slot) in item.locked[0][1] for slot in kind.slots)
 
 
 def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
@@ -250,11 +293,11 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         for number, kind in enumerate(kinds):
             if may_share(types, counts) and model.bears(types, counts, kind):
                 uses[len(model.program.most)] = 1.0
-                _add_circuit(model, variants, counts, number, kind, None)
+                _add_circuit(model, variants, counts, number, kind, None, option.subject)
         model.program.row({**uses, model.chosen[n]: -1}, 0, 0)
 
 
-def _cover_rows(model: Model, vehicle: Vehicle, variants: Sequence[_Variant]) -> None:
+def _cover_rows(model: Model, vehicle: Vehicle, variants: Sequence[Form]) -> None:
     """Every item once: as wanted, or as one of the concessions leaves it."""
     for load in vehicle.loads:
         weights = dict(model.cover[load.name, None])
@@ -291,43 +334,3 @@ def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, capacities
     if vehicle.settings.spare_channels:
         widths = {v: kind.width for number, kind in enumerate(kinds) for v in model.uses[number]}
         model.program.row(widths, most=len(unit.module.channels) - vehicle.settings.spare_channels)
-
-
-def _total_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command) -> None:
-    """Whole module under its worst combinations: what relays and loads left out take off it."""
-    limit = total_limit_ma(vehicle, unit)
-    margin = model.number("margin", "banks and whole module")
-    regained = 0 if margin is None else total_limit_ma(concede(vehicle, [model.options[margin]]), unit) - limit
-    for cut in Sums(vehicle, [unit], item_types(vehicle, [unit])).cuts:
-        together = 0
-        saved: dict[int, float] = defaultdict(float)
-        for v in (v for name in sorted(cut.on) for v in by_command.get(name, ())):
-            current = v.item.count * item_ma(v.item, cut, unit.module.settle_s)[0]
-            together += current if v.option is None else 0
-            _saving(model, v, current, saved)
-        if margin is not None:
-            saved[model.chosen[margin]] -= regained
-        if cut.switched_on is None:
-            model.program.row(saved, most=limit - together)
-
-
-def _saving(model: Model, variant: _Variant, current: int, saved) -> None:
-    """A relayed load leaves its coil; a load left out leaves nothing; a soft start changes no running current."""
-    if variant.option is None:
-        for kind in ("relay", "leave_out"):
-            n = model.number(kind, variant.load)
-            if n is not None:
-                saved[model.chosen[n]] -= current
-    elif model.options[variant.option].kind == "relay":
-        saved[model.chosen[variant.option]] += current
-
-
-def no_superset(model: Model, taken: Sequence[int]) -> None:
-    """Refuse every set that contains these options."""
-    model.program.row({model.chosen[n]: 1 for n in taken}, most=len(taken) - 1)
-
-
-def not_exactly(model: Model, taken: Sequence[int]) -> None:
-    """Refuse this very set of options."""
-    signs = {v: (-1.0 if n in taken else 1.0) for n, v in enumerate(model.chosen)}
-    model.program.row(signs, least=1 - len(taken), most=math.inf)

@@ -11,9 +11,9 @@ from pdm_alloc.program.solver import Clock, Program
 from pdm_alloc.program.sums import Cut, Limit, Sums, item_ma
 from pdm_alloc.program.task import Column, Task
 
-__all__ = ["LateRows", "loadings_of", "partition", "portions_on"]
+__all__ = ["LateRows", "Raised", "add_sum", "loadings_of", "partition", "portions_on"]
 
-_NONE: Mapping[tuple[int, str], Any] = MappingProxyType({})
+_NONE: Mapping[Any, Any] = MappingProxyType({})
 _MOST_STEPS = 1_000_000
 
 
@@ -73,7 +73,9 @@ def partition(
     program = Program(late=late)
     for column in task.columns:
         program.variable(column.most)
-    grown = {place: Raised(program.variable(_MOST_STEPS), *values) for place, values in grow.items()}
+    grown: dict[tuple[int, str | None], Raised] = {
+        place: Raised(program.variable(_MOST_STEPS), *values) for place, values in grow.items()
+    }
     for add in (_every_item_once, _capacities, _spares, _locks):
         add(program, task)
     if limits:
@@ -133,22 +135,22 @@ def _on_channel(task: Task, command: str, n: int, unit: int, channel: str) -> It
             yield v
 
 
-def _banks(program: Program, task: Task, sums: Sums, grown: Mapping[tuple[int, str], Raised]) -> None:
+def _banks(program: Program, task: Task, sums: Sums, grown: Mapping[tuple[int, str | None], Raised]) -> None:
     """Every bank under the combinations known to matter to it."""
     for cut, limit in _known(sums, "bank"):
-        _add_sum(program, task, cut, limit, enumerate(task.columns), grown)
+        add_sum(program, task, cut, limit, enumerate(task.columns), grown)
 
 
 def _totals(program: Program, task: Task, sums: Sums) -> None:
     """Every whole module, effective currents."""
     for cut, limit in _known(sums, "total"):
-        _add_sum(program, task, cut, limit, enumerate(task.columns))
+        add_sum(program, task, cut, limit, enumerate(task.columns))
 
 
 def _peaks(program: Program, task: Task, sums: Sums) -> None:
     """Every whole module, what stays on and the inrush of what one input switches on."""
     for cut, limit in _known(sums, "peak"):
-        _add_sum(program, task, cut, limit, enumerate(task.columns))
+        add_sum(program, task, cut, limit, enumerate(task.columns))
 
 
 def _known(sums: Sums, kind: str) -> Iterator[tuple[Cut, Limit]]:
@@ -156,13 +158,13 @@ def _known(sums: Sums, kind: str) -> Iterator[tuple[Cut, Limit]]:
         yield from ((cut, limit) for limit in sums.limits if limit in limits and limit.kind == kind)
 
 
-def _add_sum(
+def add_sum(
     program: Program,
     task: Task,
     cut: Cut,
     limit: Limit,
     columns: Iterable[tuple[int, Column]],
-    grown: Mapping[tuple[int, str], Raised] = _NONE,
+    grown: Mapping[tuple[int, str | None], Raised] = _NONE,
 ) -> None:
     """One combination within one limit, in portions of a milliamp; left out where everything together keeps it."""
     item = {
@@ -182,7 +184,7 @@ def _add_sum(
             if rise:
                 rises[column.command, n][v] = portions * k * rise
     weights.update(_robust(program, rises, task.vehicle.settings.tolerance_loads))
-    more = None if limit.bank is None else grown.get((limit.unit, limit.bank))
+    more = None if limit.is_peak else grown.get((limit.unit, limit.bank))
     if more is None:
         program.row(weights, most=limit.whole * limit.most_ma)
     else:
@@ -227,8 +229,8 @@ class LateRows:
         Its columns are the first variables of the program.
     sums : Sums
         Combinations known so far.
-    grown : mapping of (int, str) to Raised
-        Banks that may grow, by unit number and bank.
+    grown : mapping of (int, str or None) to Raised
+        Banks that may grow, by unit number and bank; without a bank the whole module.
     active : tuple of int or None
         Numbers, in the program of `task`, of the variables of the program asked about; None: it is that program.
     size : int
@@ -237,7 +239,7 @@ class LateRows:
 
     task: Task
     sums: Sums
-    grown: Mapping[tuple[int, str], Raised]
+    grown: Mapping[tuple[int, str | None], Raised]
     active: tuple[int, ...] | None = None
     size: int = 0
 
@@ -278,12 +280,12 @@ class LateRows:
             place: more._replace(steps=here[more.steps]) for place, more in self.grown.items() if more.steps in here
         }
         for limit in self.sums.limits:
-            more = None if limit.bank is None else self.grown.get((limit.unit, limit.bank))
+            more = None if limit.is_peak else self.grown.get((limit.unit, limit.bank))
             raised = limit if more is None else replace(limit, most_ma=more.usable_ma(values[more.steps]))
             for worst in self.sums.broken_by(raised, loadings[limit], clock):
                 broken = True
                 self.sums.add(replace(worst, limit=limit))
-                _add_sum(program, self.task, worst.cut, limit, columns, grown)
+                add_sum(program, self.task, worst.cut, limit, columns, grown)
         return broken
 
 

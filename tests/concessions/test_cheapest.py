@@ -237,3 +237,39 @@ def test_of_sets_that_weigh_the_same_the_tables_decide_which_come_first():
     taken = [" ".join(sorted(o.subject for o in s.made)) for s in sets]
     assert {o.kind for s in sets for o in s.made} == {"relay"}
     assert taken == ["l1 l4", "l4 l8", "l1 l6", "l4 l6", "l1 l7"]
+
+
+def _lamps(number):
+    return tuple(
+        replace(
+            LOAD, name=f"lamp {n}", command=f"lamp {n}", running_ma=ma, inrush_ma=ma, importance="comfort", kind="led"
+        )
+        for n, ma in enumerate(range(400, 400 + 100 * number, 100))
+    )
+
+
+def test_a_peak_that_is_missed_is_cured_by_what_lowers_it():
+    """Four fans switched at once pass the module's peak, and nothing about five lamps helps: two fans go on relays."""
+    fans = tuple(
+        replace(LOAD, name=f"fan {n}", command="fans", kind="fan", inrush_ma=20_000 + 2_000 * n, inrush_ms=1.0)
+        for n in range(4)
+    )
+    unit = replace(module_of(10), module=replace(module_of(10).module, total_peak_ma=56_000))
+    study = refused(vehicle_of(*fans, *_lamps(5)), unit)
+    assert remedies(study)[0] == ("relay", "relay") and study.left_open == ""
+    assert {o.subject[:3] for s in study.concession_sets for o in s.made} == {"fan"}
+
+
+def test_a_bank_that_is_missed_is_cured_by_what_takes_load_off_it():
+    """Heaters of 5 to 6.5 A in banks of 12 and 9 A: a margin with a relay, or two relays, and never a lamp alone."""
+    own = tuple(Channel(str(n), 10_000, 40_000, 50.0, bank="a" if n < 5 else "b") for n in range(10))
+    unit = module_of(10, own=own, bank_ma={"a": 12_000, "b": 9_000})
+    heaters = tuple(
+        replace(LOAD, name=f"heater {n}", command=f"h{n}", running_ma=ma, inrush_ma=ma)
+        for n, ma in enumerate((5_000, 5_500, 6_000, 6_500))
+    )
+    vehicle = vehicle_of(*heaters, *_lamps(5))
+    sets = concession_sets(vehicle, (unit,), most=2)
+    assert [tuple(o.kind for o in s.made) for s in sets] == [("margin", "relay"), ("relay", "relay")]
+    for one in sets:
+        assert not any(enough(concede(vehicle, [o for o in one.made if o != option]), unit) for option in one.made)
