@@ -172,37 +172,39 @@ def _code(study) -> int:
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     from pdm_alloc.result.refusals import Unsolved
-    from pdm_alloc.studies.mounting import mount
+    from pdm_alloc.studies.mounting import mounted, search_places
     from pdm_alloc.studies.mounting_search import workers
 
-    how = {"time_limit_s": options.time_limit, "objective": options.objective}
     try:
-        with workers(options.jobs) as executor, printed.Progress(None, options.json, "choice") as bar:
-            study = mount(vehicle, catalogue, executor=executor, progress=bar, stop=_stop(options, catalogue), **how)
+        with workers(options.jobs) as run, printed.Progress(None, options.json, "choice") as bar:
+            how = {"time_limit_s": options.time_limit, "stop": _stop(options, catalogue)}
+            search = search_places(vehicle, catalogue, options.objective, executor=run, progress=bar, **how)
+            study = mounted(search)
     except (ValueError, Unsolved) as error:
         print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
-    side, sites = _control_sites(vehicle, catalogue, study.best.units if study.best else (), options.time_limit)
+    together, side, sites = _control_sites(search, study, catalogue, options.time_limit)
     if options.json:
         plain = {"choices": printed.records(study.choices), "warnings": [asdict(w) for w in study.warnings]}
-        signals = {} if side is None else {"control_places": printed.records(sites), "signals": side.as_plain()}
+        signals = {} if side is None else printed.control_json(together, side, sites)
         printed.print_json({"best": study.best and study.best.label, **plain, **signals})
     else:
         print(printed.text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
-        print(*printed.dangers(study.warnings), sep="\n")
-        print("", study.conventional_summary(), sep="\n")
-        print(*printed.control_site_lines(side, sites), sep="\n")
-    if study.is_enough:
-        return printed.signal_code(side)
-    return SHORT if study.outcome == "not enough" else NO_ANSWER
+        print(*printed.dangers(study.warnings), "", study.conventional_summary(), sep="\n")
+        print(*printed.control_site_lines(together, side, sites), sep="\n")
+    short = SHORT if study.outcome == "not enough" else NO_ANSWER
+    return printed.signal_code(side) if study.is_enough else short
 
 
-def _control_sites(vehicle, catalogue, units, time_limit_s):
-    """The signal side beside the best choice of modules, and its wires by place; None where there is none."""
-    from pdm_alloc.studies.signals.signal_fitting import control_places, signals_beside
+def _control_sites(search, study, catalogue, time_limit_s):
+    """What is best together, the signal side of it (or beside the best modules alone), and its wires by place."""
+    from pdm_alloc.studies.signals.signal_places import choose_together, control_places, signals_beside
 
-    side = signals_beside(vehicle, catalogue, units, time_limit_s=time_limit_s) if units else None
-    return side, None if side is None or not side else control_places(side)
+    if not study.best:
+        return None, None, None
+    together, best = choose_together(search, catalogue, time_limit_s), study.best.units
+    side = together.side if together else signals_beside(search.vehicle, catalogue, best, time_limit_s=time_limit_s)
+    return together, side, control_places(side) if side else None
 
 
 def _allocate(options) -> int:
@@ -246,7 +248,7 @@ def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...], limit_s: floa
 
 
 def _signals(options, vehicle, catalogue, units, limit_s):
-    from pdm_alloc.studies.signals.signal_fitting import signals_beside
+    from pdm_alloc.studies.signals.signal_places import signals_beside
 
     names, places, stubs = options.control_unit, options.control_place, dict(options.bus_stub)
     side = signals_beside(vehicle, catalogue, units, names, places, limit_s, options.bus_kbit, stubs)

@@ -11,6 +11,7 @@ import pandas as pd
 __all__ = [
     "Progress",
     "care",
+    "control_json",
     "control_placing",
     "control_site_lines",
     "counts",
@@ -98,11 +99,24 @@ def control_placing(side) -> str:
     return f"{', '.join(at)}, where {whose} wires are lightest; --control-place names another"
 
 
-def control_site_lines(side, sites):
-    """What the wires of the signal side weigh with its control units at each place; nothing where there is none."""
+def control_json(together, side, sites) -> dict:
+    """The signal side of a study of places as plain values: what is best together, wires by place, and the side."""
+    plain = {"control_places": None if sites is None else records(sites), "signals": side.as_plain()}
+    if together is None:
+        return plain
+    modules = [{"module": unit.module.name, "place": unit.place} for unit in together.choice.units]
+    pads = [{"keypad": pad.name, "place": place} for _, place, pad in together.side.pads()]
+    boxes = [b for b in plain["signals"]["boxes"] if b["box"] not in {unit["module"] for unit in modules}]
+    chosen = {"modules": modules, "boxes": boxes, "keypads": pads, "outcome": together.outcome}
+    return {"together": {**chosen, "price": together.price, "mass_g": together.mass_g}, **plain}
+
+
+def control_site_lines(together, side, sites):
+    """What is best together, and what the wires of the signal side weigh at each place; nothing where there is none."""
     if side is None:
         return
     yield from ("", side.summary())
+    yield from ("", str(together)) if together is not None else ()
     if sites is not None and len(sites):
         yield from ("", text(sites.head(_SITES)))
         best = sites.iloc[0]

@@ -1,6 +1,7 @@
 """What figures share: sheet, colours, labels, text that fits, and the table they are drawn from."""
 
 import functools
+import io
 import textwrap
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec
@@ -10,6 +11,7 @@ import pandas as pd
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 __all__ = [
     "FREE",
@@ -163,6 +165,43 @@ STEPS = ("#1d4e79", "#5b8db8", "#b9d0e3", "#e8a33a", "#8a5a12", "#e6ebf0")
 TITLE, TEXT, SMALL = 13.0, 10.5, 9.5
 
 
+@functools.cache
+def _sheet_class() -> "type[Figure]":
+    """A matplotlib Figure without pyplot that a notebook shows by itself; made with the first figure drawn."""
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    class Sheet(Figure):
+        """A white Figure with room made for every label.
+
+        pyplot keeps every figure it makes in a list of its own and draws twice in notebooks; a plain Figure is not
+        shown at all. This one says how it looks as a PNG.
+        """
+
+        def __init__(self, **options: Any) -> None:
+            look: dict[str, Any] = {"facecolor": "white", "layout": "constrained", **options}
+            super().__init__(**look)
+
+        def _repr_png_(self) -> bytes:
+            return self.png()
+
+        def png(self, dpi: float = 110) -> bytes:
+            """The picture as PNG, dots per inch as asked."""
+            return self._written("png", dpi=dpi)
+
+        def svg(self) -> str:
+            """The picture as SVG text, the same for the same drawing (no date, no random names in it)."""
+            return self._written("svg", metadata={"Date": None}).decode()
+
+        def _written(self, form: str, **options: Any) -> bytes:
+            buffer = io.BytesIO()
+            with rc_context({"svg.hashsalt": "pdm_alloc"}):
+                self.savefig(buffer, format=form, bbox_inches="tight", pad_inches=0.15, **options)
+            return buffer.getvalue()
+
+    return Sheet
+
+
 def need_axes(axes: "Axes | None", width_in: float, height_in: float) -> "Axes":
     """The axes given, or new ones on a sheet of that size.
 
@@ -185,11 +224,11 @@ def need_axes(axes: "Axes | None", width_in: float, height_in: float) -> "Axes":
     if axes is not None:
         return axes
     try:
-        from pdm_alloc.figures.sheet_figure import Sheet
+        sheet = _sheet_class()
     except ModuleNotFoundError as missing:
         package = (missing.name or "matplotlib").split(".")[0]
         raise ImportError(f"figures need {package}: pip install 'pdm_alloc[figures]'") from None
-    return Sheet(figsize=(width_in, height_in)).add_subplot()
+    return sheet(figsize=(width_in, height_in)).add_subplot()
 
 
 def plain_text(draw: "Callable[_P, Axes]") -> "Callable[_P, Axes]":

@@ -1,9 +1,11 @@
 """Choose modules, their places and the allocation together."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from math import inf
+from typing import Any
 
 import pandas as pd
 
@@ -19,20 +21,10 @@ from pdm_alloc.studies.conventional import Conventional, conventional
 from pdm_alloc.studies.module_choices import Choice, Found, Objective, choices, known_price, mount_places, objective_of
 from pdm_alloc.studies.mounting_search import Judged, Search, judge_choice, module_dg
 
-__all__ = ["CHOICES", "Mounting", "mount", "mounting_of"]
+__all__ = ["CHOICES", "Mounting", "mount", "mounted", "mounting_of", "search_places"]
 
 CHOICES = (
-    "choice",
-    "modules",
-    "places",
-    "price",
-    "mass_g",
-    "module_g",
-    "wire_g",
-    "feed_g",
-    "bound_g",
-    "outcome",
-    "care",
+    *("choice", "modules", "places", "price", "mass_g", "module_g", "wire_g", "feed_g", "bound_g", "outcome", "care"),
 )
 
 _NOT_TRIED = "not tried"
@@ -293,24 +285,39 @@ def mount(
 
     Raises
     ------
-    UnknownName
-        Unknown objective (a KeyError and a ValueError).
-    ValueError
-        No place can take a module, or a module lacks the price or mass it is compared by.
+    UnknownName, ValueError
+        Unknown objective; no place can take a module, or a module lacks the price or mass it is compared by.
     Unsolved
         A command has too many different loads to list its circuits.
     """
-    places = mount_places(vehicle)
+    how = {"executor": executor, "at_once": at_once, "progress": progress}
+    return mounted(search_places(vehicle, catalogue, objective, time_limit_s, most, stop, **how))
+
+
+def search_places(vehicle, catalogue, objective="price", time_limit_s=None, most=2, stop=None, **how: Any) -> Search:
+    """The search of `mount`, run; see there."""
+    places, wanted = mount_places(vehicle), objective_of(objective)
     if not places:
         raise ValueError("no place can take a module: set mount to yes for one in the table places")
-    wanted = objective_of(objective)
     _check(catalogue, wanted)
     limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
-    try:
-        whole = Clock(inf if time_limit_s is None else limit_s * len(catalogue), stop)
+    whole = Clock(inf if time_limit_s is None else limit_s * len(catalogue), stop)
+    with _listed():
         search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s, whole)
-        search.run(executor, at_once, progress, stop)
+        search.run(stop=stop, **how)
+    return search
+
+
+def mounted(search: Search) -> Mounting:
+    """Result of a search that was run, with the allocation of its best choice."""
+    with _listed():
         return mounting_of(search, _allocation(search))
+
+
+@contextmanager
+def _listed() -> Iterator[None]:
+    try:
+        yield
     except TooManyCircuits as why:
         raise Unsolved(FAILED, str(why)) from None
 

@@ -16,7 +16,7 @@ from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.export.documents import write_documents
 from pdm_alloc.export.signal_sheets import signal_steps
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.studies.signals.signal_fitting import control_places, signals_beside
+from pdm_alloc.studies.signals.signal_places import control_places, signals_beside
 from pdm_alloc.verify.copper import bench
 from tests.export.test_pdf import page_height
 from tests.signals.test_size_signals import DATA, tables

@@ -1,6 +1,8 @@
 import json
+import random
 import re
 from dataclasses import replace
+from itertools import combinations_with_replacement, product
 from pathlib import Path
 
 import pytest
@@ -8,12 +10,19 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.circuits.items import inputs_wanted
 from pdm_alloc.cli import main
-from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin
-from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.domain.kinds import Settings
+from pdm_alloc.domain.module import Catalogue, Channel, Module
+from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin, fitted
+from pdm_alloc.domain.vehicle import Command, Input, Load, Place, Route, State, Vehicle
 from pdm_alloc.panel.answers import Answers, Others, Question
 from pdm_alloc.panel.verdicts import others
 from pdm_alloc.program.solver import STOPPED_EMPTY
+from pdm_alloc.studies.mounting import search_places
+from pdm_alloc.studies.mounting_search import judge_choice
+from pdm_alloc.studies.signals import signal_places
 from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption
+from pdm_alloc.studies.signals.signal_fitting import with_bus
+from pdm_alloc.studies.signals.signal_places import choose_together
 from pdm_alloc.studies.signals.signal_sizing import has_signals, size_signals
 
 DATA = Path(__file__).resolve().parents[2] / "data"
@@ -218,3 +227,64 @@ def test_the_panel_has_every_control_unit_beside_the_modules(tables):
     plain = replace(question, vehicle=replace(vehicle, signals=()))
     assert "control unit" not in others(catalogue, Others({"M": next(Answers()(plain, lambda: False)).result}))
     assert not any(isinstance(part, Others) and part.signals for part in Answers()(plain, lambda: False))
+
+
+PLACED = Vehicle(
+    "placed",
+    (Load("lamp", "light", 2000, kind="led", place="rear"), Load("horn", "sound", 6000, kind="coil", place="nose")),
+    (Command("light"), Command("sound")),
+    (State("all on", 12.0, {"light": 1_000_000, "sound": 1_000_000}),),
+    Settings(lowest_ambient_c=20.0, battery_place="nose", spare_channels=0, time_limit_s=60.0),
+    (Input("key", "switch", "rear", read_by="keypad"),),
+    (Place("nose", mount=True), Place("cabin", mount=False), Place("rear", mount=True)),
+    (Route("nose", "cabin", 1.5), Route("cabin", "rear", 2.5)),
+)
+
+
+@pytest.mark.once
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("by", ["price", "mass"])
+def test_modules_and_control_units_at_their_places_are_the_best_of_all_there_are(seed, by, monkeypatch):
+    """Every module, every set of up to two units, every place of each, weighed one by one from the cut lists."""
+    monkeypatch.setattr(signal_places, "MOST_UNITS", 2)
+    rng = random.Random(seed)
+    signals = [Signal(f"s{n}", "switch_to_ground", rng.randint(1, 3), rng.choice(("nose", "rear"))) for n in range(3)]
+    vehicle = replace(PLACED, signals=tuple(signals))
+    units = [_unit(f"u{n}", rng.randint(2, 6), rng.randint(50, 400), rng.randint(20, 120)) for n in range(2)]
+    channels = [Channel(str(n), 20_000, 90_000, 100.0, connector="X", pins=(f"{n}",)) for n in (1, 2, 3)]
+    modules = [_module(f"m{n}", channels, rng.randint(100, 300), rng.randint(50, 400)) for n in range(2)]
+    pads = (Keypad("p", 4, price=40.0, mass_g=30.0), Keypad("q", 2, price=30.0, mass_g=50.0))
+    catalogue = Catalogue("c", tuple(modules), boxes=tuple(units), keypads=pads)
+    search = search_places(vehicle, catalogue, by, most=1)
+    together = choose_together(search, catalogue)
+    known = {n: judge_choice(search.job(search.choices[n], None)) for n in search.least}
+    sides = {
+        (boxes, at): pa.signals(vehicle, boxes, places=dict(zip([b.label for b in fitted(boxes)], at, strict=True)))
+        for boxes in (c for size in range(3) for c in combinations_with_replacement(units, size))
+        for at in product(("nose", "rear"), repeat=len(boxes))
+    }
+    enough = {key: side for key, side in sides.items() if side}
+    best = min(_weighed(search.choices[n], known[n], side, by, pads) for n in known for side in enough.values())
+    got = {"price": (together.price, together.mass_g), "mass": (together.mass_g, together.price)}[by]
+    assert together.outcome == "proven best" and got == pytest.approx(best, abs=0.11)
+    assert not together.side.allocation.findings
+
+
+def _unit(name, pins, price, mass):
+    each = tuple(SignalPin(str(n), "", frozenset(("switch_to_ground",))) for n in range(pins))
+    return Box(name, each, price=price, mass_g=mass)
+
+
+def _module(name, channels, price, mass):
+    return Module(name, 60_000, 200_000, tuple(channels), mass_g=float(mass), price=float(price))
+
+
+def _weighed(choice, judged, side, by, pads):
+    """Price and mass of one choice, worked out from nothing but its parts."""
+    pad = pads[by == "price"]
+    side = with_bus(replace(side, units=choice.units, keypads={"rear": (pad,)}, bus=None))
+    things = [*(box.box for box in side.boxes), pad]
+    price = choice.price + sum(thing.price for thing in things)
+    mass = choice.module_g + judged.harness_dg / 10 + sum(thing.mass_g for thing in things)
+    mass += side.cut_list()["mass_g"].sum()
+    return (price, mass) if by == "price" else (mass, price)

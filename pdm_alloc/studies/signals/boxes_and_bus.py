@@ -22,6 +22,7 @@ __all__ = [
     "cheapest_keypads",
     "choose_boxes",
     "plan_bus",
+    "sets_by_cost",
     "signals_for",
     "wires_saved",
 ]
@@ -153,7 +154,7 @@ def choose_boxes(
     fitting = {place: chosen for place, chosen in pads.items() if chosen is not None}
     base = sum(_cost(pad, by) or 0 for chosen in fitting.values() for pad in chosen)
     tried = 0
-    for cost, option, boxes in _by_cost(list(units), modules, by, most_units):
+    for cost, option, boxes in sets_by_cost(list(units), modules, by, most_units):
         if clock.is_over():
             return BoxChoice(STOPPED_EMPTY, tried=tried)
         allocation = _tried(signals, (*option.boxes, *boxes), clock)
@@ -175,7 +176,7 @@ def _tried(signals, boxes, clock) -> SignalAllocation:
     return allocate_signals(signals_for(signals, boxes), fitted(boxes), time_limit_s=max(0.1, clock.left_s))
 
 
-def _by_cost(units, modules, by, most_units) -> Iterator[tuple[float, ModuleOption, tuple[Box, ...]]]:
+def sets_by_cost(units, modules, by, most_units) -> Iterator[tuple[float, ModuleOption, tuple[Box, ...]]]:
     """Every set in order of cost: a set grows only by units at or after its last one, so none comes twice."""
     priced = [(cost, unit) for unit in units if (cost := _cost(unit, by)) is not None]
     priced.sort(key=lambda item: (item[0], natural_key(item[1].name)))

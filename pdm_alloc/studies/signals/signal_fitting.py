@@ -1,27 +1,19 @@
-"""Fit boxes to a vehicle: signals on their pins, keypads, the bus between all nodes, and where a control unit sits."""
+"""Fit boxes to a vehicle: signals on their pins, keypads, and the bus between all nodes."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
-from itertools import product
-
-import pandas as pd
+from dataclasses import replace
 
 from pdm_alloc.allocator import allocate_signals, key_counts, signals_of_vehicle
 from pdm_alloc.diagnose.signal_shortfall import signal_shortfall
-from pdm_alloc.domain.module import Catalogue, Unit
-from pdm_alloc.domain.showing import counted
+from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.signals import Box, Keypad, fitted
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.program.solver import NOT_ENOUGH, Clock
-from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes, plan_bus, signals_for
+from pdm_alloc.studies.signals.boxes_and_bus import cheapest_keypads, plan_bus, signals_for
 from pdm_alloc.studies.signals.signal_side import SignalSide
-from pdm_alloc.studies.signals.signal_sizing import has_signals
-from pdm_alloc.studies.signals.signal_wiring import BUS
 
-__all__ = ["CONTROL_PLACES", "control_places", "signals", "signals_beside", "with_bus"]
+__all__ = ["signals", "with_bus"]
 
 
 def signals(
@@ -109,160 +101,3 @@ def _keypads(vehicle, keypads) -> dict[str | None, tuple[Keypad, ...]]:
     by = "price" if all(pad.price is not None for pad in keypads) else "mass"
     chosen = {place: cheapest_keypads(count, keypads, by) for place, count in key_counts(vehicle).items()}
     return {place: pads for place, pads in chosen.items() if pads}
-
-
-def signals_beside(
-    vehicle: Vehicle,
-    catalogue: Catalogue,
-    units: Sequence[Unit],
-    names: Sequence[str] = (),
-    places: Sequence[str] = (),
-    time_limit_s: float | None = None,
-    kbit: int | None = None,
-    stubs: Mapping[str, float] | None = None,
-) -> SignalSide | None:
-    """The signal side beside modules: on control units by name, or on those that cost least.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-        Any.
-    catalogue : Catalogue
-        With control units and keypads.
-    units : sequence of Unit
-        Modules fitted.
-    names : sequence of str
-        Control units and expanders; empty: the cheapest that are enough, or else the largest.
-    places : sequence of str
-        Where they sit, one each; empty: where their wires and the trunk are lightest, see `control_places`.
-    time_limit_s : float, optional
-        s; default: the vehicle's setting.
-    kbit : int, optional
-        Bit rate of the bus, kbit/s; default: the vehicle's setting.
-    stubs : mapping of str to float, optional
-        Stub of nodes of the bus by label, m; of all others: the vehicle's setting.
-
-    Returns
-    -------
-    SignalSide or None
-        None: the vehicle has no signal side.
-
-    Raises
-    ------
-    InputError
-        A box, place or node of that name does not exist, or there are more or fewer places than boxes.
-    """
-    wanted, offered = signals_of_vehicle(vehicle), {b.name: b for b in catalogue.boxes if b.role != "module"}
-    _check(vehicle, offered, names, places)
-    if not has_signals(vehicle):
-        return None
-    if wanted and not offered:
-        return SignalSide(vehicle, tuple(units), None)
-    beside = [b for u in units for b in catalogue.boxes if b.name == u.module.name]
-    limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
-    clock = Clock(limit_s)
-    chosen = [offered[name] for name in names] or _cheapest(wanted, offered, beside, limit_s)
-    labels = [box.label for box in fitted([*beside, *chosen])]
-    sites = dict(zip(labels, [*(u.place for u in units if _pinned(u, beside)), *places], strict=False))
-    at = {label: place for label, place in sites.items() if place}
-    fit = partial(signals, vehicle, [*beside, *chosen], units=units, keypads=catalogue.keypads)
-    side = fit(places=at, kbit=kbit, time_limit_s=clock.left_s)
-    best = {} if places or not side else next(iter(_by_mass(side)), _Sites(0, 0, 0, {})).places
-    _check_nodes(side, stubs or {})
-    if not best and not stubs:
-        return side
-    again = fit(places=at | best, kbit=kbit, stub_m=stubs, time_limit_s=clock.left_s)
-    return again if again or not side else _moved(side, best, stubs)
-
-
-CONTROL_PLACES = ("boxes", "places", "wire_g", "bus_g", "mass_g", "trunk_m")
-
-MOST_SITES = 600  # combinations of places tried one by one; beyond that all boxes sit at one place
-
-
-@dataclass(frozen=True, slots=True)
-class _Sites:
-    """Places of boxes, by label, and what wires of signals and of the bus weigh then, g; length of the trunk, m."""
-
-    wire_g: float
-    bus_g: float
-    trunk_m: float
-    places: dict[str, str]
-
-
-def control_places(side: SignalSide) -> pd.DataFrame:
-    """What the wires weigh with the control units at each place where a box can be mounted, lightest first.
-
-    Parameters
-    ----------
-    side : SignalSide
-        With boxes that are enough; modules stay where they are, and every signal on its pin.
-
-    Returns
-    -------
-    DataFrame
-        Columns `CONTROL_PLACES`: masses in g, all wires of the signal side; length of the trunk in m. Exact: every
-        place is worked out (with several boxes every combination of up to `MOST_SITES`, else one place for all).
-    """
-    masses = [(one, one.wire_g, one.bus_g, one.wire_g + one.bus_g, one.trunk_m) for one in _by_mass(side)]
-    rows = [(", ".join(one.places), ", ".join(one.places.values()), *grams) for one, *grams in masses]
-    return pd.DataFrame(rows, columns=list(CONTROL_PLACES)).round(3)
-
-
-def _by_mass(side: SignalSide) -> list[_Sites]:
-    """Every combination of places, lightest first; none where no place or no route is known."""
-    labels = [box.label for box in side.boxes if box.box.role != "module"]
-    sites = [place.name for place in side.vehicle.places if place.mount]
-    few = len(sites) ** len(labels) <= MOST_SITES
-    each = product(sites, repeat=len(labels)) if few else ((site,) * len(labels) for site in sites)
-    every = [_at(side, dict(zip(labels, at, strict=True))) for at in each] if labels else []
-    return sorted(every, key=lambda one: (round(one.wire_g + one.bus_g, 3), tuple(one.places.values())))
-
-
-def _at(side: SignalSide, places: dict[str, str]) -> _Sites:
-    """The same signals on the same pins, with boxes at other places."""
-    moved = _moved(side, places)
-    table = moved.cut_list()
-    of_bus = table["role"] == BUS
-    wire, bus = (float(table[mask]["mass_g"].sum()) for mask in (~of_bus, of_bus))
-    return _Sites(wire, bus, moved.bus.trunk.length_m if moved.bus else 0.0, places)
-
-
-def _moved(side: SignalSide, places: Mapping[str, str], stub_m: Mapping[str, float] | None = None) -> SignalSide:
-    assert side.allocation is not None
-    boxes = tuple(replace(box, place=places.get(box.label, box.place)) for box in side.boxes)
-    return with_bus(replace(side, allocation=replace(side.allocation, boxes=boxes), bus=None), stub_m)
-
-
-def _check_nodes(side: SignalSide, stubs: Mapping[str, float]) -> None:
-    faults = [_unknown("--bus-stub", name, list(side.nodes)) for name in stubs if name and name not in side.nodes]
-    if faults:
-        raise InputError(faults)
-
-
-def _pinned(unit, boxes) -> bool:
-    return any(box.name == unit.module.name for box in boxes)
-
-
-def _cheapest(wanted, offered, beside, limit_s) -> list[Box]:
-    if not wanted:
-        return []
-    units = list(offered.values())
-    choice = choose_boxes(wanted, units, (ModuleOption("", tuple(beside), 0.0, 0.0),), time_limit_s=limit_s)
-    return list(choice.boxes) if choice.allocation else [max(units, key=lambda box: len(box.pins))]
-
-
-def _check(vehicle, offered, names, places) -> None:
-    faults = [_unknown("--control-unit", name, offered) for name in names if name not in offered]
-    known = [place.name for place in vehicle.places]
-    faults += [_unknown("--control-place", place, known) for place in places if place not in known]
-    if places and len(places) != len(names):
-        text = f"{counted(len(places), 'place')} for {counted(len(names), 'control unit')}"
-        faults.append(Fault("command line", None, "--control-place", None, text, "give one place for each, or none"))
-    if faults:
-        raise InputError(faults)
-
-
-def _unknown(option, name, known) -> Fault:
-    remedy = f"one of: {', '.join(known)}" if known else "the tables have none"
-    return Fault("command line", None, option, name, "is not known", remedy)

@@ -1,6 +1,6 @@
 """The signal side of `size`: which control unit is enough, why the smaller ones are not, what to buy together."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
 
@@ -13,10 +13,14 @@ from pdm_alloc.domain.module import Catalogue, natural_key
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.signals import Box, Keypad, fitted
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.program.solver import NOT_ENOUGH, STOPPED_EMPTY, Clock
 from pdm_alloc.studies.signals.boxes_and_bus import BoxChoice, ModuleOption, choose_boxes, signals_for
 
-__all__ = ["SIGNAL_VERDICTS", "SignalSizing", "has_signals", "size_signals", "unit_key"]
+__all__ = [
+    *("MOST_UNITS", "SIGNAL_VERDICTS", "SignalSizing", "check_boxes", "check_nodes", "cheapest_units", "has_signals"),
+    *("size_signals", "unit_key"),
+]
 
 SIGNAL_VERDICTS = (
     *("box", "verdict", "outcome", "pins_used", "pins", "spare", "tightest", "tightest_pct", "mass_g", "price"),
@@ -262,3 +266,36 @@ def _choice(vehicle, catalogue, modules, by, limit_s) -> BoxChoice:
     measure = "price" if by == "count" else by
     wanted = signals_of_vehicle(vehicle)
     return choose_boxes(wanted, units, options, keys, keypads, measure, MOST_UNITS, limit_s)
+
+
+def cheapest_units(vehicle: Vehicle, offered: Sequence[Box], beside: Sequence[Box], limit_s: float) -> list[Box]:
+    """Control units that are enough beside modules at the least price, mass or number; else the one of most pins."""
+    if not signals_of_vehicle(vehicle):
+        return []
+    options = [ModuleOption("", tuple(beside), 0.0, 0.0)]
+    choice = _choice(vehicle, Catalogue("", (), boxes=tuple(offered)), options, _by(offered), limit_s)
+    return list(choice.boxes) if choice.allocation else [max(offered, key=lambda box: len(box.pins))]
+
+
+def check_boxes(vehicle: Vehicle, offered: Collection[str], names: Sequence[str], places: Sequence[str]) -> None:
+    """Raise `InputError` where a control unit or place is not there, or there are more or fewer places than units."""
+    faults = [_unknown("--control-unit", name, offered) for name in names if name not in offered]
+    known = [place.name for place in vehicle.places]
+    faults += [_unknown("--control-place", place, known) for place in places if place not in known]
+    if places and len(places) != len(names):
+        text = f"{counted(len(places), 'place')} for {counted(len(names), 'control unit')}"
+        faults.append(Fault("command line", None, "--control-place", None, text, "give one place for each, or none"))
+    if faults:
+        raise InputError(faults)
+
+
+def check_nodes(nodes: Collection[str], stubs: Iterable[str]) -> None:
+    """Raise `InputError` where a stub is of no node of the bus."""
+    faults = [_unknown("--bus-stub", name, nodes) for name in stubs if name and name not in nodes]
+    if faults:
+        raise InputError(faults)
+
+
+def _unknown(option: str, name: str, known: Collection[str]) -> Fault:
+    remedy = f"one of: {', '.join(known)}" if known else "the tables have none"
+    return Fault("command line", None, option, name, "is not known", remedy)
