@@ -225,7 +225,7 @@ def _allocate(options) -> int:
     try:
         allocation = allocate(vehicle, units, strategy=options.strategy, time_limit_s=before_signals.left_s)
     except NotEnough as refusal:
-        return _not_enough(options, refusal, None if options.time_limit is None else clock.left_s)
+        return _not_enough(options, refusal, catalogue, None if options.time_limit is None else clock.left_s)
     except Unsolved as refusal:
         return _no_answer(options, refusal)
     return _deliver(options, allocation, _signals(options, vehicle, catalogue, units, clock.left_s))
@@ -264,10 +264,10 @@ def _no_answer(options, refusal) -> int:
     return NO_ANSWER
 
 
-def _not_enough(options, refusal, limit_s: float | None) -> int:
+def _not_enough(options, refusal, catalogue: Catalogue, limit_s: float | None) -> int:
     from pdm_alloc.diagnose.explain import explain
 
-    explanation = explain(refusal, time_limit_s=limit_s)
+    explanation = explain(refusal, time_limit_s=limit_s, catalogue=catalogue)
     if options.json:
         printed.print_json(printed.refusal_json(explanation))
     else:

@@ -1,8 +1,10 @@
 """The cheapest sets of concessions, each tried in full before it is shown."""
 
+import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 from pdm_alloc.allocator import any_allocation
 from pdm_alloc.circuits.classes import Rating, channel_classes
@@ -10,13 +12,14 @@ from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
 from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
-from pdm_alloc.domain.concession_options import Option, concede, eased, options
-from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.concession_options import Option, concede, eased, options, refitted
+from pdm_alloc.domain.module import Module, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.concession_program import Model, concession_model, forms_of_loads
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.sums import Sums, item_ma
 from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.care_rules import fuel_beside
 from pdm_alloc.result.refusals import arithmetic_shorts
 
 __all__ = ["MOST_SETS", "SEARCH_S", "ConcessionSet", "ConcessionStudy", "concession_sets", "concession_study"]
@@ -24,6 +27,7 @@ __all__ = ["MOST_SETS", "SEARCH_S", "ConcessionSet", "ConcessionStudy", "concess
 MOST_SETS = 5
 SEARCH_S = 3.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
 _MOST_TRIES = 40
+REFIT_S = 1.0  # of processor time, for another place and again for a second module
 SMALL_MA = 3_000  # loads in the same step of so much are alike to whoever gives one up; ours
 
 
@@ -96,6 +100,7 @@ def concession_study(
     stop: Callable[[], bool] | None = None,
     book: CircuitBook | None = None,
     offer: Offer | None = None,
+    catalogue: Iterable[Module] = (),
 ) -> ConcessionStudy:
     """Search for the cheapest distinct sets of concessions that make a unit enough, in order.
 
@@ -115,6 +120,8 @@ def concession_study(
         Circuits of this vehicle known from an earlier call.
     offer : Offer, optional
         As `offer_of` gives it, where it is known.
+    catalogue : iterable of Module, optional
+        From which a second module may be taken.
 
     Returns
     -------
@@ -127,11 +134,64 @@ def concession_study(
         return ConcessionStudy()
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     book = CircuitBook(vehicle.settings.tolerance_loads) if book is None else book
+    refits = (_moved(vehicle, units[0]), _second(vehicle, units[0], catalogue))  # before the search, which takes long
+    one_each = [one for choices in refits for one in _first_enough(vehicle, units[0], choices, clock, book)]
     try:
         options_there = offered(vehicle, units, book, offer)
-        return _Search(vehicle, units[0], options_there, most, clock, book).run()
+        study = _Search(vehicle, units[0], options_there, most, clock, book).run()
     except TooManyCircuits as why:
-        return ConcessionStudy(left_open=f"concessions were not looked for: {why}")
+        study = ConcessionStudy(left_open=f"concessions were not looked for: {why}")
+    sets = sorted([*one_each, *study.sets], key=lambda s: s.weight)[:most]
+    return replace(study, sets=tuple(replace(s, rank=n) for n, s in enumerate(sets, 1)))
+
+
+def _first_enough(
+    vehicle: Vehicle, unit: Unit, choices: Iterable[Sequence[Option]], clock: Clock, book: CircuitBook
+) -> Iterator[ConcessionSet]:
+    """The first of the choices of which one is enough, with all of this choice that are; the lightest wires first."""
+    clock = clock.soon(REFIT_S)
+    for choice in choices:
+        results = [(o, any_allocation(vehicle, units_with([unit], [o]), clock, book)) for o in choice]
+        good = [(o, result) for o, result in results if result is not None]
+        if good:
+            good.sort(key=lambda pair: float(pair[1].wires["mass_g"].sum()))
+            (option, result), *others = good
+            yield ConcessionSet(0, (option,), vehicle, result, vehicle, tuple((o,) for o, _ in others))
+            return
+
+
+def _moved(vehicle: Vehicle, unit: Unit) -> Iterator[list[Option]]:
+    """The unit at any other place it can be mounted at, where it has a place and nothing is wired to it yet."""
+    is_wired = any(lock.module in (unit.label, unit.module.name) for lock in vehicle.locked)
+    places = [] if unit.place is None or is_wired else [p for p in _places(vehicle) if p != unit.place]
+    options = [o for p in places for o in refitted(vehicle, "place", replace(unit, place=p), unit.place or "")]
+    for weight in sorted({o.weight for o in options}):
+        yield [o for o in options if o.weight == weight]
+
+
+def _second(vehicle: Vehicle, unit: Unit, catalogue: Iterable[Module]) -> Iterator[list[Option]]:
+    """A second module beside the unit, the cheapest first, then at other places."""
+    modules = sorted(catalogue, key=lambda m: (_or_inf(m.price), _or_inf(m.mass_g), natural_key(m.name)))
+    places = [unit.place, *(p for p in _places(vehicle) if unit.place not in (None, p))]
+    for place, module in product(places, modules):
+        label = module.name if module.name != unit.label else f"{module.name} #2"
+        yield from ([option] for option in refitted(vehicle, "second_module", Unit(label, module, place)))
+
+
+def _places(vehicle: Vehicle) -> list[str]:
+    """Places a module can be mounted at; none in one compartment with fuel."""
+    dry = [p.name for p in vehicle.places if p.mount and not fuel_beside(vehicle, p)]
+    return sorted(dry, key=natural_key)
+
+
+def _or_inf(value: float | None) -> float:
+    return math.inf if value is None else value
+
+
+def units_with(units: Iterable[Unit], concessions: Iterable[Option]) -> tuple[Unit, ...]:
+    """What is fitted once modules are moved and added."""
+    fitted = {unit.label: unit for unit in units}
+    return tuple((fitted | {o.unit.label: o.unit for o in concessions if o.unit is not None}).values())
 
 
 def offered(

@@ -10,6 +10,7 @@ import pandas as pd
 from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import load_types
 from pdm_alloc.diagnose.concession_sets import ConcessionSet
+from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.domain.concession_options import Option, coil_name, switch_for
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import Load
@@ -134,6 +135,27 @@ def _measure(chosen: ConcessionSet, option: Option) -> str:
     )
 
 
+def _place(chosen: ConcessionSet, option: Option) -> str:
+    [unit], wires = chosen.allocation.units, chosen.allocation.wires
+    kg = f"{wires['mass_g'].sum() / 1000:.2f} kg"
+    return f"{unit.label} at {option.subject} in place of {option.members[0]}: its wires then weigh {kg}"
+
+
+def _second_module(chosen: ConcessionSet, option: Option) -> str:
+    unit = option.unit
+    assert unit is not None
+    costs = [
+        *([] if unit.module.mass_g is None else [f"{unit.module.mass_g:g} g"]),
+        *([] if unit.module.price is None else [f"a price of {unit.module.price:g}"]),
+    ]
+    loads = list(dict.fromkeys(load for c in chosen.allocation.circuits if c.unit == unit.label for load in c.loads))
+    at = f" at {unit.place}" if unit.place else ""
+    more = f": {' and '.join(costs)} more" if costs else ""
+    return f"{unit.label} as a second module{at}{more}; on it {joined_words(loads, _NAMED)}"
+
+
+_NAMED = 4  # loads on a second module told by name
+
 _DETAIL = {
     "headroom": _headroom,
     "join": _join,
@@ -145,6 +167,8 @@ _DETAIL = {
     "keypad": _keypad,
     "drop": _drop,
     "measure": _measure,
+    "place": _place,
+    "second_module": _second_module,
 }
 
 
@@ -199,4 +223,6 @@ _SHORT = {
     "keypad": "{0} on the bus in place of switches",
     "drop": "more voltage drop allowed to {0}",
     "measure": "{0} measured and within its guess",
+    "place": "the module at {0}",
+    "second_module": "{0} as a second module",
 }

@@ -1,6 +1,6 @@
 """`explain`: enough if or not enough, what is short, and what could be given up."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -11,6 +11,7 @@ from pdm_alloc.diagnose.concession_words import concessions_table, in_words
 from pdm_alloc.diagnose.enough_if import ENOUGH_IF, allocation_if
 from pdm_alloc.diagnose.new_channels import offer_of
 from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
+from pdm_alloc.domain.module import Module
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation
@@ -124,6 +125,7 @@ def explain(
     sets: int = MOST_SETS,
     stop: Callable[[], bool] | None = None,
     book: CircuitBook | None = None,
+    catalogue: Iterable[Module] = (),
 ) -> Explanation:
     """Work out what is short where units are not enough, and what could be given up instead.
 
@@ -142,6 +144,8 @@ def explain(
         Asked between solves; True ends the study with what it has.
     book : CircuitBook, optional
         Circuits of this vehicle known from an earlier call.
+    catalogue : Catalogue or iterable of Module, optional
+        From which a second module may be taken, where that would be enough.
 
     Returns
     -------
@@ -167,6 +171,7 @@ def explain(
     enough_time = stop if time_limit_s is not None else or_after(SEARCH_S, stop)
     study = ConcessionStudy()
     if sets:
-        study = concession_study(refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
+        asked = (refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
+        study = concession_study(*asked, catalogue)
     conditions = () if given is None else given.conditions
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions)

@@ -1,20 +1,18 @@
 """The concessions a vehicle offers, how much each hurts, and the vehicle when one is made."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import combinations
 
 from pdm_alloc.domain.kinds import IMPORTANCES, KEYPAD_KEYS, SOFT_MS, SOFT_MULTIPLE, SWITCHES, Switch, comes_on_unharmed
-from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import PPM, Load, State, Vehicle, joined
 
 __all__ = [
     *("KINDS", "WEIGHTS", "Option", "coil_name", "coil_of", "concede", "eased", "joined_name"),
-    *("joins_with_others", "options", "softened", "switch_for", "weight_of"),
+    *("joins_with_others", "options", "refitted", "softened", "switch_for", "weight_of"),
 ]
-
-KINDS = ("headroom", "join", "relay", "separation", "soft_start", "leave_out", "margin", "keypad", "drop", "measure")
 
 # (vital, needed, comfort); None: never
 WEIGHTS: dict[str, tuple[int | None, int | None, int | None]] = {
@@ -29,7 +27,10 @@ WEIGHTS: dict[str, tuple[int | None, int | None, int | None]] = {
     "keypad": (3, 3, 3),
     "drop": (6, 3, 2),
     "measure": (4, 2, 2),
+    "place": (3, 3, 3),
+    "second_module": (16, 16, 16),
 }
+KINDS = tuple(kind for kind in WEIGHTS if kind != "join harmless")
 
 _COLUMN = {"vital": 0, "needed": 1, "comfort": 2}
 
@@ -98,6 +99,8 @@ class Option:
         A join of commands that the states always have on together.
     amount : float
         Of a drop what is allowed, per cent; otherwise 0.
+    unit : Unit or None
+        The module where it is moved to, or the second module.
     """
 
     kind: str
@@ -106,6 +109,7 @@ class Option:
     members: tuple[str, ...]
     harmless: bool = False
     amount: float = 0.0
+    unit: Unit | None = field(default=None, compare=False)
 
 
 def options(vehicle: Vehicle) -> tuple[Option, ...]:
@@ -121,8 +125,7 @@ def options(vehicle: Vehicle) -> tuple[Option, ...]:
     tuple of Option
         Lightest first, then by kind and subject.
     """
-    offered = [*_headroom(vehicle), *_joins(vehicle), *_of_loads(vehicle), *_separations(vehicle)]
-    offered += [*_margin(vehicle), *_keypads(vehicle)]
+    offered = [*_headroom(vehicle), *_joins(vehicle), *_of_loads(vehicle), *_separations(vehicle), *_of_module(vehicle)]
     return tuple(sorted(offered, key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
 
 
@@ -132,12 +135,17 @@ def eased(vehicle: Vehicle, load: str, drop_pct: float) -> Iterator[Option]:
         yield replace(option, amount=drop_pct)
 
 
-def _margin(vehicle: Vehicle) -> Iterator[Option]:
+def refitted(vehicle: Vehicle, kind: str, unit: Unit, before: str = "") -> Iterator[Option]:
+    """A module moved from one place to another (``place``), or one more (``second_module``), where that may be done."""
+    subject = unit.label if kind == "second_module" else unit.place or ""
+    for option in _option(vehicle, kind, subject, (), (before, subject)):
+        yield replace(option, unit=unit)
+
+
+def _of_module(vehicle: Vehicle) -> Iterator[Option]:
     if vehicle.settings.module_headroom_pct > 0:
         yield from _option(vehicle, "margin", "banks and whole module", ())
 
-
-def _keypads(vehicle: Vehicle) -> Iterator[Option]:
     switches = sorted((i.name for i in vehicle.inputs if i.kind == "switch"), key=natural_key)
     for first in range(0, len(switches), KEYPAD_KEYS):
         name = f"keypad {first // KEYPAD_KEYS + 1}"
@@ -337,4 +345,5 @@ _MAKE: dict[str, Callable[[Vehicle, Option], Vehicle]] = {
     "join": _joined,
     "margin": _half_margin,
     "keypad": _on_keypad,
+    **dict.fromkeys(("place", "second_module"), lambda vehicle, _: vehicle),  # see `units_with`
 }

@@ -226,7 +226,8 @@ def _reasons(
 
 
 def _with_ways(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Answer:
-    ways = concession_study(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop)
+    modules = answer.question.catalogue
+    ways = concession_study(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop, catalogue=modules)
     return replace(answer, concessions=concessions_table(ways.sets), left_open=ways.left_open)
 
 

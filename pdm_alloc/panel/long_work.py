@@ -70,7 +70,7 @@ def _give_up(task: Task, progress: Progress) -> Report:
     if isinstance(task.result, Allocation):
         return Report(f"{task.units[0].label} is enough: nothing is short and nothing has to be given up.")
     progress(None, "working out what is short and what could be given up")
-    study = explain(task.result, time_limit_s=float(task.choice))
+    study = explain(task.result, time_limit_s=float(task.choice), catalogue=task.catalogue)
     short, ways = study.shortfall, study.concessions
     shown = [picture(figures.shortfall(study.shortfall).figure, "what is short")] if len(study.shortfall) else []
     if len(study.concession_sets) > 1:  # the figure is of two sets side by side

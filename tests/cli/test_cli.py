@@ -239,7 +239,7 @@ def test_not_enough_for_machines(van, capsys):
     assert code == 1
     assert refusal["outcome"] == "not enough"
     assert (refusal["shortfall"][0]["kind"], refusal["shortfall"][0]["short"]) == ("channels", 1)
-    assert [(row["rank"], row["subject"]) for row in refusal["concessions"]] == [(1, "horn")]
+    assert [(row["rank"], row["subject"]) for row in refusal["concessions"]] == [(1, "horn"), (2, "six #2")]
 
 
 def test_without_a_place_the_lightest_is_taken(van, capsys):

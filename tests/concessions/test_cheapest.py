@@ -10,12 +10,12 @@ from hypothesis import HealthCheck, assume, given, settings
 import pdm_alloc as pa
 from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets
+from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets, concession_study
 from pdm_alloc.diagnose.concession_sets import offered as on_offer
-from pdm_alloc.diagnose.concession_words import alternatives
+from pdm_alloc.diagnose.concession_words import alternatives, concessions_table
 from pdm_alloc.domain.concession_options import coil_of, concede, options, switch_for
 from pdm_alloc.domain.module import Channel
-from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.domain.vehicle import Input, Place, Route
 from pdm_alloc.panel.views import _ways
 from pdm_alloc.printed import refusal_json, why
 from pdm_alloc.result.refusals import NotEnough
@@ -273,3 +273,55 @@ def test_a_bank_that_is_missed_is_cured_by_what_takes_load_off_it():
     assert [tuple(o.kind for o in s.made) for s in sets] == [("margin", "relay"), ("relay", "relay")]
     for one in sets:
         assert not any(enough(concede(vehicle, [o for o in one.made if o != option]), unit) for option in one.made)
+
+
+def _boat():
+    """A windlass in the bow, a module in the stern whose terminals take thin wire; the bow locker has fuel in it."""
+    places = tuple(
+        Place(name, x, 0.0, compartment, mount=True, contains=frozenset({"fuel"} if name == "bow locker" else ()))
+        for name, x, compartment in (("mast", 6.0, "hull"), ("bow", 9.0, "bow"), ("bow locker", 9.5, "locker"))
+    )
+    places += (Place("stern", 0.0, 0.0, "stern", mount=True),)
+    routes = tuple(Route(*ends) for ends in (("stern", "mast"), ("mast", "bow"), ("bow", "bow locker")))
+    heater = replace(LOAD, name="bow heater", command="heat", running_ma=9_000, inrush_ma=9_000, place="bow")
+    own = tuple(Channel(str(n), 20_000, 80_000, 50.0, max_wire_mm2=2.5) for n in (1, 2, 3))
+    vehicle = vehicle_of(replace(heater, max_drop_pct=3.0), places=places, routes=routes)
+    return vehicle, replace(module_of(3, own=own), place="stern")
+
+
+def test_a_module_is_moved_nearer_to_its_loads():
+    """Nine metres of thin wire drop too much: at mast or bow the module is enough, each tried; never beside fuel."""
+    vehicle, unit = _boat()
+    study = refused(vehicle, unit)
+    (moved,) = (s for s in study.concession_sets if s.made[0].kind == "place")
+    assert moved.allocation.units == (replace(unit, place="bow"),)
+    assert alternatives(moved) == "the module at any 1 of bow, mast"
+    assert not violations(vehicle, moved.allocation.units, moved.allocation.circuits)
+    assert enough(vehicle, (replace(unit, place="mast"),)) and not enough(vehicle, (unit,))
+    assert "m at bow in place of stern: its wires then weigh" in "\n".join(why(study, everything=True))
+    wired = replace(vehicle, locked=(pa.Lock("bow heater", "m", "1"),))
+    never = replace(vehicle, concessions=(pa.Concession("place", "*", None),))
+    for other in (wired, never):
+        assert not any(o.kind == "place" for s in concession_sets(other, (unit,)) for o in s.made)
+
+
+def test_a_second_small_module_is_the_cheapest_that_is_enough():
+    """Five vital motors on three channels: a module of one channel is too small, one of two is told with its price."""
+    small = [
+        pa.Module(f"small-{n}", 30_000, 90_000, module_of(n).module.channels, mass_g=100.0 * n, price=60.0 * n)
+        for n in (3, 2, 1)
+    ]
+    motors = tuple(
+        replace(
+            LOAD, name=n, command=n, kind="motor", importance="vital", running_ma=5_000, inrush_ma=5_000, share=False
+        )
+        for n in "abcde"
+    )
+    vehicle, unit = vehicle_of(*motors), module_of(3)
+    (one,) = concession_study(vehicle, (unit,), most=1, catalogue=pa.Catalogue("c", tuple(small))).sets
+    second = one.made[0].unit
+    assert one.made[0].kind == "second_module" and second.label == "small-2"
+    assert not violations(vehicle, (unit, second), one.allocation.circuits)
+    told = concessions_table([one])["detail"].iloc[0]
+    assert told.startswith("small-2 as a second module: 200 g and a price of 120 more; on it ")
+    assert [c.loads for c in one.allocation.circuits if c.unit == "small-2"] and len(one.allocation.circuits) == 5

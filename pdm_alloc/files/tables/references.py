@@ -130,8 +130,8 @@ def _check_subjects(tables, faults):
     loads, commands = tables.known("loads", "load"), tables.commands()
     if loads is None or commands is None:
         return
-    known = [*loads, *commands, *tables.names("loads", "separate"), "*"]
-    message = "is not a load, a command or a separation label"
+    known = [*loads, *commands, *tables.names("loads", "separate"), *tables.names("places", "place"), "*"]
+    message = "is not a load, a command, a separation label or a place"
     _refer(tables, faults, "concessions", "subject", known, message, "leave it empty for all")
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Annotated, ClassVar
 
+from pdm_alloc.domain.concession_options import KINDS as CONCESSION_KINDS
 from pdm_alloc.domain.kinds import ACTIONS, IMPORTANCES, INPUT_KINDS, KINDS, NEEDS
 from pdm_alloc.domain.signals import READERS
 from pdm_alloc.files.cells import Name, Number, Text, Weight, Word, Words, YesNo, milliamps, whole
@@ -14,7 +15,6 @@ from pdm_alloc.files.tables.signal_rows import SIGNAL_VEHICLE_ROWS
 from pdm_alloc.files.tables.states import Matrix
 
 __all__ = [
-    "CONCESSION_KINDS",
     "CONTENTS",
     "VEHICLE_ROWS",
     "CommandRow",
@@ -27,11 +27,6 @@ __all__ = [
     "SupplyRow",
     "VehicleLines",
 ]
-
-CONCESSION_KINDS = (
-    *("headroom", "join", "relay", "separation", "soft_start"),
-    *("leave_out", "margin", "keypad", "drop", "measure"),
-)
 
 CONTENTS = ("battery", "fuel")
 
