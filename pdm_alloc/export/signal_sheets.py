@@ -7,7 +7,7 @@ import pandas as pd
 from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.signals import Signal
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.bus import STUB_M, TERMINATOR_OHM, TERMINATORS_OHM, limit_at
+from pdm_alloc.electrics.bus import TERMINATOR_OHM, TERMINATORS_OHM, limit_at
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.studies.signals.signal_side import SignalSide
 from pdm_alloc.studies.signals.signal_wiring import KEPT_FREE, first_of_each, item_name
@@ -219,8 +219,9 @@ def bus_limits(side: SignalSide) -> pd.DataFrame:
     trunk, limit = side.bus.trunk, limit_at(side.kbit)
     rows = [
         ("bit rate", f"{side.kbit} kbit/s", "", "settings, bus_kbit"),
-        ("trunk", f"{trunk.length_m:.2f} m", f"{limit.trunk_m:g} m", limit.source),
-        ("longest stub", f"{max(trunk.stubs_m):.2f} m", f"{STUB_M:g} m", "ISO 11898-2, at 1 Mbit/s"),
+        ("trunk", f"{trunk.length_m:.2f} m", f"{limit.trunk_m:g} m", limit.trunk_source),
+        ("longest stub", f"{max(trunk.stubs_m):.2f} m", f"{limit.stub_m:g} m", limit.stub_source),
+        ("all stubs", f"{sum(trunk.stubs_m):.2f} m", f"{limit.stubs_m:g} m", limit.stubs_source),
         ("terminators", f"{len(trunk.terminators)} of {TERMINATOR_OHM:g} ohm", "2, 108 to 132 ohm", "ISO 11898-2"),
     ]
     if side.bus.load is not None:

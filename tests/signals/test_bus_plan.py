@@ -26,9 +26,9 @@ def test_the_trunk_runs_along_the_routes_with_the_allowances_of_any_wire():
 
 
 def test_a_long_stub_is_told_and_messages_are_timed():
-    """0.4 m of stub is over 0.3 m; one message of 8 bytes every 10 ms at 500 kbit/s is 2.7 % of the bus."""
+    """At 500 kbit/s 0.7 m of stub is over 0.6 m; one message of 8 bytes every 10 ms is 2.7 % of the bus."""
     vehicle = _vehicle(messages=(Message("rpm", 8, 10_000, 1),))
-    plan = plan_bus(vehicle, {"a": "nose", "b": "dash"}, 500, {"b": 0.4})
+    plan = plan_bus(vehicle, {"a": "nose", "b": "dash"}, 500, {"b": 0.7})
     assert [w.rule for w in plan.warnings] == ["stub"]
     assert plan.load == pytest.approx(0.027)
     assert plan.times[0].response_us == 270

@@ -313,7 +313,7 @@ def test_bit_rate_and_stubs_of_the_command_line_are_checked_against_published_li
     words += ["--control-unit", "control-40", "--control-place", "bulkhead", "--bus-kbit", "1000"]
     assert main([*words, "--bus-stub", "0.3", "--bus-stub", "control-40=0.5"]) == 0
     said = capsys.readouterr().out
-    assert "Bus at 1000 kbit/s" in said and "The stub to control-40 is 0.50 m; at most 0.3 m." in said
+    assert "Bus at 1000 kbit/s" in said and "The stub to control-40 is 0.50 m; at 1000 kbit/s at most 0.3 m." in said
     assert said.count("The stub to") == 1
     assert main([*words, "--bus-stub", "moon=0.2"]) == 2 and "'moon'" in capsys.readouterr().err
     for wrong in (("--bus-kbit", "2000"), ("--bus-stub", "far")):

@@ -78,7 +78,7 @@ class MessageRow(Row):
     bytes: Annotated[int, Number("", 0, 8, to=whole)] = column("data bytes", "8")
     period_ms: Annotated[int, _Time] = column("shortest time from one to the next", "10")
     priority: Annotated[int, Number("", 0, 2**29 - 1, to=whole)] = column(
-        "identifier; the lower, the sooner; above 2,047 it is a long one", "256"
+        "identifier; the lower, the sooner; above 2,047 it is a long one, and its first 11 bits count first", "256"
     )
     deadline_ms: Annotated[int | None, _Time] = column("latest arrival after it was due", "", "period_ms")
     jitter_ms: Annotated[int, Number("ms", 0, 3_600_000, to=milliamps)] = column(
