@@ -145,8 +145,8 @@ def test_the_longest_frames_are_the_published_ones():
 
 
 # From memory, for the paper's table was not to be had: Davis, Burns, Bril and Lukkien (2007), table 1, 125 kbit/s:
-# three frames of 1 ms, periods of 2.5, 3.5 and 3.5 ms, deadlines of 2.5, 3.25 and 3.25 ms. The first instance of C takes
-# 3 ms, the second 3.5 ms: the analysis that looks at the first alone calls it in time. The simulation below finds both.
+# three frames of 1 ms, periods of 2.5, 3.5 and 3.5 ms, deadlines of 2.5, 3.25 and 3.25 ms. The first of C takes 3 ms,
+# the second 3.5 ms: the analysis that looks at the first alone calls it in time. The simulation below finds both.
 TABLE_1 = [Message("A", 7, 2500, 1), Message("B", 7, 3500, 2, 3250), Message("C", 7, 3500, 3, 3250)]
 
 
