@@ -309,7 +309,9 @@ def _why(error: Exception) -> str:
     return _REMEDIES.get(code) or getattr(error, "strerror", None) or str(error)
 
 
-def replace_files(folder: Path, files: Mapping[str, bytes], check: Callable[[], None]) -> None:
+def replace_files(
+    folder: Path, files: Mapping[str, bytes], check: Callable[[], object], others: Iterable[Path] = ()
+) -> None:
     """Replace files of a folder in one step, without a manifest; others stay.
 
     Parameters
@@ -317,16 +319,20 @@ def replace_files(folder: Path, files: Mapping[str, bytes], check: Callable[[], 
     folder : Path
         Must exist.
     files : mapping of str to bytes
-        Name, content.
+        Path from the folder, content.
     check : callable
         Called while the folder is held, before anything is written; what it raises ends the writing.
+    others : iterable of Path
+        Folders outside it that some of the files are in: held as well.
 
     Raises
     ------
     WriteError
         One could not be written; then none has been.
     """
-    with _one_line(folder), journal.held(folder):
-        journal.settle(folder)
+    with _one_line(folder), contextlib.ExitStack() as stack:
+        for place in sorted({folder, *others}):  # in one order, or two writers would wait for each other
+            stack.enter_context(journal.held(place))
+            journal.settle(place)
         check()
         journal.exchange(folder, files)

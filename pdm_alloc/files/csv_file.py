@@ -298,3 +298,17 @@ def write_grid(grid: Grid, target: Path) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
     rows = [cells for _, cells in grid.rows]
     target.write_bytes(csv_bytes(pd.DataFrame(rows, columns=grid.header, dtype=object)))
+
+
+def records(text: str, separator: str) -> Iterator[tuple[str, list[str]]]:
+    """Each record as it is written, with its cells."""
+    lines = list(io.StringIO(text))
+    reader, start = csv.reader(io.StringIO(text), delimiter=separator), 0
+    for cells in reader:
+        yield "".join(lines[start : reader.line_num]), cells
+        start = reader.line_num
+
+
+def decimal_commas(separator: str, text: str) -> bool:
+    """True where numbers are written with a decimal comma."""
+    return separator != "," and bool(re.search(r"\d,\d", text)) and not re.search(r"\d\.\d", text)

@@ -1,29 +1,29 @@
-"""An edited vehicle saved into the files it came from, and the draft kept beside them until then."""
+"""An edited vehicle saved into the files it came from, with its catalogue where that was edited too."""
 
-import contextlib
 import csv
 import io
 import json
+import os
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pdm_alloc.files.atomic import WriteError, replace_files, write_file
-from pdm_alloc.files.csv_file import csv_line, marked, read_text, split_directive
+from pdm_alloc.files.atomic import replace_files
+from pdm_alloc.files.csv_file import csv_line, decimal_commas, marked, read_text, records, split_directive
 from pdm_alloc.files.faults import Faults, InputError
 from pdm_alloc.files.grids import Grid
 from pdm_alloc.files.numbers import plain_header
 from pdm_alloc.files.plain import Plain, headers
+from pdm_alloc.files.rows import columns_of
 from pdm_alloc.files.sources import digest, number_columns, open_source, table_files
 from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
 from pdm_alloc.files.tables.read_catalogue import CATALOGUE_COLUMNS
 from pdm_alloc.files.tables.read_vehicle import VEHICLE_COLUMNS
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
 
-__all__ = ["ChangedMeanwhile", "delete_draft", "in_file_order", "in_order", "read_draft", "refuse_changed"]
-__all__ += ["save_back", "write_draft"]
+__all__ = ["ChangedMeanwhile", "Edit", "in_file_order", "in_order", "refuse_changed", "save_back", "save_together"]
 
 _COLUMNS = {**VEHICLE_COLUMNS, **CATALOGUE_COLUMNS}
 _ROWS = {**VEHICLE_ROWS, **CATALOGUE_ROWS}
@@ -42,7 +42,9 @@ def in_file_order(path: str | Path, tables: Plain) -> Plain:
 
 
 def _known(tables: Plain) -> dict[str, tuple[str, ...]]:
-    return VEHICLE_COLUMNS if "loads" in tables else CATALOGUE_COLUMNS
+    if "loads" not in tables:
+        return CATALOGUE_COLUMNS
+    return _COLUMNS if "modules" in tables else VEHICLE_COLUMNS
 
 
 def in_order(tables: Plain, orders: Plain) -> Plain:
@@ -52,8 +54,15 @@ def in_order(tables: Plain, orders: Plain) -> Plain:
 
 def _sorted(table: str, rows: list[dict[str, str]], order: Iterable[Texts]) -> list[dict[str, str]]:
     keys = _keys(table, rows)
-    place = {_key(row, keys): n for n, row in enumerate(order)}
-    return sorted(rows, key=lambda row: place.get(_key(row, keys), len(place)))
+    place = {_key(_bare(table, row), keys): n for n, row in enumerate(order)}
+    return sorted(rows, key=lambda row: place.get(_key(_bare(table, row), keys), len(place)))
+
+
+def _bare(table: str, row: Texts) -> Texts:
+    """A row with nothing where it says what an empty cell means, as files have it; tables that are edited say it."""
+    model = _ROWS.get(table)
+    meant = {name: info.default for name, info in columns_of(model).items()} if model else {}
+    return {name: "" if text and text == meant.get(name) else text for name, text in row.items()}
 
 
 def _ordered(table: str, rows: list[dict[str, str]], grid: Grid | None) -> list[dict[str, str]]:
@@ -139,20 +148,56 @@ def save_back(path: str | Path, before: Plain, after: Plain, expected: str) -> l
     WriteError
         They cannot be written; nothing has changed.
     """
-    place = Path(path)
-    changed = [name for name in {**before, **after} if before.get(name, []) != after.get(name, [])]
-    if not changed:
+    return save_together([Edit(Path(path), before, after, expected)])
+
+
+@dataclass(frozen=True)
+class Edit:
+    """Tables of one folder or workbook; as `save_back` takes them."""
+
+    path: Path
+    before: Plain
+    after: Plain
+    expected: str
+
+    @property
+    def changed(self) -> list[str]:
+        """Tables that are to be written."""
+        return [n for n in {**self.before, **self.after} if self.before.get(n, []) != self.after.get(n, [])]
+
+    def files(self) -> dict[Path, bytes]:
+        """Content of each file that changes."""
+        place, before, after = self.path, self.before, self.after
+        grids = open_source(place, _known({**before, **after}), Faults()).grids
+        news = {n: _merged(grids.get(n) or Grid(n), before.get(n, []), after.get(n, [])) for n in self.changed}
+        if not place.is_dir():
+            return {place: _workbook(place, grids, news)}
+        return dict(_file_of(place, n, grids.get(n), lines, after.get(n, [])) for n, lines in news.items())
+
+
+def save_together(edits: Iterable[Edit]) -> list[str]:
+    """Save tables of several folders or workbooks, all or none; the tables written. Raises as `save_back`.
+
+    The journal lies in the first folder: whoever reads that next finishes what a killed writer left.
+    """
+    edits = [replace(edit, path=edit.path.resolve()) for edit in _joined(edits) if edit.changed]
+    if not edits:
         return []
-    grids = open_source(place, _known({**before, **after}), Faults()).grids
-    news = {name: _merged(grids.get(name) or Grid(name), before.get(name, []), after.get(name, [])) for name in changed}
-    if place.is_dir():
-        files = dict(_file_of(place, name, grids.get(name), news[name], after.get(name, [])) for name in changed)
-        replace_files(place, files, lambda: refuse_changed(place, expected))
-    else:
-        content = _workbook(place, grids, news)
-        refuse_changed(place, expected)
-        write_file(place, content)
-    return changed
+    home, *others = dict.fromkeys(edit.path if edit.path.is_dir() else edit.path.parent for edit in edits)
+    files = {os.path.relpath(file, home): content for edit in edits for file, content in edit.files().items()}
+    replace_files(home, files, lambda: [refuse_changed(edit.path, edit.expected) for edit in edits], others)
+    return [table for edit in edits for table in edit.changed]
+
+
+def _joined(edits: Iterable[Edit]) -> Iterable[Edit]:
+    """One edit for each path: a workbook may hold vehicle and catalogue."""
+    by_path: dict[Path, Edit] = {}
+    for edit in edits:
+        first = by_path.get(edit.path, edit)
+        by_path[edit.path] = Edit(
+            edit.path, {**first.before, **edit.before}, {**first.after, **edit.after}, edit.expected
+        )
+    return by_path.values()
 
 
 def refuse_changed(place: Path, expected: str) -> None:
@@ -163,15 +208,15 @@ def refuse_changed(place: Path, expected: str) -> None:
         raise ChangedMeanwhile.of(place.name, None, None, None, message, remedy)
 
 
-def _file_of(folder: Path, table: str, grid: Grid | None, lines: list[_Line], rows) -> tuple[str, bytes]:
+def _file_of(folder: Path, table: str, grid: Grid | None, lines: list[_Line], rows) -> tuple[Path, bytes]:
     files = {plain_header(file.stem): file for file in table_files(folder)}
     if table == "settings" and (table not in files or files[table].suffix.lower() == ".toml"):
         file = files.get(table, folder / "settings.toml")
-        return file.name, _toml(file.read_bytes() if file.exists() else b"", lines)
+        return file, _toml(file.read_bytes() if file.exists() else b"", lines)
     if grid is None or table not in files:
         columns = headers(rows)
-        return f"{table}.csv", "".join(map(csv_line, [columns, *_texts(rows, columns)])).encode("utf-8-sig")
-    return files[table].name, _csv(files[table], grid, lines)
+        return folder / f"{table}.csv", "".join(map(csv_line, [columns, *_texts(rows, columns)])).encode("utf-8-sig")
+    return files[table], _csv(files[table], grid, lines)
 
 
 def _texts(rows: Iterable[Texts], columns: list[str]) -> Iterator[list[str]]:
@@ -194,9 +239,9 @@ def _csv(file: Path, grid: Grid, lines: list[_Line]) -> bytes:
     data = file.read_bytes()
     text = read_text(file, grid.table, Faults()) or ""
     body, separator = split_directive(text, _COLUMNS[grid.table])
-    pieces = list(_records(body, separator))
+    pieces = list(records(body, separator))
     columns = [*_names(grid), *_further(grid, lines)]
-    writer = _Writer(separator, columns, _commas(separator, body), number_columns(grid.table), grid.table)
+    writer = _Writer(separator, columns, decimal_commas(separator, body), number_columns(grid.table), grid.table)
     out = "".join(_put_lines(grid, pieces, lines, writer, len(columns) > len(grid.header)))
     whole = text[: len(text) - len(body)] + out
     mark = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig" if data[:3] == b"\xef\xbb\xbf" else ""
@@ -204,24 +249,10 @@ def _csv(file: Path, grid: Grid, lines: list[_Line]) -> bytes:
     return whole.replace("\n", ends).encode(mark or "utf-8")
 
 
-def _records(text: str, separator: str) -> Iterator[tuple[str, list[str]]]:
-    """Each record as it is written, with its cells."""
-    lines = list(io.StringIO(text))
-    reader, start = csv.reader(io.StringIO(text), delimiter=separator), 0
-    for cells in reader:
-        yield "".join(lines[start : reader.line_num]), cells
-        start = reader.line_num
-
-
 def _further(grid: Grid, lines: list[_Line]) -> list[str]:
     names = _names(grid)
     return [name for name in headers([line.cells for line in lines]) if name not in names
             and any(line.cells.get(name) for line in lines)]  # fmt: skip
-
-
-def _commas(separator: str, text: str) -> bool:
-    """True where numbers are written with a decimal comma."""
-    return separator != "," and bool(re.search(r"\d,\d", text)) and not re.search(r"\d\.\d", text)
 
 
 @dataclass(frozen=True)
@@ -316,33 +347,3 @@ def _put_cells(sheet: Any, row: int, columns: list[str], cells: Texts, numbers: 
             cell.value = None if text == "" else float(text) if name in numbers else text
             if cell.data_type == "f":
                 cell.data_type = "s"  # text stays text, also where it begins like a formula
-
-
-def _draft_file(path: str | Path) -> Path:
-    place = Path(path)
-    return place / ".panel_draft.json" if place.is_dir() else place.parent / f".{place.name}.panel_draft.json"
-
-
-def write_draft(path: str | Path, draft: Mapping[str, object]) -> None:
-    """Keep a draft beside the files of a vehicle; it replaces the last one.
-
-    Raises
-    ------
-    WriteError
-        It cannot be written.
-    """
-    write_file(_draft_file(path), json.dumps(draft, ensure_ascii=False, sort_keys=True).encode())
-
-
-def read_draft(path: str | Path) -> dict[str, Any] | None:
-    """The draft kept beside the files of a vehicle; None where there is none that can be read."""
-    with contextlib.suppress(OSError, ValueError, RecursionError):
-        draft = json.loads(_draft_file(path).read_bytes())
-        return draft if isinstance(draft, dict) else None
-    return None
-
-
-def delete_draft(path: str | Path) -> None:
-    """Delete the draft, where there is one."""
-    with contextlib.suppress(OSError, WriteError):
-        _draft_file(path).unlink(missing_ok=True)

@@ -6,6 +6,7 @@ from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
+from pdm_alloc.files.atomic import reading
 from pdm_alloc.files.cells import Number
 from pdm_alloc.files.csv_file import read_csv
 from pdm_alloc.files.faults import Faults, InputError
@@ -95,9 +96,11 @@ def open_source(path: str | Path, known: _Known, faults: Faults) -> Source:
     place = Path(path)
     try:
         if place.is_dir():
-            return _folder(place, known, faults)
+            with reading(place):
+                return _folder(place, known, faults)
         if place.is_file():
-            return _file(place, known, faults)
+            with reading(place.resolve().parent):
+                return _file(place, known, faults)
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise

@@ -323,7 +323,7 @@ class Board {
     for (const name of names) [name.w, name.h] = [this.textWidth(name.text, name.css), FONT_PX * 1.25];
     const points = [...Object.values(this.at).map(([x, y]) => [x - 6, y - 6, x + 6, y + 6]), ...Object.values(this.boxAts).map(([x, y]) => [x - 15, y - 13, x + 15, y + 11])];
     if (ghost) points.push(this.around(this.at[ghost.place], 18, 14));
-    const boxes = placeLabels(names, this.lines, points, this.width, this.height - 16, this.sides);
+    const boxes = placeLabels(names, this.lines, points, this.width, this.height - 16, this.sides, this.hands.moving);
     names.forEach((name, n) => this.drawName(name, boxes[n]));
   }
 

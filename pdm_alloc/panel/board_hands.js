@@ -18,6 +18,7 @@ class BoardHands {
     this.board = board;
     this.picked = null; // key of the thing that buttons act on
     this.mode = null; // route, place, scale or shift
+    this.pending = null; // place that keys are moving
     this.buttons = {};
     this.build();
     this.listen();
@@ -25,6 +26,14 @@ class BoardHands {
 
   get busy() {
     return Boolean(this.drag || this.pending || this.form);
+  }
+
+  // Keys of the names that a drag carries along; null while nothing is on its way.
+  get moving() {
+    const {drag, pending, board} = this, name = pending ?? (drag?.far ? drag.name : null);
+    if (pending === null && !drag?.far) return null;
+    const boxes = board.scene.boxes.filter(([, label, place]) => label === name || (board.boxes[label] ?? place) === name);
+    return new Set([`place:${name}`, ...boxes.map(([, label]) => `box:${label}`)]);
   }
 
   close() {

@@ -47,10 +47,16 @@ function cost(box, apart, label, labels, lines, boxes, width, height) {
 const CLEAR = 0.55; // nothing overlaps: the rest is distance
 
 // Boxes of labels (key, x, y, r of the point; w, h of the text), in the same order. A name stays on the side of its
-// point where it was, in `kept`, while it is clear there: names that jump about are hard to read, and slow.
-function placeLabels(labels, lines, points, width, height, kept) {
+// point where it was, in `kept`, while it is clear there: names that jump about are hard to read, and slow. While
+// something is dragged only names in `moving` are looked at; the others stand where they were (null: all are looked at).
+function placeLabels(labels, lines, points, width, height, kept, moving = null) {
   const boxes = [...points];
   return labels.map((label) => {
+    if (moving && kept.has(label.key) && !moving.has(label.key)) {
+      const [n, apart] = kept.get(label.key), box = standing(label, AROUND[n], apart);
+      boxes.push(box);
+      return box;
+    }
     const priced = (side) => {
       const box = standing(label, AROUND[side[0]], side[1]);
       return [cost(box, side[1], label, labels, lines, boxes, width, height), side, box];

@@ -207,7 +207,8 @@ class Panel:
         self.controls.offer(self.tables.catalogue, self.tables.mounts)
         self.controls.restore(draft.get("wish", {}))
         old = " The files were changed after it was made: Open again shows them as they are." if draft["is_old"] else ""
-        self.files.say(f"Your draft of {draft.get('time', 'before')} is back.{old}", is_fault=bool(old))
+        more = " Another window has a draft too: it comes back once this one is saved." if draft["others"] else ""
+        self.files.say(f"Your draft of {draft.get('time', 'before')} is back.{old}{more}", is_fault=bool(old))
         self.files.show(saved=not self.tables.changed)
 
     def _draft(self) -> dict[str, object]:

@@ -13,19 +13,11 @@ import ipywidgets as widgets
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.kept_file import Draft
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.plain import Plain, catalogue_plain, vehicle_plain
-from pdm_alloc.files.save_back import (
-    ChangedMeanwhile,
-    delete_draft,
-    in_file_order,
-    in_order,
-    read_draft,
-    refuse_changed,
-    save_back,
-    write_draft,
-)
+from pdm_alloc.files.save_back import ChangedMeanwhile, Edit, in_file_order, in_order, save_together
 from pdm_alloc.files.sources import digest
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
@@ -61,6 +53,7 @@ class Home:
     def __init__(self, path: str | Path, catalogue: str | Path | None = None):
         self.path = Path(path).resolve()
         self._shelf = None if catalogue is None else Path(catalogue).resolve()
+        self._drafted = Draft(self.path)
         self._timer: threading.Timer | None = None
         self._turn = threading.Lock()
         self.read()
@@ -102,17 +95,15 @@ class Home:
         Raises
         ------
         ChangedMeanwhile, WriteError
-            Nothing is written; where a catalogue cannot be written, the vehicle is saved already.
+            Nothing is written, of the vehicle or of the catalogue.
         """
-        shelf = self._shelf if self._shelf is not None and self.catalogue != catalogue else None
-        if not anyway and shelf is not None:
-            refuse_changed(self.path, self._digest)
-            refuse_changed(shelf, self._shelf_digest)
         after = in_order(in_file_order(self.path, vehicle_plain(vehicle)), orders)
-        changed = save_back(self.path, self.tables, after, digest(self.path) if anyway else self._digest)
-        if shelf is not None:
-            modules = in_order(in_file_order(shelf, catalogue_plain(catalogue)), orders)
-            changed += save_back(shelf, self._modules, modules, digest(shelf) if anyway else self._shelf_digest)
+        edits = [Edit(self.path, self.tables, after, digest(self.path) if anyway else self._digest)]
+        if self._shelf is not None and self.catalogue != catalogue:
+            modules = in_order(in_file_order(self._shelf, catalogue_plain(catalogue)), orders)
+            expected = digest(self._shelf) if anyway else self._shelf_digest
+            edits.append(Edit(self._shelf, self._modules, modules, expected))
+        changed = save_together(edits)
         self.drop()
         self.read()
         return changed
@@ -126,10 +117,10 @@ class Home:
 
     def draft(self) -> dict[str, Any] | None:
         """The draft of an earlier panel, ``is_old`` where the files were changed since; None without a usable one."""
-        draft = read_draft(self.path)
+        draft = self._drafted.read()
         if draft is None or not _is_draft(draft):
             return None
-        return {**draft, "is_old": draft.get("digest") != self._digest}
+        return {**draft, "is_old": draft.get("digest") != self._digest, "others": self._drafted.others}
 
     def keep(self, draft: Mapping[str, object]) -> None:
         """Keep a draft beside the files, soon; drafts close together are one, one with nothing in it is none."""
@@ -150,14 +141,14 @@ class Home:
             if self._timer is not None:
                 self._timer.cancel()
             self._timer = None
-            delete_draft(self.path)
+            self._drafted.delete()
 
     def _write(self, draft: Mapping[str, object]) -> None:
         with self._turn:
             if self._timer is not threading.current_thread():
                 return  # overtaken while it waited
             try:
-                write_draft(self.path, draft)
+                self._drafted.write(draft)
             except (WriteError, InputError):
                 return  # a folder that cannot be written: saving says so, a draft need not
 

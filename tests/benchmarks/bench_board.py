@@ -24,8 +24,8 @@ def board():
     """The board of the demo with its module under the seat."""
     vehicle, catalogue = pa.read_vehicle("data/rally_coupe"), pa.read_catalogue("data/catalogue")
     tables = vehicle_plain(vehicle)
-    made = Board(catalogue, lambda name: tables.get(name, []), lambda _: None, lambda _: None)
-    made.show(next(Answers(catalogue)(Question(vehicle, catalogue["middle-42"], place="under seat"), lambda: False)))
+    made = Board(lambda name: tables.get(name, []), lambda _: None, lambda _: None)
+    made.show(next(Answers()(Question(vehicle, catalogue["middle-42"], catalogue, place="under seat"), lambda: False)))
     made._seeker.overtake()
     return made
 

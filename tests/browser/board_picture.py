@@ -19,9 +19,9 @@ def main() -> None:
     """Draw it with the module in the boot and the lightest place beside it, and save it in ``data/figures/panel``."""
     vehicle, catalogue = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
     tables = vehicle_plain(vehicle)
-    board = Board(catalogue, lambda name: tables.get(name, []), lambda _: None, lambda _: None, DATA / "rally_coupe")
-    question = Question(vehicle, catalogue["middle-42"], place="boot")
-    board.show(next(Answers(catalogue)(question, lambda: False)))
+    board = Board(lambda name: tables.get(name, []), lambda _: None, lambda _: None, DATA / "rally_coupe")
+    question = Question(vehicle, catalogue["middle-42"], catalogue, place="boot")
+    board.show(next(Answers()(question, lambda: False)))
     board._seeker.overtake()
     for ghost in board._seek(replace(question), lambda: False):
         board.ghost = ghost

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.files.save_back import read_draft
+from pdm_alloc.export.kept_file import Draft
 from pdm_alloc.files.write_tables import write_vehicle
 from pdm_alloc.panel import workplace
 from pdm_alloc.panel.panel import Panel
@@ -50,6 +50,10 @@ def kept(panel):
     """Wait until the draft is on disk."""
     if panel._home._timer is not None:
         panel._home._timer.join(20)
+
+
+def read_draft(folder):
+    return Draft(folder).read()
 
 
 def said(panel):

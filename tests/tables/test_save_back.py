@@ -1,18 +1,26 @@
 """An edited vehicle goes back into its own files: what was not edited keeps every byte."""
 
+import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
 from openpyxl.comments import Comment
 
-from pdm_alloc.files.plain import vehicle_plain
-from pdm_alloc.files.save_back import ChangedMeanwhile, digest, in_file_order, read_draft, save_back, write_draft
+import pdm_alloc as pa
+from pdm_alloc.export.kept_file import Draft
+from pdm_alloc.files import journal
+from pdm_alloc.files.atomic import WriteError
+from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.plain import catalogue_plain, vehicle_plain
+from pdm_alloc.files.save_back import ChangedMeanwhile, Edit, digest, in_file_order, in_order, save_back, save_together
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.files.write_tables import write_vehicle
 
-RALLY = Path(__file__).parents[2] / "data" / "rally_coupe"
+DATA = Path(__file__).parents[2] / "data"
+RALLY = DATA / "rally_coupe"
 LOADS = """\
 # wired by hand
 load;command;running_a;kind;x_tag
@@ -147,8 +155,84 @@ def test_workbook_keeps_formats_remarks_and_other_sheets(tmp_path):
 def test_draft_comes_back_and_a_broken_one_is_none(folder):
     """A draft is no table, so the vehicle reads as before; damage to it is no error."""
     old = digest(folder)
-    write_draft(folder, {"rows": [{"load": "é"}]})
-    assert read_draft(folder) == {"rows": [{"load": "é"}]}
+    Draft(folder).write({"rows": [{"load": "é"}]})
+    assert Draft(folder).read() == {"rows": [{"load": "é"}]}
     assert digest(folder) == old
     next(folder.glob(".*draft*")).write_text('{"rows": [')
-    assert read_draft(folder) is None
+    assert Draft(folder).read() is None
+
+
+def test_drafts_of_two_windows_are_both_kept(folder):
+    """A window never writes over what another drafted, nor deletes it; the last one written comes back first."""
+    Draft(folder).write({"rows": "of yesterday"})
+    one, two = Draft(folder), Draft(folder)
+    assert one.read() == two.read()
+    one.write({"rows": "of one"})
+    two.write({"rows": "of two"})
+    two.write({"rows": "of two, more"})
+    drafts = {file.name: file.read_text() for file in folder.glob(".panel_draft*")}
+    assert sorted(drafts.values()) == ['{"rows": "of one"}', '{"rows": "of two, more"}']
+    os.utime(folder / ".panel_draft.json", (1, 1))
+    third = Draft(folder)
+    assert (third.read(), third.others) == ({"rows": "of two, more"}, 1)
+    two.delete()
+    assert Draft(folder).read() == {"rows": "of one"}
+
+
+def beside(folder):
+    """A catalogue beside the vehicle, its tables, and an edit of both."""
+    shelf = folder.parent / "shelf"
+    shutil.copytree(DATA / "catalogue", shelf)
+    modules, tables = in_file_order(shelf, catalogue_plain(pa.read_catalogue(shelf))), plain(folder)
+    heavier = [{**row, "mass_g": "1234"} for row in modules["modules"]]
+    edits = (
+        Edit(folder, tables, edited(tables, tables["loads"][0]["load"], note="both"), digest(folder)),
+        Edit(shelf, modules, {**modules, "modules": heavier}, digest(shelf)),
+    )
+    return shelf, edits
+
+
+def test_vehicle_and_catalogue_are_saved_together_or_not_at_all(folder):
+    """Where one of both cannot be written, or was changed meanwhile, the other is not written either."""
+    shelf, edits = beside(folder)
+    before = digest(folder), digest(shelf)
+    with pytest.raises(ChangedMeanwhile):
+        save_together([edits[0], replace(edits[1], expected="other")])
+    assert (digest(folder), digest(shelf)) == before
+    (shelf / "modules.csv").rename(shelf / "kept.txt")
+    (shelf / "modules.csv").mkdir()
+    with pytest.raises((WriteError, InputError)):
+        save_together(edits)
+    (shelf / "modules.csv").rmdir()
+    (shelf / "kept.txt").rename(shelf / "modules.csv")
+    assert (digest(folder), digest(shelf)) == before
+    assert save_together(edits) == ["loads", "modules"]
+    assert digest(folder) != before[0]
+    assert pa.read_catalogue(shelf)["middle-42"].mass_g == 1234
+
+
+def test_a_save_killed_between_vehicle_and_catalogue_is_finished_by_the_next_reading(folder, monkeypatch):
+    """Killed after the commit with one file moved, whoever reads the vehicle next finishes the catalogue too."""
+    shelf, edits = beside(folder)
+    moved = journal._move
+
+    def killed(staged, target):
+        if "shelf" in str(target.resolve()):
+            raise SystemExit("killed")
+        moved(staged, target)
+
+    monkeypatch.setattr(journal, "_move", killed)
+    with pytest.raises(SystemExit):
+        save_together(edits)
+    assert pa.read_catalogue(shelf)["middle-42"].mass_g != 1234
+    monkeypatch.setattr(journal, "_move", moved)
+    assert next(load for load in pa.read_vehicle(folder).loads if load.note == "both")
+    assert pa.read_catalogue(shelf)["middle-42"].mass_g == 1234
+    assert not list(folder.glob(".pdm-alloc*"))
+
+
+def test_an_empty_cell_and_what_it_means_are_one_row(folder):
+    """Tables that are edited fill in what an empty cell means; the order of the file's rows stays all the same."""
+    rows = [{"by": "feed", "subject": "", "colour": "red"}, {"by": "kind", "subject": "led", "colour": "blue"}]
+    shown = [{**row, "subject": row["subject"] or "*"} for row in rows]
+    assert in_order({"wire_colours": rows}, {"wire_colours": shown}) == {"wire_colours": rows}
