@@ -1,7 +1,7 @@
-"""What the panel keeps beside a vehicle: allocations under names, drafts; and allocations saved inside its folder."""
+"""Allocations kept under names in one file, and those saved inside the folder of a vehicle."""
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -12,7 +12,7 @@ from typing import Any
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.export.read_saved import SAVED_FOLDER, read_allocation
 from pdm_alloc.export.saved_tables import allocation_json, from_json
-from pdm_alloc.files.atomic import WriteError, write_file
+from pdm_alloc.files.atomic import write_file
 from pdm_alloc.files.csv_file import read_bytes_within
 from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.files.plain import vehicle_plain
@@ -20,7 +20,7 @@ from pdm_alloc.result.allocation import Allocation, all_warnings
 from pdm_alloc.result.channel_tables import tightest_headroom
 from pdm_alloc.verify.check import violations
 
-__all__ = ["Draft", "Kept", "Shelf", "built_harness", "harnesses", "kept_file", "recounted"]
+__all__ = ["Kept", "Shelf", "built_harness", "harnesses", "kept_file", "recounted"]
 
 _FORMAT, _VERSION = "pdm_alloc kept allocations", 1
 
@@ -235,73 +235,3 @@ def built_harness(home: Path, name: str) -> Allocation:
 def kept_file(home: Path) -> Path:
     """Where the allocations kept of a vehicle are: beside its files, hidden."""
     return home / ".panel_kept.json" if home.is_dir() else home.with_name(f".{home.name}.panel_kept.json")
-
-
-class Draft:
-    """What one window has not saved, beside the files of its vehicle; never written over what another window drafted.
-
-    Parameters
-    ----------
-    home : Path
-        Folder or workbook of the vehicle.
-    """
-
-    def __init__(self, home: Path):
-        self._first = home / ".panel_draft.json" if home.is_dir() else home.parent / f".{home.name}.panel_draft.json"
-        self._file, self._left = self._first, b""
-
-    @property
-    def others(self) -> int:
-        """How many drafts there are that this window neither read nor wrote."""
-        return sum(file != self._file and file.exists() for file in self._files())
-
-    def read(self) -> dict[str, Any] | None:
-        """The draft written last, this window's from now on; None where there is none that can be read."""
-        for file in sorted(self._files(), key=_age):
-            with suppress(OSError):
-                self._file, self._left = file, file.read_bytes()
-                with suppress(ValueError, RecursionError):
-                    draft = json.loads(self._left)
-                    if isinstance(draft, dict):
-                        return draft
-        return None
-
-    def write(self, draft: Mapping[str, object]) -> None:
-        """Keep a draft in place of this window's last one.
-
-        Raises
-        ------
-        WriteError
-            It cannot be written.
-        """
-        content = json.dumps(draft, ensure_ascii=False, sort_keys=True).encode()
-        if not self._is_free(self._file):
-            self._file = next(file for file in chain(self._files(), self._fresh()) if self._is_free(file))
-        write_file(self._file, content)
-        self._left = content
-
-    def delete(self) -> None:
-        """Delete this window's draft, where there is one."""
-        with suppress(OSError, WriteError):
-            if self._file.read_bytes() == self._left:
-                self._file.unlink()
-
-    def _is_free(self, file: Path) -> bool:
-        """Whether there is nothing, or what this window left there."""
-        try:
-            return file.read_bytes() == self._left and file == self._file
-        except OSError:
-            return True
-
-    def _files(self) -> list[Path]:
-        return [self._first, *self._first.parent.glob(f"{self._first.stem}_*.json")]
-
-    def _fresh(self) -> Iterator[Path]:
-        return (self._first.with_stem(f"{self._first.stem}_{n}") for n in count(2))
-
-
-def _age(file: Path) -> float:
-    try:
-        return -file.stat().st_mtime
-    except OSError:
-        return 0.0

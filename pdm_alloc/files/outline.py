@@ -1,8 +1,8 @@
-"""The outline beneath the plan of a vehicle: a picture of the user's own, kept beside the tables.
+"""What lies beside the tables: the outline beneath the plan of a vehicle, and drafts of what is not saved.
 
-A folder holds it as ``outline.svg``, ``outline.png`` or ``outline.jpg`` with ``outline.json``: where its middle is (m),
-how many metres a pixel is, and by how many quarters it is turned. Beside a workbook the names begin with its name.
-They are written at once and are no part of the tables: a vehicle is the same with or without an outline.
+A folder holds the outline, a picture of the user's own, as ``outline.svg``, ``outline.png`` or ``outline.jpg`` with
+``outline.json``: where its middle is (m), how many metres a pixel is, and by how many quarters it is turned. Beside a
+workbook the names begin with its name. They are written at once and are no part of the tables: a vehicle is the same with or without an outline.
 """
 
 import contextlib
@@ -11,15 +11,16 @@ import json
 import math
 import re
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
 from pdm_alloc.files.atomic import WriteError, write_file
 from pdm_alloc.files.faults import InputError
 
-__all__ = ["Outline", "delete_outline", "outline_of", "read_outline", "scaled", "write_outline"]
+__all__ = ["Draft", "Outline", "delete_outline", "outline_of", "read_outline", "scaled", "write_outline"]
 
 MOST_BYTES = 10_000_000
 MOST_PX = 20_000
@@ -272,3 +273,73 @@ def delete_outline(path: str | Path) -> None:
 def _delete(file: Path) -> None:
     with contextlib.suppress(OSError, WriteError):
         file.unlink(missing_ok=True)
+
+
+class Draft:
+    """What one window has not saved, beside the files of its vehicle; never written over what another window drafted.
+
+    Parameters
+    ----------
+    home : Path
+        Folder or workbook of the vehicle.
+    """
+
+    def __init__(self, home: Path):
+        self._first = home / ".panel_draft.json" if home.is_dir() else home.parent / f".{home.name}.panel_draft.json"
+        self._file, self._left = self._first, b""
+
+    @property
+    def others(self) -> int:
+        """How many drafts there are that this window neither read nor wrote."""
+        return sum(file != self._file and file.exists() for file in self._files())
+
+    def read(self) -> dict[str, Any] | None:
+        """The draft written last, this window's from now on; None where there is none that can be read."""
+        for file in sorted(self._files(), key=_age):
+            with contextlib.suppress(OSError):
+                self._file, self._left = file, file.read_bytes()
+                with contextlib.suppress(ValueError, RecursionError):
+                    draft = json.loads(self._left)
+                    if isinstance(draft, dict):
+                        return draft
+        return None
+
+    def write(self, draft: Mapping[str, object]) -> None:
+        """Keep a draft in place of this window's last one.
+
+        Raises
+        ------
+        WriteError
+            It cannot be written.
+        """
+        content = json.dumps(draft, ensure_ascii=False, sort_keys=True).encode()
+        if not self._is_free(self._file):
+            self._file = next(file for file in chain(self._files(), self._fresh()) if self._is_free(file))
+        write_file(self._file, content)
+        self._left = content
+
+    def delete(self) -> None:
+        """Delete this window's draft, where there is one."""
+        with contextlib.suppress(OSError, WriteError):
+            if self._file.read_bytes() == self._left:
+                self._file.unlink()
+
+    def _is_free(self, file: Path) -> bool:
+        """Whether there is nothing, or what this window left there."""
+        try:
+            return file.read_bytes() == self._left and file == self._file
+        except OSError:
+            return True
+
+    def _files(self) -> list[Path]:
+        return [self._first, *self._first.parent.glob(f"{self._first.stem}_*.json")]
+
+    def _fresh(self) -> Iterator[Path]:
+        return (self._first.with_stem(f"{self._first.stem}_{n}") for n in count(2))
+
+
+def _age(file: Path) -> float:
+    try:
+        return -file.stat().st_mtime
+    except OSError:
+        return 0.0

@@ -23,7 +23,7 @@ from pdm_alloc.files.tables.read_catalogue import CATALOGUE_COLUMNS
 from pdm_alloc.files.tables.read_vehicle import VEHICLE_COLUMNS
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
 
-__all__ = ["ChangedMeanwhile", "Edit", "in_file_order", "in_order", "refuse_changed", "save_back", "save_together"]
+__all__ = ["ChangedMeanwhile", "Edit", "in_file_order", "in_order", "save_back", "save_together"]
 
 _COLUMNS = {**VEHICLE_COLUMNS, **CATALOGUE_COLUMNS}
 _ROWS = {**VEHICLE_ROWS, **CATALOGUE_ROWS}
@@ -185,7 +185,7 @@ def save_together(edits: Iterable[Edit]) -> list[str]:
         return []
     home, *others = dict.fromkeys(edit.path if edit.path.is_dir() else edit.path.parent for edit in edits)
     files = {os.path.relpath(file, home): content for edit in edits for file, content in edit.files().items()}
-    replace_files(home, files, lambda: [refuse_changed(edit.path, edit.expected) for edit in edits], others)
+    replace_files(home, files, lambda: _refuse_changed(edits), others)
     return [table for edit in edits for table in edit.changed]
 
 
@@ -200,12 +200,13 @@ def _joined(edits: Iterable[Edit]) -> Iterable[Edit]:
     return by_path.values()
 
 
-def refuse_changed(place: Path, expected: str) -> None:
-    """Raise ChangedMeanwhile where the `digest` of the files is not the one expected."""
-    if digest(place) != expected:
-        message = "was changed on disk since it was opened; nothing is saved"
-        remedy = "open it again, or save anyway to put what you changed into the file as it now is"
-        raise ChangedMeanwhile.of(place.name, None, None, None, message, remedy)
+def _refuse_changed(edits: Iterable[Edit]) -> None:
+    """Raise ChangedMeanwhile where the `digest` of files is not the one expected."""
+    message = "was changed on disk since it was opened; nothing is saved"
+    remedy = "open it again, or save anyway to put what you changed into the file as it now is"
+    for edit in edits:
+        if digest(edit.path) != edit.expected:
+            raise ChangedMeanwhile.of(edit.path.name, None, None, None, message, remedy)
 
 
 def _file_of(folder: Path, table: str, grid: Grid | None, lines: list[_Line], rows) -> tuple[Path, bytes]:

@@ -13,9 +13,9 @@ import ipywidgets as widgets
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.export.documents import write_documents
-from pdm_alloc.export.kept_file import Draft
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.outline import Draft
 from pdm_alloc.files.plain import Plain, catalogue_plain, vehicle_plain
 from pdm_alloc.files.save_back import ChangedMeanwhile, Edit, in_file_order, in_order, save_together
 from pdm_alloc.files.sources import digest

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.export.kept_file import Draft
+from pdm_alloc.files.outline import Draft
 from pdm_alloc.files.write_tables import write_vehicle
 from pdm_alloc.panel import workplace
 from pdm_alloc.panel.panel import Panel

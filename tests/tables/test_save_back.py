@@ -10,10 +10,10 @@ import pytest
 from openpyxl.comments import Comment
 
 import pdm_alloc as pa
-from pdm_alloc.export.kept_file import Draft
 from pdm_alloc.files import journal
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.outline import Draft
 from pdm_alloc.files.plain import catalogue_plain, vehicle_plain
 from pdm_alloc.files.save_back import ChangedMeanwhile, Edit, digest, in_file_order, in_order, save_back, save_together
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
