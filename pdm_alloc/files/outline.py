@@ -2,7 +2,8 @@
 
 A folder holds the outline, a picture of the user's own, as ``outline.svg``, ``outline.png`` or ``outline.jpg`` with
 ``outline.json``: where its middle is (m), how many metres a pixel is, and by how many quarters it is turned. Beside a
-workbook the names begin with its name. They are written at once and are no part of the tables: a vehicle is the same with or without an outline.
+workbook the names begin with its name. They are written at once and are no part of the tables: a vehicle is the same
+with or without an outline.
 """
 
 import contextlib
