@@ -12,13 +12,17 @@ from tests.attack.check import shares_in
 from tests.attack.physics import Slot, at_once, share_of
 from tests.attack.tables import milliamps, number
 
-__all__ = ["simulate"]
+__all__ = ["PULSED", "simulate"]
+
+PULSED = {"coil", "solenoid"}  # what is switched on and off in pulses needs a time in which its channel lets them pass
 
 STEP_MS = 1.0
 LENGTH_MS = 1500  # over seven time constants of the slowest inrush there is
+SETTLED_MS, SWING_MS = 800, 150  # when the voltage begins to swing, and how long it takes
 ROUNDING = 1.0005  # whole milliamps are rounded up for loads, down for limits: never the other way
 STEP_ERROR = 1.02  # of the heating, whose steps are not infinitely short
 MOST_STEPS = 6000
+FEW = 12  # settings of which the one that draws most is played, every other time
 
 
 class _Play:
@@ -30,45 +34,72 @@ class _Play:
         self.time = np.arange(0, LENGTH_MS, STEP_MS)
 
     def chosen(self):
-        """A state with a combination, the settings of it, a setting and a voltage within the span."""
+        """Settings of a state with a combination, one of them, and both ends of its span."""
         states = [(state, self.s.combinations(state)) for state in self.s.states]
         state, settings = self.random.choice([pair for pair in states if pair[1]] or [(None, None)])
         if state is None:
             return None
-        low, high = min(state.volts), max(state.volts)
-        volts = self.random.choice((low, high, low + (high - low) * self.random.randint(1, 9) / 10))
-        return settings, self.random.choice(list(settings)), volts
+        ends = min(state.volts), max(state.volts)
+        tried = self.random.choices(list(settings), k=self.random.choice((1, FEW)))
+        return settings, max(tried, key=lambda on: self.amps(settings[on])), ends
+
+    def amps(self, names):
+        """What commands draw together, A, about: for a choice of what is hard."""
+        return sum(float(x.running) * x.count for x in self.s.loads.values() if x.command in names)
 
     def tops(self):
         """How far every load is off, as a share: as many as are guarded against at the top, the rest as stated."""
         loads = [name for name, load in self.s.loads.items() if load.tolerance]
-        off = self.random.sample(loads, min(len(loads), at_once(self.s)))
+        number = min(len(loads), at_once(self.s))
+        largest = sorted(loads, key=lambda name: -self.s.loads[name].running * self.s.loads[name].count)
+        off = self.random.choice((self.random.sample(loads, number), largest[:number]))
         return {name: 1 + float(self.s.loads[name].tolerance) / 100 for name in off}
 
     def running_a(self, load, volts, tops):
-        amps = float(load.running) * (float(volts) / float(self.s.reference)) ** load.exponent
+        amps = float(load.running) * (volts / float(self.s.reference)) ** load.exponent
         return amps * tops.get(load.name, 1.0)
 
     def wave(self, circuit, volts, tops, is_new, loads):
-        """Current of a circuit over time, A: its inrush decays to running if it was just switched on."""
+        """Current of a circuit over time, A: its inrush decays to running if it was just switched on.
+
+        A command that flashes is switched on again and again, each time from cold.
+        """
+        command = self.s.commands[loads[circuit.items[0][0]].command]
+        period, lit = self.flashes(command) if is_new and command.flashes else (None, None)
+        since = self.time if period is None else self.time % period
         current = np.zeros_like(self.time)
         for name, n in circuit.items:
             load = loads[name]
             current += n * self.running_a(load, volts, tops)
             if is_new and load.inrush > load.running:
-                excess = float(load.inrush - load.running) * max(1.0, float(volts / self.s.reference))
-                decay = np.exp(-self.time / load.tau_ms) if load.tau_ms else (self.time == 0)
+                excess = float(load.inrush - load.running) * max(1.0, float(volts[0] / self.s.reference))
+                decay = np.exp(-since / load.tau_ms) if load.tau_ms else (since == 0)
                 current += n * excess * tops.get(name, 1.0) * decay
-        return current
+        return current if period is None else current * (since < lit)
+
+    def flashes(self, command):
+        """Period and time lit, ms; of what stands still longer than is played, one flash."""
+        on, cycle = command.on_s or 0.4, command.cycle_s or 0.8
+        return round(1000 * cycle), round(1000 * on)
+
+    def supply(self, low, high):
+        """Volts over time: steady at either end or between, or a swing between the ends once inrush is over."""
+        steady = self.random.choice((low, high, low + (high - low) * self.random.randint(1, 9) / 10))
+        if self.random.random() < 0.7:
+            return np.full_like(self.time, float(steady))
+        late = np.clip((self.time - SETTLED_MS) / SWING_MS, 0, 1)
+        return float(steady) + (float(self.random.choice((low, high))) - float(steady)) * late
 
     def change(self):
         """Play one change of one input; words of what it breaks."""
         picked = self.chosen()
         if picked is None:
             return
-        settings, on, volts = picked
+        settings, on, ends = picked
+        volts = self.supply(*ends)
         flips = [name for name in self.s.inputs() if on ^ {name} in settings]
-        after = settings[on ^ {self.random.choice(flips)}] if flips else settings[on]
+        tried = self.random.choices(flips, k=self.random.choice((1, FEW))) if flips else []
+        after = max((settings[on ^ {name}] for name in tried), key=self.amps, default=settings[on])
         new, tops = after - settings[on], self.tops()
         total = np.zeros_like(self.time)
         for slot, circuit in zip(self.slots, self.allocation.circuits, strict=True):
@@ -76,7 +107,7 @@ class _Play:
             if command in after:
                 current = self.wave(circuit, volts, tops, command in new, self.s.loads)
                 total += self.wave(circuit, volts, tops, command in new, self.s.stated)
-                steady = self.wave(circuit, volts, tops, False, self.s.loads)[0]
+                steady = self.wave(circuit, volts, tops, False, self.s.loads).max()
                 yield from self.channel(slot, circuit, current, steady)
         if total.max() * 1000 > self.s.total_peak_ma * ROUNDING:
             yield "module peak"
@@ -95,23 +126,27 @@ class _Play:
         limit = milliamps(row, "continuous_a") / 1000 * float(self.s.factor) * (1 - headroom)
         if current.max() > peak * ROUNDING:
             yield "peak"
-        over = np.where(current > limit, current**2 - limit**2, 0)[1:].sum() * STEP_MS  # right ends: never too much
+        # right ends of the steps: never too much
+        times = runs(current > limit)
+        over = max([((current[a + 1 : b]) ** 2 - limit**2).sum() * STEP_MS for a, b in times], default=0)
         if steady > limit * ROUNDING + 0.002:
             yield "running"
         elif over > (peak**2 - limit**2) * length * ROUNDING:
             yield "energy"
         if circuit.trip_a is not None:
-            reads = current * (1 + float(self.s.trip_error))
-            late = reads[self.time > (circuit.inrush_ms or 0)]
-            if len(late) and late.max() > circuit.trip_a:
+            times = runs(current * (1 + float(self.s.trip_error)) > circuit.trip_a)
+            if any((b - a - 1) * STEP_MS > (circuit.inrush_ms or 0) for a, b in times):
                 yield "trip"
+            if not circuit.inrush_ms and any(self.s.loads[name].kind in PULSED for name, _ in circuit.items):
+                yield "window"
 
     def heat(self):
         """Play duties over a combination; words of the limits on heating that are passed."""
         picked = self.chosen()
         if picked is None:
             return
-        settings, on, volts = picked
+        settings, on, (low, high) = picked
+        volts = float(self.random.choice((low, high, low + (high - low) * self.random.randint(1, 9) / 10)))
         tops = self.tops()
         limits = [("bank", bank, ma) for bank, ma in self.s.bank_ma.items()]
         circuits = [(slot, c.items) for slot, c in zip(self.slots, self.allocation.circuits, strict=True)]
@@ -154,6 +189,12 @@ class _Play:
             heat = heat * keep + square * (1 - keep)
             top = max(top, heat)
         return top**0.5
+
+
+def runs(above):
+    """Where a row of true values begins and ends, again and again."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], above.astype(int), [0]))))
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def simulate(situation, allocation, seed=0, changes=50, heats=5):

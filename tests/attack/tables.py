@@ -136,6 +136,7 @@ class Load:
     share: bool
     separate: str
     tolerance: Fraction
+    kind: str
 
     def running_ma(self, volts, reference):
         ratio = volts / reference
@@ -172,6 +173,7 @@ class Command:
     on_s: float | None
     cycle_s: float | None
     dims: bool = False  # its action is pwm, which wants a channel with that feature
+    flashes: bool = False  # on for on_s of every cycle_s, again and again
 
     def effective(self, settle_s):
         """Share of the current that counts on heating (DESIGN section 3)."""
@@ -215,6 +217,7 @@ class Situation:
             text_of(row, "share", "yes") != "no",
             text_of(row, "separate"),
             number(row, "tolerance_pct", 0),
+            kind,
         )
 
     @property
@@ -307,6 +310,7 @@ def _command(name, row):
         None if on_s is None else float(on_s),
         None if cycle_s is None else float(cycle_s),
         text_of(row, "action") == "pwm",
+        text_of(row, "action") == "flash",
     )
 
 

@@ -155,6 +155,20 @@ def test_the_simulator_sees_what_trips():
     assert {"module peak", "total"} <= set(simulate(situation(loads, modules=weak), alone("a", "b")))
 
 
+def test_the_simulator_flashes_swings_and_pulses():
+    """A flash longer than the inrush time, a draw at the end of a swing, a coil without inrush time."""
+    lamp = [("a", "x", 2, {"inrush_a": "20", "inrush_ms": "60", "kind": "filament"})]
+    flash = [("x", {"action": "flash", "on_s": "0.4", "cycle_s": "0.7"})]
+    assert simulate(situation(lamp, flash), alone("a", trip_a=3.0, inrush_ms=60)) == []
+    assert simulate(situation(lamp, flash), alone("a", trip_a=3.0, inrush_ms=50)) == ["trip"]
+    span = {"supply": [{"state": "s", "supply_v": "9", "supply_top_v": "12"}], "states": [{"command": "x", "s": 1}]}
+    computer = situation([("a", "x", 3, {"kind": "electronics"})], **span)
+    assert simulate(computer, alone("a", trip_a=4.1, inrush_ms=1)) == []
+    assert simulate(computer, alone("a", trip_a=3.9, inrush_ms=1)) == ["trip"]
+    coil = situation([("a", "x", 1, {"kind": "coil"})])
+    assert simulate(coil, alone("a", trip_a=3.0, inrush_ms=0)) == ["window"]
+
+
 @pytest.mark.parametrize("seed", range(30))
 def test_what_the_oracle_calls_enough_passes_the_checker_and_the_simulator(seed):
     """Three tools written apart agree on random tiny vehicles."""
