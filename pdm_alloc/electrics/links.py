@@ -16,6 +16,7 @@ __all__ = [
     "Link",
     "LinkDemand",
     "Source",
+    "as_constant_s",
     "fault_current_a",
     "fuse_latest_s",
     "fuse_shortest_s",
@@ -99,6 +100,16 @@ def main_fuse_a(running_a: float, peak_a: float, peak_s: float) -> float | None:
         if running_a <= FUSE_LOADING * rating and _bears(rating, peak_a, peak_s):
             return float(rating)
     return None
+
+
+def as_constant_s(tau_ms: float) -> float:
+    """Time for which the peak of a decaying inrush, held, heats a fuse at least as much as the inrush does, s.
+
+    With running r and excess e the inrush brings 2 r e tau + e**2 tau / 2 more than running does; over
+    (r + e)**2 that is 2/3 of tau at most, at r = e / 2. Of several inrushes together it is at most the mean of theirs,
+    each weighted with its excess: what two bring together, e f tau u / (tau + u), is at most e f (tau + u) / 4.
+    """
+    return 2 / 3 * tau_ms / 1000
 
 
 def _bears(rating: float, peak_a: float, peak_s: float) -> bool:
@@ -205,6 +216,11 @@ class Link:
     cold_ohm: float | None
     hot_ohm: float | None
     fuse_within_m: float | None
+
+    @property
+    def area_mm2(self) -> float:
+        """Copper of all its conductors, mm2; inf where it has no cable."""
+        return self.wire.size.area_mm2 * self.wire.parallel if isinstance(self.wire, WireChoice) else math.inf
 
 
 def fault_current_a(volts: float, source_ohm: float, cable_ohm: float = 0.0) -> float:

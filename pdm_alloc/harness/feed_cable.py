@@ -4,14 +4,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pdm_alloc.domain.vehicle import Load, State, Vehicle
+from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.battery import estimated_ohm
-from pdm_alloc.electrics.links import FUSE_LOADING, Link, LinkDemand, Source, main_fuse_a, short_time_mm2, size_link
-from pdm_alloc.electrics.voltage import worst_excess_ma
+from pdm_alloc.electrics.links import (
+    FUSE_LOADING,
+    Link,
+    LinkDemand,
+    Source,
+    main_fuse_a,
+    short_time_mm2,
+    size_link,
+)
 from pdm_alloc.electrics.wire import mass_g_per_m, resistance_ohm_per_m
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice, WireRules, choose_wire
 from pdm_alloc.harness.paths import Lengths, lengths_of
-from pdm_alloc.harness.supply import StateSupply, cold_of
+from pdm_alloc.harness.supply import StateSupply, surges
 
 __all__ = [
     "FEED_DROP_PCT",
@@ -19,11 +26,9 @@ __all__ = [
     "Feeder",
     "Laid",
     "MainFeed",
-    "as_constant_s",
     "feed_mass_g",
     "links",
     "main_feed",
-    "surges",
 ]
 
 # Drop allowed in a main feed, per cent: ABYC E-11, panel and switchboard main feeders.
@@ -31,8 +36,6 @@ FEED_DROP_PCT = 3.0
 
 # Drop allowed in a cable while the starter turns, per cent: 0.5 V of 12 V; common practice, no source.
 STARTER_DROP_PCT = 4.0
-
-_End = str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,9 +123,12 @@ class Feeder:
     ----------
     vehicle : Vehicle
         Its states, places, routes and settings.
+    switched : sequence of (int, float)
+        What one change of one input brings above running on several commands together, mA, and for how long, s.
     """
 
     vehicle: Vehicle
+    switched: Sequence[tuple[int, float]] = ()
 
     def __post_init__(self) -> None:
         self.lengths: Lengths = lengths_of(self.vehicle)
@@ -136,7 +142,7 @@ class Feeder:
             settings.system_v,
             pack=settings.rules,
         )
-        self.surges = surges(self.vehicle)
+        self.surges = (*surges(self.vehicle), *self.switched)
 
     @property
     def hub(self) -> str | None:
@@ -193,33 +199,6 @@ def feed_mass_g(wire: WireChoice | str, length_m: float | None, rules: WireRules
     return one * length_m * wire.parallel * RETURNS[rules.return_path]
 
 
-def surges(vehicle: Vehicle) -> tuple[tuple[int, float], ...]:
-    """Inrush of every command: the most it brings above running in any state, mA, and for how long, s."""
-    found: dict[str, tuple[int, float]] = {}
-    for load in vehicle.loads:
-        ma, seconds = found.get(load.command, (0, 0.0))
-        excess = max((_excess_ma(load, state, vehicle) for state in vehicle.states), default=0)
-        if excess:
-            found[load.command] = (ma + excess * load.count, max(seconds, as_constant_s(load.inrush_ms / 3)))
-    return tuple(found.values())
-
-
-def as_constant_s(tau_ms: float) -> float:
-    """Time for which the peak of a decaying inrush, held, heats a fuse at least as much as the inrush does, s.
-
-    With running r and excess e the inrush brings 2 r e tau + e**2 tau / 2 more than running does; over
-    (r + e)**2 that is 2/3 of tau at most, at r = e / 2.
-    """
-    return 2 / 3 * tau_ms / 1000
-
-
-def _excess_ma(load: Load, state: State, vehicle: Vehicle) -> int:
-    if not state.is_on(load.command):
-        return 0
-    cold, running = cold_of(load, vehicle.settings)
-    return worst_excess_ma(load.inrush_ma, running, (max(state.span_v), vehicle.settings.reference_v), cold=cold)
-
-
 @dataclass(frozen=True, slots=True)
 class Laid:
     """One cable past the modules, where it lies and what it is made for.
@@ -246,7 +225,9 @@ class Laid:
     mass_g: float | None
 
 
-def links(vehicle: Vehicle, feeds: Sequence[tuple[str, str | None, int]]) -> tuple[Laid, ...]:
+def links(
+    vehicle: Vehicle, feeds: Sequence[tuple[str, str | None, int]], switched: Sequence[tuple[int, float]] = ()
+) -> tuple[Laid, ...]:
     """Every cable between battery, isolator, modules, starter and alternator.
 
     Parameters
@@ -255,6 +236,8 @@ def links(vehicle: Vehicle, feeds: Sequence[tuple[str, str | None, int]]) -> tup
         Its places are in the settings; starter current and charging current in its states.
     feeds : sequence of (str, str or None, int)
         Label, place and current of each module's feed, mA.
+    switched : sequence of (int, float)
+        As in `Feeder`.
 
     Returns
     -------
@@ -262,7 +245,7 @@ def links(vehicle: Vehicle, feeds: Sequence[tuple[str, str | None, int]]) -> tup
         Battery to isolator where the isolator has a place; a feed per module; starter and alternator where a place or
         a current is known. A cable that carries the starter has no fuse; all others begin at theirs.
     """
-    feeder = Feeder(vehicle)
+    feeder = Feeder(vehicle, switched)
     trunk = _isolator(feeder, [ma for _, _, ma in feeds]) if vehicle.settings.isolator_place else ()
     source = _behind(_battery_source(vehicle), trunk)
     made = [_feed(feeder, source, *feed) for feed in feeds]
@@ -287,7 +270,12 @@ def _behind(source: Source | None, trunk: Sequence[Laid]) -> Source | None:
 
 
 def _laid(
-    feeder: Feeder, source: Source | None, demand: LinkDemand, end: _End, module: str = "", start: _End = None
+    feeder: Feeder,
+    source: Source | None,
+    demand: LinkDemand,
+    end: str | None,
+    module: str = "",
+    start: str | None = None,
 ) -> Laid:
     link = size_link(demand, feeder.rules_to(end, start), source) if demand.running_a > 0 else None
     mass = None if link is None else feed_mass_g(link.wire, demand.length_m, feeder.rules)
@@ -312,12 +300,8 @@ def _isolator(feeder: Feeder, feeds_ma: Sequence[int]) -> tuple[Laid, ...]:
     demands = [LinkDemand("isolator", running, running + excess / 1000, seconds, length, fused=turned is None)]
     demands += [] if turned is None else [_short("isolator", *turned, length)]
     source = _battery_source(feeder.vehicle)
-    return (max((_laid(feeder, source, demand, end, start=start) for demand in demands), key=_area_mm2),)
-
-
-def _area_mm2(one: Laid) -> float:
-    wire = None if one.link is None else one.link.wire
-    return wire.size.area_mm2 * wire.parallel if isinstance(wire, WireChoice) else math.inf
+    made = (_laid(feeder, source, demand, end, start=start) for demand in demands)
+    return (max(made, key=lambda one: math.inf if one.link is None else one.link.area_mm2),)
 
 
 def _starter(feeder: Feeder, source: Source | None) -> tuple[Laid, ...]:

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from pdm_alloc.domain.kinds import CHEMISTRIES, KINDS, Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.battery import Battery, Leg, LegCharge, carry_charge
+from pdm_alloc.electrics.links import as_constant_s
 from pdm_alloc.electrics.voltage import cold_copper_factor, running_at_voltage_ma, worst_excess_ma
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "load_voltages",
     "state_supply",
     "supply",
+    "surges",
     "voltage_at_load",
 ]
 
@@ -197,6 +199,24 @@ def _largest_excess_ma(on: Iterable[tuple[Load, int]], volts: float, settings: S
         one = worst_excess_ma(load.inrush_ma, running, (volts, settings.reference_v), cold=cold)
         excess[load.command] = excess.get(load.command, 0) + one * count
     return max(excess.values(), default=0)
+
+
+def surges(vehicle: Vehicle) -> tuple[tuple[int, float], ...]:
+    """Inrush of every command: the most it brings above running in any state, mA, and for how long, s."""
+    found: dict[str, tuple[int, float]] = {}
+    for load in vehicle.loads:
+        ma, seconds = found.get(load.command, (0, 0.0))
+        excess = max((_excess_ma(load, state, vehicle) for state in vehicle.states), default=0)
+        if excess:
+            found[load.command] = (ma + excess * load.count, max(seconds, as_constant_s(load.inrush_ms / 3)))
+    return tuple(found.values())
+
+
+def _excess_ma(load: Load, state: State, vehicle: Vehicle) -> int:
+    if not state.is_on(load.command):
+        return 0
+    cold, running = cold_of(load, vehicle.settings)
+    return worst_excess_ma(load.inrush_ma, running, (max(state.span_v), vehicle.settings.reference_v), cold=cold)
 
 
 _STEPS = 60

@@ -19,6 +19,7 @@ from pdm_alloc.harness.feed_cable import Feeder, Laid, feed_mass_g, links
 from pdm_alloc.harness.supply import StateSupply, drawn_ma, supply
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit
+from pdm_alloc.result.worst import surges_of
 
 __all__ = [
     "DROPS",
@@ -31,6 +32,7 @@ __all__ = [
     "feeds_table",
     "laid_links",
     "supply_table",
+    "switched_on",
     "wires_table",
 ]
 
@@ -196,18 +198,22 @@ SUPPLY = (
 def supply_table(vehicle: Vehicle) -> pd.DataFrame:
     """A row a state, in the columns `SUPPLY`.
 
-    Currents in A; balance_a is charging less mean_a and other_a (drawn past the modules); used_ah is what is drawn
-    less what is charged while the state lasts, Ah; start_ah and end_ah are the charge, carried from state to state;
-    floor_minutes is the time from the start of the state until the battery is at its floor, min, empty where it is not
-    drained or not known; carried is whether the state is, empty where that cannot be said.
+    Currents in A; peak_a is running_a and the largest inrush that one change of one input brings; balance_a is
+    charging less mean_a and other_a (drawn past the modules); used_ah is what is drawn less what is charged while the
+    state lasts, Ah; start_ah and end_ah are the charge, carried from state to state; floor_minutes is the time from
+    the start of the state until the battery is at its floor, min, empty where it is not drained or not known; carried
+    is whether the state is, empty where that cannot be said.
     """
-    table = pd.DataFrame([_supply_table_row(one) for one in supply(vehicle)], columns=list(SUPPLY))
+    excess = {surge.state: surge.excess_ma for surge in sorted(surges_of(vehicle), key=lambda each: each.excess_ma)}
+    rows = [_supply_table_row(one, excess.get(one.state, 0) / 1000) for one in supply(vehicle)]
+    table = pd.DataFrame(rows, columns=list(SUPPLY))
     return table.astype(dict.fromkeys(SUPPLY[1:-1], float)).astype({"carried": "boolean"})
 
 
-def _supply_table_row(one: StateSupply) -> tuple[object, ...]:
+def _supply_table_row(one: StateSupply, excess_a: float) -> tuple[object, ...]:
     lasts = one.floor_minutes
-    currents = (round(one.mean_a, 3), one.running_a, one.peak_a, one.charging_a, one.other_a, round(one.balance_a, 3))
+    peak = round(max(one.peak_a, one.running_a + excess_a), 3)
+    currents = (round(one.mean_a, 3), one.running_a, peak, one.charging_a, one.other_a, round(one.balance_a, 3))
     charge = (None if ah is None else round(ah, 3) for ah in (one.used_ah, one.start_ah, one.end_ah))
     left = None if lasts is None or lasts == math.inf else round(lasts, 1)
     return (one.state, one.supply_v, *currents, one.minutes, *charge, left, one.carried)
@@ -239,7 +245,7 @@ def feeds_table(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCi
     feed is made to carry for long, as of `feed_currents_ma`; the fuse is at least running_a, and bears
     the inrush of any command on top.
     """
-    feeder = Feeder(vehicle)
+    feeder = Feeder(vehicle, switched_on(vehicle))
     asked = zip(units, feeds_asked(vehicle, units, wired), strict=True)
     return pd.DataFrame([_feed_row(feeder, unit, *one) for unit, one in asked], columns=list(FEEDS))
 
@@ -259,7 +265,13 @@ def feeds_asked(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCi
 def laid_links(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> tuple[Laid, ...]:
     """Every battery cable of a vehicle with its modules: isolator, feeds, starter, alternator."""
     asked = feeds_asked(vehicle, units, wired)
-    return links(vehicle, [(unit.label, unit.place, ma) for unit, (ma, _, _) in zip(units, asked, strict=True)])
+    feeds = [(unit.label, unit.place, ma) for unit, (ma, _, _) in zip(units, asked, strict=True)]
+    return links(vehicle, feeds, switched_on(vehicle))
+
+
+def switched_on(vehicle: Vehicle) -> tuple[tuple[int, float], ...]:
+    """What feeds bear above running when one input changes, mA, and for how long, s: `surges_of`, once each."""
+    return tuple(dict.fromkeys((surge.excess_ma, surge.seconds) for surge in surges_of(vehicle)))
 
 
 def feed_drops_v(

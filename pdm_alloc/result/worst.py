@@ -1,6 +1,7 @@
 """The worst combination of every limit of an allocation, in the builder's words."""
 
 import math
+from collections import deque
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -12,10 +13,14 @@ from pdm_alloc.circuits.scenes import Scene, scenes_of
 from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import headline_table
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import State, Vehicle
+from pdm_alloc.electrics.links import as_constant_s
+from pdm_alloc.electrics.voltage import worst_excess_ma
+from pdm_alloc.harness.supply import cold_of
 from pdm_alloc.program.condition_rows import fewest_on, own_input
+from pdm_alloc.program.largest import Extremes
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.sums import Limit, Loading, Sums, Types, Worst, limits_of
+from pdm_alloc.program.sums import Limit, Loading, Sums, Types, Worst, conditions_of, limits_of
 from pdm_alloc.result.placed import PlacedCircuit
 
 if TYPE_CHECKING:
@@ -23,6 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLUMNS",
+    "Surge",
     "WorstCombinations",
     "WorstSetting",
     "change_in_words",
@@ -32,6 +38,7 @@ __all__ = [
     "loadings_of",
     "spoken",
     "sums_of",
+    "surges_of",
     "worst",
     "worst_sums",
 ]
@@ -276,3 +283,64 @@ def fewest_inputs(sums: Sums, loading: Loading, gravest: Worst, limit_s: float =
     problem = sums.problem(gravest, loading)
     inputs = fewest_on(*problem, Clock(limit_s))
     return gravest if inputs is None else sums.under(gravest, inputs)
+
+
+@dataclass(frozen=True, slots=True)
+class Surge:
+    """What one change of one input brings above running current on everything it switches on.
+
+    Parameters
+    ----------
+    state : str
+        Operating state.
+    excess_ma : int
+        Sum of the inrush above running, copper cold, at the top of the state's span, mA.
+    seconds : float
+        For which the peak, held, heats a fuse as much: `as_constant_s` of its loads, weighted with their excess, s.
+    """
+
+    state: str
+    excess_ma: int
+    seconds: float
+
+
+_SURGES: deque[tuple[Vehicle, tuple[Surge, ...]]] = deque(maxlen=8)
+
+
+def surges_of(vehicle: Vehicle) -> tuple[Surge, ...]:
+    """In every state the largest surge that one change of one input brings, and the one that heats most.
+
+    One or two per state; none where no combination is possible in it or nothing has an inrush.
+    """
+    known = next((surges for other, surges in list(_SURGES) if other is vehicle), None)
+    if known is None:
+        extremes = Extremes(conditions_of(vehicle.commands))
+        known = tuple(surge for state in vehicle.states for surge in _surges_in(vehicle, state, extremes))
+        _SURGES.append((vehicle, known))
+    return known
+
+
+def _surges_in(vehicle: Vehicle, state: State, extremes: Extremes) -> Iterator[Surge]:
+    excess, heat = _excesses(vehicle, state)
+    for weights in (excess, heat):
+        amounts = {command: (ma, ()) for command, ma in weights.items() if ma}
+        change = extremes.change(frozenset(excess), {}, amounts, 0, 0)
+        _, before, name = change or (0, frozenset[Any](), None)
+        if name is not None:
+            new = extremes.on(before ^ {name}) - extremes.on(before)
+            total = sum(excess[command] for command in new)
+            yield Surge(state.name, total, sum(heat[command] for command in new) / 1e6 / total)
+
+
+def _excesses(vehicle: Vehicle, state: State) -> tuple[dict[str, int], dict[str, int]]:
+    """Inrush above running of every command that may be on, mA, and that times its duration, mA us."""
+    excess = dict.fromkeys((c.name for c in vehicle.commands if state.is_on(c.name)), 0)
+    heat = dict(excess)
+    for load in vehicle.loads:
+        if load.command in excess:
+            cold, running = cold_of(load, vehicle.settings)
+            volts = (max(state.span_v), vehicle.settings.reference_v)
+            ma = load.count * worst_excess_ma(load.inrush_ma, running, volts, cold=cold)
+            excess[load.command] += ma
+            heat[load.command] += math.ceil(ma * as_constant_s(load.inrush_ms / 3) * 1e6)
+    return excess, heat

@@ -11,11 +11,12 @@ from pdm_alloc.circuits.wiring import Wiring, draws_ma, for_at_once_ma
 from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.links import FUSE_LOADING, main_fuse_a
+from pdm_alloc.electrics.links import FUSE_LOADING, as_constant_s, main_fuse_a
 from pdm_alloc.electrics.wire import mass_g_per_m, wire_sizes
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice, choose_wire
-from pdm_alloc.harness.feed_cable import Feeder, as_constant_s
+from pdm_alloc.harness.feed_cable import Feeder
 from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.supply_tables import switched_on
 
 __all__ = ["ASSUMPTIONS", "LEDGER", "PARTS", "Conventional", "conventional", "weight_ledger"]
 
@@ -170,7 +171,7 @@ def _fused(vehicle: Vehicle, wiring: Wiring, counts, box: str) -> _Fused | None:
 
 def _parts(vehicle: Vehicle, groups: Sequence[_Fused], box: str) -> pd.DataFrame:
     relays = sum(group.relays for group in groups)
-    feeder, every = Feeder(vehicle), max(draws_ma(vehicle, _all_types(vehicle)), default=0)
+    feeder, every = Feeder(vehicle, switched_on(vehicle)), max(draws_ma(vehicle, _all_types(vehicle)), default=0)
     switches = list(_control_m(vehicle, feeder, box))
     thin = mass_g_per_m(wire_sizes(vehicle.settings.wire_sizes)[0].area_mm2, vehicle.settings.insulation_c)
     rows = [

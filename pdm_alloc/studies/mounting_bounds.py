@@ -12,6 +12,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.harness.feed_cable import Feeder
 from pdm_alloc.program.solver import Clock
+from pdm_alloc.result.supply_tables import switched_on
 
 __all__ = ["Bounds", "least_cost"]
 
@@ -90,7 +91,7 @@ class Bounds:
     def __init__(self, vehicle: Vehicle, book: CircuitBook, clock: Callable[[], Clock] = lambda: Clock(inf)):
         self.vehicle, self.book, self.clock = vehicle, book, clock
         self.types = item_types(vehicle)
-        self.feeder = Feeder(vehicle)
+        self.feeder = Feeder(vehicle, switched_on(vehicle))
         self.most_ma = max(draws_ma(vehicle, [t for own in self.types.values() for t in own]), default=0)
         self._feed: dict[tuple[int, str | None], int] = {}
         self._cheapest: dict[tuple, dict[str, int]] = {}

@@ -1,11 +1,14 @@
 """Rules on battery cables: each there is, fuse, size and drop hold; and the voltage they leave at the loads is so."""
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C
+from pdm_alloc.verify.combinations import largest_change
 from pdm_alloc.verify.copper import Ways, conductors, of_area
 from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.strength import conditions_of
 from pdm_alloc.verify.wires import asked_of
 
 __all__ = ["cables_hold", "voltages_hold"]
@@ -47,12 +50,37 @@ def cables_hold(recount, links):
     Finding
     """
     rows = {(row["link"], row["module"]): row for row in links.to_dict("records")}
+    switched_a = _switched_a(recount) if any(recount.on_unit.values()) else 0.0
     for asked in _asked(recount, rows):
         row = rows.get((NAMES[asked.name], asked.module))
         if row is None:
             yield _finding(asked, None, None, "", "it has no row in the table of battery cables")
         elif not math.isnan(row["running_a"]) and isinstance(row["size"], str):
             yield from _Cable(recount, asked, row).findings()
+            yield from _peak(asked, row, switched_a)
+
+
+def _peak(asked, row, switched_a):
+    """The fuse of a feed is chosen for what it carries and what one change of one input switches on."""
+    least = row["running_a"] + switched_a
+    if asked.name == "feed" and row["peak_a"] * GUARD < least:
+        message = f"its peak is given as {row['peak_a']:g} A, one change of one input brings {least:.4g} A"
+        yield _finding(asked, row["peak_a"], least, "A", message)
+
+
+def _switched_a(recount):
+    """Largest inrush above running of all that one change of one input switches on, in any state, A."""
+    conditions, largest = conditions_of(recount.vehicle.commands), 0
+    for state in recount.vehicle.states:
+        volts = max(v for v in (state.supply_v, state.supply_top_v) if v is not None)
+        excess: Counter[str] = Counter()
+        for load in recount.vehicle.loads:
+            if state.is_on(load.command):
+                excess[load.command] += load.count * recount.cold_excess(load, volts)
+        allowed = frozenset(name for name in recount.commands if state.is_on(name))
+        change = largest_change(conditions, allowed, dict.fromkeys(excess, 0), excess, largest)
+        largest = largest if change is None else change[0]
+    return largest / 1000
 
 
 def _asked(recount, rows):

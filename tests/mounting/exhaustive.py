@@ -5,6 +5,7 @@ import math
 from pdm_alloc.circuits.wiring import at_once_ma, feed_currents_ma
 from pdm_alloc.electrics.wire_tables import COPPER_DENSITY, INSULATION_DENSITY, STRAND_FILL, WALL_MM
 from pdm_alloc.harness.feed_cable import Feeder
+from pdm_alloc.result.supply_tables import switched_on
 from pdm_alloc.verify import wires
 from pdm_alloc.verify.check import violations
 from pdm_alloc.verify.recount import Recount
@@ -58,7 +59,10 @@ class Weighing:
 
 def lightest_dg(vehicle, units):
     """Least mass of wires and feeds over all wirings that break no rule, tenths of a gram; None where all do."""
-    feeder, every = Feeder(vehicle), _draws(vehicle, [(load, load.count) for load in vehicle.loads])
+    feeder, every = (
+        Feeder(vehicle, switched_on(vehicle)),
+        _draws(vehicle, [(load, load.count) for load in vehicle.loads]),
+    )
     carried = feed_currents_ma(vehicle, units, max(every))
     feeds = sum(round(10 * (feeder.mass_g(ma, unit.place) or 0.0)) for ma, unit in zip(carried, units, strict=True))
     best = _Best(Weighing(vehicle, units), carried)

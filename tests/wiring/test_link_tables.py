@@ -8,11 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.domain.vehicle import PPM, Load, State
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State
 from pdm_alloc.electrics.trip import damage_ms
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import HEAT, LINKS, PARKED
 from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.worst import surges_of
+from pdm_alloc.verify.battery_cables import cables_hold
+from pdm_alloc.verify.recount import Recount
 from tests.strategies import examples
 from tests.wiring import small
 
@@ -173,3 +176,24 @@ def test_the_recount_agrees_on_random_vehicles(heater_ma, charging, other_ma, si
     car = replace(car, settings=replace(CAR.settings, wire_sizes=sizes))
     findings = pa.verify(allocation(car, continuous_ma=100_000))
     assert "battery cable" not in set(findings.rule), findings.message.tolist()
+
+
+def test_one_switch_for_several_commands_is_one_inrush_in_the_feed():
+    """A stalk for two lamps and a fan behind a key: the peak is what one change brings, and the fuse is made for it."""
+    lamps = [Load(f"lamp {n}", f"lamp {n}", 10_000, kind="filament", inrush_ma=90_000, inrush_ms=60.0) for n in (1, 2)]
+    fan = Load("fan", "fan", 10_000, kind="heater", inrush_ma=30_000, inrush_ms=600.0)
+    conditions = {"lamp 1": "stalk and not dip", "lamp 2": "stalk", "fan": "stalk and key or dip and stalk"}
+    states = (State("all", 12.0, dict.fromkeys(conditions, PPM)),)
+    vehicle = small.forked(*lamps, fan, states=states)
+    vehicle = replace(vehicle, commands=tuple(Command(name, text) for name, text in conditions.items()))
+    most, warmest = surges_of(vehicle)
+    assert most.excess_ma == warmest.excess_ma == 180_000
+    assert most.seconds == pytest.approx((2 * 80 * 20 + 20 * 200) / 180 * 2 / 3 / 1000, rel=1e-4)
+    circuits = tuple(
+        PlacedCircuit("box", (str(n),), "single", x.command, ((x.name, 1),)) for n, x in enumerate(vehicle.loads, 1)
+    )
+    made = Allocation(vehicle, (small.unit(place="right"),), circuits)
+    assert made.supply.peak_a.tolist() == [210.0] and made.links.peak_a.tolist() == [210.0]
+    lower = made.links.assign(peak_a=209.0)
+    assert [str(f) for f in cables_hold(Recount(vehicle, made.units, circuits), made.links)] == []
+    assert "one change of one input" in str(*cables_hold(Recount(vehicle, made.units, circuits), lower))
