@@ -183,13 +183,16 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     except (ValueError, Unsolved) as error:
         print(f"pdm-alloc: {error}", file=sys.stderr)
         return UNUSABLE if isinstance(error, ValueError) else NO_ANSWER
+    reasons = study.reasons(options.time_limit)
     together, side, sites = _control_sites(search, study, catalogue, options.time_limit)
     if options.json:
-        plain = {"choices": printed.records(study.choices), "warnings": [asdict(w) for w in study.warnings]}
+        plain = {"choices": printed.records(study.choices), "reasons": printed.records(reasons)}
+        plain |= {"warnings": [asdict(w) for w in study.warnings]}
         signals = {} if side is None else printed.control_json(together, side, sites)
         printed.print_json({"best": study.best and study.best.label, **plain, **signals})
     else:
         print(printed.text(study.choices.head(_SHOWN)), study.summary(), sep="\n\n")
+        print(*printed.reason_lines(reasons), sep="\n")
         print(*printed.dangers(study.warnings), "", study.conventional_summary(), sep="\n")
         print(*printed.control_site_lines(together, side, sites), sep="\n")
     short = SHORT if study.outcome == "not enough" else NO_ANSWER

@@ -19,6 +19,7 @@ __all__ = [
     "next_step",
     "placing",
     "print_json",
+    "reason_lines",
     "records",
     "refusal_json",
     "signal_code",
@@ -125,6 +126,13 @@ def control_site_lines(together, side, sites):
 
 
 _SITES = 8
+
+
+def reason_lines(reasons):
+    """Why choices are not enough, a line per cause; nothing where all are."""
+    if len(reasons):
+        yield from ("", "Why choices are not enough, what most of them lack first:")
+        yield from (f"  {row.number} ({row.where}): {row.cause}" for row in reasons.itertuples())
 
 
 def signal_code(side) -> int:

@@ -19,6 +19,7 @@ from pdm_alloc.result.care_rules import CareWarning, fuel_beside
 from pdm_alloc.result.refusals import Unsolved
 from pdm_alloc.studies.conventional import Conventional, conventional
 from pdm_alloc.studies.module_choices import Choice, Found, Objective, choices, known_price, mount_places, objective_of
+from pdm_alloc.studies.mounting_bounds import why_not
 from pdm_alloc.studies.mounting_search import Judged, Search, judge_choice, module_dg
 
 __all__ = ["CHOICES", "Mounting", "mount", "mounted", "mounting_of", "search_places"]
@@ -153,6 +154,11 @@ class Mounting:
     def solved(self) -> pd.DataFrame:
         """Rows of `choices` that were solved, whose mass is known; for the figure of masses."""
         return self.choices.dropna(subset=["mass_g"]).reset_index(drop=True)
+
+    def reasons(self, time_limit_s: float | None = None) -> pd.DataFrame:
+        """Why choices are not enough, the same of all in one row, gravest first: as `why_not`."""
+        refused = [self.all_choices[n] for n, judged in self.judged.items() if judged.outcome == NOT_ENOUGH]
+        return why_not(self.vehicle, refused, time_limit_s)
 
     @handed_out
     def front(self) -> pd.DataFrame:

@@ -1,20 +1,29 @@
-"""A lower bound on the harness of every choice, cheap enough for all of them."""
+"""What is known of every choice: a lower bound on its harness, cheap enough for all; why some are not enough."""
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import ceil, inf, prod
+from typing import NamedTuple
+
+import pandas as pd
 
 from pdm_alloc.circuits.classes import channel_classes
-from pdm_alloc.circuits.columns import CircuitBook, Counts
+from pdm_alloc.circuits.columns import CircuitBook, Counts, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.circuits.wiring import draws_ma, feed_currents_ma
-from pdm_alloc.domain.module import Unit
+from pdm_alloc.diagnose.growth_parts import Part, joined_words
+from pdm_alloc.diagnose.shortfall import shortfall
+from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.harness.feed_cable import Feeder
-from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.solver import Clock, or_after
+from pdm_alloc.result.refusals import amps
 from pdm_alloc.result.supply_tables import switched_on
+from pdm_alloc.studies.module_choices import Choice
 
-__all__ = ["Bounds", "least_cost"]
+__all__ = ["REASONS", "Bounds", "least_cost", "why_not"]
+
+REASONS = ("number", "cause", "where", "choices")
 
 _MOST_STATES = 50_000
 
@@ -173,3 +182,125 @@ def _lower(table: Cheapest, other: Cheapest) -> None:
     for counts, cost in other.items():
         if cost < table.get(counts, inf):
             table[counts] = cost
+
+
+REASONS_S = 6.0  # of processor time, where no limit is given
+_NOT_IN_TIME = "why was not worked out in time"
+
+
+class _Cause(NamedTuple):
+    """What one choice lacks: the limit, in words with a gap for how much; how much; the loads it is for."""
+
+    words: str
+    amount: float = 0.0
+    loads: tuple[str, ...] = ()
+
+
+def why_not(vehicle: Vehicle, refused: Sequence[Choice], time_limit_s: float | None = None) -> pd.DataFrame:
+    """Why choices are not enough: what the cheapest complete growth of each adds, the same of all in one row.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    refused : sequence of Choice
+        Proved not to be enough.
+    time_limit_s : float, optional
+        For all of them, s; default: `REASONS_S` of processor time.
+
+    Returns
+    -------
+    DataFrame
+        One row per cause in the columns `REASONS`: how many choices have it, the cause in words, where, and the
+        labels of the choices. The cause of most choices comes first, of as many that with most missing. A choice is
+        enough once all of its causes are gone; of several modules that have no channel for a load only this is said.
+        Last come choices for which there was no time.
+    """
+    in_time = or_after(REASONS_S, None) if time_limit_s is None else None
+    clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, in_time)
+    bounds = Bounds(vehicle, CircuitBook(vehicle.settings.tolerance_loads), lambda: clock)
+    groups: dict[str, list[tuple[_Cause, Choice]]] = defaultdict(list)
+    for choice, causes in _settled(vehicle, refused, bounds, clock):
+        for cause in causes:
+            groups[cause.words].append((cause, choice))
+    rows = [(words == _NOT_IN_TIME, -len(g), -max(c.amount for c, _ in g), g) for words, g in groups.items()]
+    rows.sort(key=lambda row: row[:3])
+    return pd.DataFrame([_reason(group) for *_, group in rows], columns=list(REASONS))
+
+
+def _settled(vehicle: Vehicle, refused: Sequence[Choice], bounds: Bounds, clock: Clock):
+    """Causes by choice: first what is soon known of two modules, then of the largest modules, which lack least."""
+    several = {c.number: list(_unborne(vehicle, c.units, bounds, clock)) for c in refused if len(c.units) > 1}
+    yield from ((choice, causes) for choice in refused if (causes := several.get(choice.number)))
+    others = [choice for choice in refused if not several.get(choice.number)]
+    for choice in sorted(others, key=lambda c: (len(c.units), -len(c.units[0].module.channels), c.number)):
+        yield choice, _causes(vehicle, choice.units, bounds, clock)
+
+
+def _unborne(vehicle: Vehicle, units: tuple[Unit, ...], bounds: Bounds, clock: Clock) -> Iterator[_Cause]:
+    """Loads that no channel of several units bears, even alone on it."""
+    try:
+        ratings = () if clock.is_over() else {kind.rating for kind in channel_classes(vehicle, units)[0]}
+    except ValueError:  # an ambient beyond the derating table
+        return
+    for t in (t for own in bounds.types.values() for t in own if ratings and not t.together):
+        fits = (bounds.book.one((t,), ((0, 1),), rating, bounds.book.wiring(vehicle)) for rating in ratings)
+        if all(fit is None or fit.made is None for fit in fits):
+            yield _Cause(f"no channel bears {t.load}")
+
+
+def _causes(vehicle: Vehicle, units: tuple[Unit, ...], bounds: Bounds, clock: Clock) -> list[_Cause]:
+    if clock.is_over():
+        return [_Cause(_NOT_IN_TIME)]
+    try:
+        bounds.feeds(units)
+        growth = shortfall(vehicle, units, clock.part(0.5), bounds.book, alone=False)
+    except ValueError as error:  # an ambient beyond the derating table, no cable for a feed
+        return [_Cause(str(error))]
+    except TooManyCircuits:
+        return [_Cause(_NOT_IN_TIME)]
+    lost = [_Cause(f"{load} has no wire: {why}") for load, why in growth.lost]
+    return lost or list(dict.fromkeys(map(_cause, growth.parts))) or [_Cause(_NOT_IN_TIME)]
+
+
+def _cause(part: Part) -> _Cause:
+    """A part of a growth as something that lacks; channels in place of weaker ones lack like those that are added."""
+    more = part.need - part.have
+    if part.new is not None:
+        use = "channel" if part.new.use == "single" else "reversing pair"
+        pwm = " with PWM" if "pwm" in part.new.channel.features else ""
+        return _Cause(f"{{}} {use}(s) of {amps(part.new.channel.continuous_ma)}{pwm} missing", more, part.loads)
+    if part.kind in ("reversing channels", "inputs"):
+        word = "reversing pair" if part.kind == "reversing channels" else "input"
+        return _Cause(f"{{}} {word}(s) missing", more, part.loads)
+    if part.kind == "drop":
+        return _Cause(f"{part.subject} loses {{}} % more in its wire than the {part.have:g} % allowed", more)
+    if part.kind == "supply voltage":
+        return _Cause(f"the module works from or to {part.have:g} V, and {part.need:g} V are asked for")
+    return _Cause(f"{{}} A missing in {_SUMS[part.kind]}", more / 1000)
+
+
+_SUMS = {"bank": "a bank", "whole module": "the whole module", "whole module peak": "the peak of the whole module"}
+
+
+def _reason(group: Sequence[tuple[_Cause, Choice]]) -> tuple[object, ...]:
+    amounts = {round(cause.amount, 1) for cause, _ in group}
+    choices = [choice for _, choice in sorted({c.number: c for _, c in group}.items())]
+    loads = sorted({load for cause, _ in group for load in cause.loads}, key=natural_key)
+    much = f"{'up to ' if len(amounts) > 1 else ''}{max(amounts):g}"
+    words = group[0][0].words.format(much).replace("(s)", "" if max(amounts) == 1 else "s")
+    whom = f" (for {joined_words(loads)})" if loads else ""
+    return len(choices), words + whom, _where(choices), ", ".join(choice.label for choice in choices)
+
+
+def _where(choices: Sequence[Choice]) -> str:
+    """Modules by place, and how many choices of two modules."""
+    modules: dict[str, list[str]] = defaultdict(list)
+    for units in (choice.units for choice in choices if len(choice.units) == 1):
+        modules[units[0].place or ""].append(units[0].module.name)
+    places: dict[tuple[str, ...], list[str]] = defaultdict(list)
+    for place, names in modules.items():
+        places[tuple(names)].append(place)
+    said = [f"{joined_words(names, 3)} at {joined_words(where)}" for names, where in places.items()]
+    several = sum(len(choice.units) > 1 for choice in choices)
+    return "; ".join([*said, *([f"{several} of two modules"] if several else [])])

@@ -18,6 +18,7 @@ def test_the_best_and_what_it_was_compared_with(capsys):
     assert main(["size", CAR, "--places", "--objective", "mass"]) == 0
     out = capsys.readouterr().out
     assert "proven best" in out and "of 230 choices solved" in out
+    assert "Why choices are not enough, what most of them lack first:" in out and "no channel bears cooling fan" in out
     assert "Conventional wiring with its box at" in out and "common practice" not in out.split("Conventional")[0]
 
 
@@ -28,6 +29,8 @@ def test_json_for_machines(capsys):
     found = json.loads(capsys.readouterr().out)
     assert found["best"] == found["choices"][0]["choice"] == "middle-36 at glove box"
     assert len(found["choices"]) == 230
+    refused = [row["choice"] for row in found["choices"] if row["outcome"] == "not enough"]
+    assert refused and {name for row in found["reasons"] for name in row["choices"].split(", ")} == set(refused)
 
 
 @pytest.mark.once
