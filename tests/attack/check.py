@@ -88,7 +88,7 @@ def shares_in(situation, circuits, bank=None):
 
 
 def sums_of(situation, shares, state, volts, names, inrush):
-    """Sum and the deviations of `shares` with commands `names` on, those of `inrush` just switched on, mA.
+    """Sum and the deviations of `shares` with commands `names` on, those of `inrush` just switched on, mA; exact.
 
     `inrush` None: effective currents, as they count on heating; else currents as they are.
     """
@@ -105,8 +105,8 @@ def sums_of(situation, shares, state, volts, names, inrush):
         elif load.command in inrush:
             excess = load.excess_ma(volts, situation.reference)
             run, rise = run + excess, rise + math.ceil(excess * load.tolerance / 100)
-        total += math.ceil(run * share.count * share.part)
-        rises[share.load] += math.ceil(rise * share.count * share.part)
+        total += run * share.count * share.part
+        rises[share.load] += rise * share.count * share.part
     return total, rises
 
 

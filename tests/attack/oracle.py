@@ -11,6 +11,8 @@ from tests.attack.tables import Allocation, Circuit, milliamps
 
 __all__ = ["Answer", "oracle"]
 
+_WHOLE = 100  # parts of a milliamp: paralleled channels share in whole per cent, and no half is rounded up twice
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -92,12 +94,12 @@ class _Model:
             one = shares_in(self.situation, [(self.slots[s], [(name, 1)])], bank)
             total, rise = sums_of(self.situation, one, *case, inrush)
             if total:
-                stated.append(total * count)
+                stated.append(int(total * _WHOLE) * count)
             if rise[name]:
-                rises.setdefault(name, []).append(rise[name] * count)
+                rises.setdefault(name, []).append(int(rise[name] * _WHOLE) * count)
         k = min(len(rises), at_once(self.situation))
         for worst in itertools.combinations(rises, k):
-            self.model.add(sum(stated) + sum(term for name in worst for term in rises[name]) <= limit)
+            self.model.add(sum(stated) + sum(term for name in worst for term in rises[name]) <= _WHOLE * limit)
 
     def solve(self):
         self.model.minimize(self.channels())

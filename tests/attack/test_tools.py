@@ -116,6 +116,15 @@ def test_two_channels_paralleled_share_unevenly():
     assert enough([("a", "x", "10.1", {})], channels=[row | {"share_pct": "80"} for row in channels]) is None
 
 
+def test_halves_of_a_milliamp_are_added_before_they_are_held_against_a_limit():
+    """Three items of 0.501 A paralleled half and half put 0.7515 A on a bank: 0.752 A bear it, 0.751 A do not."""
+    channels = [row | {"pair": "p", "bank": row["channel"], "share_pct": "50"} for row in BASE["channels"][:2]]
+    rows = {"channels": channels, "settings": {"module_headroom_pct": 0}.items()}
+    for limit, answer in (("0.752", 2), ("0.751", None)):
+        banks = [{"module": "M", "bank": n, "limit_a": limit} for n in (1, 2)]
+        assert enough([("a", "x", "0.501", {"count": "3"})], **rows, banks=banks) == answer
+
+
 def test_sharing_separation_features_locks_and_spares():
     """Each rule alone changes the least number of channels, or refuses."""
     lamps = [("a", "x", 1, {}), ("b", "x", 1, {})]
