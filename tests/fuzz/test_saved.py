@@ -37,13 +37,21 @@ DOCUMENT = json.loads(CONTENT)
 TABLES = {f"{name}.csv": csv_bytes(table) for name, table in saved_tables(MADE).items()}
 
 
+def _content(allocation) -> dict:
+    """All that is saved of an allocation but the name of its folder."""
+    document = json.loads(allocation_json(allocation))
+    document["vehicle"].pop("name", None)
+    return document
+
+
 def reads_or_refuses(read, *arguments):
-    """An allocation whose limits can be recounted and shown, or faults of one line each."""
+    """The allocation as it was saved, which can be recounted and shown, or faults of one line each."""
     try:
         allocation = read(*arguments)
     except InputError as error:
         refused_in_words(error)
         return
+    assert _content(allocation) == _content(MADE)  # a value that is another one now would be believed
     pa.verify(allocation)
     assert len(allocation.channels) == len(allocation.circuits)
     assert allocation.summary()
