@@ -77,10 +77,10 @@ def altered_documents(draw, good, most: int = 3):
 
 
 def _spot(draw, node):
-    """A place in the document, any depth."""
-    holder = key = None
+    """A place in the document, half of the time a single value."""
+    holder, key, is_value = None, None, draw(st.booleans())
     while isinstance(node, (dict, list)) and node:
-        if holder is not None and draw(st.integers(0, 3)) == 0:
+        if holder is not None and not is_value and draw(st.integers(0, 3)) == 0:
             break
         key = draw(st.sampled_from(sorted(node))) if isinstance(node, dict) else draw(st.integers(0, len(node) - 1))
         holder, node = node, node[key]
