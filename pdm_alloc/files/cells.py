@@ -241,6 +241,8 @@ class Words(Cell):
     def read(self, text: str) -> frozenset[str]:
         """The words in lower case."""
         words = [word for word in re.split(r"[\s,;/+]+", clean(text).casefold()) if word]
+        if not words:
+            raise CellError("has no word in it", "retype the cell, or leave it empty")
         for word in words:
             if word not in self.words:
                 raise CellError(

@@ -136,7 +136,7 @@ def settle(table: str, cells: list[NumberCell], faults: Faults) -> None:
     readings: _Readings = defaultdict(list)
     for cell, match in doubtful:
         how = _reason(match[2], marks.get(cell.column, frozenset()), everywhere)
-        _replace(cell, match, how, readings)
+        _replace(cell, match, how, bool(everywhere - {match[2]}), readings)
     _tell(table, readings, faults)
 
 
@@ -156,12 +156,13 @@ def _reason(mark: str, column: frozenset[str], table: frozenset[str]) -> str:
     return f"a {_MARK_NAMES[mark]}, as in other cells of the table" if not column and table == {mark} else ""
 
 
-def _replace(cell: NumberCell, match: re.Match[str], how: str, readings: _Readings) -> None:
+def _replace(cell: NumberCell, match: re.Match[str], how: str, is_doubtful: bool, readings: _Readings) -> None:
+    """Its range settles a cell as a decimal only in a table that has no other decimal mark."""
     whole, _, decimals, unit = match.groups()
     decimal, thousands = f"{whole}.{decimals}", f"{whole}{decimals}"
     fits = [_reads(cell.kind, text, unit) for text in (decimal, thousands)]
     original = cell.text
-    if how or fits == [True, False]:
+    if how or (fits == [True, False] and not is_doubtful):
         text, reason = decimal, f"with {how}" if how else "since the column allows no other reading"
     elif fits == [False, True]:
         text, reason = thousands, "since the column allows no other reading"

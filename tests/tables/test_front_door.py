@@ -50,6 +50,23 @@ def test_three_digits_that_nothing_settles_are_refused(tmp_path, cells):
     assert first.endswith("may be 1440 or 1.440; write 1440 or 1.4400")
 
 
+def test_a_range_does_not_settle_against_the_other_marks_of_a_table(tmp_path):
+    """No place has 1440 degrees, but beside x_m 1.95 the comma in "1,440" is none of decimals: 1.44 would be a guess."""
+    files = {"loads.csv": LOADS + "a,c,1,led\n", "places.csv": 'place,x_m,y_m,ambient_c\nnose,1.95,0,"1,440"\n'}
+    (line,) = said(write_files(tmp_path / "car", files))
+    assert "places, row 2, column ambient_c" in line
+    assert line.endswith("may be 1440 or 1.440; write 1440 or 1.4400")
+
+
+def test_words_that_cannot_be_seen_are_none(tmp_path):
+    """A pin without a function can do nothing: such a cell is refused, as an empty one is."""
+    pins = "box,pin,functions\nunit A,1,\u200b\n"
+    files = {"control_units.csv": "box\nunit A\n", "signal_pins.csv": pins}
+    write_files(tmp_path / "all", {**CATALOGUE, **files})
+    with pytest.raises(InputError, match="signal_pins, row 2, column functions: .*has no word in it"):
+        read_catalogue(tmp_path / "all")
+
+
 def test_whole_numbers_and_ranges_settle(tmp_path):
     """A count is whole and a supply no kilovolts: one reading is left, and it is noted; 1.000 items stay in doubt."""
     notes = []
