@@ -51,7 +51,7 @@ def test_three_digits_that_nothing_settles_are_refused(tmp_path, cells):
 
 
 def test_a_range_does_not_settle_against_the_other_marks_of_a_table(tmp_path):
-    """No place has 1440 degrees, but beside x_m 1.95 the comma in "1,440" is none of decimals: 1.44 would be a guess."""
+    """No place has 1440 degrees, but beside x_m 1.95 a comma is none of decimals: 1.44 would be a guess."""
     files = {"loads.csv": LOADS + "a,c,1,led\n", "places.csv": 'place,x_m,y_m,ambient_c\nnose,1.95,0,"1,440"\n'}
     (line,) = said(write_files(tmp_path / "car", files))
     assert "places, row 2, column ambient_c" in line
@@ -63,7 +63,7 @@ def test_words_that_cannot_be_seen_are_none(tmp_path):
     pins = "box,pin,functions\nunit A,1,\u200b\n"
     files = {"control_units.csv": "box\nunit A\n", "signal_pins.csv": pins}
     write_files(tmp_path / "all", {**CATALOGUE, **files})
-    with pytest.raises(InputError, match="signal_pins, row 2, column functions: .*has no word in it"):
+    with pytest.raises(InputError, match=r"signal_pins, row 2, column functions: .*has no word in it"):
         read_catalogue(tmp_path / "all")
 
 
