@@ -136,7 +136,7 @@ class Shelf:
         """Have these kept instead; WriteError where the file cannot be written, and nothing has changed."""
         built = built if any(one.name == built and one.allocation for one in kept) else ""
         plain = {"format": _FORMAT, "version": _VERSION, "built": built, "kept": [one.plain for one in kept]}
-        content = json.dumps(plain, ensure_ascii=False).encode()
+        content = json.dumps(plain).encode()  # escaped: what cannot be used may hold what no UTF-8 can
         if self._file is not None:
             write_file(self._file, content)
         self.kept, self.built, self._content = tuple(kept), built, content

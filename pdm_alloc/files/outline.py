@@ -313,7 +313,7 @@ class Draft:
         WriteError
             It cannot be written.
         """
-        content = json.dumps(draft, ensure_ascii=False, sort_keys=True).encode()
+        content = json.dumps(draft, sort_keys=True).encode()  # escaped: a browser may send half a character
         if not self._is_free(self._file):
             self._file = next(file for file in chain(self._files(), self._fresh()) if self._is_free(file))
         write_file(self._file, content)

@@ -205,10 +205,10 @@ class Panel:
     def _restore(self, draft: Mapping[str, Any]) -> None:
         self.tables.restore(draft)
         self.controls.offer(self.tables.catalogue, self.tables.mounts)
-        self.controls.restore(draft.get("wish", {}))
+        self.controls.restore(draft["wish"])
         old = " The files were changed after it was made: Open again shows them as they are." if draft["is_old"] else ""
         more = " Another window has a draft too: it comes back once this one is saved." if draft["others"] else ""
-        self.files.say(f"Your draft of {draft.get('time', 'before')} is back.{old}{more}", is_fault=bool(old))
+        self.files.say(f"Your draft of {draft['time']} is back.{old}{more}", is_fault=bool(old))
         self.files.show(saved=not self.tables.changed)
 
     def _draft(self) -> dict[str, object]:

@@ -4,11 +4,12 @@ import threading
 import time
 import warnings
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
+from pydantic import BaseModel, NonNegativeInt, ValidationError
 
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
@@ -117,10 +118,10 @@ class Home:
 
     def draft(self) -> dict[str, Any] | None:
         """The draft of an earlier panel, ``is_old`` where the files were changed since; None without a usable one."""
-        draft = self._drafted.read()
-        if draft is None or not _is_draft(draft):
-            return None
-        return {**draft, "is_old": draft.get("digest") != self._digest, "others": self._drafted.others}
+        with suppress(ValidationError):
+            draft = _Shape.model_validate(self._drafted.read())
+            return {**draft.model_dump(), "is_old": draft.digest != self._digest, "others": self._drafted.others}
+        return None
 
     def keep(self, draft: Mapping[str, object]) -> None:
         """Keep a draft beside the files, soon; drafts close together are one, one with nothing in it is none."""
@@ -153,15 +154,14 @@ class Home:
                 return  # a folder that cannot be written: saving says so, a draft need not
 
 
-def _is_draft(draft: Mapping[str, Any]) -> bool:
-    """True if a draft has the shape it is written in."""
-    tables, drafts = draft.get("tables"), draft.get("drafts")
-    if not isinstance(tables, dict) or not isinstance(drafts, dict):
-        return False
-    rows = (
-        [row for rows in tables.values() for row in rows] if all(isinstance(r, list) for r in tables.values()) else [0]
-    )
-    return all(isinstance(row, dict) and all(isinstance(text, str) for text in row.values()) for row in rows)
+class _Shape(BaseModel):
+    """A draft as it is written: rows of tables, refused texts by row and column, controls, when and beside what."""
+
+    tables: dict[str, list[dict[str, str]]]
+    drafts: dict[str, list[tuple[NonNegativeInt, str, str]]]
+    wish: dict[str, str] = {}
+    time: str = "before"
+    digest: str = ""
 
 
 class FilesBar:

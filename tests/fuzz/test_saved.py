@@ -9,6 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
+from pdm_alloc.export.kept_file import Kept, Shelf
 from pdm_alloc.export.read_saved import read_allocation
 from pdm_alloc.export.saved_tables import allocation_json, from_json, saved_tables
 from pdm_alloc.files.csv_file import csv_bytes
@@ -34,6 +35,8 @@ def _allocation():
 MADE = _allocation()
 CONTENT = allocation_json(MADE)
 DOCUMENT = json.loads(CONTENT)
+_FILE = {"format": "pdm_alloc kept allocations", "version": 1, "built": "a"}
+KEPT = json.dumps(_FILE | {"kept": [{"name": name, "allocation": DOCUMENT} for name in ("a", "b")]}).encode()
 TABLES = {f"{name}.csv": csv_bytes(table) for name, table in saved_tables(MADE).items()}
 
 
@@ -62,6 +65,24 @@ def reads_or_refuses(read, *arguments):
 def test_altered_document(document):
     """Any value of the document replaced, left out, doubled or moved."""
     reads_or_refuses(from_json, json.dumps(document).encode())
+
+
+@given(st.one_of(damaged(KEPT), altered_documents(json.loads(KEPT)).map(lambda d: json.dumps(d).encode())))
+@example(KEPT.replace(b"pdm_alloc allocation", b"\xed\xa0\x80pdm_alloc allocation", 1))
+@many(40)
+def test_damaged_kept_file(content):
+    """Of a damaged file each allocation is the one that was kept, or cannot be used; keeping another loses neither."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "kept.json"
+        file.write_bytes(content)
+        try:
+            shelf = Shelf(file)
+        except InputError as error:
+            refused_in_words(error)
+            return
+        assert all(one.why or _content(one.allocation) == _content(MADE) for one in shelf.kept)
+        shelf.put([*shelf.kept, Kept("more", MADE)], shelf.built)
+        assert [one.document for one in Shelf(file).kept[:-1]] == [one.document for one in shelf.kept[:-1]]
 
 
 def test_names_of_two_lines_are_told_in_one():

@@ -1,5 +1,6 @@
 """The panel as a place to work: files, drafts, questions before something is taken or replaced."""
 
+import json
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -94,6 +95,35 @@ def test_a_new_panel_begins_with_the_draft(folder):
     assert again.grid.rows[0]["running_a"] == "4.6"
     assert read_draft(folder) is None
     assert "draft" not in said(opened(folder))
+
+
+@pytest.mark.parametrize(
+    "draft",
+    [
+        {"tables": {"loads": [{"load": "a"}]}, "drafts": {"loads": [5]}},
+        {
+            "tables": {"loads": [{"load": "a"}]},
+            "drafts": {"loads": [[-1, "running_a", "x"]]},
+        },  # no row counted from below
+        {"tables": {"loads": [{"load": "a"}]}, "drafts": {"loads": [["0", "running_a"]]}},
+        {"tables": {"loads": [{"load": 7}]}, "drafts": {}},
+        {"tables": {"loads": {}}, "drafts": {}},
+        {"tables": {}, "drafts": {}, "wish": ["isolate"]},
+        {"tables": {}, "drafts": {}, "wish": {"headroom": 5}},
+        {"tables": {}, "drafts": {}, "time": {}},
+        [],
+    ],
+)
+def test_a_damaged_draft_is_none(folder, draft):
+    """A draft that is not as it was written is passed over whole: nothing of it is guessed."""
+    (folder / ".panel_draft.json").write_text(json.dumps(draft))
+    assert workplace.Home(folder).draft() is None
+
+
+def test_half_a_character_is_drafted(folder):
+    """What a browser may send and no file in UTF-8 can hold comes back as it was typed."""
+    Draft(folder).write({"tables": {"loads": [{"load": "\ud800"}]}, "drafts": {}})
+    assert workplace.Home(folder).draft()["tables"] == {"loads": [{"load": "\ud800"}]}
 
 
 def test_back_to_what_is_on_disk_is_saved(folder):
