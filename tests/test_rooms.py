@@ -165,3 +165,11 @@ def test_the_scan_sees_what_it_should():
     seen = {m.split(".")[0] for path in FILES for m in imports(path)}
     assert {"pulp", "pandas", "highspy", "openpyxl"} <= seen
     assert any(set(calls(path)) & FILE_CALLS for path in FILES if room_of(path) == "files")
+
+
+def test_colours_of_the_panel_are_named_in_one_place():
+    """A style sheet takes its colours from the one palette, so that both themes are right everywhere."""
+    sheets = {path for path in PACKAGE.rglob("*.css") if path.name != "colours.css"}
+    assert sheets
+    named = r"#[0-9a-fA-F]{3,8}\b|--jp-(?:ui-font-color|layout-color|border-color|brand-color)|^\s*--pdm-[a-z-]+:"
+    assert {path.name: colours for path in sheets if (colours := re.findall(named, path.read_text(), re.M))} == {}

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import chain, count
 from pathlib import Path
@@ -51,12 +51,21 @@ class Kept:
         """Its entry in the file."""
         if self.allocation is None:
             return {"name": self.name, "allocation": self.document}
-        return {"name": self.name, "allocation": json.loads(allocation_json(self.allocation))}
+        given = {"conditions": list(self.allocation.conditions)} if self.allocation.conditions else {}
+        return {"name": self.name, "allocation": json.loads(allocation_json(self.allocation)), **given}
 
     @cached_property
     def tables(self) -> dict[str, list[dict[str, str]]]:
         """Tables of its vehicle as texts."""
         return {} if self.allocation is None else vehicle_plain(self.allocation.vehicle)
+
+    @property
+    def verdict(self) -> str:
+        """Enough, or what it is enough under."""
+        if self.allocation is None:
+            return ""
+        given = "; ".join(self.allocation.conditions)
+        return f"enough if: {given}" if given else f"enough, {self.allocation.outcome}"
 
     @cached_property
     def warnings(self) -> str:
@@ -127,8 +136,7 @@ class Shelf:
             return
         known = {json.dumps(kept.document, sort_keys=True): kept for kept in self.kept if kept.document}
         document = _document(content, self._file.name)
-        entries = [(str(entry.get("name")), entry.get("allocation")) for entry in document["kept"]]
-        self.kept = tuple(_known(known, name, allocation) or _checked(name, allocation) for name, allocation in entries)
+        self.kept = tuple(_given(entry, known) for entry in document["kept"])
         self.built = str(document.get("built", ""))
         self._content = content
 
@@ -146,6 +154,16 @@ class Shelf:
         names = {kept.name for kept in self.kept}
         numbered = (f"{name} {n}" for n in count(2))
         return next(free for free in chain([name], numbered) if free not in names)
+
+
+def _given(entry: Mapping[str, Any], known: Mapping[str, Kept]) -> Kept:
+    """One of those kept, with what it is enough under: no saved allocation says so itself."""
+    name, document = str(entry.get("name")), entry.get("allocation")
+    kept = _known(known, name, document) or _checked(name, document)
+    given = entry.get("conditions", [])
+    if kept.allocation is None or not isinstance(given, list):
+        return kept
+    return replace(kept, allocation=replace(kept.allocation, conditions=tuple(map(str, given))))
 
 
 def _known(known: Mapping[str, Kept], name: str, document: Any) -> Kept | None:

@@ -162,6 +162,8 @@ class Answer:
         Why there may be more ways to make it fit; empty where there are none, or as many as were asked for.
     conditions : tuple of str
         Margins and guesses without which the module is enough, every rating kept; empty where there are none.
+    allocation_if : Allocation or None
+        The allocation without these.
     """
 
     question: Question
@@ -173,6 +175,7 @@ class Answer:
     moved: pd.DataFrame | None = None
     left_open: str = ""
     conditions: tuple[str, ...] = ()
+    allocation_if: Allocation | None = None
 
     @property
     def allocation(self) -> Allocation | None:
@@ -220,7 +223,13 @@ def _reasons(
 ) -> Generator[Answer, None, Answer]:
     """What would be enough, in words and as a table."""
     reasons = explain(refusal, time_limit_s=_CLOCK_S, sets=0, stop=stop, book=book)
-    answer = replace(answer, why=reasons.why(), shortfall=reasons.shortfall, conditions=reasons.conditions)
+    answer = replace(
+        answer,
+        why=reasons.why(),
+        shortfall=reasons.shortfall,
+        conditions=reasons.conditions,
+        allocation_if=reasons.allocation_if,
+    )
     yield answer
     return answer
 

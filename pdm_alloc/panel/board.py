@@ -62,7 +62,7 @@ class Board(anywidget.AnyWidget):
     """
 
     _esm = script_or_style(*_SCRIPTS)
-    _css = script_or_style("board.css")
+    _css = script_or_style("colours.css", "board.css")
 
     scene: traitlets.Dict = traitlets.Dict().tag(sync=True)
     ghost: traitlets.Dict = traitlets.Dict().tag(sync=True)

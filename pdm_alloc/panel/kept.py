@@ -87,11 +87,12 @@ class KeptAllocations:
             Empty: that of its module. A name that is taken gets a number.
         """
         answer = self._answer()
-        if answer is None or answer.allocation is None:
+        allocation = (answer.allocation or answer.allocation_if) if answer else None
+        if answer is None or allocation is None:
             self._say("There is no allocation to keep: the verdict is awaited, or it is not enough.", is_fault=True)
             return
         with self._saying():
-            self._take(name.strip() or answer.question.module.name, answer.allocation, not self._shelf.built)
+            self._take(name.strip() or answer.question.module.name, allocation, not self._shelf.built)
 
     def show(self, answer: Answer | None) -> None:
         """Compare with an answer; None where there is none."""
@@ -117,7 +118,8 @@ class KeptAllocations:
         self._name.value = ""
         self._chosen.value = kept.name
         built = f" What is built is {self._shelf.built}." if self._shelf.built else ""
-        self._say(f"Kept as {kept.name}.{' It counts as built.' if is_built else built}{self._lasting}")
+        given = f" {kept.verdict.capitalize()}." if allocation.conditions else ""
+        self._say(f"Kept as {kept.name}.{' It counts as built.' if is_built else built}{given}{self._lasting}")
 
     def _put(self, kept: Sequence[Kept], built: str) -> None:
         before = self.built
@@ -266,7 +268,7 @@ def compared(kept: Sequence[Kept], built: str, answer: Answer | None) -> Html:
     -------
     Html
     """
-    now = [Kept(_NOW, answer.allocation)] if answer is not None and answer.allocation is not None else []
+    now = [Kept(_NOW, present)] if (present := (answer.allocation or answer.allocation_if) if answer else None) else []
     columns = [*now, *(one for one in kept if one.allocation is not None)]
     lost = [
         tag("p", f"\u26a0 {one.name} cannot be used: {one.why}", "pdm-refusal") for one in kept if not one.allocation
@@ -282,7 +284,7 @@ def _compared(columns: Sequence[Kept], built: str, answer: Answer | None) -> Htm
     rows = list(rows_of(side_by_side(allocations, built)))
     heads = ["", *(f"{one.name} (built)" if one.name == built else one.name for one in columns)]
     lines: list[list[object]] = [
-        ["verdict", *(f"enough, {row.outcome}" for row in rows)],
+        ["verdict", *(one.verdict for one in columns)],
         ["module", *(row.modules for row in rows)],
         ["mounted at", *(row.places or "not decided" for row in rows)],
         ["price", *_scaled([row.price for row in rows], "")],

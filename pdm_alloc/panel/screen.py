@@ -222,7 +222,7 @@ class Tabs:
             heard(self.chosen)
 
 
-_CSS = script_or_style("panel.css")
+_CSS = script_or_style("colours.css", "panel.css")
 
 # A hatch for what is beyond a limit; figures in the page refer to it by its name.
 _HATCH = (

@@ -45,7 +45,7 @@ class SwitchBoard(anywidget.AnyWidget):
     """
 
     _esm = script_or_style("make.js", "switches.js")
-    _css = script_or_style("switches.css")
+    _css = script_or_style("colours.css", "switches.css")
 
     fixed: traitlets.Dict = traitlets.Dict().tag(sync=True)
     shown: traitlets.Dict = traitlets.Dict().tag(sync=True)

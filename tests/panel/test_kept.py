@@ -39,7 +39,7 @@ def answers(tmp_path_factory):
 
 def answer(vehicle, module):
     question = SimpleNamespace(vehicle=vehicle, module=CATALOGUE[module])
-    return SimpleNamespace(allocation=pa.allocate(vehicle, CATALOGUE[module]), question=question)
+    return SimpleNamespace(allocation=pa.allocate(vehicle, CATALOGUE[module]), allocation_if=None, question=question)
 
 
 class Desk:
@@ -94,6 +94,19 @@ def test_kept_ones_survive_a_killed_kernel(tmp_path, answers):
     assert again.kept.names == ("plain", "middle-42")
     assert again.kept.built == answers[0].allocation
     assert again.kept._shelf["middle-42"].allocation == answers[1].allocation
+
+
+def test_one_that_is_enough_if_is_kept_with_its_conditions(tmp_path, answers):
+    """It is kept, compared and read back with what it is enough under, which no saved allocation says itself."""
+    given = replace(answers[0].allocation, conditions=("headroom is 18 % instead of 20 %",))
+    if_ = SimpleNamespace(allocation=None, allocation_if=given, question=answers[0].question)
+    desk = Desk(tmp_path, if_)
+    desk.kept.keep("close")
+    assert "enough if: headroom is 18 % instead of 20 %." in desk.notice.lower()
+    again = Desk(tmp_path, answers[0])
+    again.kept.show(answers[0])
+    assert again.kept._shelf["close"].allocation.conditions == given.conditions
+    assert columns(again)["verdict"]["close (built)"] == "enough if: headroom is 18 % instead of 20 %"
 
 
 def test_two_windows_lose_nothing_of_each_other(tmp_path, answers):
@@ -172,7 +185,7 @@ def test_going_back_hands_over_the_allocation(answers):
 
 def test_nothing_to_keep(answers):
     """Where the module is not enough there is nothing to keep, and that is said."""
-    desk = Desk(None, SimpleNamespace(allocation=None, question=answers[0].question))
+    desk = Desk(None, SimpleNamespace(allocation=None, allocation_if=None, question=answers[0].question))
     desk.kept.keep("a")
     assert desk.kept.names == ()
     assert "no allocation to keep" in desk.notice

@@ -61,7 +61,7 @@ class TableGrid(anywidget.AnyWidget):
     _esm = script_or_style(
         "make.js", *(f"grid/{name}.js" for name in ("grid_cells", "grid_hands", "grid_view", "table_grid"))
     )
-    _css = script_or_style("grid/table_grid.css")
+    _css = script_or_style("colours.css", "grid/table_grid.css")
 
     columns: traitlets.List = traitlets.List().tag(sync=True)
     order: traitlets.List = traitlets.List().tag(sync=True)
