@@ -11,7 +11,8 @@ from pdm_alloc.domain.module import natural_key
 from pdm_alloc.export.drawings import front_block, ground_drawing, one_line, plan_drawing
 from pdm_alloc.export.pdf_grid import LINES, Type, grids, is_blank, on_paper, set_type
 from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, ledger_drawing, sheet_of_trials
-from pdm_alloc.export.sheets import Issue, Sheet, by_ground, grouped_warnings, needed, sheets
+from pdm_alloc.export.sheets import BENCH_NOTE, Issue, Sheet, by_ground, grouped_warnings, needed, sheets
+from pdm_alloc.export.signal_sheets import CONTROL_NOTE
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CAUTION
 
@@ -272,7 +273,8 @@ _SMALL = ("Cut list", "Shopping list", "Ground plan", "Channel settings", "Input
 def _bench(allocation: Allocation, sheet: Sheet, type_: Type) -> Iterator[Any]:
     """Connectors of a module in one order, whole ones together while a page holds their pins."""
     boxes = allocation.signals.boxes if allocation.signals else ()
-    places = {box.label: box.place for box in boxes} | {unit.label: unit.place for unit in allocation.units}
+    units = {unit.label: unit.place for unit in allocation.units}
+    places = {box.label: box.place for box in boxes} | units
     for label in sheet.table["module"].unique():
         for names in _on_pages(sheet.table[sheet.table["module"] == label]):
             yield needed("reportlab.platypus", "writes PDF").PageBreak()
@@ -280,8 +282,9 @@ def _bench(allocation: Allocation, sheet: Sheet, type_: Type) -> Iterator[Any]:
             where = f"{label} at {places[label]}" if places[label] else label
             named = ", ".join(name for name in names if name)
             yield type_.paragraph(f"Bench sheet: {where}{', connector ' + named if named else ''}", "heading")
-            yield type_.paragraph(sheet.note, "body")
-            kept = here.drop(columns="module")
+            yield type_.paragraph(BENCH_NOTE if label in units else CONTROL_NOTE, "body")
+            said = {} if label in units else {"loads": "signal"}
+            kept = here.drop(columns="module").set_axis([said.get(name, name) for name in here][1:], axis="columns")
             yield from grids(kept.loc[:, [not is_blank(kept[name]) for name in kept]], type_, WIDTH)
 
 

@@ -18,6 +18,7 @@ from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.studies.conventional import weight_ledger
 
 __all__ = [
+    "BENCH_NOTE",
     "COVER",
     "READ_SHEETS",
     "SHEETS",
@@ -33,8 +34,10 @@ __all__ = [
 
 COVER = "Cover"
 
+BENCH_NOTE = "One row per pin, as it leaves the module. Length: of the piece at the pin. Inrush time: as set."
+
 _READ = {
-    "Bench sheet": "One row per pin, as it leaves the module. Length: of the piece at the pin. Inrush time: as set.",
+    "Bench sheet": BENCH_NOTE,
     "Cut list": "Every piece of wire once, allowances included. Measure first. Sizes in mm². S: splice, G: return.",
     "Shopping list": "Wire and sleeving with 10 % for waste. Part numbers are those of your table parts.",
     "Ground plan": "One row per return. Ends on clean metal; sensor grounds apart from power grounds.",
@@ -131,7 +134,8 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Dead circuit checks": dead_checks(allocation),
         "Commissioning": commissioning(allocation),
     } | ({} if side is None else signal_sheets.signal_tables(side))
-    return tuple(Sheet(name, tables[name], note) for name, note in _NOTES.items() if name in tables)
+    notes = _NOTES | ({} if side is None else signal_sheets.WITH_SIGNALS)
+    return tuple(Sheet(name, tables[name], note) for name, note in notes.items() if name in tables)
 
 
 def _command_steps(allocation: Allocation) -> pd.DataFrame:

@@ -14,10 +14,12 @@ from pdm_alloc.studies.signals.signal_wiring import KEPT_FREE, first_of_each, it
 
 __all__ = [
     *(
+        "CONTROL_NOTE",
         "INPUTS",
         "SIGNAL_NOTES",
         "SIGNAL_READ",
         "SIGNAL_STEPS",
+        "WITH_SIGNALS",
         "bus_limits",
         "bus_messages",
         "bus_nodes",
@@ -37,6 +39,16 @@ SIGNAL_NOTES = {
     "Sensor supplies": "Current of each 5 V supply and sensor ground of a box against its limit.",
     "Signal pin map": "One row per pin in use. Length: to the sensor or actuator.",
 }
+
+# Notes of sheets that hold both sides, where there are two.
+WITH_SIGNALS = {
+    "Bench sheet": "One row per pin, as it leaves the module or control unit. Length: of the piece at the pin. "
+    "Inrush time: as set.",
+    "Input list": "What reads each input: the module, a control unit, or a key of a keypad; others arrive as messages.",
+}
+
+# On paper a box has pages of its own.
+CONTROL_NOTE = "One row per pin, as it leaves the control unit. Length: of the piece at the pin."
 
 SIGNAL_READ = ("Signal commissioning", "Bus")
 
@@ -241,16 +253,23 @@ def bus_messages(side: SignalSide) -> pd.DataFrame:
 
 
 def _supplies(side: SignalSide) -> pd.DataFrame:
+    """Currents in whole mA: of a pin that bears 100 mA two decimals of an ampere would hide a sensor."""
     table = side.supplies()
     pins = [side.wires.shared_pin(box, pin)[0] for box, pin in zip(table["box"], table["pin"], strict=True)]
-    return table.assign(pin=pins, function=table["function"].str.replace("_", " "))
+    amps = {f"{name}_ma": (1000 * table[f"{name}_a"]).round().astype(int) for name in ("current", "limit")}
+    named = table.assign(pin=pins, function=table["function"].map(_SHARED), **amps)
+    return named[["box", "pin", "function", "sensors", "current_ma", "limit_ma", "headroom_pct"]]
+
+
+_SHARED = {"supply_5v": "5 V supply", "sensor_ground": "sensor ground"}
 
 
 def signal_tables(side: SignalSide) -> dict[str, pd.DataFrame]:
     """Tables of the sheets of a signal side, by name."""
     tables = {"Signal commissioning": signal_steps(side), "Signal pin map": side.pin_map()}
     if side.bus is not None:
-        tables |= {"Bus": bus_nodes(side), "Bus limits": bus_limits(side), "Bus messages": bus_messages(side)}
+        sent = {"Bus messages": bus_messages(side)} if side.bus.times else {}
+        tables |= {"Bus": bus_nodes(side), "Bus limits": bus_limits(side), **sent}
     return tables | {"Sensor supplies": _supplies(side)}
 
 

@@ -64,15 +64,21 @@ def shopping_table(
 
 
 def _wire(made: Sequence[Cut]) -> Iterator[tuple[object, ...]]:
-    kinds: dict[tuple[float, str, str], list[Cut]] = defaultdict(list)
+    kinds: dict[tuple[float, str, str, str], list[Cut]] = defaultdict(list)
     for cut in made:
-        kinds[0.0 if cut.size.name == NOT_KNOWN else cut.size.area_mm2, cut.size.name, cut.colour].append(cut)
-    for (_, size, colour), here in sorted(kinds.items()):
+        area = 0.0 if cut.size.name == NOT_KNOWN else cut.size.area_mm2
+        kinds[area, cut.size.name, cut.colour, _laid(cut)].append(cut)
+    for (_, size, colour, laid), here in sorted(kinds.items()):
         metres = sum(cut.length_m or 0.0 for cut in here)
         missing = sum(cut.length_m is None for cut in here)
         note = f"{missing} pieces without a length are not counted" if missing else "with 10 % for waste"
         size = f"size {size}" if size == NOT_KNOWN else size
-        yield ("wire", f"{size} {colour}".strip(), "", len(here), ceil(10 * metres * WASTE) / 10, note)
+        yield ("wire", f"{size} {colour}".strip() + laid, "", len(here), ceil(10 * metres * WASTE) / 10, note)
+
+
+def _laid(cut: Cut) -> str:
+    """Words for wire that is bought as a twisted pair or with a screen."""
+    return "".join(f", {word}" for word in ("twisted", "screened") if word in cut.note)
 
 
 def _ends(vehicle: Vehicle, made: Sequence[Cut]) -> Iterator[tuple[object, ...]]:

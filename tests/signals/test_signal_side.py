@@ -14,6 +14,7 @@ from pdm_alloc.domain.signals import Box, Signal, SignalPin
 from pdm_alloc.domain.vehicle import Input
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.sheets import sheets
 from pdm_alloc.export.signal_sheets import signal_steps
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.studies.signals.signal_places import control_places, signals_beside
@@ -270,6 +271,37 @@ def test_binder_with_signals_has_no_page_that_is_nearly_empty(papers):
     text = "".join(page.extract_text() for page in pages)
     for heading in ("Bench sheet: control-40 at bulkhead, connector B", "Bus limits", "Signal commissioning"):
         assert heading in text
+
+
+def test_pages_of_a_control_unit_speak_of_signals_not_of_loads(papers, side):
+    """Its bench pages name what leaves a control unit, its bus pins the next nodes; supplies in mA, wire as bought."""
+    pages = [page.extract_text() for page in pypdf.PdfReader(papers[1] / "rally_coupe.pdf").pages]
+    bench = [text for text in pages if "Bench sheet: control-40" in text]
+    assert len(bench) == 2
+    assert all("as it leaves the control unit" in text and "Inrush" not in text for text in bench)
+    assert all("loads" not in text.split("\n") for text in bench)
+    modules = [text for text in pages if "Bench sheet: middle-36" in text]
+    assert modules and all("as it leaves the module" in text and "Inrush time" in text for text in modules)
+    sheet = side.bench_sheet().set_index("loads")
+    assert {"middle-36", "keypad-15 K2"} & set(sheet.loc["vehicle bus", "destination"].iloc[0].split(", "))
+    tables = {one.name: one for one in sheets(papers[0])}
+    supplies = tables["Sensor supplies"].table
+    assert set(supplies["function"]) == {"5 V supply", "sensor ground"}
+    drawn = sum(s.current_ma * s.count for s in side.vehicle.signals if "supply_5v" in s.needs)
+    assert supplies[supplies["function"] == "5 V supply"]["current_ma"].sum() == drawn
+    bought = papers[0].shopping
+    wire = set(bought[bought["item"] == "wire"]["detail"])
+    assert {"0.35 mm2 white, twisted, screened", "0.35 mm2 yellow, twisted", "0.35 mm2 white"} <= wire
+    assert "a control unit, or a key of a keypad" in tables["Input list"].note
+
+
+def test_without_messages_no_sheet_tells_of_them(papers):
+    """An empty table would be taken for a fault."""
+    allocation, _ = papers
+    vehicle = replace(allocation.vehicle, messages=())
+    quiet = replace(allocation.signals, vehicle=vehicle, bus=replace(allocation.signals.bus, times=(), load=None))
+    names = {one.name for one in sheets(replace(allocation, vehicle=vehicle, signals=quiet))}
+    assert "Bus limits" in names and "Bus messages" not in names
 
 
 def _allocate(capsys, path, *more):

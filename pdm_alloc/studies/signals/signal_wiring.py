@@ -112,6 +112,11 @@ class SignalWires:
         first = min((r["signal"], r["item"]) for r in self.rows if r["box"] == row["box"] and r["kind"] == "bus")
         return bool((row["signal"], row["item"]) == first)
 
+    def neighbours(self, box: str) -> tuple[str, ...]:
+        """Nodes of the bus that the trunk reaches before and after a box."""
+        nodes = self.bus.trunk.nodes if self.bus else ()
+        return tuple(b if a == box else a for a, b in pairwise(nodes) if box in (a, b))
+
     def _run(self) -> list[Record]:
         return [row for row in self.rows if row["wire"] != KEPT_FREE and not self.joins_bus(row)]
 
@@ -234,7 +239,8 @@ def _bench_row(wires: SignalWires, box: FittedBox, pin: Any, row: Record | None,
     name = item_name(wires.signals[row["signal"]], row["item"])
     if not here:
         return cells | {"loads": f"kept free for {name}", "note": "plug the cavity"}
-    told = {"loads": name, "destination": str(row["place"])}
+    beyond = ", ".join(wires.neighbours(box.label)) if wires.joins_bus(row) else ""
+    told = {"loads": name, "destination": beyond or str(row["place"])}
     words = [str(row["kind"]).replace("_", " "), *(cut.note for cut in here[:1] if cut.note)]
     return cells | told | run_of(wires.vehicle, here) | {"note": ", ".join(words)}
 
