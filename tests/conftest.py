@@ -2,6 +2,7 @@
 
 import locale
 import os
+from collections import defaultdict
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -14,7 +15,7 @@ settings.load_profile("plain")
 def pytest_addoption(parser):
     parser.addoption("--nightly", action="store_true", help="run the long form of the tests that have one")
     parser.addoption(
-        "--second", action="store_true", help="on a second Python: without browser and `once`, random sweeps shorter"
+        "--second", action="store_true", help="on a second Python: without browser and `once`, sweeps shorter"
     )
 
 
@@ -51,12 +52,24 @@ def _turn(item):
     return next((turn for turn, name in enumerate(_LONG) if item.nodeid.startswith(name)), len(_LONG))
 
 
+_MANY = 8  # cases of one test
+
+
+def _of_sweep(items):
+    """Cases that a second Python leaves out of the tests with many: all but every fourth."""
+    cases = defaultdict(list)
+    for item in items:
+        cases[item.nodeid.split("[")[0]].append(item)
+    return {item for sweep in cases.values() if len(sweep) >= _MANY for n, item in enumerate(sweep) if n % 4}
+
+
 def pytest_collection_modifyitems(config, items):
     items.sort(key=_turn)  # stable: within a file nothing moves
     if config.getoption("--second"):
-        left_out = [item for item in items if {"once", "browser"} & set(item.keywords)]
-        config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if item not in set(left_out)]
+        left_out = {item for item in items if {"once", "browser"} & set(item.keywords)}
+        left_out |= _of_sweep([item for item in items if item not in left_out])
+        config.hook.pytest_deselected(items=list(left_out))
+        items[:] = [item for item in items if item not in left_out]
     if config.getoption("--nightly"):
         return
     skip = pytest.mark.skip(reason="long form: run with --nightly")

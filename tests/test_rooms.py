@@ -3,7 +3,12 @@
 import ast
 import re
 from collections import Counter
+from functools import cache
 from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.once
 
 PACKAGE = Path(__file__).parent.parent / "pdm_alloc"
 FILES = sorted(PACKAGE.rglob("*.py"))
@@ -77,8 +82,13 @@ def room_of(path: Path) -> str:
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
+@cache
+def nodes(path: Path):
+    return tuple(ast.walk(ast.parse(path.read_text())))
+
+
 def imports(path: Path):
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             yield from (name.name for name in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -86,7 +96,7 @@ def imports(path: Path):
 
 
 def calls(path: Path):
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if isinstance(node, ast.Call):
             function = node.func
             yield function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
@@ -154,7 +164,7 @@ def test_the_house_stays_small():
 
 
 def function_lengths(path: Path):
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if isinstance(node, ast.FunctionDef):
             body = node.body[1:] if ast.get_docstring(node) and len(node.body) > 1 else node.body
             yield body[-1].end_lineno - body[0].lineno + 1

@@ -14,6 +14,8 @@ from tests.attack.physics import inrush_integral
 from tests.attack.simulate import simulate
 from tests.attack.tables import Allocation, Circuit, Command, Situation, Tables, read_tables, write_tables
 
+pytestmark = pytest.mark.once
+
 BASE = {
     "modules": [{"module": "M", "total_a": "60", "total_peak_a": "300"}],
     "channels": [

@@ -78,6 +78,7 @@ def test_a_file_that_is_open_elsewhere_takes_no_other_with_it(tmp_path, monkeypa
     assert contents(tmp_path) == OLD
 
 
+@pytest.mark.once
 @posix
 def test_files_that_may_not_grow(tmp_path):
     """A real limit of the system: one line that names the file, code 2, and the folder as it was."""
@@ -117,6 +118,7 @@ def test_new_where_there_is_something(tmp_path, capsys):
     assert contents(tmp_path) == {"file": b"mine"}
 
 
+@pytest.mark.once
 @posix
 def test_two_at_once(tmp_path):
     """Two processes write their documents to one folder: it holds all of one of them, read in either form."""

@@ -60,6 +60,7 @@ def test_streams_that_were_never_open(car, tmp_path, closed):
     assert json.loads((tmp_path / "out" / "allocation.json").read_bytes())["outcome"] == "proven best"
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
 def test_letters_the_terminal_does_not_have(car, encoding):
     """Names are printed as well as can be; JSON stays JSON and has them in full."""

@@ -59,6 +59,7 @@ def exhaustive(vehicle, units, offered):
     return found
 
 
+@pytest.mark.once
 @settings(max_examples=examples(40, 400), deadline=None, suppress_health_check=list(HealthCheck))
 @given(cases(most_loads=4, most_items=6, most_channels=5))
 def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
@@ -80,6 +81,7 @@ def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
             assert not enough(concede(vehicle, [o for o in one.made if o != option]), units)
 
 
+@pytest.mark.once
 @settings(max_examples=examples(40, 400), deadline=None, suppress_health_check=list(HealthCheck))
 @given(cases())
 def test_sets_are_distinct_and_in_order(case):

@@ -67,6 +67,7 @@ def test_every_row_with_a_note_says_that_it_is_invented(table):
     assert notes.str.startswith("invented").all()
 
 
+@pytest.mark.once
 def test_the_compact_module_is_not_enough_for_the_rally_car(coupe_sizes):
     """The story of the first notebook: the smallest is too small, by channels and not by amps."""
     assert _verdicts(coupe_sizes).outcome["compact-31"] == "not enough"

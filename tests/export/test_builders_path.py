@@ -19,6 +19,8 @@ from pdm_alloc.studies.conventional import weight_ledger
 from tests.export.made_up import one_each, solved
 from tests.wiring.test_cut_list import grounded
 
+pytestmark = pytest.mark.once
+
 ISSUE = Issue("B", datetime.date(2026, 3, 1))
 DEMOS = [("rally_coupe", "middle-42"), ("expedition_truck", "compact-31")]
 

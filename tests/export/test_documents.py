@@ -93,6 +93,7 @@ def test_same_files_again(allocation, folder, tmp_path):
         assert (tmp_path / name).read_bytes() == (folder / name).read_bytes(), name
 
 
+@pytest.mark.once
 def test_table_of_an_earlier_allocation_does_not_stay(allocation, tmp_path):
     """A table the new allocation does not have is removed, so that it is not read with it; other files stay."""
     load = allocation.vehicle.loads[0]
@@ -111,6 +112,7 @@ def test_table_of_an_earlier_allocation_does_not_stay(allocation, tmp_path):
         pa.export.read_allocation(tmp_path / "saved")
 
 
+@pytest.mark.once
 def test_vehicle_name_cannot_leave_the_folder(allocation, tmp_path):
     """A name with slashes and dots becomes a plain file name in the folder."""
     named = replace(allocation, vehicle=replace(allocation.vehicle, name="../../etc/van: no. 1"))
@@ -130,6 +132,7 @@ def test_without_the_extra(allocation, tmp_path, monkeypatch):
     assert pa.export.read_allocation(tmp_path) == allocation
 
 
+@pytest.mark.once
 def test_disk_full_leaves_the_old_documents(allocation, tmp_path, monkeypatch):
     """A disk that fills up while the fifth file is written leaves all old ones."""
     pa.export.write_documents(allocation, tmp_path, revision="A", date=DATE)
@@ -172,6 +175,7 @@ for line in sys.stdin:
 """
 
 
+@pytest.mark.once
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
 def test_kill_while_writing(allocation, folder, tmp_path):
     """Killed at any moment, every document can still be opened and the allocation still be read."""

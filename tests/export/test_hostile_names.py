@@ -33,6 +33,7 @@ def _renamed(load_name, command_name=None):
     return one_each(replace(vehicle, loads=(load, *vehicle.loads[1:])), 2)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("word", ["W" * 400, "\u6f22" * 400, "-".join(["abc"] * 100)])
 def test_a_long_word_breaks(word):
     """A word of 400 letters, in a name and in the builder's own column, ends no document; the workbook has it."""

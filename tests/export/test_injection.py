@@ -110,6 +110,7 @@ def check_markup(elements):
             assert "script:" not in (value or "")
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("kind", PAYLOADS)
 def test_pdf(kind):
     """No page holds a script, a link or a file, and names are there as letters."""
@@ -204,6 +205,7 @@ def test_the_load_table_makes_no_markup_of_text():
         assert not re.search(r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function", content)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("kind", PAYLOADS)
 def test_figures(kind):
     """A name is drawn as it is written, never set as mathematics or markup."""

@@ -142,6 +142,7 @@ def documents(tmp_path_factory):
     return folder
 
 
+@pytest.mark.once
 def test_one_file_of_another_set_is_named(documents, tmp_path):
     """A saved table changed by hand, exchanged or deleted is named; one written on, where that is meant, is not."""
     out = tmp_path / "out"
@@ -186,6 +187,7 @@ def test_damaged_manifest(tmp_path, content):
     assert changed_files(tmp_path) == {"a": "is missing"}
 
 
+@pytest.mark.once
 def test_changed_set_is_never_read_in_silence(documents, tmp_path, nightly, second):
     """One byte of a saved table or of the JSON changed: refused, or the very same allocation."""
     chance = random.Random(3)

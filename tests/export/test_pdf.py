@@ -55,6 +55,7 @@ def test_first_page_has_cautions_and_title_block(made):
         assert f"{table}{digest[:12]}" in first
 
 
+@pytest.mark.once
 def test_contents_name_no_bus_where_there_is_none(made):
     """A vehicle of loads alone has no such chapter to look for."""
     assert "Bus" not in _plain(made[1][0])
@@ -69,6 +70,7 @@ def test_every_page_has_number_and_caution(made):
         assert "Check them by measurement" in text
 
 
+@pytest.mark.once
 def test_no_cell_of_the_bench_sheet_is_cut(made):
     """Every pin with its channel, loads, label and trip setting is on the page of its connector in full."""
     allocation, pages = made
@@ -79,6 +81,7 @@ def test_no_cell_of_the_bench_sheet_is_cut(made):
     assert len(allocation.channels) >= 29
 
 
+@pytest.mark.once
 def test_every_channel_has_its_commissioning_line(made):
     """The commissioning sheet comes after the dead circuit checks and has every channel and every condition."""
     allocation, pages = made
@@ -93,6 +96,7 @@ def test_every_channel_has_its_commissioning_line(made):
         assert _plain(command.condition) in sheet
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(
     "name", ["Cut list", "Channel settings", "Input list", "Supply check", "Spare channels", "Assumptions"]
 )
@@ -102,6 +106,7 @@ def test_tables_are_there(made, name):
     assert any(name in text for text in pages)
 
 
+@pytest.mark.once
 def test_same_bytes():
     """The same allocation, revision and date give the same file."""
     allocation = solved(*DEMOS[1])
@@ -121,6 +126,7 @@ def test_outline_and_fonts():
     assert any("DejaVu" in name for name in names)
 
 
+@pytest.mark.once
 def test_odd_text_is_set_as_it_is():
     """Markup, letters of other alphabets, control characters and very long words neither break a page nor vanish."""
     vehicle = solved(*DEMOS[1]).vehicle
@@ -132,6 +138,7 @@ def test_odd_text_is_set_as_it_is():
         assert _plain(name) in text
 
 
+@pytest.mark.once
 def test_long_notes_do_not_break_the_page():
     """A cell longer than a page is cut with an ellipsis: the workbook has all of it."""
     table = pd.DataFrame({"input": ["x"], "note": ["word " * 5000]})
@@ -140,6 +147,7 @@ def test_long_notes_do_not_break_the_page():
     assert "…" in pages[0]
 
 
+@pytest.mark.once
 def test_hundreds_of_rows_run_over_pages_with_headings():
     """A long table goes on over many pages, with its headings on each."""
     table = pd.DataFrame({"channel": [str(n) for n in range(400)], "running_a": 1.0})
@@ -150,6 +158,7 @@ def test_hundreds_of_rows_run_over_pages_with_headings():
     assert set(map(str, range(400))) <= set(numbers)
 
 
+@pytest.mark.once
 def test_empty_table_says_none():
     """No spares and no warnings are said, not left blank."""
     table = pd.DataFrame(columns=["module", "channel"])
@@ -157,6 +166,7 @@ def test_empty_table_says_none():
     assert "None." in page
 
 
+@pytest.mark.once
 def test_widths_fit_and_spare_words():
     """Columns fit the page; short ones keep their line, and no word is broken while there is room."""
     type_ = set_type()
@@ -170,6 +180,7 @@ def test_widths_fit_and_spare_words():
     assert sum(crowded) == pytest.approx(400)
 
 
+@pytest.mark.once
 def test_spares_are_on_the_bench_sheet(made):
     """A pin that stays free has its row, so that nobody wonders about it."""
     allocation, _ = made
@@ -178,6 +189,7 @@ def test_spares_are_on_the_bench_sheet(made):
     assert set(rows[rows.loads == "spare"].pin) == spare
 
 
+@pytest.mark.once
 def test_binder_is_short(made):
     """The binder of a demo vehicle has at most 16 pages, and an outline with every chapter."""
     _, pages = made
@@ -186,6 +198,7 @@ def test_binder_is_short(made):
         assert any(chapter in text for text in pages)
 
 
+@pytest.mark.once
 def test_no_page_of_the_binder_is_nearly_empty():
     """With all bench tables no page of the demo binder holds less than a third of its rows but the last."""
     vehicle = read_vehicle(DATA / "rally_coupe")
@@ -205,6 +218,7 @@ def page_height(page):
     return (555 - min(body, default=555)) / 510
 
 
+@pytest.mark.once
 def test_fifty_six_channels_with_long_names_lose_no_letter():
     """56 channels whose loads have names of a hundred letters: every name and note is on paper in full."""
     vehicle = solved(*DEMOS[0]).vehicle
@@ -217,6 +231,7 @@ def test_fifty_six_channels_with_long_names_lose_no_letter():
     assert all(text.count(_plain(name)) >= 3 for name in names)
 
 
+@pytest.mark.once
 def test_plain_fonts_where_there_are_no_others():
     """Without the fonts of matplotlib what they cannot show is replaced, not refused."""
     plain = Type("Helvetica", "Helvetica-Bold", unicode=False)
@@ -224,6 +239,7 @@ def test_plain_fonts_where_there_are_no_others():
     assert plain.marked_up("Ω <") == "? &lt;"
 
 
+@pytest.mark.once
 def test_missing_library_is_one_clear_line(monkeypatch):
     """Without reportlab the message names the extra."""
     monkeypatch.setitem(sys.modules, "reportlab", None)
@@ -231,6 +247,7 @@ def test_missing_library_is_one_clear_line(monkeypatch):
         pdf_bytes(solved(*DEMOS[1]), ISSUE)
 
 
+@pytest.mark.once
 def test_letters_of_other_alphabets_are_shown_and_those_the_font_lacks_are_named():
     """Greek and Cyrillic stand in the binder; of Chinese question marks, and the front page says so."""
     vehicle = read_vehicle(DATA / "rally_coupe")
@@ -265,6 +282,7 @@ def _tight(ma, pct, headroom_pct=20):
     return replace(vehicle, settings=settings), module_of(2, own=own)
 
 
+@pytest.mark.once
 def test_enough_stands_on_both_covers_with_the_margins_kept():
     """Enough, and with which margins: those of the settings, of a command's own, and of the guesses."""
     vehicle, unit = _tight(12_000, 10)
@@ -275,6 +293,7 @@ def test_enough_stands_on_both_covers_with_the_margins_kept():
         assert "enoughif" not in text
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("ma", "pct", "headroom_pct"), [(16_000, 15, 20), (15_000, 0, 40)])
 def test_enough_if_stands_on_both_covers_with_its_conditions(ma, pct, headroom_pct):
     """A guess, or a margin, that is not kept: the verdict and every condition."""
@@ -289,6 +308,7 @@ def test_enough_if_stands_on_both_covers_with_its_conditions(ma, pct, headroom_p
             assert _plain(f"enough if {condition}") in text
 
 
+@pytest.mark.once
 def test_not_enough_stands_on_both_covers_with_what_is_not_kept():
     """Circuits that a recount objects to are never called enough: the channel, the load and the limit."""
     vehicle, unit = _tight(12_000, 0)

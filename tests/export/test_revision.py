@@ -13,6 +13,8 @@ import pdm_alloc as pa
 from pdm_alloc.export.documents import rework_sheets
 from tests.export.made_up import solved
 
+pytestmark = pytest.mark.once
+
 DATE = datetime.date(2026, 3, 2)
 
 

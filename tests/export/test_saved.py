@@ -247,6 +247,7 @@ def test_zip_bomb_is_refused_in_bounded_memory(tmp_path, reader):
     assert peak < 30_000_000
 
 
+@pytest.mark.once
 def test_workbook_of_many_rows_is_refused(tmp_path):
     """A table of 100,000 rows is no saved allocation, and is refused in words."""
     tables = saved_tables(solved(*DEMOS[1]))

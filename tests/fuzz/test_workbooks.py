@@ -91,6 +91,7 @@ def test_damaged_catalogue(content):
     usable_or_refused(read_catalogue, content)
 
 
+@pytest.mark.once
 @given(damaged_books(DOCUMENT_BOOK))
 @many(40)
 def test_damaged_documents(content):

@@ -61,6 +61,7 @@ def test_shortest_way_in_a_mesh(drawn, data):
         )
 
 
+@pytest.mark.once
 @given(meshes(), st.randoms())
 def test_order_of_rows_moves_nothing(drawn, turn):
     """Shuffled places and routes, and routes named the other way round, give the same ways."""

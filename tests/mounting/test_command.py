@@ -56,6 +56,7 @@ def test_no_place_for_a_module(tmp_path, capsys):
     assert capsys.readouterr().err.startswith("pdm-alloc: no place can take a module: set mount to yes")
 
 
+@pytest.mark.once
 def test_more_loads_on_one_command_than_can_be_listed(tmp_path, capsys, monkeypatch):
     """Many different loads on one command end in one line and exit code 3, not in a traceback."""
     monkeypatch.setattr(columns, "MOST_CIRCUITS", 300)  # of 20,000, which take minutes for all modules
@@ -69,6 +70,7 @@ def test_more_loads_on_one_command_than_can_be_listed(tmp_path, capsys, monkeypa
     )
 
 
+@pytest.mark.once
 def test_listing_the_circuits_keeps_the_time_limit(tmp_path, capsys):
     """120 different loads on one command and no time: one line that says so, not minutes of listing."""
     rows = [f"load {n},all,{0.1 + n / 1000:.3f},joint,led" for n in range(120)]

@@ -11,6 +11,8 @@ from pdm_alloc.domain.vehicle import Load, Lock
 from pdm_alloc.studies.comparison import spots
 from pdm_alloc.studies.what_if import rework
 
+pytestmark = pytest.mark.once
+
 DATA = Path(__file__).parents[2] / "data"
 LAMP = Load("work lamp", "cabin lamp", 500, kind="led", inrush_ma=1_500, inrush_ms=1.0, place="boot")
 

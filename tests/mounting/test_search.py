@@ -70,6 +70,7 @@ def _front(found):
     return {(f.price, f.mass_dg) for f in solved if not _beaten(f, solved)}
 
 
+@pytest.mark.once
 @settings(max_examples=examples(8, 60), **QUIET)
 @given(studies())
 def test_no_harness_is_lighter_than_its_bound(study):
@@ -85,6 +86,7 @@ def found_at(number):
     return st.builds(Found, st.just(number), st.sampled_from((10, 20, 30)), st.integers(0, 6))
 
 
+@pytest.mark.once
 @given(st.sampled_from([*OBJECTIVES, {"price": 3, "mass_g": 10}]), st.lists(found_at(5), max_size=1), found_at(3))
 def test_cutoff_lets_through_what_is_better_and_nothing_else(wanted, known, other):
     """At the largest mass that counts a choice is better than what is known; a tenth of a gram heavier it is not."""
@@ -129,6 +131,7 @@ def test_the_demo_has_enough_to_choose_from(demo):
     assert found.laid_g >= row.wire_g
 
 
+@pytest.mark.once
 def test_threads_give_the_same_answer(demo):
     """Solved two at a time in an executor that is passed in, the answer is the same and progress is told."""
     told = []
@@ -140,6 +143,7 @@ def test_threads_give_the_same_answer(demo):
     assert found.best.label in told
 
 
+@pytest.mark.once
 def test_stopped_at_once_it_says_so(demo):
     """Before anything is solved there is no best; the summary says that there is no answer."""
     nothing = mount(*demo, "mass", stop=lambda: True)
@@ -157,6 +161,7 @@ def two_on_the_front(demo):
     return vehicle, replace(catalogue, modules=heavier)
 
 
+@pytest.mark.once
 def test_stopped_on_the_way_it_has_the_best_so_far(two_on_the_front):
     """Stopped when the first choice of a front is found: that one is the best so far, and others may be better."""
     told = []
@@ -166,6 +171,7 @@ def test_stopped_on_the_way_it_has_the_best_so_far(two_on_the_front):
     assert pa.verify(some.allocation).empty and "not tried" in set(some.choices.outcome)
 
 
+@pytest.mark.once
 def test_an_interrupt_keeps_the_best_so_far(two_on_the_front):
     """A key pressed during the search ends it with what was found."""
 
@@ -192,6 +198,7 @@ def test_a_study_over_places_takes_its_limit_once_for_each_module(monkeypatch, d
     assert study.outcome == "no answer in time"
 
 
+@pytest.mark.once
 def test_the_gap_is_that_to_the_least_open_bound(demo):
     """With one choice solved and others open, the gap is that from its mass to the least bound of those."""
     vehicle, catalogue = demo
@@ -207,6 +214,7 @@ def test_the_gap_is_that_to_the_least_open_bound(demo):
     assert all(dg <= weighs for dg in mass.values())
 
 
+@pytest.mark.once
 def test_what_is_missing_is_named(demo):
     """No place to mount, a module without mass, an unknown objective: one line each."""
     vehicle, catalogue = demo

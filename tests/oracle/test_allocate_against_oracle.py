@@ -12,6 +12,8 @@ from tests.oracle.breakers import BREAKERS
 from tests.oracle.textbook import textbook
 from tests.strategies import cases, examples, locked_cases
 
+pytestmark = pytest.mark.once
+
 BROKEN: Counter[str] = Counter()
 QUIET = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
 

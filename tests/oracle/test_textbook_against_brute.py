@@ -21,6 +21,7 @@ def test_same_optimum(strategy, case):
     assert textbook(*case, strategy).best == brute(*case, strategy)
 
 
+@pytest.mark.once
 @BRIEF
 @given(case=locked_cases(**TINY))
 def test_same_optimum_with_locked_loads(case):

@@ -18,6 +18,8 @@ from pdm_alloc.panel.answers import Answers, Question
 from pdm_alloc.panel.board import Board
 from pdm_alloc.panel.panel import Panel
 
+pytestmark = pytest.mark.once
+
 VEHICLE = pa.read_vehicle("data/rally_coupe")
 CATALOGUE = pa.read_catalogue("data/catalogue")
 

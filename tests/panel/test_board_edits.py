@@ -10,6 +10,8 @@ import pdm_alloc as pa
 from pdm_alloc.files.plain import vehicle_plain
 from pdm_alloc.files.tables.place_edits import BadEdit, Plan, edited, plan_of, uses
 
+pytestmark = pytest.mark.once
+
 NAMES = [f"place {letter}" for letter in string.ascii_lowercase[:6]]
 MM = st.integers(-9_000, 9_000).map(lambda mm: mm / 1000)
 

@@ -20,6 +20,8 @@ from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import wire_circuits
 
+pytestmark = pytest.mark.once
+
 PANEL = Path(__file__).parents[2] / "pdm_alloc" / "panel"
 NODE = shutil.which("node")
 if NODE is None:

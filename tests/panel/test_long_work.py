@@ -66,6 +66,7 @@ class Desk:
         return self.work._words.value
 
 
+@pytest.mark.once
 def test_places_beside_the_panel(vehicle):
     """The search over places runs in its own process and gives what `mount` gives; after an edit it is marked old."""
     desk = Desk(vehicle, "middle-36")
@@ -83,6 +84,7 @@ def test_places_beside_the_panel(vehicle):
     assert desk.work._bar.value == 1.0 and "done" in desk.words
 
 
+@pytest.mark.once
 def test_module_counts_for_a_chance_and_not_for_places(vehicle):
     """A chance is of one module: another one makes it old; a search over all modules stays."""
     desk = Desk(vehicle, "middle-36")
@@ -95,6 +97,7 @@ def test_module_counts_for_a_chance_and_not_for_places(vehicle):
     assert "Old" not in desk.shown("places")
 
 
+@pytest.mark.once
 def test_chance_is_that_of_the_studies(vehicle):
     """The draws are those of `module_risk` and `allocation_risk`, and it is told how many are done."""
     allocation = pa.allocate(vehicle, SMALL["middle-36"])
@@ -131,6 +134,7 @@ def test_cancel_ends_the_process_and_keeps_the_last_result(demo, vehicle):
     assert desk.work._cancel.disabled and desk.work.run is None
 
 
+@pytest.mark.once
 def test_what_could_be_given_up(demo):
     """Where the module is not enough, what is short and the ways to make it fit come as tables and figures."""
     refusal = result_of(demo, CATALOGUE["compact-31"])
@@ -142,6 +146,7 @@ def test_what_could_be_given_up(demo):
     assert told and len(report.pictures) >= 1
 
 
+@pytest.mark.once
 def test_what_is_not_to_be_studied_says_why(vehicle):
     """Enough needs no concessions; without tolerances nothing is drawn; without a mount there are no places."""
     allocation = pa.allocate(vehicle, SMALL["middle-36"])
@@ -155,6 +160,7 @@ def test_what_is_not_to_be_studied_says_why(vehicle):
     assert sent[-1].sentence.startswith("No result: no place can take a module")
 
 
+@pytest.mark.once
 def test_nothing_starts_before_the_verdict(vehicle):
     """A study is of the tables as they stand: while their verdict is awaited none begins."""
     desk = Desk(vehicle, "middle-36")
@@ -181,6 +187,7 @@ if __name__ == "__main__":
 """
 
 
+@pytest.mark.once
 def test_a_killed_kernel_leaves_no_solver_behind(tmp_path):
     """The process of a study ends by itself when the kernel is killed."""
     script = tmp_path / "kernel.py"

@@ -151,6 +151,7 @@ STRANGERS = [
 ]
 
 
+@pytest.mark.once
 @pytest.mark.parametrize(("headers", "token"), STRANGERS, ids=["no token", "wrong token", "Host", "Origin"])
 def test_a_stranger_gets_neither_page_nor_kernel(server, headers, token):
     """Another user of the machine has no token; a page elsewhere, even with the token, has another Host or Origin."""
@@ -180,6 +181,7 @@ async def spoken(server, kernel, token, **headers):
     return 101
 
 
+@pytest.mark.once
 def test_kernel_speaks_to_its_page_only(server):
     """The websocket asks for the same three things, and the kernel's own sockets are files, not ports."""
     code, text = answer(server, token=True)

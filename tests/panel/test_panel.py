@@ -124,6 +124,7 @@ def test_hidden_sections_are_not_drawn(panel):
     assert section(panel, "channels") not in ("", before)
 
 
+@pytest.mark.once
 def test_refused_text_asks_nothing(panel):
     """A bad cell leaves the verdict, and says so under it."""
     edit(panel, "horn", "running_a", "loud")
@@ -131,6 +132,7 @@ def test_refused_text_asks_nothing(panel):
     assert "1 cell to put right" in head(panel)
 
 
+@pytest.mark.once
 def test_row_still_to_be_filled_asks_nothing(panel):
     """A new row is no load yet; the verdict stays, and says that it is not counted."""
     panel.grid.act({"op": "add", "after": None})
@@ -149,6 +151,7 @@ def test_contradiction_is_no_verdict(panel):
         panel.vehicle
 
 
+@pytest.mark.once
 def test_wishes_are_asked_for(panel):
     """Headroom, spares, strategy and module reach the question."""
     panel.controls.headroom.value = "25"
@@ -165,6 +168,7 @@ def test_wishes_are_asked_for(panel):
     assert len(panel.allocation.spare) >= 3
 
 
+@pytest.mark.once
 def test_too_small_a_module_says_what_is_short(panel):
     """Not enough comes with a reason, and the reason with its table."""
     panel.controls.module.value = "compact-31"
@@ -180,6 +184,7 @@ def test_too_small_a_module_says_what_is_short(panel):
     assert section(panel, "channels") == ""
 
 
+@pytest.mark.once
 def test_ways_not_looked_for_are_not_called_none():
     """A search that ended early says so, with or without what it found."""
     none = pd.DataFrame({"rank": []})
@@ -201,6 +206,7 @@ def test_kept_design_is_compared_with(panel):
     assert len(panel.answer.moved)
 
 
+@pytest.mark.once
 def test_names_are_shown_as_text(tables):
     """A name with signs of HTML in it is a name."""
     vehicle, catalogue = tables
@@ -212,6 +218,7 @@ def test_names_are_shown_as_text(tables):
     panel._worker.overtake()
 
 
+@pytest.mark.once
 def test_module_to_begin_with(tables):
     """Without being told, the panel begins with the smallest module that has a channel for each command."""
     vehicle, catalogue = tables
@@ -220,6 +227,7 @@ def test_module_to_begin_with(tables):
     panel._worker.overtake()
 
 
+@pytest.mark.once
 def test_saved_picture_has_verdict_figure_and_table(panel):
     """What stays in a saved notebook needs no script, is small, and carries the caution."""
     picture = panel._static()
@@ -232,11 +240,13 @@ def test_saved_picture_has_verdict_figure_and_table(panel):
     assert len(picture) < 150_000
 
 
+@pytest.mark.once
 def test_state_of_all_widgets_is_plain(panel):
     """Everything that goes to the browser is plain JSON."""
     json.dumps(panel.grid.get_state(["columns", "order", "shown", "drafts", "marks", "can", "notice", "heard"]))
 
 
+@pytest.mark.once
 def test_kept_design_is_held(panel):
     """With the tick, one load more is wired and nothing that is wired is touched; without it much is moved about."""
     panel.keep()
@@ -262,6 +272,7 @@ def wired(panel, but=None):
     raise AssertionError(head(panel))
 
 
+@pytest.mark.once
 def test_enough_if_is_a_verdict_of_its_own(tables):
     """Where every rating is kept and a margin is not, the panel says which, and does not call the module too small."""
     from dataclasses import replace
@@ -288,6 +299,7 @@ class Watched:
         self.told.append("stale")
 
 
+@pytest.mark.once
 def test_part_not_looked_at_costs_nothing(panel):
     """A part beside the answer is told of answers only while its tab is chosen, and of the latest when it is."""
     part = Watched()
@@ -305,6 +317,7 @@ def test_part_not_looked_at_costs_nothing(panel):
     assert part.box.layout.display == "none"
 
 
+@pytest.mark.once
 def test_tables_can_be_put_by_a_part(panel):
     """What a part puts into a table is in the vehicle asked about, and every watcher is told which table it was."""
     heard = []
@@ -317,6 +330,7 @@ def test_tables_can_be_put_by_a_part(panel):
     assert heard == ["places"]
 
 
+@pytest.mark.once
 def test_going_back_to_a_kept_one_brings_its_tables_and_wishes(panel):
     """After other loads, headroom and module, the kept allocation comes back whole: table, controls and answer."""
     panel.keep("plain")
@@ -334,6 +348,7 @@ def test_going_back_to_a_kept_one_brings_its_tables_and_wishes(panel):
     assert "Back to plain." in panel.compare._notice.value
 
 
+@pytest.mark.once
 def test_lock_by_hand_reaches_the_table_and_the_answer(panel):
     """A load locked in tab Locks is a row of the table ``locked``, and the next allocation has it there."""
     panel._screen.tabs.choose("Locks")

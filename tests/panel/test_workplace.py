@@ -77,6 +77,7 @@ def test_saving_writes_the_edit_and_nothing_else(folder):
     assert "Nothing to save" in said(panel)
 
 
+@pytest.mark.once
 def test_a_new_panel_begins_with_the_draft(folder):
     """After a reload or a killed kernel the edits are back, refused texts and controls too; Open again drops them."""
     panel = opened(folder)
@@ -126,6 +127,7 @@ def test_half_a_character_is_drafted(folder):
     assert workplace.Home(folder).draft()["tables"] == {"loads": [{"load": "\ud800"}]}
 
 
+@pytest.mark.once
 def test_back_to_what_is_on_disk_is_saved(folder):
     """Undone, or typed back, nothing is unsaved and no draft stays; a wish alone is a draft, the files are as saved."""
     panel = opened(folder)
@@ -145,6 +147,7 @@ def test_back_to_what_is_on_disk_is_saved(folder):
     assert read_draft(folder) is None
 
 
+@pytest.mark.once
 def test_a_broken_draft_is_passed_over(folder):
     """Whatever lies in the draft's place, the vehicle opens as it is on disk."""
     for text in ("{", "[]", '{"rows": 3}', '{"tables": {"loads": [3]}, "drafts": {}}'):
@@ -152,6 +155,7 @@ def test_a_broken_draft_is_passed_over(folder):
         assert opened(folder).controls.module.value == "middle-36"
 
 
+@pytest.mark.once
 def test_two_windows_on_one_folder(folder):
     """The second to save is told that the files were changed meanwhile; saving anyway keeps both edits."""
     first, second = opened(folder), opened(folder)
@@ -167,6 +171,7 @@ def test_two_windows_on_one_folder(folder):
     assert "pump,7" in (folder / "loads.csv").read_text()
 
 
+@pytest.mark.once
 def test_a_table_in_contradiction_is_not_saved(folder):
     """What could not be read back is not written."""
     panel = opened(folder)
@@ -186,6 +191,7 @@ def test_export_writes_pin_map_binder_and_workbook(folder):
     assert opened(folder).allocation is not None
 
 
+@pytest.mark.once
 def test_a_number_out_of_range_stays_and_is_marked(folder):
     """120 % stays 120; the last good value counts, and the verdict says so."""
     panel = opened(folder)
@@ -201,6 +207,7 @@ def test_a_number_out_of_range_stays_and_is_marked(folder):
     assert "pdm-refused" not in panel.controls.headroom._dom_classes
 
 
+@pytest.mark.once
 def test_verdict_at_a_place_is_the_command_line_s(folder):
     """With the place chosen the voltage drop counts: allocation and module verdict are those of `fitted`."""
     from pdm_alloc.files.tables.read_catalogue import fitted
@@ -215,6 +222,7 @@ def test_verdict_at_a_place_is_the_command_line_s(folder):
     assert "not decided" not in panel._screen.head.value
 
 
+@pytest.mark.once
 def test_a_new_command_is_asked_about(folder):
     """A slip does not become a command; the nearest known one is offered, and one answer serves every row."""
     panel = opened(folder)
@@ -230,6 +238,7 @@ def test_a_new_command_is_asked_about(folder):
     assert panel.grid.rows[2]["command"] == "ligths"
 
 
+@pytest.mark.once
 def test_a_new_place_is_asked_about(folder):
     """A slip offers the nearest place; said to be new it becomes a row of the places, and one undo takes back both."""
     panel = opened(folder)
@@ -247,6 +256,7 @@ def test_a_new_place_is_asked_about(folder):
     assert (panel.grid.rows[2]["place"], panel.grid.faults) == ("", [])
 
 
+@pytest.mark.once
 def test_every_table_is_saved_with_its_remarks_and_order(folder):
     """Edits in several tables are written back, each into its own file, and nothing else in it changes."""
     (folder / "places.csv").write_text("# measured\nplace,x_m,y_m,mount\nnose,0,0,no\ndash,2,0,yes\nboot,4,0,yes\n")
@@ -272,6 +282,7 @@ def act(panel, table, row, column, text):
     assert panel.wait(60)
 
 
+@pytest.mark.once
 def test_a_module_of_ones_own_is_saved_beside(folder, tmp_path):
     """A module copied in the panel has its channels, can be chosen at once and is saved."""
     shutil.copytree(DATA / "catalogue", tmp_path / "catalogue")
@@ -291,6 +302,7 @@ def test_a_module_of_ones_own_is_saved_beside(folder, tmp_path):
     assert pa.read_catalogue(tmp_path / "catalogue")[name].channels
 
 
+@pytest.mark.once
 def test_a_channel_of_a_run_is_not_saved_twice(folder, tmp_path):
     """Where the file names channels as a run, one of them changed would stand there twice: it is refused in words."""
     shelf = tmp_path / "shelf"
@@ -311,6 +323,7 @@ def test_a_channel_of_a_run_is_not_saved_twice(folder, tmp_path):
 PASTE = {"op": "paste", "column": "load", "text": "horn\tlights\t3\nbell\tlights\t2\n"}
 
 
+@pytest.mark.once
 def test_a_paste_says_what_it_replaces_first(folder):
     """Nothing is replaced before somebody said so; it can go into new rows instead, or be forgotten."""
     panel = opened(folder)

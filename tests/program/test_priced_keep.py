@@ -30,6 +30,7 @@ def module_of(channels):
     return Module("m", 400_000, 900_000, every)
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("number", [15, 24, *(pytest.param(n, marks=pytest.mark.nightly) for n in (18, 21))])
 def test_fewest_channels_with_a_bound(number):
     """Never empty, recounted, and within one channel of what the currents alone need."""

@@ -39,6 +39,7 @@ def value(cost, values):
     return sum(c * values[v] for v, c in cost.items())
 
 
+@pytest.mark.once
 @settings(max_examples=examples(150, 1500))
 @given(programs(), st.booleans())
 def test_ordered_optimum_equals_enumeration(case, thinned):

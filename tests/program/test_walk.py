@@ -19,13 +19,13 @@ def steps():
 
 
 def calls(work):
-    """File and function of every call into the package, in order."""
-    passed = []
+    """The steps among the calls that some work makes, in order."""
+    passed, wanted = [], {(str(PACKAGE / file), name): (file, name) for file, name in steps()}
 
     def note(frame, event, _):
-        path = Path(frame.f_code.co_filename)
-        if event == "call" and path.is_relative_to(PACKAGE):
-            passed.append((path.relative_to(PACKAGE).as_posix(), frame.f_code.co_name))
+        step = event == "call" and wanted.get((frame.f_code.co_filename, frame.f_code.co_name))
+        if step and passed[-1:] != [step]:
+            passed.append(step)
 
     sys.setprofile(note)
     try:

@@ -47,6 +47,7 @@ def check(vehicle, units):
             assert not is_enough(*applied(vehicle, units, fewer)), (growth.sentence, less)
 
 
+@pytest.mark.once
 @SLOW
 @given(cases())
 def test_any_growth_is_enough_and_no_part_can_be_less(case):

@@ -161,6 +161,7 @@ def papers(side, rally, tmp_path_factory):
     return allocation.with_signals(side), folder
 
 
+@pytest.mark.once
 def test_the_documents_carry_the_signal_side(side, papers):
     """One set: bench sheet, cut list, ground plan, ledger and shopping list of the main documents hold both sides."""
     _, folder = papers
@@ -263,6 +264,7 @@ def test_what_is_read_at_each_pin_is_on_the_commissioning_sheet(side):
     assert {s.name for s in side.signals_placed} - {"vehicle bus"} <= named
 
 
+@pytest.mark.once
 def test_binder_with_signals_has_no_page_that_is_nearly_empty(papers):
     """Both sides in one binder: short, and every page holds a quarter at least."""
     pages = pypdf.PdfReader(papers[1] / "rally_coupe.pdf").pages

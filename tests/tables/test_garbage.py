@@ -1,6 +1,7 @@
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
@@ -58,6 +59,7 @@ def reads_or_refuses(reader, path):
         assert all("\n" not in str(fault) and fault.message for fault in error.faults)
 
 
+@pytest.mark.once
 @given(st.sampled_from(sorted(VEHICLE)), garbage)
 @example("loads.csv", b"")
 @example("settings.toml", b"x = 1e999\nsystem_v = 1e999")
@@ -83,6 +85,7 @@ def test_garbage_in_the_middle_of_a_table(name, data):
         reads_or_refuses(read_vehicle, write_files(Path(folder), {**VEHICLE, name: content}))
 
 
+@pytest.mark.once
 @given(st.sampled_from(sorted(CATALOGUE)), garbage, st.integers(0, 200))
 @many
 def test_garbage_in_a_catalogue(name, content, at):

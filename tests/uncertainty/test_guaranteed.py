@@ -5,6 +5,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations, product
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -16,6 +17,8 @@ from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.strategies import examples
+
+pytestmark = pytest.mark.once
 
 
 @st.composite

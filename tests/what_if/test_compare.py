@@ -109,6 +109,7 @@ def test_nothing_changed_nothing_told(case):
     assert compare(found, again).empty
 
 
+@pytest.mark.once
 @SOME
 @given(case=changed_cases(), strategy=st.sampled_from(("isolate", "spare")))
 def test_the_rows_lead_from_before_to_after(case, strategy):
@@ -134,6 +135,7 @@ def channels(allocation):
     return {(c.unit, c.channel) for c in allocation.circuits}
 
 
+@pytest.mark.once
 @SOME
 @given(case=changed_cases())
 def test_currents_before_and_after_are_those_of_the_channels(case):

@@ -44,6 +44,7 @@ def fewest_moves(before, car, units):
     return best
 
 
+@pytest.mark.once
 @settings(max_examples=examples(20, 200), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases(**TINY), strategy=st.sampled_from(("isolate", "spare")))
 def test_no_allocation_moves_fewer(case, strategy):
@@ -62,6 +63,7 @@ def test_no_allocation_moves_fewer(case, strategy):
     assert dict(kept.objectives)[MOVES] == items - stay
 
 
+@pytest.mark.once
 @settings(max_examples=examples(20, 400), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases(), strategy=st.sampled_from(("isolate", "spare")))
 def test_never_more_moves_than_without_keeping(case, strategy):
@@ -77,6 +79,7 @@ def test_never_more_moves_than_without_keeping(case, strategy):
         assert pa.compare(before, kept)["what"].isin(("load moved",)).sum() == 0
 
 
+@pytest.mark.once
 @settings(max_examples=examples(20, 200), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases(), strategy=st.sampled_from(("isolate", "spare")))
 def test_unchanged_stays_as_it_is(case, strategy):
@@ -88,6 +91,7 @@ def test_unchanged_stays_as_it_is(case, strategy):
     assert spots(kept) == spots(before)
 
 
+@pytest.mark.once
 @settings(max_examples=examples(20, 200), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=changed_cases())
 def test_the_order_of_rows_moves_nothing(case):
@@ -241,6 +245,7 @@ def test_a_load_added_to_a_locked_design(keeping):
     assert {"set command", "set trip setting"} <= set(todo["action"])
 
 
+@pytest.mark.once
 def test_keeping_on_the_demo():
     """A lamp more on the demo moves nothing, where allocating anew moves dozens of wires."""
     car, catalogue = pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")

@@ -200,6 +200,7 @@ def one_more(car, units, name, n, **row):
     return enough(added, units) is not None
 
 
+@pytest.mark.once
 @settings(max_examples=examples(15, 100), suppress_health_check=list(HealthCheck), **QUIET)
 @given(
     case=cases(most_loads=5, most_items=6, most_channels=6),
@@ -217,6 +218,7 @@ def test_so_many_fit_and_one_more_does_not(case, amps, kind):
     assert row.at_least or not one_more(car, units, "new", row.more + 1, running_a=amps, kind=kind)
 
 
+@pytest.mark.once
 @settings(max_examples=examples(10, 60), suppress_health_check=list(HealthCheck), **QUIET)
 @given(case=cases(most_loads=5, most_items=6, most_channels=6), kind=st.sampled_from(("solenoid", "motor")))
 def test_so_many_amps_fit_and_a_tenth_more_does_not(case, kind):

@@ -30,6 +30,7 @@ def every_circuit(types, rating, wiring, tolerance_loads):
                 yield counts, found
 
 
+@pytest.mark.once
 @settings(max_examples=examples(150, 1500), **QUIET)
 @given(cases(most_loads=5, most_items=6, wires=True))
 def test_stopping_early_loses_no_circuit(case):
