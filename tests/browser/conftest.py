@@ -196,6 +196,12 @@ def _configure_lab(env: dict[str, str]) -> None:
         file.write_text(json.dumps(settings))
 
 
+@pytest.fixture(autouse=True)
+def nobody_types(monkeypatch):
+    """A panel in this process tries the other modules at once: no test is typing on, as a person would be."""
+    monkeypatch.setattr("pdm_alloc.panel.answers._PAUSE_S", 0.0)
+
+
 @pytest.fixture
 def voila(page_server):
     """The panel served as a page, with the demo as in the repository, whatever an earlier test saved or drafted."""
@@ -215,6 +221,7 @@ def page_server(tmp_path_factory, chromium):
         "pdm_alloc",
         "panel",
         str(folder / "data" / "rally_coupe"),
+        "--module=middle-42",  # enough: nothing is searched for at length while a test does other things
         "--no-browser",
         f"--port={free_port()}",
     ]

@@ -82,7 +82,5 @@ def test_verdict_stays_in_sight(builder):
 
 def test_the_story(builder):
     """The whole story a builder plays, on the page; what it takes for granted stands at its foot."""
-    builder.takes_module("middle-42")
-    builder.await_answer(2)
     play(builder)
     expect(builder.page.locator(".pdm-caution")).to_contain_text("Values are for design")

@@ -9,6 +9,7 @@ from playwright.sync_api import expect
 
 from tests.browser.axe import GRAVE, check
 from tests.browser.builder import SLOW_MS, Builder
+from tests.browser.conftest import leave
 from tests.browser.story import play
 
 CELL = """
@@ -24,16 +25,38 @@ TEXTS = (".pdm-verdict p", ".pdm-run", ".pdm-grid-fault", ".pdm-table td", ".pdm
 
 
 @pytest.fixture
-def builder(run):
+def fresh(run):
     builder = Builder(run)
     builder.await_answer(1)
     return builder
 
 
+@pytest.fixture(scope="module")
+def shown(desk, lab):
+    """The panel of the notebook, run once: running it again takes as long as most tests."""
+    lab.run(desk)
+    builder = Builder(desk)
+    builder.await_answer(1)
+    return builder
+
+
+@pytest.fixture
+def builder(shown, request):
+    """The panel with its tables as they were."""
+    yield shown
+    leave(shown.page, request)
+    undo = shown.page.locator(".pdm-grid-undo").first
+    while undo.is_enabled():
+        undo.click()
+        shown.page.wait_for_timeout(200)
+    shown.says("Enough")
+    expect(shown.page.locator(".pdm-stale")).to_have_count(0)
+
+
 @pytest.mark.nightly
-def test_the_story(builder):
+def test_the_story(fresh):
     """The whole story a builder plays, in JupyterLab; every day it is played on the page (`test_page`)."""
-    play(builder)
+    play(fresh)
 
 
 THREE_EDITS = """(cell, texts) => {
@@ -49,10 +72,11 @@ THREE_EDITS = """(cell, texts) => {
 def test_old_verdict_is_never_shown_as_the_new_one(builder):
     """From the edit on, the panel says it is working and the pictures are marked; three quick edits get one answer."""
     page = builder.page
+    last = builder.answers()
     page.evaluate(LISTEN)
     # All three in one breath of the page: on a slow machine three strokes from outside are not quick.
     page.locator(".pdm-grid [data-col='running_a']").first.evaluate(THREE_EDITS, ["6", "7", "5.5"])
-    builder.await_answer(2)
+    builder.await_answer(last + 1)
     seen = page.evaluate("window.seen.stop()")
     words = [word for word, _ in seen]
     assert "Working." in words
@@ -77,11 +101,12 @@ def test_kept_design_shows_what_moved(builder):
     moved = builder.page.locator(".pdm-moved")
     builder.page.get_by_role("button", name="Keep this allocation").click()
     expect(moved).to_contain_text("Nothing: this is the built allocation.")
+    last = builder.answers()
     builder.types("instruments", "running_a", "9")
-    builder.await_answer(2)
+    builder.await_answer(last + 1)
     expect(moved.locator("table").first).to_contain_text("instruments")
     builder.page.keyboard.press("Control+z")
-    builder.await_answer(3)
+    builder.await_answer(last + 2)
     expect(moved).to_contain_text("Nothing:")
 
 
@@ -96,26 +121,6 @@ def test_dark_theme(builder, lab):
     lab.command(builder.page, "apputils:change-theme", theme="JupyterLab Light")
     expect(builder.page.locator("body")).to_have_attribute("data-jp-theme-light", "true")
     assert min(contrast(builder.page, css) for css in TEXTS) >= 4.5
-
-
-def test_saved_notebook_keeps_figure_and_table(builder, lab, page):
-    """Opened again without a kernel, and not trusted, the notebook still shows verdict, figure and table."""
-    desk = builder.page
-    assert desk.locator(".pdm-static").first.is_hidden()
-    lab.command(desk, "docmanager:save")
-    expect(desk.locator(".jp-mod-dirty")).to_have_count(0)
-    saved = json.loads((lab.root / "test_panel.ipynb").read_text())
-    htmls = ["".join(o["data"].get("text/html", "")) for c in saved["cells"] for o in c["outputs"] if "data" in o]
-    assert sum("pdm-static" in html for html in htmls) == 1
-    for output in saved["cells"][0]["outputs"]:
-        output.get("data", {}).pop("application/vnd.jupyter.widget-view+json", None)
-    (lab.root / "saved.ipynb").write_text(json.dumps(saved))
-    lab.open(page, "saved.ipynb")
-    static = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .pdm-static")
-    expect(static).to_be_visible(timeout=SLOW_MS)
-    expect(static).to_contain_text(re.compile("Enough"))
-    expect(static.locator("table").first).to_contain_text("cooling fan")
-    assert static.locator("img").evaluate("img => img.decode().then(() => img.naturalWidth)") > 400
 
 
 _ABOVE = "xpath=ancestor::*[contains(concat(' ', @class, ' '), ' pdm-tabs ')][1]"
@@ -145,6 +150,26 @@ def test_accessibility_is_looked_at(page, axe):
     """A button without a name is found, so that silence means something."""
     page.set_content('<html lang="en"><title>t</title><main><button></button></main></html>')
     assert [x["id"] for x in check(page.locator("main"), axe)["violations"]] == ["button-name"]
+
+
+def test_saved_notebook_keeps_figure_and_table(fresh, lab, page):
+    """Opened again without a kernel, and not trusted, the notebook still shows verdict, figure and table."""
+    desk = fresh.page
+    assert desk.locator(".pdm-static").first.is_hidden()
+    lab.command(desk, "docmanager:save")
+    expect(desk.locator(".jp-mod-dirty")).to_have_count(0)
+    saved = json.loads((lab.root / "test_panel.ipynb").read_text())
+    htmls = ["".join(o["data"].get("text/html", "")) for c in saved["cells"] for o in c["outputs"] if "data" in o]
+    assert sum("pdm-static" in html for html in htmls) == 1
+    for output in saved["cells"][0]["outputs"]:
+        output.get("data", {}).pop("application/vnd.jupyter.widget-view+json", None)
+    (lab.root / "saved.ipynb").write_text(json.dumps(saved))
+    lab.open(page, "saved.ipynb")
+    static = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .pdm-static")
+    expect(static).to_be_visible(timeout=SLOW_MS)
+    expect(static).to_contain_text(re.compile("Enough"))
+    expect(static.locator("table").first).to_contain_text("cooling fan")
+    assert static.locator("img").evaluate("img => img.decode().then(() => img.naturalWidth)") > 400
 
 
 def contrast(page, css: str) -> float:

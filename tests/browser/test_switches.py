@@ -226,8 +226,6 @@ def test_the_tab_of_the_panel(voila, page):
     page.goto(voila.page, wait_until="domcontentloaded")
     builder = Builder(page)
     builder.await_answer(1)
-    builder.takes_module("middle-42")
-    builder.await_answer(2)
     page.get_by_role("tab", name="Switches").click()
     for name in ("master", "horn_button"):
         control(page, name).click()
@@ -235,7 +233,7 @@ def test_the_tab_of_the_panel(voila, page):
     expect(page.locator(".pdm-sw-off")).to_contain_text("starter: ignition switch is off, start button is not pressed")
     before = lamp(page, "horn").inner_text()
     builder.types("horn", "running_a", "6.5")
-    builder.await_answer(3)
+    builder.await_answer(2)
     expect(lamp(page, "horn")).not_to_have_text(before)
     expect(page.locator(".pdm-sw-channels")).to_contain_text("horn")
     expect(control(page, "master")).to_have_attribute("aria-checked", "true")

@@ -1,6 +1,7 @@
 """The same study in processes, and on a cluster on this machine."""
 
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -13,7 +14,10 @@ DATA = Path(__file__).parents[2] / "data"
 
 @pytest.fixture(scope="module")
 def demo():
-    return pa.read_vehicle(DATA / "rally_coupe"), pa.read_catalogue(DATA / "catalogue")
+    """The demo with two modules, which are 44 choices."""
+    catalogue = pa.read_catalogue(DATA / "catalogue")
+    few = replace(catalogue, modules=(catalogue["compact-31"], catalogue["middle-36"]))
+    return pa.read_vehicle(DATA / "rally_coupe"), few
 
 
 @pytest.fixture(scope="module")
