@@ -173,7 +173,7 @@ def _known(known: Mapping[str, Kept], name: str, document: Any) -> Kept | None:
 
 def _document(content: bytes, name: str) -> dict[str, Any]:
     try:
-        document = json.loads(content)
+        document: dict[str, Any] = json.loads(content)
         if document["format"] == _FORMAT and document["version"] == _VERSION and _is_list(document["kept"]):
             return document
     except (ValueError, RecursionError, KeyError, TypeError):

@@ -296,7 +296,7 @@ def sheet_of_trials(allocation: Allocation, type_: Type, width: float) -> Any:
         A command's line of steps stays on the page of its first channel.
     """
     cells: list[list[Any]] = [[type_.paragraph(heading(name), bold=True) for name in _COLUMNS]]
-    style: list[tuple] = [*LINES, *HEAD]
+    style: list[tuple[Any, ...]] = [*LINES, *HEAD]
     rows = sorted(records(commissioning(allocation)), key=lambda row: row["command"].casefold())
     for command, own in groupby(rows, key=lambda row: row["command"]):
         style += _block(len(cells))
@@ -310,13 +310,13 @@ def sheet_of_trials(allocation: Allocation, type_: Type, width: float) -> Any:
     return make(cells, colWidths=widths, repeatRows=1, hAlign="LEFT", style=style)
 
 
-def _block(at: int) -> list[tuple]:
+def _block(at: int) -> list[tuple[Any, ...]]:
     """The line of a command: across all columns, and never alone at the foot of a page."""
     whole = ((0, at), (-1, at))
     return [("SPAN", *whole), ("LINEABOVE", *whole, 0.8, "#000000"), ("NOSPLIT", (0, at), (-1, at + 1))]
 
 
-def _room(at: int) -> list[tuple]:
+def _room(at: int) -> list[tuple[Any, ...]]:
     """The line of a channel: high enough, and framed, for a hand to write in."""
     whole = ((0, at), (-1, at))
     return [("TOPPADDING", *whole, 4), ("BOTTOMPADDING", *whole, 4), ("GRID", (-2, at), (-1, at), 0.6, "#000000")]

@@ -1,7 +1,7 @@
 """The cells a person has filled in on a commissioning sheet, and what each says of its channel."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -111,7 +111,9 @@ def _places(grid: Grid, faults: Faults) -> dict[str, int]:
     return found
 
 
-def _readings(grid: Grid, places: dict[str, int], known: dict[Any, dict], faults: Faults) -> Iterator[Reading]:
+def _readings(
+    grid: Grid, places: dict[str, int], known: dict[tuple[str, ...], dict[Hashable, Any]], faults: Faults
+) -> Iterator[Reading]:
     seen_before: set[tuple[str, ...]] = set()
     for number, cells in grid.rows:
         row = {name: cells[at].strip() for name, at in places.items()}

@@ -7,6 +7,7 @@ from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from hashlib import sha256
 from itertools import groupby
+from operator import itemgetter
 from typing import Any, Literal
 
 import pandas as pd
@@ -131,7 +132,7 @@ def circuits_of(rows: list[dict[str, str]], units: tuple[Unit, ...]) -> tuple[Pl
     tuple of PlacedCircuit
         One for each channel or pair of channels.
     """
-    place = lambda row: (row["module"], row["channel"], row["use"], row["command"])  # noqa: E731
+    place = itemgetter("module", "channel", "use", "command")
     first = {place(row): n for n, row in reversed(list(enumerate(rows)))}
     together = groupby(sorted(rows, key=lambda row: first[place(row)]), key=place)
     channels = {unit.label: frozenset(c.name for c in unit.module.channels) for unit in units}
@@ -141,9 +142,9 @@ def circuits_of(rows: list[dict[str, str]], units: tuple[Unit, ...]) -> tuple[Pl
             _channels(channel, use, channels.get(module, frozenset())),
             use,
             command,
-            tuple(sorted((row["load"], int(row["item"])) for row in own)),
+            tuple(sorted((row["load"], int(row["item"])) for row in items)),
         )
-        for (module, channel, use, command), own in together
+        for (module, channel, use, command), items in together
     )
 
 

@@ -1,6 +1,7 @@
 """Sheets of the signal side: inputs and what reads them, what to read at each pin, the bus."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping
+from typing import Any
 
 import pandas as pd
 
@@ -150,7 +151,7 @@ def _bus_steps(side: SignalSide) -> Iterator[Step]:
         yield (at, "bus", "bus", "everything off: resistance between the two wires of the bus", low, high, "ohm")
 
 
-def _items(side: SignalSide) -> Iterator[tuple[Signal, str, str, str, Mapping]]:
+def _items(side: SignalSide) -> Iterator[tuple[Signal, str, str, str, Mapping[Hashable, Any]]]:
     """Signal, name, box, pin or pins, and row of everything wired."""
     rows = [row for row in side.pin_map().to_dict("records") if row["wire"] != KEPT_FREE]
     for row in first_of_each(rows):
@@ -160,7 +161,7 @@ def _items(side: SignalSide) -> Iterator[tuple[Signal, str, str, str, Mapping]]:
         yield signal, item_name(signal, row["item"]), str(row["box"]), text, row
 
 
-def _to_ground(side: SignalSide, row: Mapping) -> str:
+def _to_ground(side: SignalSide, row: Mapping[Hashable, Any]) -> str:
     return f"to {side.wires.shared_pin(row['box'], row['ground'])[0]}" if row["ground"] else "to ground"
 
 

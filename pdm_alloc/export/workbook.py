@@ -28,7 +28,7 @@ class Styles:
 
     def __init__(self, book: Any):
         self._book = book
-        self._made: dict[tuple, Any] = {}
+        self._made: dict[tuple[tuple[str, Any], ...], Any] = {}
 
     def get(self, **properties: Any) -> Any:
         """The format with these properties, on top of those of every cell."""

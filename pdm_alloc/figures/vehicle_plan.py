@@ -1,5 +1,6 @@
 """Figures of which load is wired to which channel, and of the vehicle from above."""
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,6 +10,8 @@ from pdm_alloc.figures import drawing
 from pdm_alloc.figures.drawing import Box, clip, number, place_labels, require, rows_of, table_of
 
 __all__ = ["grounds", "loads", "plan"]
+
+At = Mapping[str, tuple[float, float]]  # place to where it is, m
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -149,7 +152,7 @@ def plan(places: pd.DataFrame, segments: pd.DataFrame, modules: pd.DataFrame, ax
     return axes
 
 
-def _known(at: dict, names: list[str]) -> None:
+def _known(at: At, names: list[str]) -> None:
     unknown = sorted({name for name in names if name not in at})
     if unknown:
         raise ValueError(f"these places have no coordinates: {', '.join(unknown)}")
@@ -189,7 +192,7 @@ def _metres_per_point(axes: "Axes", span: np.ndarray) -> float:
     return float(axes.figure.dpi / 72 / scale)
 
 
-def _segments(axes: "Axes", segments: pd.DataFrame, at: dict, metres: float) -> tuple[list[Box], list[Box]]:
+def _segments(axes: "Axes", segments: pd.DataFrame, at: At, metres: float) -> tuple[list[Box], list[Box]]:
     """Draw the harness; boxes of its numbers and along its lines, for labels to keep clear of."""
     numbers: list[Box] = []
     lines: list[Box] = []
@@ -229,7 +232,7 @@ def _diameter(axes: "Axes", middle: np.ndarray, bundle_mm: float, metres: float)
     return (middle[0] - half, middle[1] - half, middle[0] + half, middle[1] + half)
 
 
-def _labels(places: pd.DataFrame, modules: pd.DataFrame, at: dict) -> dict[str, str]:
+def _labels(places: pd.DataFrame, modules: pd.DataFrame, at: At) -> dict[str, str]:
     """Words beside each place: its name, and what sits there."""
     labels = {name: name for name in at}
     for row in rows_of(places):
@@ -241,7 +244,7 @@ def _labels(places: pd.DataFrame, modules: pd.DataFrame, at: dict) -> dict[str, 
     return labels
 
 
-def _places(axes: "Axes", labels: dict[str, str], at: dict, metres: float, *boxes: list[Box]) -> None:
+def _places(axes: "Axes", labels: dict[str, str], at: At, metres: float, *boxes: list[Box]) -> None:
     from matplotlib.patheffects import withStroke
 
     halo = [withStroke(linewidth=2.5, foreground="#f4f6f8")]
@@ -274,7 +277,7 @@ def _size(label: str, metres: float) -> tuple[float, float]:
     )
 
 
-def _modules(axes: "Axes", modules: pd.DataFrame, at: dict) -> None:
+def _modules(axes: "Axes", modules: pd.DataFrame, at: At) -> None:
     where = np.array([at[place] for place in modules["place"]], dtype=float).reshape(-1, 2)
     axes.plot(
         *where.T, "s", markersize=15, color=drawing.INRUSH, markeredgecolor=drawing.INK, markeredgewidth=1.6, zorder=4
@@ -324,7 +327,7 @@ def grounds(places: pd.DataFrame, points: pd.DataFrame, returns: pd.DataFrame, a
     return axes
 
 
-def _studs(points: pd.DataFrame, at: dict) -> dict[str, str]:
+def _studs(points: pd.DataFrame, at: At) -> dict[str, str]:
     """Words beside each place: its name, above it the studs there with what they bear."""
     labels = {name: name for name in at}
     for row in rows_of(points):

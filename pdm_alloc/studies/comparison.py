@@ -278,13 +278,13 @@ def spot_text(spot: Spot | None, kind: str = "load") -> str:
     return f"{spot[0]}, {'channel' if kind == 'load' else 'pin'} {spot[1]}" if spot else ""
 
 
-def _shift_row(shift: Shift) -> tuple:
+def _shift_row(shift: Shift) -> tuple[Any, ...]:
     module, channel = shift.after or shift.before or ("", "")
     ends = [spot_text(spot, shift.kind) for spot in (shift.before, shift.after)]
     return (module, channel, shift.what, shift.load, shift.items, *ends)
 
 
-def _difference_row(difference: Difference) -> tuple:
+def _difference_row(difference: Difference) -> tuple[Any, ...]:
     return (*difference.spot, difference.what, difference.subject, None, difference.before, difference.after)
 
 

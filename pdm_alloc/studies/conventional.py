@@ -1,7 +1,7 @@
 """What the vehicle would weigh wired the old way: a fuse and a relay for every command, a wire to every switch."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -152,7 +152,7 @@ def _alike(types: Sequence[ItemType], group: Counter[int], n: int) -> bool:
     return types[next(iter(group))].reversing == types[n].reversing
 
 
-def _fused(vehicle: Vehicle, wiring: Wiring, counts, box: str) -> _Fused | None:
+def _fused(vehicle: Vehicle, wiring: Wiring, counts: Sequence[tuple[ItemType, int]], box: str) -> _Fused | None:
     running = sum(t.running_ma * k for t, k in counts) / 1000
     excess = sum(t.excess_ma * k for t, k in counts) / 1000
     fuse = main_fuse_a(running, running + excess, as_constant_s(max(t.tau_ms for t, _ in counts)))
@@ -189,7 +189,7 @@ def _all_types(vehicle: Vehicle) -> list[ItemType]:
     return [t for types in item_types(vehicle).values() for t in types]
 
 
-def _control_m(vehicle: Vehicle, feeder: Feeder, box: str):
+def _control_m(vehicle: Vehicle, feeder: Feeder, box: str) -> Iterator[float]:
     """Wire from the box to the switch of each command that has one at a place, m."""
     at = {i.name: i.place for i in vehicle.inputs if i.place}
     used = {load.command for load in vehicle.loads}

@@ -1,11 +1,11 @@
 """Every way to fit modules to a vehicle, two together among them, and what makes one better than another."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations_with_replacement
 from math import ceil, floor, inf
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pandas as pd
 
@@ -15,6 +15,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.voltage import exact
 from pdm_alloc.program.lightest import PASSED_OVER
 from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.refusals import NotEnough, Unsolved
 
 __all__ = [
     "FRONT",
@@ -34,6 +35,7 @@ __all__ = [
     "pairs_untried",
 ]
 
+Result = Allocation | NotEnough | Unsolved
 Verdict = TypeVar("Verdict")
 
 NOT_TRIED = "not tried"
@@ -130,7 +132,7 @@ def pairs_untried(pairs: Iterable[Pair], smallest: Module | None, results: Mappi
     ]
 
 
-def pairs_table(pairs: Iterable[Pair], smallest: Module | None, results: Mapping[str, object]) -> pd.DataFrame:
+def pairs_table(pairs: Iterable[Pair], smallest: Module | None, results: Mapping[str, Result]) -> pd.DataFrame:
     """A row a pair, in the columns `PAIRS`, those that were judged first.
 
     beats tells in what it is better than the smallest single module that is enough: price, mass, or
@@ -143,7 +145,7 @@ def pairs_table(pairs: Iterable[Pair], smallest: Module | None, results: Mapping
     return pd.DataFrame(rows, columns=list(PAIRS)).astype({"channels_used": "Int64", "spare": "Int64"})
 
 
-def _row(pair: Pair, smallest: Module | None, result, is_untried: bool) -> tuple:
+def _row(pair: Pair, smallest: Module | None, result: Result | None, is_untried: bool) -> tuple[Any, ...]:
     used = sum(len(c.channels) for c in result.circuits) if isinstance(result, Allocation) else None
     spare = None if used is None else pair.channels - used
     outcome = NOT_TRIED if is_untried else PASSED_OVER if result is None else result.outcome
@@ -214,7 +216,7 @@ def choices(modules: Iterable[Module], places: Iterable[str | None], most: int =
     return tuple(Choice(number, _units(taken)) for number, taken in enumerate(found))
 
 
-def _units(taken) -> tuple[Unit, ...]:
+def _units(taken: Sequence[tuple[Module, str | None]]) -> tuple[Unit, ...]:
     names = [module.name for module, _ in taken]
     return tuple(
         Unit(f"{module.name} #{n}" if names.count(module.name) > 1 else module.name, module, place)
@@ -265,7 +267,7 @@ class Objective:
         """Whether all choices are wanted that no other beats in both."""
         return not self.price and not self.mass_dg
 
-    def key(self, found: Found) -> tuple:
+    def key(self, found: Found) -> tuple[Fraction | float, ...]:
         """Smaller is better."""
         value = self.price * found.price + self.mass_dg * found.mass_dg
         return (value, found.price, found.mass_dg, found.number)

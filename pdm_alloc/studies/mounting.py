@@ -111,7 +111,7 @@ class Mounting:
         order = sorted(self.all_choices, key=self._order)
         return table.iloc[[choice.number for choice in order]].reset_index(drop=True)
 
-    def _row(self, choice: Choice) -> dict:
+    def _row(self, choice: Choice) -> dict[str, Any]:
         judged = self.judged.get(choice.number, Judged(choice.number, _NOT_TRIED))
         solved = judged.outcome in (PROVEN_BEST, BEST_SO_FAR)
         bound = max(self.least.get(choice.number, 0), judged.bound_dg)
@@ -141,7 +141,7 @@ class Mounting:
             return tuple(all_warnings(self.vehicle, self.allocation.units, self.allocation.wired))
         return care(self.vehicle, self.best.units if self.best else ())
 
-    def _order(self, choice: Choice) -> tuple:
+    def _order(self, choice: Choice) -> tuple[Any, ...]:
         judged = self.judged.get(choice.number)
         if judged is not None and judged.outcome in (PROVEN_BEST, BEST_SO_FAR):
             return (0, self.objective.key(self._at_least(choice.number, judged.harness_dg)))

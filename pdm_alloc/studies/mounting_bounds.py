@@ -103,10 +103,10 @@ class Bounds:
         self.feeder = Feeder(vehicle, switched_on(vehicle))
         self.most_ma = max(draws_ma(vehicle, [t for own in self.types.values() for t in own]), default=0)
         self._feed: dict[tuple[int, str | None], int] = {}
-        self._cheapest: dict[tuple, dict[str, int]] = {}
-        self._interned: dict[frozenset, int] = {}
+        self._cheapest: dict[tuple[str, str | None], dict[str, int]] = {}
+        self._interned: dict[frozenset[tuple[Counts, int]], int] = {}
         self._tables: list[Cheapest] = []
-        self._least: dict[tuple, float] = {}
+        self._least: dict[tuple[str, frozenset[int]], float] = {}
 
     def feeds(self, units: Sequence[Unit]) -> tuple[tuple[int, ...], int]:
         """What the feeds of units carry, mA, and what they weigh together; 0 where the way is not known.
@@ -152,7 +152,7 @@ class Bounds:
             self._cheapest[key] = {command: self._intern(table) for command, table in self._circuits(unit)}
         return self._cheapest[key]
 
-    def _circuits(self, unit: Unit):
+    def _circuits(self, unit: Unit) -> Iterator[tuple[str, Cheapest]]:
         classes, _ = channel_classes(self.vehicle, [unit])
         wiring, clock = self.book.wiring(self.vehicle), self.clock()
         for command, own in self.types.items():

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise, product
 from math import inf
 from multiprocessing import get_context
+from typing import Any, TypeVar
 
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Unit
@@ -23,6 +24,8 @@ from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.verify.check import violations
 
 __all__ = ["Job", "Judged", "Search", "judge_choice", "lightest_places", "module_dg", "workers"]
+
+_T = TypeVar("_T")
 
 _books: dict[str, CircuitBook] = {}
 
@@ -161,7 +164,7 @@ class Search:
     clock: Clock = field(default_factory=lambda: Clock(inf))
     judged: dict[int, Judged] = field(default_factory=dict)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self.study = uuid.uuid4().hex
         book = CircuitBook(self.vehicle.settings.tolerance_loads)
         self.bounds = Bounds(self.vehicle, book, lambda: self.clock.within(self.time_limit_s))
@@ -175,7 +178,7 @@ class Search:
         ready = [c for c in self.choices if c.number in self.least]
         self._queue = deque(sorted(ready, key=lambda c: self._promise(c, self.least[c.number])))
 
-    def _promise(self, choice: Choice, harness_dg: int) -> tuple:
+    def _promise(self, choice: Choice, harness_dg: int) -> tuple[Any, ...]:
         mass = module_dg(choice) + harness_dg
         key = self.objective.key(Found(choice.number, known_price(choice), mass))
         return (mass * float(known_price(choice) or 1), *key) if self.objective.is_front else key
@@ -203,7 +206,7 @@ class Search:
         """
         runner = executor or _Here()
         most = at_once or getattr(runner, "_max_workers", None) or _AT_ONCE
-        running: dict[Future, Choice] = {}
+        running: dict[Future[Judged], Choice] = {}
         try:
             while not (self.clock.is_over() or (stop is not None and stop())):
                 self._fill(runner, running, most)
@@ -217,7 +220,7 @@ class Search:
         for future in running:
             future.cancel()
 
-    def _fill(self, runner: Executor, running: dict[Future, Choice], at_once: int) -> None:
+    def _fill(self, runner: Executor, running: dict[Future[Judged], Choice], at_once: int) -> None:
         while len(running) < at_once:
             job = self._next()
             if job is None:
@@ -287,9 +290,9 @@ class _Here(Executor):
 
     _max_workers = 1
 
-    def submit(self, fn, /, *args, **kwargs):
+    def submit(self, fn: Callable[..., _T], /, *args: Any, **kwargs: Any) -> Future[_T]:
         """A future that is done."""
-        future: Future = Future()
+        future: Future[_T] = Future()
         try:
             future.set_result(fn(*args, **kwargs))
         except Exception as error:

@@ -1,7 +1,7 @@
 """Chance that an answer survives the guesses in the load table."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -277,7 +277,13 @@ def module_risk(
     return _counted(outcomes)
 
 
-def _decided(vehicle, units, chunks, executor: Executor | None, time_limit_s: float):
+def _decided(
+    vehicle: Vehicle,
+    units: tuple[Unit, ...],
+    chunks: Sequence[np.ndarray],
+    executor: Executor | None,
+    time_limit_s: float,
+) -> Iterator[list[str]]:
     if executor is None:
         yield from (_outcomes(vehicle, units, chunk, time_limit_s) for chunk in chunks)
         return

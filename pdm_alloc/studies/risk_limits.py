@@ -1,5 +1,6 @@
 """Every limit of a fixed allocation as a sum of load currents that must not pass a number."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,12 +9,14 @@ from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.scenes import scenes_of
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.electrics.inrush import inrush_use
-from pdm_alloc.program.sums import Sums, Worst, item_ma
+from pdm_alloc.program.sums import Loading, Sums, Worst, item_ma
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit, place_of
 from pdm_alloc.result.worst import limit_name, sums_of
 
 __all__ = ["Limits", "limits_of"]
+
+LimitRow = tuple[str, dict[str, float], float]  # what it limits, share of each load, the limit, mA
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,7 @@ def limits_of(allocation: Allocation) -> Limits:
     return Limits(names, tolerance, tuple(subject for subject, _, _ in rows), table, most)
 
 
-def _channels(allocation: Allocation, types: dict[str, ItemType]):
+def _channels(allocation: Allocation, types: dict[str, ItemType]) -> Iterator[LimitRow]:
     for circuit in allocation.circuits:
         share = _largest_share(circuit, types)
         where = f"{circuit.unit} channel {circuit.channel}"
@@ -108,7 +111,7 @@ def most_running_ma(allocation: Allocation, circuit: PlacedCircuit) -> float:
     return low
 
 
-def _sums(allocation: Allocation):
+def _sums(allocation: Allocation) -> Iterator[LimitRow]:
     """Banks and modules under the combination that is worst when every guess is right, in every state."""
     sums, loadings = sums_of(allocation.vehicle, allocation.units, allocation.circuits)
     for scene in scenes_of(allocation.vehicle):
@@ -119,7 +122,7 @@ def _sums(allocation: Allocation):
                 yield where, *_row(sums, loadings[limit], worst)
 
 
-def _row(sums: Sums, loading, worst: Worst) -> tuple[dict[str, float], float]:
+def _row(sums: Sums, loading: Loading, worst: Worst) -> tuple[dict[str, float], float]:
     """Running currents of what is on, and the limit less the inrush of what is switched on, which the table says."""
     share: dict[str, float] = {}
     most = float(worst.limit.most_ma)

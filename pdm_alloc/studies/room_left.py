@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
+from typing import Any
 
 import pandas as pd
 
@@ -129,7 +130,7 @@ class _Study:
         word, vehicle, name = sampled(self.vehicle, sample, command, duty)
         return word, Probe(vehicle, name, self.units, self.base, self.clock, self.book)
 
-    def count(self, sample: Sample, command: str | None, duty: Duty, most: int) -> tuple:
+    def count(self, sample: Sample, command: str | None, duty: Duty, most: int) -> tuple[Any, ...]:
         """A row of the columns `ROOM_LEFT`."""
         word, probe = self.probe(sample, command, duty)
         one = probe.vehicle.load(probe.load)
@@ -144,7 +145,7 @@ class _Study:
         why = "" if at_least else probe.limit(times(more + 1))
         return word, one.command, one.running_ma / 1000, more, at_least, why
 
-    def amps(self, sample: Sample, command: str | None, duty: Duty) -> tuple:
+    def amps(self, sample: Sample, command: str | None, duty: Duty) -> tuple[Any, ...]:
         """A row of the columns `AMPS_LEFT`."""
         word, probe = self.probe(sample, command, duty)
         one = probe.vehicle.load(probe.load)
@@ -159,7 +160,7 @@ class _Study:
         return word, one.command, more * _STEP_MA / 1000, probe.unproved, why
 
 
-def _study(vehicle: Vehicle, modules: Modules, time_limit_s: float | None, stop) -> _Study:
+def _study(vehicle: Vehicle, modules: Modules, time_limit_s: float | None, stop: Callable[[], bool] | None) -> _Study:
     units, settings = units_of(modules), vehicle.settings
     limit_s = settings.time_limit_s if time_limit_s is None else time_limit_s
     clock, book = Clock(limit_s, stop), CircuitBook(settings.tolerance_loads)

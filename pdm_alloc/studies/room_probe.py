@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, Counts
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
@@ -99,7 +99,7 @@ class Probe:
         return task_beside(self.with_load(load), self.units, self.book, self.base, load.command)
 
 
-def _loads(task: Task, command: str, counts) -> Iterator[str]:
+def _loads(task: Task, command: str, counts: Counts) -> Iterator[str]:
     return (name for n, _ in counts for name, _ in task.types[command][n].items)
 
 

@@ -149,7 +149,7 @@ def read_back(tables: Plain, like: Vehicle) -> Vehicle:
 
 
 def _rowless(fault: Fault, tables: Plain) -> Fault:
-    def named(match: re.Match) -> str:
+    def named(match: re.Match[str]) -> str:
         return f"the row of '{next(iter(tables[fault.table][int(match[1]) - 2].values()))}'"
 
     return replace(fault, row=None, message=re.sub(r"\brow (\d+)", named, fault.message))

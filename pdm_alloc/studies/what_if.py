@@ -269,7 +269,7 @@ def _pins(allocation: Allocation) -> Mapping[Spot, str]:
     return {(m, c): pins for m, c, pins in zip(table["module"], table["channel"], table["pins"], strict=True)}
 
 
-def _wire_row(shift: Shift, old: Mapping[Spot, str], new: Mapping[Spot, str]) -> dict:
+def _wire_row(shift: Shift, old: Mapping[Spot, str], new: Mapping[Spot, str]) -> dict[str, Any]:
     return {
         "action": _WIRES[shift.what],
         "subject": shift.load,
@@ -288,7 +288,7 @@ def _end(side: str, spot: Spot | None, pins: Mapping[Spot, str]) -> dict[str, st
     return {f"{side}_module": module, f"{side}_channel": channel, f"{side}_pins": pins[spot] if spot else ""}
 
 
-def _box_row(difference: Difference) -> dict:
+def _box_row(difference: Difference) -> dict[str, Any]:
     action = _BOXES[difference.what]
     if difference.what == "box":
         action = "fit box" if not difference.before else "move box" if difference.after else "remove box"
@@ -302,7 +302,7 @@ def _is_work(difference: Difference) -> bool:
     return difference.what in SET_UP and (difference.what != "wire" or bool(difference.before and difference.after))
 
 
-def _set_row(difference: Difference, pins: Mapping[Spot, str]) -> dict:
+def _set_row(difference: Difference, pins: Mapping[Spot, str]) -> dict[str, Any]:
     action = "change wire" if difference.what == "wire" else f"set {difference.what}"
     ends = {**_end("from", None, pins), **_end("to", difference.spot, pins)}
     told = {"before": difference.before, "after": difference.after}
