@@ -209,14 +209,16 @@ def _refuse_changed(edits: Iterable[Edit]) -> None:
             raise ChangedMeanwhile.of(edit.path.name, None, None, None, message, remedy)
 
 
-def _file_of(folder: Path, table: str, grid: Grid | None, lines: list[_Line], rows) -> tuple[Path, bytes]:
-    files = {plain_header(file.stem): file for file in table_files(folder)}
+def _file_of(
+    home: Path, table: str, grid: Grid | None, lines: list[_Line], rows: Iterable[Texts]
+) -> tuple[Path, bytes]:
+    files = {plain_header(file.stem): file for file in table_files(home)}
     if table == "settings" and (table not in files or files[table].suffix.lower() == ".toml"):
-        file = files.get(table, folder / "settings.toml")
+        file = files.get(table, home / "settings.toml")
         return file, _toml(file.read_bytes() if file.exists() else b"", lines)
     if grid is None or table not in files:
         columns = headers(rows)
-        return folder / f"{table}.csv", "".join(map(csv_line, [columns, *_texts(rows, columns)])).encode("utf-8-sig")
+        return home / f"{table}.csv", "".join(map(csv_line, [columns, *_texts(rows, columns)])).encode("utf-8-sig")
     return files[table], _csv(files[table], grid, lines)
 
 
@@ -243,7 +245,7 @@ def _csv(file: Path, grid: Grid, lines: list[_Line]) -> bytes:
     pieces = list(records(body, separator))
     columns = [*_names(grid), *_further(grid, lines)]
     writer = _Writer(separator, columns, decimal_commas(separator, body), number_columns(grid.table), grid.table)
-    out = "".join(_put_lines(grid, pieces, lines, writer, len(columns) > len(grid.header)))
+    out = "".join(_put_lines(grid, pieces, lines, writer))
     whole = text[: len(text) - len(body)] + out
     mark = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig" if data[:3] == b"\xef\xbb\xbf" else ""
     ends = "\r\n" if b"\r\n" in data else "\n"
@@ -279,9 +281,9 @@ class _Writer:
         return self.line([self.cell(c, line.cells[c]) if c in line.cells else text for c, text in pairs])
 
 
-def _put_lines(grid: Grid, pieces, lines: list[_Line], writer: _Writer, wider: bool) -> Iterator[str]:
+def _put_lines(grid: Grid, pieces: list[tuple[str, list[str]]], lines: list[_Line], writer: _Writer) -> Iterator[str]:
     """Text of the table: each kept row with the remarks above it; remarks above rows that are gone go with them."""
-    numbers = [number for number, _ in grid.rows]
+    wider, numbers = len(writer.columns) > len(grid.header), [number for number, _ in grid.rows]
     above = dict(zip(numbers, [grid.header_row, *numbers], strict=False))
     yield from (raw for raw, _ in pieces[: grid.header_row - 1])
     raw, head = pieces[grid.header_row - 1]

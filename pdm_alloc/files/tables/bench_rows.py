@@ -162,7 +162,7 @@ _MADE: dict[str, tuple[Callable[[Line], Any], Callable[[Any], Any]]] = {
 }
 
 
-def bench_of(rows: dict[str, list[Line]]) -> dict[str, tuple]:
+def bench_of(rows: dict[str, list[Line]]) -> dict[str, tuple[Any, ...]]:
     """Objects of the bench tables by the vehicle's field, in natural order of their names."""
     return {name: tuple(sorted(map(make, rows[name]), key=key)) for name, (make, key) in _MADE.items()}
 

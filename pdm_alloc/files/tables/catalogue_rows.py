@@ -200,7 +200,7 @@ def note_assumed(lines: list[Line], faults: Faults) -> None:
         faults.note("channels", empty[0].number, "peak_ms", None, message)
 
 
-def _check_module(line, faults):
+def _check_module(line: Line, faults: Faults) -> None:
     row = line.values
     if None not in (row.total_a, row.total_peak_a) and row.total_peak_a < row.total_a:
         message, remedy = f"is below total_a ({_amps(row.total_a)})", "the peak is at least the steady current"
@@ -210,18 +210,18 @@ def _check_module(line, faults):
         faults.add("modules", line.number, "supply_min_v", f"{row.supply_min_v:g}", message, "swap the two")
 
 
-def _amps(milliamps):
+def _amps(milliamps: int) -> str:
     return f"{milliamps / 1000:.9g}"
 
 
-def _check_channel(line, faults):
+def _check_channel(line: Line, faults: Faults) -> None:
     row = line.values
     if None not in (row.continuous_a, row.peak_a) and row.peak_a < row.continuous_a:
         message, remedy = f"is below continuous_a ({_amps(row.continuous_a)})", "the peak is at least the rating"
         faults.add("channels", line.number, "peak_a", _amps(row.peak_a), message, remedy)
 
 
-def _check_owners(rows, faults):
+def _check_owners(rows: Rows, faults: Faults) -> None:
     known = {line.values.module: None for line in rows["modules"] if line.values.module}
     for table in ("channels", "banks", "derating") if known else ():
         for line in rows[table]:
@@ -230,7 +230,7 @@ def _check_owners(rows, faults):
                 faults.unknown(table, line.number, "module", name, known, "is not in table modules")
 
 
-def _check_ownerless(rows, faults):
+def _check_ownerless(rows: Rows, faults: Faults) -> None:
     owners = {line.values.module for line in rows["channels"]}
     for line in rows["modules"] if owners - {None} else ():
         name = line.values.module
@@ -240,7 +240,7 @@ def _check_ownerless(rows, faults):
             )
 
 
-def _check_banks(rows, faults):
+def _check_banks(rows: Rows, faults: Faults) -> None:
     limits, used = (_banks_of(rows[table]) for table in ("banks", "channels"))
     for line in rows["channels"]:
         module, bank = line.values.module, line.values.bank
@@ -256,7 +256,7 @@ def _check_banks(rows, faults):
             faults.unknown("banks", line.number, "bank", bank, used[module], f"has no channels of {module}", remedy)
 
 
-def _banks_of(lines) -> dict[str, dict[str, None]]:
+def _banks_of(lines: list[Line]) -> dict[str, dict[str, None]]:
     banks: dict[str, dict[str, None]] = defaultdict(dict)
     for line in lines:
         if line.values.bank is not None:
@@ -264,7 +264,7 @@ def _banks_of(lines) -> dict[str, dict[str, None]]:
     return banks
 
 
-def _check_joined_names(lines, faults):
+def _check_joined_names(lines: list[Line], faults: Faults) -> None:
     """1+2 is what the channels 1 and 2 are called when they are joined."""
     names: dict[str, set[str]] = defaultdict(set)
     for line in lines:
@@ -277,8 +277,8 @@ def _check_joined_names(lines, faults):
             faults.add("channels", line.number, "channel", name, message, "give the channel another name")
 
 
-def _check_pins(rows, faults):
-    seen: dict[tuple, int] = {}
+def _check_pins(rows: Rows, faults: Faults) -> None:
+    seen: dict[tuple[str | None, str | None, str], int] = {}
     for line in rows["channels"]:
         row = line.values
         for pin in row.pins or ():
@@ -289,7 +289,7 @@ def _check_pins(rows, faults):
             seen.setdefault(key, line.number)
 
 
-def _check_labels(lines, label, faults):
+def _check_labels(lines: list[Line], label: str, faults: Faults) -> None:
     """A bridge or a pair is two channels of one module, no more and no fewer."""
     keys = [(line.values.module, getattr(line.values, label)) for line in lines]
     count = Counter(keys)
@@ -303,7 +303,7 @@ def _check_labels(lines, label, faults):
         count[key] = 2
 
 
-def _check_derating(lines, faults):
+def _check_derating(lines: list[Line], faults: Faults) -> None:
     """Factors must not rise with temperature."""
     points = defaultdict(list)
     for line in lines:

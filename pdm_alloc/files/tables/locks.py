@@ -55,7 +55,7 @@ def check_locks(tables: VehicleLines, faults: Faults) -> None:
     ]
     _check_counts(rows, loads, faults)
     _check_joined(rows, faults)
-    by_channel: dict[tuple, list[Line]] = defaultdict(list)
+    by_channel: dict[tuple[str, frozenset[str]], list[Line]] = defaultdict(list)
     for line in rows:
         by_channel[line.values.module, _parts(line)].append(line)
     for lines in by_channel.values():
@@ -69,7 +69,7 @@ def _parts(line: Line) -> frozenset[str]:
     return frozenset(part.strip() for part in line.values.channel.split("+"))
 
 
-def _check_counts(rows, loads, faults):
+def _check_counts(rows: list[Line], loads: Mapping[str, Any], faults: Faults) -> None:
     """One item at least on each channel; and of items that are each alone, one at most."""
     channels: dict[str, list[Line]] = defaultdict(list)
     for line in rows:
@@ -87,7 +87,7 @@ def _check_counts(rows, loads, faults):
             )
 
 
-def _check_joined(rows, faults):
+def _check_joined(rows: list[Line], faults: Faults) -> None:
     """A channel alone in one row and joined with another in a second."""
     users: dict[tuple[str, str], Line] = {}
     for line in rows:
@@ -106,7 +106,7 @@ def _check_joined(rows, faults):
             users.setdefault((line.values.module, part), line)
 
 
-def _check_commands(lines, loads, faults):
+def _check_commands(lines: list[Line], loads: Mapping[str, Any], faults: Faults) -> None:
     """A channel has one command, so loads locked to it must have the same."""
     first = lines[0]
     theirs = loads[first.values.load].command
@@ -117,7 +117,7 @@ def _check_commands(lines, loads, faults):
             faults.add("locked", line.number, "load", line.values.load, message, _ONE_COMMAND)
 
 
-def _check_alone(lines, loads, faults):
+def _check_alone(lines: list[Line], loads: Mapping[str, Any], faults: Faults) -> None:
     """An item that never shares, and another load on its channel."""
     for before, line in pairwise(lines):
         alone = next((each for each in (line, before) if loads[each.values.load].share is False), None)
@@ -128,7 +128,7 @@ def _check_alone(lines, loads, faults):
             faults.add("locked", line.number, "load", line.values.load, message, _ALONE)
 
 
-def _check_separate(lines, loads, faults):
+def _check_separate(lines: list[Line], loads: Mapping[str, Any], faults: Faults) -> None:
     """Two loads of one label separate on one channel."""
     labelled: dict[str, Line] = {}
     for line in lines:

@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from pdm_alloc.files.rows import Line, columns_of, read_lines
 from pdm_alloc.files.sources import Source, open_source
 from pdm_alloc.files.tables.catalogue_rows import ASSUMED_PEAK_MS, CATALOGUE_ROWS, check_catalogue, note_assumed
 from pdm_alloc.files.tables.signal_rows import check_signal_pins
-from pdm_alloc.files.tables.signal_tables import boxes_of, keypads_of
+from pdm_alloc.files.tables.signal_tables import boxes_of, by_name, keypads_of
 
 __all__ = ["CATALOGUE_COLUMNS", "catalogue_of", "expand_runs", "fitted", "read_catalogue"]
 
@@ -48,14 +48,14 @@ def expand_runs(grid: Grid | None, faults: Faults) -> None:
             continue
         faults.note("channels", number, "channel", cells[at], f"stands for {len(names)} channels")
         pins = _pins(number, cells[pins_at], len(names), faults) if pins_at is not None else None
-        rows += [(number, _row(cells, at, name, pins_at, pins and pins[n])) for n, name in enumerate(names)]
+        rows += [(number, _row(cells, at, name, pins_at, pins[n] if pins else None)) for n, name in enumerate(names)]
     grid.rows = rows
 
 
-def _row(cells, at, name, pins_at, pins) -> list[str]:
+def _row(cells: list[str], at: int, name: str, pins_at: int | None, pins: str | None) -> list[str]:
     row = list(cells)
     row[at] = name
-    if pins is not None:
+    if pins is not None and pins_at is not None:
         row[pins_at] = pins
     return row
 
@@ -150,7 +150,7 @@ def catalogue_of(source: Source, faults: Faults, notes: list[Fault] | None = Non
     return catalogue_hashes(_build(source.name, rows))
 
 
-def _build(name, rows: Rows) -> Catalogue:
+def _build(name: str, rows: Rows) -> Catalogue:
     channels: dict[str, list[Channel]] = defaultdict(list)
     banks: dict[str, dict[str, int]] = defaultdict(dict)
     derating: dict[str, list[tuple[float, Fraction]]] = defaultdict(list)
@@ -161,21 +161,22 @@ def _build(name, rows: Rows) -> Catalogue:
     for line in rows["derating"]:
         derating[line.values.module].append((line.values.ambient_c, line.values.factor))
     modules = [_module(line, channels, banks, derating) for line in rows["modules"]]
-    return Catalogue(name, _sorted(modules), boxes=boxes_of(rows), keypads=keypads_of(rows["keypads"]))
+    return Catalogue(name, by_name(modules), boxes=boxes_of(rows), keypads=keypads_of(rows["keypads"]))
 
 
-def _sorted(things) -> tuple:
-    return tuple(sorted(things, key=lambda thing: natural_key(thing.name)))
-
-
-def _module(line, channels, banks, derating) -> Module:
+def _module(
+    line: Line,
+    channels: Mapping[str, list[Channel]],
+    banks: Mapping[str, dict[str, int]],
+    derating: Mapping[str, list[tuple[float, Fraction]]],
+) -> Module:
     row = line.values
     limits = banks[row.module]
     return Module(
         name=row.module,
         total_ma=row.total_a,
         total_peak_ma=row.total_peak_a,
-        channels=_sorted(channels[row.module]),
+        channels=by_name(channels[row.module]),
         bank_ma={bank: limits[bank] for bank in sorted(limits, key=natural_key)},
         derating=tuple(sorted(derating[row.module])),
         mass_g=row.mass_g,
@@ -192,7 +193,7 @@ def _module(line, channels, banks, derating) -> Module:
     )
 
 
-def _channel(line) -> Channel:
+def _channel(line: Line) -> Channel:
     row = line.values
     return Channel(
         name=row.channel,

@@ -1,9 +1,11 @@
 """A vehicle from its tables."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import fields
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
+from typing import Any, TypeVar
 
 from pdm_alloc.domain.condition import quoted_condition
 from pdm_alloc.domain.kinds import KINDS, Settings, default_drop_pct
@@ -19,7 +21,7 @@ from pdm_alloc.files.tables.bench_rows import bench_of, check_bench
 from pdm_alloc.files.tables.references import check_references, check_routes
 from pdm_alloc.files.tables.settings_rows import SettingRow, SettingsRow, read_settings
 from pdm_alloc.files.tables.signal_rows import check_signals
-from pdm_alloc.files.tables.signal_tables import messages_of, signals_of
+from pdm_alloc.files.tables.signal_tables import by_name, messages_of, signals_of
 from pdm_alloc.files.tables.states import build_states, check_supply, read_matrix
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, LoadRow, VehicleLines
 from pdm_alloc.files.tables.vehicle_rules import check_conditions, check_rules, refuse_untouched
@@ -105,14 +107,14 @@ def _build(source: Source, tables: VehicleLines) -> Vehicle:
     rows = tables.rows
     vehicle = Vehicle(
         name=tables.settings.name or source.name,
-        loads=_sorted(_load(line) for line in rows["loads"]),
+        loads=by_name(_load(line) for line in rows["loads"]),
         commands=commands,
         states=build_states(
             tables.matrix, rows["supply"], [command.name for command in commands], settings.reference_v
         ),
         settings=settings,
-        inputs=_sorted(_input(line) for line in rows["inputs"]),
-        places=_sorted(_place(line) for line in rows["places"]),
+        inputs=by_name(_input(line) for line in rows["inputs"]),
+        places=by_name(_place(line) for line in rows["places"]),
         routes=_in_order(rows["routes"], _route, lambda r: (natural_key(r.start), natural_key(r.end))),
         locked=_in_order(rows["locked"], _lock, lambda k: tuple(map(natural_key, (k.load, k.module, k.channel)))),
         concessions=_in_order(rows["concessions"], _concession, lambda c: (c.kind, natural_key(c.subject))),
@@ -124,11 +126,10 @@ def _build(source: Source, tables: VehicleLines) -> Vehicle:
     return vehicle_hashes(vehicle)
 
 
-def _sorted(things) -> tuple:
-    return tuple(sorted(things, key=lambda thing: natural_key(thing.name)))
+_T = TypeVar("_T")
 
 
-def _in_order(lines, build, key) -> tuple:
+def _in_order(lines: Iterable[Line], build: Callable[[Any], _T], key: Callable[[_T], Any]) -> tuple[_T, ...]:
     return tuple(sorted((build(line.values) for line in lines), key=key))
 
 
@@ -154,7 +155,7 @@ def _commands(tables: VehicleLines) -> tuple[Command, ...]:
             joins=row.joins,
             extra=line.extra,
         )
-    return _sorted(commands.values())
+    return by_name(commands.values())
 
 
 def _load(line: Line) -> Load:
@@ -195,12 +196,12 @@ def _inrush(row: LoadRow) -> tuple[int, float, bool]:
     return peak, length, row.inrush_a is None or row.inrush_ms is None
 
 
-def _input(line):
+def _input(line: Line) -> Input:
     row = line.values
     return Input(name=row.input, kind=row.kind, place=row.place, note=row.note, extra=line.extra, read_by=row.read_by)
 
 
-def _place(line):
+def _place(line: Line) -> Place:
     row = line.values
     return Place(
         name=row.place,
@@ -214,15 +215,15 @@ def _place(line):
     )
 
 
-def _route(row):
+def _route(row: Any) -> Route:
     return Route(row.start, row.end, row.length_m)
 
 
-def _lock(row):
+def _lock(row: Any) -> Lock:
     return Lock(row.load, row.module, row.channel)
 
 
-def _concession(row):
+def _concession(row: Any) -> Concession:
     return Concession(row.kind, row.subject, row.weight)
 
 

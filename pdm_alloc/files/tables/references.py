@@ -1,8 +1,9 @@
 """Names in one table that refer to another, places that routes reach, and a vehicle held against a catalogue."""
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from math import hypot
+from typing import Any
 
 from pdm_alloc.domain.module import Catalogue, Module
 from pdm_alloc.domain.vehicle import Lock, Vehicle
@@ -60,7 +61,15 @@ def check_references(tables: VehicleLines, faults: Faults) -> None:
         refuse_two_spellings(tables.rows[table], table, column, faults)
 
 
-def _refer(tables, faults, table, column, known: Iterable[str] | None, message, otherwise=""):
+def _refer(
+    tables: VehicleLines,
+    faults: Faults,
+    table: str,
+    column: str,
+    known: Iterable[str] | None,
+    message: str,
+    otherwise: str = "",
+) -> None:
     """Note values of a column that are not known; nothing where what is known cannot be told."""
     if known is None:
         return
@@ -72,7 +81,7 @@ def _refer(tables, faults, table, column, known: Iterable[str] | None, message, 
             faults.unknown(table, line.number, header, value, known, message, otherwise)
 
 
-def _check_commands(tables, faults):
+def _check_commands(tables: VehicleLines, faults: Faults) -> None:
     if tables.rows["commands"]:
         known, add = tables.known("commands", "command"), "add a row for it to the table commands"
         _refer(tables, faults, "loads", "command", known, "is not in table commands", add)
@@ -80,7 +89,7 @@ def _check_commands(tables, faults):
         refuse_two_spellings(tables.rows["loads"], "loads", "command", faults)
 
 
-def _check_matrix(tables, faults):
+def _check_matrix(tables: VehicleLines, faults: Faults) -> None:
     known = tables.commands()
     names = set(known or ())
     for command, row in tables.matrix.rows.items():
@@ -96,7 +105,7 @@ def _check_matrix(tables, faults):
         _refer(tables, faults, "loads", "command", rows, "has no row in the table states", add)
 
 
-def _check_places(tables, faults):
+def _check_places(tables: VehicleLines, faults: Faults) -> None:
     places = tables.known("places", "place")
     if places == []:
         _check_placeless(tables, faults)
@@ -110,13 +119,13 @@ def _check_places(tables, faults):
             faults.unknown("settings", row, setting, place, places, message)
 
 
-def _setting_places(tables):
+def _setting_places(tables: VehicleLines) -> list[tuple[str, int | None, str | None]]:
     """Every setting that names a place, its row, the place or None."""
     names = ("battery_place", "isolator_place", "starter_place", "alternator_place")
     return [(name, tables.setting_rows.get(name), getattr(tables.settings, name)) for name in names]
 
 
-def _check_placeless(tables, faults):
+def _check_placeless(tables: VehicleLines, faults: Faults) -> None:
     """Without a table places nothing may name one; said once, not for every row."""
     rows = ((t, line.number, getattr(line.values, column)) for t, column in _PLACES for line in tables.rows[t])
     settings = [("settings", row, place) for _, row, place in _setting_places(tables)]
@@ -126,7 +135,7 @@ def _check_placeless(tables, faults):
         faults.add("places", None, None, None, message, "add the table places, or name no places")
 
 
-def _check_subjects(tables, faults):
+def _check_subjects(tables: VehicleLines, faults: Faults) -> None:
     loads, commands = tables.known("loads", "load"), tables.commands()
     if loads is None or commands is None:
         return
@@ -151,7 +160,7 @@ def check_routes(tables: VehicleLines, faults: Faults) -> None:
     for line in tables.rows["places"]:
         _check_coordinates(line, faults)
     places = {line.values.place: line.values for line in tables.rows["places"] if line.values.place}
-    seen: dict[frozenset, int] = {}
+    seen: dict[frozenset[str], int] = {}
     before = len(faults)
     joined = [line for line in tables.rows["routes"] if {line.values.start, line.values.end} <= set(places)]
     for line in joined:
@@ -162,14 +171,14 @@ def check_routes(tables: VehicleLines, faults: Faults) -> None:
         _check_reach(tables, places, faults)
 
 
-def _check_coordinates(line, faults):
+def _check_coordinates(line: Line, faults: Faults) -> None:
     row = line.values
     if (row.x_m is None) != (row.y_m is None):
         empty, given = ("x_m", "y_m") if row.x_m is None else ("y_m", "x_m")
         faults.add("places", line.number, empty, None, f"is empty although {given} is given", "give both or neither")
 
 
-def _check_ends(line: Line, seen: dict[frozenset, int], faults: Faults) -> None:
+def _check_ends(line: Line, seen: dict[frozenset[str], int], faults: Faults) -> None:
     start, end = line.values.start, line.values.end
     ends = frozenset((start, end))
     if start == end:
@@ -180,7 +189,7 @@ def _check_ends(line: Line, seen: dict[frozenset, int], faults: Faults) -> None:
     seen.setdefault(ends, line.number)
 
 
-def _check_length(line, start, end, faults):
+def _check_length(line: Line, start: Any, end: Any, faults: Faults) -> None:
     length = line.values.length_m
     bare = next((place for place in (start, end) if None in (place.x_m, place.y_m)), None)
     if bare is not None and length is None:
@@ -193,7 +202,7 @@ def _check_length(line, start, end, faults):
         _check_straight(line, hypot(start.x_m - end.x_m, start.y_m - end.y_m), faults)
 
 
-def _check_straight(line, straight, faults):
+def _check_straight(line: Line, straight: float, faults: Faults) -> None:
     length = line.values.length_m
     if length is None and straight == 0:
         message = "is empty, and both places are at one point"
@@ -204,7 +213,7 @@ def _check_straight(line, straight, faults):
         faults.add("routes", line.number, "length_m", f"{length:g}", message, remedy)
 
 
-def _check_reach(tables, places, faults):
+def _check_reach(tables: VehicleLines, places: Mapping[str, Any], faults: Faults) -> None:
     """Places of loads that no routes join to a place where a module can be mounted."""
     mounts = [name for name, row in places.items() if row.mount]
     if not tables.rows["routes"] or not mounts:
@@ -217,7 +226,7 @@ def _check_reach(tables, places, faults):
             faults.add("loads", line.number, "place", place, message, "add the routes that are missing")
 
 
-def _reached(tables, mounts) -> set[str]:
+def _reached(tables: VehicleLines, mounts: Iterable[str]) -> set[str]:
     neighbours: dict[str, list[str]] = {}
     for line in tables.rows["routes"]:
         start, end = line.values.start, line.values.end

@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, ClassVar
@@ -160,7 +161,7 @@ def read_settings(source: "Source", faults: Faults) -> tuple[SettingsRow, dict[s
     return settings, rows
 
 
-def _from_table(source, faults) -> dict[str, tuple[int | None, str]]:
+def _from_table(source: "Source", faults: Faults) -> dict[str, tuple[int | None, str]]:
     lines = read_lines(source.grids.get(_TABLE), SettingRow, faults)
     given = {
         line.values.setting.casefold(): (line.number, line.values.value)
@@ -170,7 +171,7 @@ def _from_table(source, faults) -> dict[str, tuple[int | None, str]]:
     return {**given, **_settled(given, faults)}
 
 
-def _settled(given, faults) -> dict[str, tuple[int | None, str]]:
+def _settled(given: Mapping[str, tuple[int | None, str]], faults: Faults) -> dict[str, tuple[int | None, str]]:
     columns = columns_of(SettingsRow)
     kinds = {key: kind for key in given if key in columns and isinstance(kind := cell_of(columns[key]), Number)}
     cells = [NumberCell(given[key][0], key, kind, given[key][1]) for key, kind in kinds.items()]
@@ -178,7 +179,7 @@ def _settled(given, faults) -> dict[str, tuple[int | None, str]]:
     return {cell.column: (cell.row, cell.text) for cell in cells}
 
 
-def _from_toml(path: Path, faults) -> dict[str, tuple[int | None, str]]:
+def _from_toml(path: Path, faults: Faults) -> dict[str, tuple[int | None, str]]:
     text = read_text(path, _TABLE, faults, _MOST_BYTES)
     if text is None:
         return {}
@@ -194,23 +195,23 @@ def _from_toml(path: Path, faults) -> dict[str, tuple[int | None, str]]:
     return {key: (_row_of(key, text), _as_text(key, value)) for key, value in values.items()}
 
 
-def _plain(error):
+def _plain(error: Exception) -> str:
     return "nested too deeply" if isinstance(error, RecursionError) else str(error).split(" (at ")[0]
 
 
-def _line_of(error, text):
+def _line_of(error: Exception, text: str) -> int | None:
     match = _LINE.search(str(error))
     if match is None:
         return None
     return int(match[1]) if match[1] else text.count("\n") + 1
 
 
-def _row_of(key, text):
+def _row_of(key: str, text: str) -> int | None:
     match = re.search(rf"^[ \t]*[\"']?{re.escape(key)}[\"']?[ \t]*[=.]", text, re.MULTILINE)
     return text[: match.start()].count("\n") + 1 if match else None
 
 
-def _as_text(key, value) -> str:
+def _as_text(key: str, value: object) -> str:
     """A TOML value as the text of a cell; what no setting can be keeps its own trouble."""
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
         shown = str(value).lower() if isinstance(value, bool) else f"({type(value).__name__})"

@@ -1,13 +1,15 @@
 """The tables of the signal side: a row model each, with units, ranges, meanings and an example; and their rules."""
 
 from collections import defaultdict
+from collections.abc import Collection
+from fractions import Fraction
 from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from pdm_alloc.domain.kinds import IMPORTANCES
 from pdm_alloc.domain.signals import FUNCTIONS, QUALIFIERS, SIGNAL_KINDS, SIGNAL_NEEDS, SUPPLIES
 from pdm_alloc.files.cells import Name, Number, Text, Word, Words, YesNo, milliamps, whole
 from pdm_alloc.files.faults import Faults
-from pdm_alloc.files.rows import Row, column
+from pdm_alloc.files.rows import Line, Row, column
 
 if TYPE_CHECKING:
     from pdm_alloc.files.tables.vehicle_rows import VehicleLines
@@ -29,7 +31,10 @@ _Name = Annotated[str, Name()]
 _Text = Annotated[str, Text()]
 
 
-def thousandths_down(value) -> int:
+Rows = dict[str, list[Line]]
+
+
+def thousandths_down(value: Fraction) -> int:
     """Amperes or milliseconds to whole thousandths, rounded down, as a limit is."""
     return int(value * 1000)
 
@@ -163,7 +168,7 @@ def check_signals(tables: "VehicleLines", faults: Faults) -> None:
     _check_priorities(tables.rows["messages"], faults)
 
 
-def _check_current(line, faults):
+def _check_current(line: Line, faults: Faults) -> None:
     row = line.values
     if row.kind is None or row.needs is None or row.current_a is not None or "spare" in row.needs:
         return
@@ -172,7 +177,7 @@ def _check_current(line, faults):
         faults.add("signals", line.number, "current_a", None, message, "give its current")
 
 
-def _check_needs(line, faults):
+def _check_needs(line: Line, faults: Faults) -> None:
     row = line.values
     if row.kind is None or row.needs is None:
         return
@@ -185,7 +190,7 @@ def _check_needs(line, faults):
             faults.add("signals", line.number, "needs", word, message, "leave it out")
 
 
-def _check_reader(line, faults):
+def _check_reader(line: Line, faults: Faults) -> None:
     row = line.values
     if row.read_by in ("module", "control_unit") and row.kind == "bus":
         message = "is for inputs with a wire, and this one is a message on the bus"
@@ -196,7 +201,7 @@ def _check_reader(line, faults):
         faults.add("inputs", line.number, "read_by", "keypad", message, "write module or control_unit")
 
 
-def _check_names(tables, faults):
+def _check_names(tables: "VehicleLines", faults: Faults) -> None:
     """An input that is read by a pin is a signal too, so both names stand on one pin map."""
     read = {line.values.input: line.number for line in tables.rows["inputs"] if line.values.read_by}
     for line in tables.rows["signals"]:
@@ -206,7 +211,7 @@ def _check_names(tables, faults):
             faults.add("signals", line.number, "signal", name, message, "list it once")
 
 
-def _check_priorities(lines, faults):
+def _check_priorities(lines: list[Line], faults: Faults) -> None:
     seen: dict[int, int] = {}
     for line in lines:
         row = line.values
@@ -219,7 +224,7 @@ def _check_priorities(lines, faults):
             faults.add("messages", line.number, "deadline_ms", f"{row.deadline_ms / 1000:g}", message, remedy)
 
 
-def check_signal_pins(rows, broken, faults: Faults) -> None:
+def check_signal_pins(rows: Rows, broken: Collection[str], faults: Faults) -> None:
     """Note every row of the catalogue's signal tables that contradicts itself or another.
 
     Parameters
@@ -239,7 +244,7 @@ def check_signal_pins(rows, broken, faults: Faults) -> None:
         _check_boxes(rows, faults)
 
 
-def _check_limit(line, faults):
+def _check_limit(line: Line, faults: Faults) -> None:
     row = line.values
     limited = sorted(word for word in row.functions or () if FUNCTIONS[word].limited)
     if limited and row.max_a is None and row.functions is not None:
@@ -247,7 +252,7 @@ def _check_limit(line, faults):
         faults.add("signal_pins", line.number, "max_a", None, message, "give what it may carry")
 
 
-def _check_functions(line, faults):
+def _check_functions(line: Line, faults: Faults) -> None:
     words = line.values.functions or frozenset()
     shown = " ".join(sorted(words))
     if words & set(SUPPLIES) and len(words) > 1:
@@ -258,7 +263,7 @@ def _check_functions(line, faults):
         faults.add("signal_pins", line.number, "functions", shown, message, remedy)
 
 
-def _check_pin_pairs(lines, faults):
+def _check_pin_pairs(lines: list[Line], faults: Faults) -> None:
     pairs = defaultdict(list)
     for line in lines:
         row = line.values
@@ -273,7 +278,7 @@ def _check_pin_pairs(lines, faults):
             faults.add("signal_pins", twins[0].number, "pair", label, message, "a pair is two pins with one label")
 
 
-def _check_boxes(rows, faults):
+def _check_boxes(rows: Rows, faults: Faults) -> None:
     modules = [line.values.module for line in rows["modules"] if line.values.module]
     units = [line.values.box for line in rows["control_units"] if line.values.box]
     known = dict.fromkeys([*units, *modules])
@@ -288,7 +293,7 @@ def _check_boxes(rows, faults):
         _check_unit(line, folded, pinned, faults)
 
 
-def _check_unit(line, modules, pinned, faults):
+def _check_unit(line: Line, modules: set[str], pinned: set[str | None], faults: Faults) -> None:
     name = line.values.box
     if name is None:
         return

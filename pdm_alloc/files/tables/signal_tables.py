@@ -1,10 +1,15 @@
 """Signals, messages, boxes and keypads from their rows and back."""
 
 from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
+from typing import Any, TypeVar
 
-from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.module import Catalogue, natural_key
+from pdm_alloc.domain.showing import Named
 from pdm_alloc.domain.signals import SIGNAL_KINDS, Box, Keypad, Message, Signal, SignalPin
+from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.rows import Line
 
 __all__ = [
     "boxes_of",
@@ -18,16 +23,20 @@ __all__ = [
 ]
 
 
-def _by_name(things) -> tuple:
+Thing = TypeVar("Thing", bound=Named)
+
+
+def by_name(things: Iterable[Thing]) -> tuple[Thing, ...]:
+    """Things in natural order of their names."""
     return tuple(sorted(things, key=lambda thing: natural_key(thing.name)))
 
 
-def signals_of(lines) -> tuple[Signal, ...]:
+def signals_of(lines: Iterable[Line]) -> tuple[Signal, ...]:
     """Signals of the rows of the table signals, in natural order of their names."""
-    return _by_name(_read_signals_signal(line) for line in lines)
+    return by_name(_read_signals_signal(line) for line in lines)
 
 
-def _read_signals_signal(line):
+def _read_signals_signal(line: Line) -> Signal:
     row = line.values
     usual = SIGNAL_KINDS[row.kind].current_ma or 0
     return Signal(
@@ -44,12 +53,12 @@ def _read_signals_signal(line):
     )
 
 
-def messages_of(lines) -> tuple[Message, ...]:
+def messages_of(lines: Iterable[Line]) -> tuple[Message, ...]:
     """Messages of the rows of the table messages, in order of priority."""
     return tuple(sorted((_read_signals_message(line) for line in lines), key=lambda message: message.priority))
 
 
-def _read_signals_message(line):
+def _read_signals_message(line: Line) -> Message:
     row = line.values
     return Message(
         name=row.message,
@@ -63,7 +72,7 @@ def _read_signals_message(line):
     )
 
 
-def boxes_of(rows) -> tuple[Box, ...]:
+def boxes_of(rows: Mapping[str, list[Line]]) -> tuple[Box, ...]:
     """Control units, expanders and the modules that have signal pins, in natural order of their names.
 
     Parameters
@@ -83,30 +92,30 @@ def boxes_of(rows) -> tuple[Box, ...]:
         listed.sort(key=lambda pin: (natural_key(pin.connector), natural_key(pin.name)))
     units = [_read_signals_unit(line, tuple(pins[line.values.box])) for line in rows["control_units"]]
     modules = [_module(line.values, pins) for line in rows["modules"] if line.values.module in pins]
-    return _by_name([*units, *modules])
+    return by_name([*units, *modules])
 
 
-def _read_signals_pin(line):
+def _read_signals_pin(line: Line) -> SignalPin:
     row = line.values
     return SignalPin(row.pin, row.connector, row.functions, row.max_a, row.pair, line.extra)
 
 
-def _read_signals_unit(line, pins):
+def _read_signals_unit(line: Line, pins: tuple[SignalPin, ...]) -> Box:
     row = line.values
     role = "expander" if row.expander else "control_unit"
     return Box(row.box, pins, role, row.mass_g, row.price, row.quiescent_ma, row.note, line.extra)
 
 
-def _module(row, pins):
+def _module(row: Any, pins: Mapping[str, list[SignalPin]]) -> Box:
     return Box(row.module, tuple(pins[row.module]), "module", row.mass_g, row.price)
 
 
-def keypads_of(lines) -> tuple[Keypad, ...]:
+def keypads_of(lines: Iterable[Line]) -> tuple[Keypad, ...]:
     """Keypads of the rows of the table keypads, in natural order of their names."""
-    return _by_name(_read_signals_keypad(line) for line in lines)
+    return by_name(_read_signals_keypad(line) for line in lines)
 
 
-def _read_signals_keypad(line):
+def _read_signals_keypad(line: Line) -> Keypad:
     row = line.values
     return Keypad(
         row.keypad,
@@ -147,7 +156,7 @@ def decimal(value: object) -> str:
     return str(value)
 
 
-def _trimmed(text):
+def _trimmed(text: str) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
@@ -162,7 +171,7 @@ def thousandths(value: int | None, digits: int = 3) -> str:
 Rows = list[dict[str, str]]
 
 
-def signal_vehicle_plain(vehicle) -> dict[str, Rows]:
+def signal_vehicle_plain(vehicle: Vehicle) -> dict[str, Rows]:
     """Tables ``signals`` and ``messages`` of a vehicle; rows as text."""
     return {
         "signals": [_plain_signals_signal(signal) for signal in vehicle.signals],
@@ -170,7 +179,7 @@ def signal_vehicle_plain(vehicle) -> dict[str, Rows]:
     }
 
 
-def signal_catalogue_plain(catalogue) -> dict[str, Rows]:
+def signal_catalogue_plain(catalogue: Catalogue) -> dict[str, Rows]:
     """Tables ``control_units``, ``signal_pins`` and ``keypads`` of a catalogue; rows as text."""
     return {
         "control_units": [_plain_signals_unit(box) for box in catalogue.boxes if box.role != "module"],
@@ -216,7 +225,7 @@ def _plain_signals_unit(box: Box) -> dict[str, str]:
     }
 
 
-def _worth(thing) -> dict[str, str]:
+def _worth(thing: Box | Keypad) -> dict[str, str]:
     return {name: decimal(getattr(thing, name)) for name in ("mass_g", "price", "quiescent_ma")}
 
 

@@ -1,9 +1,10 @@
 """Operating states: a matrix of duties, commands down and states across, and the supply in each."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Any
 
 from pdm_alloc.domain.condition import Condition
 from pdm_alloc.domain.expression import Undecided, inputs_turning_on
@@ -76,7 +77,7 @@ def _read_grid(matrix: Matrix, grid: Grid, faults: Faults) -> None:
         _read_row(matrix, names, number, cells, faults)
 
 
-def _state_names(grid, faults) -> dict[int, str]:
+def _state_names(grid: Grid, faults: Faults) -> dict[int, str]:
     names: dict[int, str] = {}
     for position, header in enumerate(grid.header[1:], 1):
         name = _name(header, grid.header_row, None, faults)
@@ -95,7 +96,7 @@ def _state_names(grid, faults) -> dict[int, str]:
     return names
 
 
-def _name(text, row, column, faults):
+def _name(text: str, row: int | None, column: str | None, faults: Faults) -> str | None:
     try:
         if isinstance(text, Odd):
             raise CellError(text.message, text.remedy)
@@ -109,7 +110,7 @@ def _name(text, row, column, faults):
         return None
 
 
-def _read_row(matrix, names, number, cells, faults):
+def _read_row(matrix: Matrix, names: dict[int, str], number: int, cells: list[str], faults: Faults) -> None:
     command = _name(cells[0], number, "command", faults)
     if command is None:
         return
@@ -195,7 +196,7 @@ def check_possible(matrix: Matrix, conditions: Mapping[str, Condition], faults: 
             continue
 
 
-def _check_state(matrix, state, inputs, faults) -> None:
+def _check_state(matrix: Matrix, state: str, inputs: "_Settings", faults: Faults) -> None:
     duties = matrix.duties[state]
     kept_off = frozenset(command for command in inputs.conditions if not duties.get(command, 0))
     held_on = inputs.hindrance(None, kept_off)
@@ -222,7 +223,7 @@ class _Settings:
 
     def __init__(self, conditions: Mapping[str, Condition]):
         self.conditions = conditions
-        self._known: dict[tuple, frozenset[str] | None] = {}
+        self._known: dict[tuple[str | None, frozenset[str]], frozenset[str] | None] = {}
         self._on: dict[frozenset[str], frozenset[str]] = {}
 
     def hindrance(self, wanted: str | None, kept_off: frozenset[str]) -> list[str] | None:
@@ -255,14 +256,14 @@ class _Settings:
         return self._on[inputs]
 
 
-def _held_on(commands) -> tuple[str, str]:
+def _held_on(commands: Sequence[str]) -> tuple[str, str]:
     names = " and ".join(f"'{name}'" for name in commands)
     which, them = ("is on", "it") if len(commands) == 1 else ("one of them is on", "one of them")
     message = f"cannot be: this state keeps {names} off, but {which} whatever the inputs are"
     return message, f"give {them} a duty in this state, or correct the condition in the table commands"
 
 
-def _never_on(command, text, hindrance) -> tuple[str, str]:
+def _never_on(command: str, text: str, hindrance: Sequence[str]) -> tuple[str, str]:
     correct = f"leave this cell empty, or correct the condition of '{command}' in the table commands"
     if not hindrance:
         text = text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}..."
@@ -303,7 +304,7 @@ def build_states(matrix: Matrix, supply: list[Line], commands: Iterable[str], re
     return tuple(states)
 
 
-def _state(name: str, row, duty: dict[str, int]) -> State:
+def _state(name: str, row: Any, duty: dict[str, int]) -> State:
     """A top that is the sustained voltage says nothing, so that it reads back the same."""
     top = None if row.supply_top_v == row.supply_v else row.supply_top_v
     return State(name, row.supply_v, duty, row.charging_a, row.minutes, top, row.other_a)

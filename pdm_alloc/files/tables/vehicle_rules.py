@@ -1,6 +1,7 @@
 """What the rows of a vehicle must keep to beyond one cell."""
 
 from collections import defaultdict
+from collections.abc import Mapping
 
 from pdm_alloc.domain.condition import Condition, parse_condition
 from pdm_alloc.domain.expression import ConditionError
@@ -42,7 +43,7 @@ def check_together(tables: VehicleLines, faults: Faults) -> None:
     _check_locked(tables, {line.values.load: line.values.command for own in members.values() for line in own}, faults)
 
 
-def _check_share(command, lines, faults):
+def _check_share(command: str, lines: list[Line], faults: Faults) -> None:
     if sum(line.values.count or 1 for line in lines) < 2:
         return
     for line in lines:
@@ -51,7 +52,7 @@ def _check_share(command, lines, faults):
             faults.add("loads", line.number, "share", "no", message, _REMEDY)
 
 
-def _check_separate(command, lines, faults):
+def _check_separate(command: str, lines: list[Line], faults: Faults) -> None:
     first: dict[str, int] = {}
     for line in lines:
         label = line.values.separate
@@ -60,7 +61,7 @@ def _check_separate(command, lines, faults):
             faults.add("loads", line.number, "separate", label, message, _REMEDY)
 
 
-def _check_reversing(command, lines, faults):
+def _check_reversing(command: str, lines: list[Line], faults: Faults) -> None:
     reversing = ["reversing" in (line.values.needs or ()) for line in lines]
     if len(set(reversing)) > 1:
         line = lines[reversing.index(True)]
@@ -68,8 +69,8 @@ def _check_reversing(command, lines, faults):
         faults.add("loads", line.number, "needs", "reversing", message, _REMEDY)
 
 
-def _check_locked(tables, commands, faults):
-    places: dict[str, tuple] = {}
+def _check_locked(tables: VehicleLines, commands: Mapping[str, str], faults: Faults) -> None:
+    places: dict[str, tuple[str, str]] = {}
     for line in tables.rows["locked"]:
         row = line.values
         command = commands.get(row.load)
@@ -127,7 +128,7 @@ def _check_inrush(line: Line, faults: Faults) -> None:
         _check_inrush_length(line, faults)
 
 
-def _check_inrush_length(line, faults):
+def _check_inrush_length(line: Line, faults: Faults) -> None:
     row, remedy = line.values, "give the time until the excess has fallen to 5 %"
     if row.inrush_ms == 0:
         message = "is no time for an inrush_a above running_a"
@@ -137,11 +138,11 @@ def _check_inrush_length(line, faults):
         faults.add("loads", line.number, "inrush_ms", None, message, remedy)
 
 
-def _amps(milliamps):
+def _amps(milliamps: int) -> str:
     return f"{milliamps / 1000:.9g}"
 
 
-def _check_heat(line, insulation, faults):
+def _check_heat(line: Line, insulation: float | None, faults: Faults) -> None:
     """Wires end at a place or pass it: none of them bears more than its insulation."""
     around = line.values.ambient_c
     if None not in (around, insulation) and around >= insulation:
@@ -150,7 +151,7 @@ def _check_heat(line, insulation, faults):
         faults.add("places", line.number, "ambient_c", f"{around:g}", message, remedy)
 
 
-def _check_times(line, faults):
+def _check_times(line: Line, faults: Faults) -> None:
     on, cycle = line.values.on_s, line.values.cycle_s
     if on is None and cycle is not None:
         message, remedy = "needs on_s beside it", "give the longest time on in one go, or leave cycle_s empty"
@@ -161,48 +162,44 @@ def _check_times(line, faults):
         faults.add("commands", line.number, "cycle_s", f"{cycle:g}", message, remedy)
 
 
-def _check_items(lines, faults):
+def _check_items(lines: list[Line], faults: Faults) -> None:
     items = sum(line.values.count or 0 for line in lines)
     if items > MOST_ITEMS:
         message = f"has {items:,} items, more than {MOST_ITEMS:,}"
         faults.add("loads", None, "count", None, message, "no vehicle has so many")
 
 
-def _check_settings(tables, faults):
+def _check_settings(tables: VehicleLines, faults: Faults) -> None:
     settings, rows = tables.settings, tables.setting_rows
     around, insulation = settings.wire_ambient_c, settings.insulation_c
     if None not in (around, insulation) and around >= insulation:
         message, remedy = f"is not below insulation_c ({insulation:g} °C)", "give insulation of a higher class"
         faults.add("settings", rows.get("wire_ambient_c"), "wire_ambient_c", f"{around:g}", message, remedy)
-    if _is_far(settings.reference_v, settings.system_v):
-        value, row = f"{settings.reference_v:g}", rows.get("reference_v")
-        faults.add("settings", row, "reference_v", value, *_far(settings.reference_v, settings.system_v))
+    if far := _far(settings.reference_v, settings.system_v):
+        faults.add("settings", rows.get("reference_v"), "reference_v", f"{settings.reference_v:g}", *far)
 
 
-def _check_supply(tables, faults):
+def _check_supply(tables: VehicleLines, faults: Faults) -> None:
     nominal = tables.settings.system_v
     for line in tables.rows["supply"]:
-        if _is_far(line.values.supply_v, nominal):
-            faults.add(
-                "supply", line.number, "supply_v", f"{line.values.supply_v:g}", *_far(line.values.supply_v, nominal)
-            )
+        if far := _far(line.values.supply_v, nominal):
+            faults.add("supply", line.number, "supply_v", f"{line.values.supply_v:g}", *far)
         _check_top(line, nominal, faults)
 
 
-def _check_top(line, nominal, faults):
+def _check_top(line: Line, nominal: float | None, faults: Faults) -> None:
     low, top = line.values.supply_v, line.values.supply_top_v
-    if _is_far(top, nominal):
-        faults.add("supply", line.number, "supply_top_v", f"{top:g}", *_far(top, nominal))
+    if far := _far(top, nominal):
+        faults.add("supply", line.number, "supply_top_v", f"{top:g}", *far)
     elif None not in (low, top) and top < low:
         remedy = "give the highest voltage in this state, or leave it empty"
         faults.add("supply", line.number, "supply_top_v", f"{top:g}", f"is below supply_v ({low:g} V)", remedy)
 
 
-def _is_far(volts, nominal) -> bool:
-    return None not in (volts, nominal) and not (_LEAST_OF_NOMINAL * nominal <= volts <= _MOST_OVER_NOMINAL * nominal)
-
-
-def _far(volts, nominal):
+def _far(volts: float | None, nominal: float | None) -> tuple[str, str] | None:
+    """What is wrong with a voltage far from the nominal one, and the remedy; None where it is not."""
+    if volts is None or nominal is None or _LEAST_OF_NOMINAL * nominal <= volts <= _MOST_OVER_NOMINAL * nominal:
+        return None
     far = f"more than {_MOST_OVER_NOMINAL:g}" if volts > nominal else f"less than {_LEAST_OF_NOMINAL:g}"
     return f"is {far} times system_v ({nominal:g} V)", "correct it, or system_v in the settings"
 
