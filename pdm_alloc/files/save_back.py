@@ -209,16 +209,14 @@ def _refuse_changed(edits: Iterable[Edit]) -> None:
             raise ChangedMeanwhile.of(edit.path.name, None, None, None, message, remedy)
 
 
-def _file_of(
-    home: Path, table: str, grid: Grid | None, lines: list[_Line], rows: Iterable[Texts]
-) -> tuple[Path, bytes]:
-    files = {plain_header(file.stem): file for file in table_files(home)}
+def _file_of(at: Path, table: str, grid: Grid | None, lines: list[_Line], rows: Iterable[Texts]) -> tuple[Path, bytes]:
+    files = {plain_header(file.stem): file for file in table_files(at)}
     if table == "settings" and (table not in files or files[table].suffix.lower() == ".toml"):
-        file = files.get(table, home / "settings.toml")
+        file = files.get(table, at / "settings.toml")
         return file, _toml(file.read_bytes() if file.exists() else b"", lines)
     if grid is None or table not in files:
         columns = headers(rows)
-        return home / f"{table}.csv", "".join(map(csv_line, [columns, *_texts(rows, columns)])).encode("utf-8-sig")
+        return at / f"{table}.csv", "".join(map(csv_line, [columns, *_texts(rows, columns)])).encode("utf-8-sig")
     return files[table], _csv(files[table], grid, lines)
 
 
