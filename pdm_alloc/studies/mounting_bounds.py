@@ -228,7 +228,9 @@ def why_not(vehicle: Vehicle, refused: Sequence[Choice], time_limit_s: float | N
     return pd.DataFrame([_reason(group) for *_, group in rows], columns=list(REASONS))
 
 
-def _settled(vehicle: Vehicle, refused: Sequence[Choice], bounds: Bounds, clock: Clock):
+def _settled(
+    vehicle: Vehicle, refused: Sequence[Choice], bounds: Bounds, clock: Clock
+) -> Iterator[tuple[Choice, list[_Cause]]]:
     """Causes by choice: first what is soon known of two modules, then of the largest modules, which lack least."""
     several = {c.number: list(_unborne(vehicle, c.units, bounds, clock)) for c in refused if len(c.units) > 1}
     yield from ((choice, causes) for choice in refused if (causes := several.get(choice.number)))
