@@ -143,7 +143,7 @@ def _assumed(vehicle: Vehicle) -> str:
 
 def _states(vehicle: Vehicle) -> list[str]:
     if not vehicle.states_given:
-        return ["no table states: everything on at once"]
+        return ["no table states: whatever the conditions allow may be on at once"]
     return [_state(vehicle, state) for state in vehicle.states]
 
 
@@ -151,8 +151,8 @@ def _state(vehicle: Vehicle, state: State) -> str:
     on = sum(duty > 0 for duty in state.duty_ppm.values())
     mean = sum(load.running_ma * load.count * state.duty_ppm[load.command] for load in vehicle.loads) / PPM / 1000
     return (
-        f"state {state.name}: {state.supply_v:g} V, {_number(on, 'command')} on, "
-        f"{mean:.1f} A in the mean (at {vehicle.settings.reference_v:g} V)"
+        f"state {state.name}: {state.supply_v:g} V, {_number(on, 'command')} that may be on, "
+        f"{mean:.1f} A average (at {vehicle.settings.reference_v:g} V)"
     )
 
 

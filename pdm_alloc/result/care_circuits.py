@@ -8,6 +8,7 @@ from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.voltage import running_at_voltage_ma
+from pdm_alloc.electrics.wire import NOT_KNOWN
 from pdm_alloc.electrics.wire_choice import conductor_c
 from pdm_alloc.harness.feed_cable import Laid
 from pdm_alloc.result.care_rules import CareWarning, gathered, listed
@@ -232,13 +233,15 @@ def _starved(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[
 
 
 def _hot_contacts(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[CareWarning]:
-    """C22: a contact takes the temperature of the wire in it (common practice, no source)."""
+    """C22: a contact takes the temperature of the wire in it (common practice, no source); no size, nothing said."""
     cases = []
     for w in wired:
         limits = [channel.contact_c for channel in w.place.channels if channel.contact_c is not None]
-        if limits and not isinstance(w.made, str):
+        if limits and not isinstance(w.made, str) and w.made.wire.size.name != NOT_KNOWN:
             hot = conductor_c(w.ambient_c, vehicle.settings.insulation_c, w.running_ma / 1000, w.made.wire.ampacity_a)
-            cases += [(_where(w.circuit), f"wire at {hot:.0f} deg C, contact to {min(limits):g}")] * (hot > min(limits))
+            cases += [(_where(w.circuit), f"wire at {math.ceil(hot)} deg C, contact to {min(limits):g}")] * (
+                hot > min(limits)
+            )
     yield from gathered(
         "C22",
         "warning",

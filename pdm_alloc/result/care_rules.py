@@ -9,7 +9,7 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Load, Place, Vehicle
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.harness.supply import supply
+from pdm_alloc.harness.supply import StateSupply, supply
 from pdm_alloc.result.link_tables import parked_for_days
 
 __all__ = [
@@ -194,14 +194,24 @@ def _not_carried(vehicle: Vehicle) -> Iterator[CareWarning]:
     for row in supply(vehicle) if vehicle.states_given else ():
         drained = row.carried is None and row.charging_a
         if row.carried is False or drained:
-            floor = "" if drained else f": battery at its floor after {row.floor_minutes:.0f} of {row.minutes:g} min"
+            who = "loads, and what is drawn past the modules," if row.other_a else "loads"
             yield CareWarning(
                 "C13",
                 "warning",
                 row.state,
-                f"In {row.state} loads draw {-row.balance_a:.1f} A more than charging supplies{floor}.",
-                "Shorten the state, switch loads off in it, or fit a larger battery or alternator.",
+                f"In {row.state} {who} draw {-row.balance_a:.1f} A more than charging supplies{_at_floor(row)}.",
+                "Shorten the state, switch loads off in it, or fit a larger battery or alternator."
+                if row.floor_minutes
+                else "Charge the battery before it, or fit a larger battery or alternator.",
             )
+
+
+def _at_floor(row: StateSupply) -> str:
+    if row.carried is None or row.floor_minutes is None or row.minutes is None:
+        return ""
+    if not row.floor_minutes:
+        return ", and the battery is at its floor when it begins"
+    return f": battery at its floor after {row.floor_minutes:.0f} of {row.minutes:g} min"
 
 
 def _lowest_unknown(vehicle: Vehicle) -> Iterator[CareWarning]:

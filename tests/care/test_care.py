@@ -208,6 +208,16 @@ def test_state_not_carried():
     assert "C13" not in codes(parked(None, None)) + codes(parked(20.0, 600, battery_ah=1.0))
 
 
+def test_state_that_begins_with_the_battery_at_its_floor():
+    """C13 says so, and not that it lasts 0 of its minutes; what is drawn past the modules is not called loads."""
+    states = (State("camp", 12.0, ON, 0.0, 600), State("crank", 12.0, ON, 0.0, 1, other_ma=200_000))
+    told = care(replace(with_settings(battery_ah=60.0), states=states))
+    camp, crank = (w.sentence for w in told if w.code == "C13")
+    assert "at its floor after" in camp
+    assert crank.startswith("In crank loads, and what is drawn past the modules, draw 219.2 A more")
+    assert crank.endswith(", and the battery is at its floor when it begins.")
+
+
 def test_lowest_voltage_unknown():
     """C15 where a vital load is on in the state with the lowest supply and nobody said what it needs."""
     unknown = replace(cranking(9.6), loads=(replace(ECU, min_v=None), PUMP))
@@ -313,6 +323,8 @@ def test_contact_cooler_than_its_wire():
     assert "contact to 60" in table.sentence["C22"]
     for contact_c in (105.0, None):
         assert "C22" not in set(fitted(contact_c).warnings.code)
+    nowhere = replace(fitted(60.0), units=tuple(replace(unit, place=None) for unit in fitted(60.0).units))
+    assert set(nowhere.wires["size"]) == {"not known"} and "C22" not in set(nowhere.warnings.code)
 
 
 def test_a_short_that_opens_no_fuse():
