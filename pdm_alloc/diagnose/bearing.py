@@ -1,34 +1,32 @@
-"""What channels bear: whether units are enough, `why` step by step for a load, and why a lock cannot be kept."""
+"""What channels bear: whether units are enough, whether each item has a channel, and `why`, step by step for a load."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
 
 import pandas as pd
 
-from pdm_alloc.allocator import Modules, allocate
+from pdm_alloc.allocator import Modules
 from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, item_types, load_types
 from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
-from pdm_alloc.domain.vehicle import Lock, Vehicle
+from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.thermal import derating_factor
+from pdm_alloc.electrics.trip import trip_setting_ma
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts
-from pdm_alloc.verify.check import objections
+from pdm_alloc.result.refusals import amps, arithmetic_shorts
 
 __all__ = [
-    "LockReason",
     "Unproved",
     "Why",
     "is_enough_for",
-    "lock_reasons",
-    "locks_on",
-    "slots_of",
     "unborne",
     "why",
     "why_unborne",
@@ -226,13 +224,20 @@ def _asked(vehicle: Vehicle, t: ItemType) -> Iterator[tuple[str, str]]:
 
 
 def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str]]:
-    ambient = unit_ambient_c(vehicle, unit)
-    factor = derating_factor(unit.module.derating, ambient)
+    ambient, module = unit_ambient_c(vehicle, unit), unit.module
+    factor = derating_factor(module.derating, ambient)
     wanted = vehicle.settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
     top = CircuitDraw([(t, 1)], vehicle.settings.tolerance_loads).draw_ma
-    asked = float(top / (1 - wanted / 100) / factor) / 1000
-    yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked:.3g} A"
+    setting = trip_setting_ma(top, _ANY_MA, module.trip_step_ma, module.trip_error_pct)
+    error = f", its reading off by {float(module.trip_error_pct):g} %" if module.trip_error_pct else ""
+    words = f"{int(setting) / 1000:g} A: 1.25 times the current{error}; one margin with the headroom, the larger counts"
+    yield f"trip setting of {unit.label}", words
+    asked = amps(ceil(max(Fraction(int(setting)), top / (1 - wanted / 100)) / factor))
+    yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked}"
     yield f"channels of {unit.label}", _channels(vehicle, unit, t) or "none bears it"
+
+
+_ANY_MA = 10**9  # a rating above every setting
 
 
 def _channels(vehicle: Vehicle, unit: Unit, t: ItemType) -> str:
@@ -254,95 +259,3 @@ def _where(allocation: Allocation, load: str) -> str:
         + (f" with {', '.join(x for x in c.loads if x != load)}" if len(c.loads) > 1 else "")
         for c in circuits
     )
-
-
-_CLOCK_S = 10.0
-_ENOUGH = "enough"
-_MOST_TRIED = 12
-
-
-@dataclass(frozen=True, slots=True)
-class LockReason:
-    """Why a load cannot be on the channel it is locked to; load and channel empty: said of all locks together."""
-
-    load: str
-    channel: str
-    words: str
-
-
-def locks_on(vehicle: Vehicle, unit: Unit) -> tuple[Lock, ...]:
-    """Locks that count for a unit: those of its label, and those of its module."""
-    return tuple(lock for lock in vehicle.locked if lock.module in (unit.label, unit.module.name))
-
-
-def slots_of(vehicle: Vehicle, unit: Unit) -> dict[str, tuple[str, tuple[str, ...]]]:
-    """Channels and twos of channels a circuit can be on, with their use, as the table ``locked`` writes them."""
-    slots = {"+".join(slot): (c.use, slot) for c in channel_classes(vehicle, [unit])[0] for slot in c.slots}
-    return dict(sorted(slots.items(), key=lambda pair: (len(pair[1][1]), natural_key(pair[0]))))
-
-
-def lock_reasons(vehicle: Vehicle, unit: Unit, stop: Callable[[], bool]) -> Iterator[list[LockReason]]:
-    """Reasons why the loads of a unit that is not enough cannot be where they are locked.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-        With locks.
-    unit : Unit
-        What is fitted, and is not enough.
-    stop : callable
-        Asked between solves; True ends the search.
-
-    Yields
-    ------
-    list of LockReason
-        All that is known so far. First what speaks against each lock by itself, as `verify` recounts it; then, solved
-        for each, whether the unit is enough once it is unlocked.
-    """
-    locks = locks_on(vehicle, unit)
-    barred = [(lock, why) for lock in locks if (why := _objection(vehicle, unit, lock))]
-    yield [_reason(lock, why) for lock, why in barred]
-    tried: list[LockReason] = []
-    asked = barred or [(lock, "cannot be kept together with all the rest") for lock in reversed(locks)]
-    for lock, why in asked[:_MOST_TRIED]:
-        if stop():
-            return
-        verdict = _verdict(vehicle, unit, (lock,), stop)
-        if barred or verdict == _ENOUGH:
-            tried.append(_reason(lock, f"{why}. With it unlocked {unit.label} is {verdict}"))
-            yield [*tried, *(_reason(*other) for other in barred[len(tried) :])]
-    is_open = not any(reason.words.endswith(f"is {_ENOUGH}.") for reason in tried)
-    if is_open and (len(locks) > 1 or not tried) and not stop():
-        verdict = _verdict(vehicle, unit, locks, stop)
-        yield [*tried, LockReason("", "", f"With nothing locked {unit.label} is {verdict}.")]
-
-
-def _reason(lock: Lock, why: str) -> LockReason:
-    return LockReason(lock.load, lock.channel, f"{lock.load} on channel {lock.channel}: {why}.")
-
-
-def _objection(vehicle: Vehicle, unit: Unit, lock: Lock) -> str:
-    """What speaks against a load on its channel even if it were alone there; empty: nothing."""
-    use, names = slots_of(vehicle, unit).get(lock.channel, ("", ()))
-    if not use:
-        return f"{unit.label} has no such channel"
-    load = vehicle.load(lock.load)
-    several = sum(other.load == lock.load and other.module == lock.module for other in vehicle.locked) > 1
-    items = tuple((load.name, n + 1) for n in range(1 if several or not load.share else load.count))
-    for finding in objections(vehicle, [unit], PlacedCircuit(unit.label, names, use, load.command, items)):
-        if finding.rule == "continuous":
-            return f"the channel takes {finding.limit:g} A with the headroom wanted, the load draws {finding.value:g} A"
-        return finding.message
-    return ""
-
-
-def _verdict(vehicle: Vehicle, unit: Unit, unlocked: tuple[Lock, ...], stop: Callable[[], bool]) -> str:
-    """What the unit is once these are unlocked."""
-    others = tuple(lock for lock in vehicle.locked if lock not in unlocked)
-    try:
-        allocate(replace(vehicle, locked=others), unit, time_limit_s=_CLOCK_S, stop=stop)
-    except NotEnough:
-        return "not enough"
-    except Unsolved:
-        return "not judged in time"
-    return _ENOUGH

@@ -11,7 +11,7 @@ import ipywidgets as widgets
 import traitlets
 from traitlets import TraitError
 
-from pdm_alloc.diagnose.bearing import LockReason, lock_reasons, slots_of
+from pdm_alloc.diagnose.explain import LockReason, lock_reasons, slots_of
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Catalogue, Unit, natural_key
 from pdm_alloc.domain.vehicle import Lock, Vehicle

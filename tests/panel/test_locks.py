@@ -9,7 +9,7 @@ import pytest
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 import pdm_alloc as pa
-from pdm_alloc.diagnose.bearing import lock_reasons, slots_of
+from pdm_alloc.diagnose.explain import lock_reasons, slots_of
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Lock
 from pdm_alloc.panel.controls import LocksByHand

@@ -189,12 +189,24 @@ def test_the_chain_of_a_load_is_told_step_by_step():
     assert steps["table"] == "4 A at 12 V, kind heater"
     assert steps["tolerance"] == "4.4 A at the top of 10 %"
     assert steps["headroom"] == "5.5 A of derated rating, 20 % headroom"
+    assert (
+        steps["trip setting of m"] == "5.5 A: 1.25 times the current; one margin with the headroom, the larger counts"
+    )
     assert steps["channels of m"] == "1, 2"
     told = pa.why(pa.allocate(vehicle, unit), "compressor")
     assert told.steps[-1][0] == "it is on" and told.steps[-1][1].endswith(" of m")
     assert list(told.table.columns) == ["step", "value"]
     with pytest.raises(pa.UnknownName):
         pa.why(vehicle, "compresor", unit)
+
+
+def test_the_chain_asks_for_what_the_trip_setting_asks():
+    """8 A read 4 % too high take a setting of 10.5 A: a channel of 10 A keeps the headroom and does not bear it."""
+    own = (*channels(1, continuous_ma=10_499), replace(*channels(1, continuous_ma=10_500), name="2"))
+    unit = amps_of(module_of(2, own=own), trip_error_pct=Fraction(4), trip_step_ma=500)
+    steps = dict(pa.why(vehicle_of(guessed(8_000, 0)), "compressor", unit).steps)
+    assert steps["trip setting of m"].startswith("10.5 A: 1.25 times the current, its reading off by 4 %")
+    assert steps["derating of m"].endswith("a channel of at least 10.5 A") and steps["channels of m"] == "2"
 
 
 def test_the_command_line_tells_the_chain(capsys):
