@@ -159,7 +159,14 @@ def _choice_json(choice, by: str) -> dict:
 
 
 def _remedy_json(remedy) -> dict:
-    return {"kind": remedy.kind, "do": remedy.sentence, "moved": list(remedy.moved), "bought": list(remedy.bought)}
+    ladders = [
+        {"switches": list(keys), "resistors_ohm": list(ladder.resistors_ohm), "pull_up_ohm": ladder.pull_up_ohm}
+        | {"steps": [{"closed": [keys[n] for n in step.closed], "low": step.low, "high": step.high} for step in steps]}
+        for _, keys, ladder in remedy.ladders
+        for steps in [ladder.steps]
+    ]
+    plain = {"kind": remedy.kind, "do": remedy.sentence, "moved": list(remedy.moved), "bought": list(remedy.bought)}
+    return plain | ({"ladders": ladders} if ladders else {})
 
 
 def refusal_json(explanation) -> dict:

@@ -92,9 +92,20 @@ def signal_remedies(
     clock = Clock(time_limit_s)
     types = _movable(signals)
     remedies = [_by_ladders(signals, boxes, types, clock), _by_relays(signals, boxes, types, clock)]
-    remedies.append(_first(_by_keypad(signals, boxes, types, keypad, clock) for keypad in _cheapest(keypads)))
-    remedies.append(_first(_by_expander(signals, boxes, expander, clock) for expander in _cheapest(expanders)))
+    joined = [*signals, *_connection(signals, boxes)]
+    on_bus = _movable(joined)
+    remedies.append(_first(_by_keypad(joined, boxes, on_bus, keypad, clock) for keypad in _cheapest(keypads)))
+    remedies.append(_first(_by_expander(joined, boxes, expander, clock) for expander in _cheapest(expanders)))
     return [remedy for remedy in remedies if remedy is not None]
+
+
+def _connection(signals, boxes) -> list[Signal]:
+    """A bus connection where none is wired yet: what comes over the bus must get into a box that has pins for it."""
+    roles = {box.box.role for box in boxes for pin in box.box.pins if "bus" in pin.functions}
+    if not roles or any(signal.kind == "bus" and "spare" not in signal.needs for signal in signals):
+        return []
+    reader = next(role for role in ("control_unit", "module", "expander") if role in roles)
+    return [Signal(_free_name("bus connection", signals), "bus", reader=reader)]
 
 
 def _first(remedies):
@@ -170,7 +181,9 @@ def _by_ladders(signals, boxes, types, clock) -> SignalRemedy | None:
     names = [_free_name(f"ladder {n + 1}", signals) for n in range(len(groups))]
     ladders = tuple(_ladder(name, group) for name, (_, group) in zip(names, groups, strict=True))
     standing = [_standing(name, kind) for name, (kind, _) in zip(names, groups, strict=True) if kind is not None]
-    sentence = "; ".join(f"{_shown(keys)} on one analog pin through a resistor ladder" for _, keys, _ in ladders)
+    sentence = "; ".join(
+        _ladder_words(keys, ladder, kind) for (_, keys, ladder), (kind, _) in zip(ladders, groups, strict=True)
+    )
     after = [*_without(signals, items), *standing]
     return _checked("ladder", items, sentence, proved, after, boxes, clock, ladders=ladders)
 
@@ -193,6 +206,20 @@ def _ladder(name: str, group) -> tuple[str, tuple[str, ...], Ladder]:
     if ladder is None:
         raise ValueError(f"no ladder of {len(group)} switches can be told apart")
     return name, tuple(key for key, _ in group), ladder
+
+
+def _ladder_words(keys: Sequence[str], ladder: Ladder, kind: SignalType | None) -> str:
+    """What to solder, and how far apart the readings stay with resistors of 1 % and what the pin misreads."""
+    ohms = ", ".join(f"{ohm:g}" for ohm in ladder.resistors_ohm)
+    own = kind is None or kind.kind == "resistance"
+    pull_up = (
+        f"a pull-up in the pin of {ladder.pull_up_ohm:g} ohm, to be checked"
+        if own
+        else f"{ladder.pull_up_ohm:g} ohm to the 5 V"
+    )
+    parts = f"each through its own resistor of {ohms} ohm, 1 %, in this order, with {pull_up}"
+    gap = f"readings at least {100 * ladder.gap:.1f} % of full scale apart"
+    return f"{', '.join(keys)} on one analog pin through a resistor ladder ({parts}: {gap})"
 
 
 def _free_name(name, signals) -> str:

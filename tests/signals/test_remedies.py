@@ -1,5 +1,6 @@
 import random
-from itertools import product
+import re
+from itertools import pairwise, product
 
 import pytest
 
@@ -128,3 +129,65 @@ def test_the_choice_is_by_price_or_mass():
     """Another word is refused."""
     with pytest.raises(ValueError, match="price or mass"):
         choose_boxes([], [], by="looks")
+
+
+def test_a_ladder_built_as_the_sentence_says_reads_each_combination_apart():
+    """Resistors out of the sentence, every one at either end of its 1 %: Ohm's law tells all combinations apart."""
+    boxes = fitted([_box(switch_to_ground=1, resistance_input=1, sensor_ground=1)])
+    signals = _switches(3)
+    assert not allocate_signals(signals, boxes)
+    remedy = _remedy("ladder", signals, boxes)
+    told = re.search(
+        r"(.*) on one analog pin .* resistor of ([\d, ]+) ohm, 1 %.* pull-up of (\d+) ohm", remedy.sentence
+    )
+    keys, ohms, pull_up = told[1].split(", "), [float(x) for x in told[2].split(", ")], float(told[3])
+    assert len(keys) == len(ohms) == len(remedy.moved) == 2
+    bands = []
+    for closed in product((False, True), repeat=len(ohms)):
+        readings = []
+        for ends in product((0.99, 1.01), repeat=len(ohms) + 1):
+            siemens = sum(1 / (ohm * end) for ohm, end, shut in zip(ohms, ends, closed, strict=False) if shut)
+            readings.append(1 / (1 + pull_up * ends[-1] * siemens))
+        bands.append((min(readings), max(readings)))
+    bands.sort()
+    gaps = [100 * (high[0] - low[1] - 2 * 0.005) for low, high in pairwise(bands)]
+    assert min(gaps) == pytest.approx(float(re.search(r"at least ([\d.]+) %", remedy.sentence)[1]), abs=0.051)
+    kept = [s for s in signals if s.name not in keys]
+    by_hand = Signal("ladder", "resistance", place="dash", needs=frozenset(("sensor_ground",)), current_ma=5)
+    assert allocate_signals([*kept, by_hand], boxes).outcome == "proven best"
+
+
+def test_a_ladder_on_a_pin_without_a_pull_up_names_the_one_to_fit():
+    """A voltage input has none: the sentence says where it goes, and the sensors' supply has the current for it."""
+    boxes = fitted([_box(switch_to_ground=1, voltage_input=1, supply_5v=1, sensor_ground=1)])
+    remedy = _remedy("ladder", _switches(2), boxes)
+    assert "with 1000 ohm to the 5 V" in remedy.sentence
+    [use] = [use for use in remedy.allocation.uses if use.signal.startswith("ladder")]
+    assert use.supply and use.ground
+
+
+@pytest.mark.parametrize("kind", ["keypad", "expander"])
+def test_what_comes_over_the_bus_needs_a_connection_of_its_box(kind):
+    """Bus pins that are free are taken for it; where a pickup needs them, there is no such remedy."""
+    pins = [SignalPin(f"b{n}", "B", frozenset(("bus", "frequency_pair")), None, "b") for n in (1, 2)]
+    unit = Box("unit", (*_pins("switch_to_ground", 1), *pins))
+    more = {"keypads": [Keypad("k", 4)], "expanders": [_box("e", "expander", 9, switch_to_ground=4)]}
+    remedy = _remedy(kind, _switches(3), fitted([unit]), **more)
+    assert [use.pins for use in remedy.allocation.uses if use.signal == "bus connection"] == [("B-b1", "B-b2")]
+    assert "bus connection" not in remedy.moved
+    pickup = Signal("pickup", "frequency_pair", importance="vital")
+    assert _remedy(kind, [*_switches(3), pickup], fitted([unit]), **more) is None
+    listed = Signal("vehicle bus", "bus")
+    again = _remedy(kind, [*_switches(3), listed], fitted([unit]), **more)
+    assert {use.signal for use in again.allocation.uses} >= {"vehicle bus"} and len(again.moved) == 2
+
+
+def test_a_relay_put_in_by_hand_is_enough():
+    """A coil of 150 mA in place of the load of 2 A, on the same pin; the load itself is on no pin any more."""
+    boxes = fitted([_box(low_side=1)])
+    load = Signal("fan", "low_side", current_ma=2000)
+    assert not allocate_signals([load], boxes)
+    remedy = _remedy("relay", [load], boxes)
+    assert "fan through a relay each, its coil (150 mA) on a low-side pin" in remedy.sentence
+    assert allocate_signals([Signal("relay of fan", "low_side", current_ma=150)], boxes).outcome == "proven best"
+    assert [use.signal for use in remedy.allocation.uses] == ["relay of fan 1"]
