@@ -237,7 +237,7 @@ def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str
     yield f"channels of {unit.label}", _channels(vehicle, unit, t) or "none bears it"
 
 
-_ANY_MA = 10**9  # a rating above every setting
+_ANY_MA = Fraction(10**9)  # a rating above every setting
 
 
 def _channels(vehicle: Vehicle, unit: Unit, t: ItemType) -> str:
