@@ -138,7 +138,7 @@ def test_a_ladder_built_as_the_sentence_says_reads_each_combination_apart():
     assert not allocate_signals(signals, boxes)
     remedy = _remedy("ladder", signals, boxes)
     told = re.search(
-        r"(.*) on one analog pin .* resistor of ([\d, ]+) ohm, 1 %.* pull-up of (\d+) ohm", remedy.sentence
+        r"(.*) on one analog pin .* resistor of ([\d, ]+) ohm, 1 %.* pull-up in the pin of (\d+) ohm", remedy.sentence
     )
     keys, ohms, pull_up = told[1].split(", "), [float(x) for x in told[2].split(", ")], float(told[3])
     assert len(keys) == len(ohms) == len(remedy.moved) == 2
