@@ -41,10 +41,10 @@ TABLES = {f"{name}.csv": csv_bytes(table) for name, table in saved_tables(MADE).
 
 
 def _content(allocation) -> dict:
-    """All that is saved of an allocation but the name of its folder."""
+    """All that is saved of an allocation but the name of its folder; circuits have no order."""
     document = json.loads(allocation_json(allocation))
     document["vehicle"].pop("name", None)
-    return document
+    return document | {"circuits": sorted(document["circuits"], key=json.dumps)}
 
 
 def reads_or_refuses(read, *arguments):
