@@ -36,9 +36,10 @@ def test_unexpected_errors(capsys, monkeypatch, error, debug):
     assert debug or ("--debug" in said and len(said.splitlines()) == 1)
 
 
-def test_broken_solver(tmp_path):
+@pytest.mark.parametrize("library", ["pulp", "highspy"])
+def test_broken_solver(tmp_path, library):
     """An installation whose solver cannot be imported does not exit with 1, which would be an answer."""
-    (tmp_path / "pulp.py").write_text("raise ImportError('libsolver.so: cannot open')")
+    (tmp_path / f"{library}.py").write_text("raise ImportError('libsolver.so: cannot open')")
     path = os.pathsep.join([str(tmp_path), *sys.path])
     command = [sys.executable, "-m", "pdm_alloc", "size", COUPE]
     done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, "PYTHONPATH": path})
