@@ -2,11 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import islice
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
-from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, wiring_key
 from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
@@ -19,6 +20,7 @@ __all__ = [
     "circuits_of",
     "fit",
     "may_share",
+    "wire_cures",
 ]
 
 Counts = tuple[tuple[int, int], ...]
@@ -286,3 +288,54 @@ class CircuitBook:
         if not may_share(types, counts):
             return None
         return fit(types, counts, rating, wiring, self.tolerance_loads, self._draws[types, wiring])
+
+
+_CLASSES_C = (125.0, 150.0, 200.0)  # higher classes of insulation tried, deg C
+_COOLER_C = range(20, 200, 5)  # ambients tried for a cooler way
+
+
+def wire_cures(vehicle: Vehicle, t: ItemType, rating: Rating, book: CircuitBook) -> Iterator[str]:
+    """What gives a wire to an item whose wire is too hot, in words; each was tried.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    t : ItemType
+        One item of a load that has no wire.
+    rating : Rating
+        Channel it would be on.
+    book : CircuitBook
+        Asked for the physics.
+
+    Yields
+    ------
+    str
+        The lowest class of insulation that will do, the hottest way, and two circuits of half the current each.
+    """
+
+    def has_wire(changed: Vehicle, item: ItemType = t) -> bool:
+        result = book.one((item,), ((0, 1),), rating, book.wiring(changed))
+        return result is not None and result.made is not None
+
+    def insulated(degrees: float) -> Vehicle:
+        return replace(vehicle, settings=replace(vehicle.settings, insulation_c=degrees))
+
+    better = (c for c in _CLASSES_C if c > vehicle.settings.insulation_c and has_wire(insulated(c)))
+    yield from (f"insulation rated to {c:g} °C has a wire (insulation_c of the settings)" for c in islice(better, 1))
+    cooler = (c for c in reversed(_COOLER_C) if _cooled(vehicle, c) != vehicle and has_wire(_cooled(vehicle, c)))
+    yield from (f"a way and a place of at most {c} °C have one" for c in islice(cooler, 1))
+    load = vehicle.load(t.load)
+    half = replace(load, running_ma=-(-load.running_ma // 2), inrush_ma=-(-load.inrush_ma // 2))
+    (smaller,) = load_types(replace(vehicle, loads=(half,), locked=()))
+    if has_wire(vehicle, smaller):
+        yield f"two circuits of {half.running_ma / 1000:.3g} A each have one, where the load can be divided"
+
+
+def _cooled(vehicle: Vehicle, most_c: float) -> Vehicle:
+    """The vehicle with no place and no way hotter than so much, deg C."""
+    places = tuple(
+        replace(p, ambient_c=None if p.ambient_c is None else min(p.ambient_c, most_c)) for p in vehicle.places
+    )
+    settings = replace(vehicle.settings, wire_ambient_c=min(vehicle.settings.wire_ambient_c, most_c))
+    return replace(vehicle, places=places, settings=settings)

@@ -8,8 +8,8 @@ from math import ceil
 import pandas as pd
 
 from pdm_alloc.allocator import Modules
-from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of, unit_ambient_c
-from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
+from pdm_alloc.circuits.classes import channel_classes, rating_of, unit_ambient_c
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits, wire_cures
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, item_types, load_types
 from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
@@ -82,7 +82,6 @@ def with_rating(channel: Channel, continuous_ma: int, peak_ma: int, max_wire_mm2
 
 
 _STRONGER = 4  # times the draw of a load, and that times its peak: what a channel tried for the cause bears
-_CLASSES_C = (125.0, 150.0, 200.0)  # higher classes of insulation tried, deg C
 
 
 def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, book: CircuitBook) -> str:
@@ -115,7 +114,7 @@ def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, boo
     rules = wiring.rules_of([(t, 1)], rating)
     if rules.ambient_c >= rules.insulation_c:
         cause = f"its wire passes {rules.ambient_c:g} °C, and its insulation is rated to {rules.insulation_c:g} °C"
-        return cause + _with_higher_class(vehicle, t, own, book)
+        return "; ".join((cause, *wire_cures(vehicle, t, own, book)))
     reason = wiring.protect([(t, 1)], rating, drawn_ma)
     if reason == "drop":
         ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
@@ -124,7 +123,8 @@ def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, boo
         peak_a, lasting = (drawn_ma + t.excess_ma) / 1000, f"{3 * t.tau_ms:.3g} ms"
         return f"its inrush of {peak_a:.3g} A for {lasting} passes what a channel of {strong_ma / 1000:.3g} A bears"
     amps = f"{drawn_ma / 1000:.3g} A, at {rules.ambient_c:g} °C, on a channel of {strong_ma / 1000:.3g} A"
-    return f"{_REASONS[reason]} for {amps}"
+    cures = wire_cures(vehicle, t, own, book) if reason == "ampacity" else ()
+    return "; ".join((f"{_REASONS[reason]} for {amps}", *cures))
 
 
 _REASONS = {
@@ -134,16 +134,6 @@ _REASONS = {
     "terminal": "the terminal takes no wire that carries the trip setting",
     "stall": "no wire size bears its stalled current until the channel trips",
 }
-
-
-def _with_higher_class(vehicle: Vehicle, t: ItemType, rating: Rating, book: CircuitBook) -> str:
-    """The lowest class of insulation with which the item is borne, in words; empty where none is."""
-    for insulation_c in _CLASSES_C:
-        cured = replace(vehicle, settings=replace(vehicle.settings, insulation_c=insulation_c))
-        fit = book.one((t,), ((0, 1),), rating, book.wiring(cured))
-        if fit is not None and fit.made is not None:
-            return f"; insulation rated to {insulation_c:g} °C has a wire (insulation_c of the settings)"
-    return ""
 
 
 @dataclass(frozen=True, repr=False)

@@ -207,7 +207,7 @@ def offered(
     return tuple(sorted((*useful, *drops), key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
 
 
-_OPENERS = ("soft_start", "measure")
+_OPENERS = ("soft_start", "measure", "divide")
 
 
 @dataclass

@@ -135,6 +135,13 @@ def _measure(chosen: ConcessionSet, option: Option) -> str:
     )
 
 
+def _divide(chosen: ConcessionSet, option: Option) -> str:
+    half_a = chosen.vehicle.load(option.subject).running_ma / 1000
+    channels = [str(c.channel) for c in chosen.allocation.circuits if option.subject in c.loads]
+    where = f"channel{'s' if len(channels) > 1 else ''} {' and '.join(channels)}"
+    return f"{option.subject} wired as two halves of {half_a:g} A each, if it can be divided, on {where}"
+
+
 def _place(chosen: ConcessionSet, option: Option) -> str:
     [unit], wires = chosen.allocation.units, chosen.allocation.wires
     kg = f"{wires['mass_g'].sum() / 1000:.2f} kg"
@@ -168,6 +175,7 @@ _DETAIL = {
     "drop": _drop,
     "measure": _measure,
     "place": _place,
+    "divide": _divide,
     "second_module": _second_module,
 }
 
@@ -224,5 +232,6 @@ _SHORT = {
     "drop": "more voltage drop allowed to {0}",
     "measure": "{0} measured and within its guess",
     "place": "the module at {0}",
+    "divide": "{0} divided into two circuits",
     "second_module": "{0} as a second module",
 }

@@ -28,6 +28,7 @@ WEIGHTS: dict[str, tuple[int | None, int | None, int | None]] = {
     "drop": (6, 3, 2),
     "measure": (4, 2, 2),
     "place": (3, 3, 3),
+    "divide": (None, 5, 4),
     "second_module": (16, 16, 16),
 }
 KINDS = tuple(kind for kind in WEIGHTS if kind != "join harmless")
@@ -75,10 +76,9 @@ def joins_with_others(vehicle: Vehicle, load: Load) -> bool:
 
 
 LARGE_FROM_MA = 3000  # below it a relay or a soft start is more trouble than the channel it relieves
-
 TRIP_HEADROOM_PCT = 20  # the trip setting, a quarter above the draw, leaves no channel less: nothing to be given up
-
 _SOFT_KINDS = ("filament", "motor", "fan", "heater")
+_DIVIDED_KINDS = ("heater", "led")  # of which two halves may be wired each by itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,20 +189,19 @@ def _together_in(state: State, one: str, two: str) -> bool:
 
 def _joinable(vehicle: Vehicle, loads: Sequence[Load]) -> bool:
     locked = {lock.load for lock in vehicle.locked}
-    wired = any(x.name in locked or not x.share for x in loads)
-    return not wired and all(joins_with_others(vehicle, x) for x in loads)
+    return all(x.share and x.name not in locked and joins_with_others(vehicle, x) for x in loads)
 
 
 def _of_loads(vehicle: Vehicle) -> Iterator[Option]:
     locked = {lock.load for lock in vehicle.locked}
-    for load in vehicle.loads:
-        if load.name in locked:
-            continue
+    for load in (x for x in vehicle.loads if x.name not in locked):
         large = load.running_ma >= LARGE_FROM_MA
         if ((large and not load.needs) or load.needs == {"reversing"}) and switch_for(load) is not None:
             yield from _option(vehicle, "relay", load.name, [load])
         if large and load.kind in _SOFT_KINDS and softened(load) != load and "reversing" not in load.needs:
             yield from _option(vehicle, "soft_start", load.name, [load])
+        if large and load.kind in _DIVIDED_KINDS and load.count == 1 and not load.needs:
+            yield from _option(vehicle, "divide", load.name, [load])
         if large and load.tolerance_pct > 0:
             yield from _option(vehicle, "measure", load.name, [load])
         if load.importance == "comfort":
@@ -269,8 +268,9 @@ def softened(load: Load) -> Load:
     peak = -(-load.running_ma * SOFT_MULTIPLE.numerator // SOFT_MULTIPLE.denominator)
     if load.inrush_ma <= peak:
         return load
-    length = max(load.inrush_ms, SOFT_MS)
-    return replace(load, inrush_ma=peak, inrush_ms=length, needs=load.needs | {"pwm"}, inrush_assumed=True)
+    return replace(
+        load, inrush_ma=peak, inrush_ms=max(load.inrush_ms, SOFT_MS), needs=load.needs | {"pwm"}, inrush_assumed=True
+    )
 
 
 def concede(vehicle: Vehicle, concessions: Iterable[Option]) -> Vehicle:
@@ -331,6 +331,7 @@ def _joined(vehicle: Vehicle, option: Option) -> Vehicle:
 
 _ALTER: dict[str, Callable[[Load, Option], Load | None]] = {
     "leave_out": lambda load, _: None,
+    "divide": lambda x, _: replace(x, count=2, running_ma=-(-x.running_ma // 2), inrush_ma=-(-x.inrush_ma // 2)),
     "soft_start": lambda load, _: softened(load),
     "measure": lambda load, _: replace(load, tolerance_pct=Fraction(0)),
     "drop": lambda load, option: replace(load, max_drop_pct=option.amount),

@@ -22,8 +22,7 @@ from pdm_alloc.program.task import Column, Task, merge
 __all__ = ["Form", "Model", "concession_model", "forms_of_loads"]
 
 
-_VARIANTS = ("relay", "soft_start", "drop", "measure")  # concessions that alter one load, of which it takes one
-
+_VARIANTS = ("relay", "soft_start", "drop", "measure", "divide")  # a load takes one of them
 
 _NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these

@@ -36,7 +36,7 @@ def enough(vehicle, units):
 
 def allowed(vehicle, made):
     """A command is joined once at the most, and then takes no other concession; a load is altered once."""
-    altered = [o.subject for o in made if o.kind in ("relay", "soft_start", "measure", "drop", "leave_out")]
+    altered = [o.subject for o in made if o.kind in ("relay", "soft_start", "measure", "drop", "leave_out", "divide")]
     if len(altered) > len(set(altered)):
         return False
     joined = [name for o in made if o.kind == "join" for name in o.members]
@@ -327,3 +327,14 @@ def test_a_second_small_module_is_the_cheapest_that_is_enough():
     told = concessions_table([one])["detail"].iloc[0]
     assert told.startswith("small-2 as a second module: 200 g and a price of 120 more; on it ")
     assert [c.loads for c in one.allocation.circuits if c.unit == "small-2"] and len(one.allocation.circuits) == 5
+
+
+def test_a_heated_screen_that_no_channel_bears_is_divided():
+    """13 A on channels of 8 A: two halves of 6.5 A on two channels, or a relay; a motor is not divided."""
+    screen = replace(LOAD, name="screen", command="screen", running_ma=13_000, inrush_ma=13_000)
+    study = refused(vehicle_of(screen, *_lamps(1)), module_of(4))
+    assert set(remedies(study)) == {("divide",), ("relay",)}
+    (said,) = (row.detail for row in study.concessions.itertuples() if row.kind == "divide")
+    assert said == "screen wired as two halves of 6.5 A each, if it can be divided, on channels 1 and 2"
+    motor = vehicle_of(replace(screen, kind="motor"))
+    assert not any(o.kind == "divide" for o in options(motor))

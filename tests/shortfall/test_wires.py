@@ -25,7 +25,8 @@ def study(vehicle, unit):
 HOT = Settings(wire_ambient_c=110.0, insulation_c=105.0)
 TOO_HOT = (
     "anchor light has no wire: its wire passes 110 °C, and its insulation is rated to 105 °C; "
-    "insulation rated to 125 °C has a wire (insulation_c of the settings)"
+    "insulation rated to 125 °C has a wire (insulation_c of the settings); "
+    "a way and a place of at most 100 °C have one"
 )
 
 
@@ -98,3 +99,11 @@ def test_ratings_keep_the_number_of_pins():
     """Labels of pins are no rating, how many there are is."""
     (channel,) = pinned(3).module.channels
     assert plain(channel).pins == ("", "", "")
+
+
+def test_a_cooler_way_is_the_hottest_that_has_a_wire():
+    """At the ambient that is named the load has a wire, 5 °C above it none: on the channels named, by allocation."""
+    unit = module_of(1)
+    for ambient, is_enough in ((100.0, True), (105.0, False)):
+        vehicle = vehicle_of(NEAR, settings=replace(HOT, wire_ambient_c=ambient))
+        assert (shortfall(vehicle, (unit,), Clock(60), CircuitBook(3)).lost == ()) == is_enough
