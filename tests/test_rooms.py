@@ -163,6 +163,24 @@ def test_the_house_stays_small():
     assert len(FILES) <= MOST_FILES
 
 
+# Rooms in which a variable is the noun of its value; each of these words hides one.
+NAMED, NOT_A_NOUN = ("circuits", "result", "verify", "export"), {"found", "own", "most", "some"}
+
+
+def test_variables_are_nouns():
+    """`found`, `own`, `most` and `some` say nothing of what they hold."""
+    hidden = {
+        f"{path.relative_to(PACKAGE)}: {name}"
+        for path in FILES
+        if room_of(path) in NAMED
+        for function in nodes(path)
+        if isinstance(function, ast.FunctionDef)
+        for node in ast.walk(function)
+        if (name := node.id if isinstance(node, ast.Name) else getattr(node, "arg", None)) in NOT_A_NOUN
+    }
+    assert not hidden
+
+
 def function_lengths(path: Path):
     for node in nodes(path):
         if isinstance(node, ast.FunctionDef):

@@ -128,12 +128,12 @@ def locked_channels(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[
     dict of str to tuple of (int, str)
         By load; sorted.
     """
-    found: dict[str, set[tuple[int, str]]] = {}
+    channels: dict[str, set[tuple[int, str]]] = {}
     for lock in vehicle.locked:
         unit = _unit_number(lock.module, units)
         if unit is not None:
-            found.setdefault(lock.load, set()).add((unit, _channel_name(lock.channel, units[unit])))
-    return {load: tuple(sorted(places)) for load, places in found.items()}
+            channels.setdefault(lock.load, set()).add((unit, _channel_name(lock.channel, units[unit])))
+    return {load: tuple(sorted(places)) for load, places in channels.items()}
 
 
 def held_channels(vehicle: Vehicle, units: Sequence[Unit]) -> set[tuple[int, str]]:

@@ -32,7 +32,7 @@ __all__ = [
     "wiring_key",
 ]
 
-Some = Sequence[tuple[ItemType, int]]
+Members = Sequence[tuple[ItemType, int]]
 
 Segments = tuple[tuple[float, int], ...]  # ambient, deg C, and loaded wires of each part of a way
 
@@ -74,7 +74,7 @@ class Wiring:
         self._rules: dict[tuple[Hashable, ...], WireRules] = {}
         self._wire_m: dict[tuple[Hashable, ...], float] = {}
 
-    def protect(self, some: Some, rating: Rating, running_ma: int, segments: Segments = ()) -> Protected | str:
+    def protect(self, members: Members, rating: Rating, running_ma: int, segments: Segments = ()) -> Protected | str:
         """Setting and wire of a circuit, or a reason word of `pdm_alloc.electrics.circuit_protection.protect`.
 
         Parameters
@@ -92,97 +92,99 @@ class Wiring:
         -------
         Protected or str
         """
-        demand = self.demand(some, running_ma, rating.place)
-        return protect(demand, rating, self.rules_of(some, rating, segments))
+        demand = self.demand(members, running_ma, rating.place)
+        return protect(demand, rating, self.rules_of(members, rating, segments))
 
-    def demand(self, some: Some, running_ma: int, place: str | None) -> Demand:
+    def demand(self, members: Members, running_ma: int, place: str | None) -> Demand:
         """What a circuit asks of any channel of a unit in a place; its largest draw, tolerance included, in mA."""
         return Demand(
             running_ma,
-            [t.surge_ma * k / 1000 for t, k in some],
-            [t.tau_ms for t, _ in some],
-            stalled_ma(some, running_ma),
-            self.runs(some, place),
-            max(t.window_ms for t, _ in some),
+            [t.surge_ma * k / 1000 for t, k in members],
+            [t.tau_ms for t, _ in members],
+            stalled_ma(members, running_ma),
+            self.runs(members, place),
+            max(t.window_ms for t, _ in members),
         )
 
-    def rules_of(self, some: Some, rating: Rating, segments: Segments = ()) -> WireRules:
+    def rules_of(self, members: Members, rating: Rating, segments: Segments = ()) -> WireRules:
         """What its wire is chosen by: hottest place, segments of its way; out and back by wire on a bridge."""
-        key = (rating.place, rating.reversing, segments, *dict.fromkeys(t.place for t, _ in some))
+        key = (rating.place, rating.reversing, segments, *dict.fromkeys(t.place for t, _ in members))
         if key not in self._rules:
-            ambient = self.lengths.hottest_c(rating.place, [t.place for t, _ in some])
+            ambient = self.lengths.hottest_c(rating.place, [t.place for t, _ in members])
             returned = "wire" if rating.reversing else self.rules.return_path
             self._rules[key] = replace(self.rules, ambient_c=ambient, return_path=returned, segments=segments)
         return self._rules[key]
 
-    def segments(self, some: Some, place: str | None, together: Mapping[Part, int], upper: int) -> Segments:
+    def segments(self, members: Members, place: str | None, together: Mapping[Part, int], upper: int) -> Segments:
         """Ambient and loaded wires, at most `upper`, along its way; what is apart from the routes lies as is set."""
         tree = self.lengths.tree(place)
-        apart = [t.place for t, _ in some if not _reached(tree, t)]
+        apart = [t.place for t, _ in members if not _reached(tree, t)]
         ways = {(self.lengths.part_c(part), min(number, upper)) for part, number in together.items()}
         if apart:
             ways.add((self.lengths.hottest_c(place, apart), self.rules.bundle_wires))
         return tuple(sorted(ways))
 
-    def runs(self, some: Some, place: str | None) -> list[Run]:
+    def runs(self, members: Members, place: str | None) -> list[Run]:
         """Run to each load: its ampere-metres over its length, A; its length, m; drop allowed, per cent."""
         tree = self.lengths.tree(place)
-        return [self._run(t, k, some, place, tree) for t, k in some]
+        return [self._run(t, k, members, place, tree) for t, k in members]
 
-    def _run(self, t: ItemType, k: int, some: Some, place: str | None, tree: Tree | None) -> Run:
+    def _run(self, t: ItemType, k: int, members: Members, place: str | None, tree: Tree | None) -> Run:
         own_a = t.running_ma / 1000
         if not _reached(tree, t):
             return (own_a, t.length_m, t.max_drop_pct)
         length = self.lengths.wire_m(place, t.place)
         if tree is None or not length:  # at the module itself, with no allowance for ends
             return (own_a, length, t.max_drop_pct)
-        return (self._amp_metres(t, some, tree) / length, length, t.max_drop_pct)
+        return (self._amp_metres(t, members, tree) / length, length, t.max_drop_pct)
 
-    def _amp_metres(self, t: ItemType, some: Some, tree: Tree) -> float:
+    def _amp_metres(self, t: ItemType, members: Members, tree: Tree) -> float:
         """Of the current in every part of the way: the trunk has what branches off later too; at the worst voltage."""
         slack, end = self.lengths.slack, self.lengths.end_m
-        joined = [(o, k, tree.shared_m(str(t.place), str(o.place)) * slack + end) for o, k in some if _reached(tree, o)]
+        joined = [
+            (o, k, tree.shared_m(str(t.place), str(o.place)) * slack + end) for o, k in members if _reached(tree, o)
+        ]
         sums = (
             t.volt_ma[at] * end + sum(other.volt_ma[at] * k * m for other, k, m in joined)
             for at in range(len(t.volt_ma))
         )
         return max(sums) / 1000
 
-    def wire_m(self, some: Some, place: str | None) -> float:
+    def wire_m(self, members: Members, place: str | None) -> float:
         """Wire of a circuit one way, as far as known, m: trunk and branches once, ends at the module and each item."""
-        key = (place, *((t.place, t.length_m, k) for t, k in some))
+        key = (place, *((t.place, t.length_m, k) for t, k in members))
         if key not in self._wire_m:
-            self._wire_m[key] = self._measure(some, place)
+            self._wire_m[key] = self._measure(members, place)
         return self._wire_m[key]
 
-    def _measure(self, some: Some, place: str | None) -> float:
+    def _measure(self, members: Members, place: str | None) -> float:
         tree = self.lengths.tree(place)
-        joined = [(str(t.place), k) for t, k in some if _reached(tree, t)]
-        alone = sum((t.length_m or 0.0) * k for t, k in some if not _reached(tree, t))
+        joined = [(str(t.place), k) for t, k in members if _reached(tree, t)]
+        alone = sum((t.length_m or 0.0) * k for t, k in members if not _reached(tree, t))
         if tree is None or not joined:
             return alone
         ends = 1 + sum(k for _, k in joined)
         return alone + tree.joined_m(name for name, _ in joined) * self.lengths.slack + ends * self.lengths.end_m
 
-    def placed(self, some: Some, place: str | None) -> list[str]:
+    def placed(self, members: Members, place: str | None) -> list[str]:
         """Places its wire leads to along the routes."""
         tree = self.lengths.tree(place)
-        return list(dict.fromkeys(str(t.place) for t, _ in some if _reached(tree, t)))
+        return list(dict.fromkeys(str(t.place) for t, _ in members if _reached(tree, t)))
 
-    def mass_g(self, some: Some, made: Protected, rating: Rating) -> float:
+    def mass_g(self, members: Members, made: Protected, rating: Rating) -> float:
         """Mass of a circuit's wire as far as its length is known, with the way back where it is a wire, g."""
         back = RETURNS["wire" if rating.reversing else self.rules.return_path]
         one = mass_g_per_m(made.wire.size.area_mm2, self.rules.insulation_c)
-        return self.wire_m(some, rating.place) * one * made.wire.parallel * back
+        return self.wire_m(members, rating.place) * one * made.wire.parallel * back
 
 
 def _reached(tree: Tree | None, t: ItemType) -> bool:
     return tree is not None and t.place is not None and t.place in tree
 
 
-def stalled_ma(some: Some, running_ma: int) -> int:
+def stalled_ma(members: Members, running_ma: int) -> int:
     """Current that flows for ever when every motor of a circuit stalls, copper cold, mA; 0: none of it can."""
-    over = sum(t.surge_ma * k for t, k in some if t.stalls)
+    over = sum(t.surge_ma * k for t, k in members if t.stalls)
     return running_ma + over if over else 0
 
 

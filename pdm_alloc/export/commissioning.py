@@ -136,8 +136,8 @@ def expected_current(allocation: Allocation, circuit: PlacedCircuit, volt: float
     off = sum(Fraction(x.running_ma) * max(x.tolerance_pct, Fraction(METER_PCT)) / 100 for x in loads)
     margin = ceil(off * share) + METER_MA
     below_trip = _below_trip_ma(allocation, circuit)
-    most = middle + margin if below_trip is None else min(middle + margin, below_trip)
-    return Expected(middle, max(0, middle - margin), most)
+    upper = middle + margin if below_trip is None else min(middle + margin, below_trip)
+    return Expected(middle, max(0, middle - margin), upper)
 
 
 def _below_trip_ma(allocation: Allocation, circuit: PlacedCircuit) -> int | None:

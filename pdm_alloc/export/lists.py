@@ -170,7 +170,7 @@ def wire_list(allocation: Allocation) -> pd.DataFrame:
 
 def _load(allocation: Allocation, circuit: PlacedCircuit, name: str) -> Row:
     load = allocation.vehicle.load(name)
-    items = sum(own == name for own, _ in circuit.items)
+    items = sum(each == name for each, _ in circuit.items)
     return {"load": name, "items": items, "place": load.place or "", **dict(load.extra)}
 
 

@@ -67,11 +67,13 @@ def changed_vehicle(vehicle: Vehicle, proposal: pd.DataFrame) -> Vehicle:
 
 
 def _proposal(load: Load, measured: Sequence[Measured]) -> Row | None:
-    own = [(circuit, verdict, _items(load, circuit)) for circuit, verdict in measured if _items(load, circuit)]
-    outside = any(verdict.word == OUTSIDE for _, verdict, _ in own)
-    if not own or not (outside or load.tolerance_pct > 0):
+    proposals = [(circuit, verdict, _items(load, circuit)) for circuit, verdict in measured if _items(load, circuit)]
+    outside = any(verdict.word == OUTSIDE for _, verdict, _ in proposals)
+    if not proposals or not (outside or load.tolerance_pct > 0):
         return None
-    ratio = sum((verdict.ratio or 0) * items for _, verdict, items in own) / Fraction(sum(items for *_, items in own))
+    ratio = sum((verdict.ratio or 0) * items for _, verdict, items in proposals) / Fraction(
+        sum(items for *_, items in proposals)
+    )
     new_ma = ceil(load.running_ma * ratio)
     return {
         "load": load.name,
@@ -80,7 +82,7 @@ def _proposal(load: Load, measured: Sequence[Measured]) -> Row | None:
         "measured_a": new_ma / 1000,
         "change_pct": round(100 * (new_ma / load.running_ma - 1), 1),
         "why": "outside tolerance" if outside else "was a guess",
-        "how": _how(load, [circuit for circuit, *_ in own]),
+        "how": _how(load, [circuit for circuit, *_ in proposals]),
     }
 
 

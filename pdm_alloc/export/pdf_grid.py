@@ -236,8 +236,8 @@ def column_widths(
         Points, together no more than `width`.
     """
     cells = [[head, *(row[at] for row in rows)] for at, head in enumerate(heads)]
-    liked = [max(_line(text, type_, style, n == 0) for n, text in enumerate(own)) + _PADDING for own in cells]
-    least = [max(_word(text, type_, style, n == 0) for n, text in enumerate(own)) + _PADDING for own in cells]
+    liked = [max(_line(text, type_, style, n == 0) for n, text in enumerate(texts)) + _PADDING for texts in cells]
+    least = [max(_word(text, type_, style, n == 0) for n, text in enumerate(texts)) + _PADDING for texts in cells]
     if sum(least) >= width:  # then words break, the longest first
         return _shared(least, [0.0] * len(least), width)
     return _shared(liked, least, width)

@@ -298,10 +298,10 @@ def sheet_of_trials(allocation: Allocation, type_: Type, width: float) -> Any:
     cells: list[list[Any]] = [[type_.paragraph(heading(name), bold=True) for name in _COLUMNS]]
     style: list[tuple[Any, ...]] = [*LINES, *HEAD]
     rows = sorted(records(commissioning(allocation)), key=lambda row: row["command"].casefold())
-    for command, own in groupby(rows, key=lambda row: row["command"]):
+    for command, steps in groupby(rows, key=lambda row: row["command"]):
         style += _block(len(cells))
         cells.append([_steps(allocation, command, type_), *[""] * (len(_COLUMNS) - 1)])
-        for _, lines in groupby(own, key=lambda row: (row["module"], row["channel"])):
+        for _, lines in groupby(steps, key=lambda row: (row["module"], row["channel"])):
             style += _room(len(cells))
             cells.append(_line(list(lines), type_))
     share = width / sum(_COLUMNS.values())

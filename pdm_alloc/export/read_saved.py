@@ -170,9 +170,9 @@ def _from_tables(home: Path, changed: Collection[str] = ()) -> Allocation:
         float(settings["gap"]),
         tuple((name, float(value)) for name, value in _under("objective", settings)),
     )
-    found = [*misfits(allocation, "assignments"), *signal_misfits(signals, vehicle, "signal_uses")]
-    if found:
-        raise InputError(found)
+    wrong = [*misfits(allocation, "assignments"), *signal_misfits(signals, vehicle, "signal_uses")]
+    if wrong:
+        raise InputError(wrong)
     allocation = allocation.with_signals(side_of(signals, vehicle, units))
     if allocation_digest(allocation) != settings["digest"]:
         raise InputError([_altered(name) for name in changed or ("saved tables",)])
@@ -222,12 +222,12 @@ def _check_settings(settings: dict[str, str], faults: Faults) -> None:
 def _check_files(home: Path, settings: dict[str, str], faults: Faults) -> None:
     """A table left from an earlier allocation would be read with this one."""
     listed = set(settings.get("tables", "").split())
-    found = {f"{file.parent.name}/{file.stem}" for part in _PARTS for file in (home / part).glob("*.csv")}
-    for name in sorted(found - listed):
+    present = {f"{file.parent.name}/{file.stem}" for part in _PARTS for file in (home / part).glob("*.csv")}
+    for name in sorted(present - listed):
         faults.add(
             f"{name}.csv", None, None, None, "is not of this allocation", "delete it, or write the documents anew"
         )
-    for name in sorted(listed - found):
+    for name in sorted(listed - present):
         faults.add(f"{name}.csv", None, None, None, "is missing", "write the documents anew")
 
 

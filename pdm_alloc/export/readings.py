@@ -104,11 +104,11 @@ def _headings() -> dict[str, str]:
 
 def _places(grid: Grid, faults: Faults) -> dict[str, int]:
     names = {plain_header(text): column for text, column in _headings().items()}
-    found = {names[plain]: at for at, text in enumerate(grid.header) if (plain := plain_header(text)) in names}
+    places = {names[plain]: at for at, text in enumerate(grid.header) if (plain := plain_header(text)) in names}
     for column in (*_KEY, *_SAME, "measured_a"):
-        if column not in found:
+        if column not in places:
             faults.add(grid.table, grid.header_row, column, None, "is missing", "give the sheet as it was written")
-    return found
+    return places
 
 
 def _readings(

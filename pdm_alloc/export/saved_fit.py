@@ -82,17 +82,21 @@ def _names(vehicle: Vehicle, table: str) -> Iterator[Fault]:
 def _numbers(allocation: Allocation, table: str) -> Iterator[Fault]:
     """Numbers that something is divided by, or that count something."""
     vehicle = allocation.vehicle
-    found = [
+    numbers = [
         ("settings", name, getattr(vehicle.settings, name)) for name in ("system_v", "reference_v", "bundle_wires")
     ]
-    found += [(state.name, "supply_v", state.supply_v) for state in vehicle.states]
-    found += [(load.name, name, getattr(load, name)) for load in vehicle.loads for name in ("running_ma", "count")]
+    numbers += [(state.name, "supply_v", state.supply_v) for state in vehicle.states]
+    numbers += [(load.name, name, getattr(load, name)) for load in vehicle.loads for name in ("running_ma", "count")]
     for module in [unit.module for unit in allocation.units]:
-        found += [(module.name, name, getattr(module, name)) for name in ("total_ma", "total_peak_ma", "trip_step_ma")]
-        found += [(f"bank {bank}", "limit", limit) for bank, limit in module.bank_ma.items()]
-        found += [(c.name, n, getattr(c, n)) for c in module.channels for n in ("continuous_ma", "peak_ma", "peak_ms")]
-        found += [(f"{module.name} at {c:g} deg C", "factor", factor) for c, factor in module.derating]
-    for subject, name, value in found:
+        numbers += [
+            (module.name, name, getattr(module, name)) for name in ("total_ma", "total_peak_ma", "trip_step_ma")
+        ]
+        numbers += [(f"bank {bank}", "limit", limit) for bank, limit in module.bank_ma.items()]
+        numbers += [
+            (c.name, n, getattr(c, n)) for c in module.channels for n in ("continuous_ma", "peak_ma", "peak_ms")
+        ]
+        numbers += [(f"{module.name} at {c:g} deg C", "factor", factor) for c, factor in module.derating]
+    for subject, name, value in numbers:
         if not value > 0:
             yield Fault(table, None, name, str(value), f"of {subject} is not above 0")
 

@@ -320,9 +320,9 @@ def _loaded(content: bytes, name: str) -> dict[str, Any]:
             name, "is not a saved allocation", "give the allocation.json that was written with the documents"
         )
     if document.get("version") != SCHEMA_VERSION:
-        found = " ".join(str(document.get("version")).split())[:20]
+        version = " ".join(str(document.get("version")).split())[:20]
         remedy = f"this program reads version {SCHEMA_VERSION}: use the program that wrote it"
-        raise _refusal(name, f"has version {found}", remedy)
+        raise _refusal(name, f"has version {version}", remedy)
     return document
 
 

@@ -133,12 +133,12 @@ class _Cube:
         """For each set of directions, the corners that lie on a tree with one edge in each of them."""
         trees = [self.ones]
         for directions in range(1, 1 << len(self.names)):
-            found = 0
+            reached = 0
             for i in _bits(directions):
-                found |= self.edges[i] & self.across(i, trees[directions ^ (1 << i)])
+                reached |= self.edges[i] & self.across(i, trees[directions ^ (1 << i)])
             for part in _parts(directions):
-                found |= trees[part] & trees[directions ^ part]
-            trees.append(found)
+                reached |= trees[part] & trees[directions ^ part]
+            trees.append(reached)
         return trees
 
 

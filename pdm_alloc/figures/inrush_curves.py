@@ -138,7 +138,7 @@ def curves_of(allocation: "Allocation", channel: str | int, module: str | None =
     """
     wired = _on(allocation, str(channel), module)
     rating, made = wired.place.rating, wired.made
-    excess = [(item.surge_ma * number / 1000, item.tau_ms) for item, number in wired.some]
+    excess = [(item.surge_ma * number / 1000, item.tau_ms) for item, number in wired.members]
     return curves(
         wired.running_ma / 1000,
         tuple(amps for amps, _ in excess),

@@ -214,7 +214,7 @@ def _cable_g(vehicle: Vehicle, one: Laid) -> float | None:
 
 
 def _lead(vehicle: Vehicle, w: WiredCircuit) -> Lead:
-    ends = tuple((t.place, k, t.length_m) for t, k in w.some)
+    ends = tuple((t.place, k, t.length_m) for t, k in w.members)
     unit, name = w.circuit.unit, loads_text(vehicle, w.circuit)
     if not isinstance(w.made, Protected):
         return Lead(unit, name, ends, 0, None, 0.0)

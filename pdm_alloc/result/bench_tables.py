@@ -313,8 +313,8 @@ def segments_table(vehicle: Vehicle, wired: Sequence[WiredCircuit], signals: Seq
     """
     wiring = Wiring(vehicle)
     strands = [strand for w in wired if (strand := strand_of(vehicle, wiring, w)) is not None]
-    found = segments([*strands, *signals], _routes(vehicle), wiring.lengths.slack, vehicle.settings.insulation_c)
-    rows = [_segment_row(segment) for segment in found]
+    parts = segments([*strands, *signals], _routes(vehicle), wiring.lengths.slack, vehicle.settings.insulation_c)
+    rows = [_segment_row(segment) for segment in parts]
     return pd.DataFrame(rows, columns=list(SEGMENTS))
 
 

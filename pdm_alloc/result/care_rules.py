@@ -59,11 +59,11 @@ class CareWarning:
     remedy: str
 
 
-def listed(names: Iterable[str], most: int = 6) -> str:
-    """Names as a sentence has them: ``a, b and c``; beyond `most` the rest is only counted."""
+def listed(names: Iterable[str], shown: int = 6) -> str:
+    """Names as a sentence has them: ``a, b and c``; beyond `shown` the rest is only counted."""
     words = list(names)
-    if len(words) > most:
-        words = [*words[: most - 1], f"{len(words) - most + 1} more"]
+    if len(words) > shown:
+        words = [*words[: shown - 1], f"{len(words) - shown + 1} more"]
     return " and ".join(([", ".join(words[:-1])] if words[1:] else []) + words[-1:])
 
 

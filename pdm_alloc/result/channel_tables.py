@@ -144,8 +144,8 @@ def pin_map(vehicle: Vehicle, circuits: Sequence[PlacedCircuit], channel_table: 
     table = channel_table[list(PIN_MAP)].copy()
     values = {load.name: dict(load.extra) for load in vehicle.loads}
     for column in dict.fromkeys(name for load in vehicle.loads for name, _ in load.extra):
-        found = [[values[load].get(column, "") for load in c.loads] for c in circuits]
-        table[column] = ["; ".join(dict.fromkeys(v for v in cell if v)) for cell in found]
+        cells = [[values[load].get(column, "") for load in c.loads] for c in circuits]
+        table[column] = ["; ".join(dict.fromkeys(v for v in cell if v)) for cell in cells]
     return table
 
 
@@ -201,8 +201,8 @@ def _above_ms(w: WiredCircuit, protected: Protected) -> float:
     """Above what the channel may read as its setting, as its window was chosen."""
     rating = w.place.rating
     level = float(protected.trip_ma / w.each * (1 - rating.trip_error_pct / 100) / rating.share)
-    excess = [t.surge_ma * k / 1000 for t, k in w.some]
-    return time_above(w.running_ma / 1000, excess, [t.tau_ms for t, _ in w.some], level / 1000)
+    excess = [t.surge_ma * k / 1000 for t, k in w.members]
+    return time_above(w.running_ma / 1000, excess, [t.tau_ms for t, _ in w.members], level / 1000)
 
 
 def _stall(w: WiredCircuit, protected: Protected) -> tuple[object, ...]:

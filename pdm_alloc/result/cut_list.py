@@ -161,7 +161,7 @@ def _legs(w: WiredCircuit, protected: Protected) -> Iterator[_Leg]:
             yield _Leg(name, pins, protected.wire.parallel, f"+ in {word}")
         return
     share = -(-protected.wire.parallel // len(every))
-    pins = tuple(pin for _, own in every for pin in _spread(own, share))
+    pins = tuple(pin for _, leg_pins in every for pin in _spread(leg_pins, share))
     yield _Leg(every[0][0], pins, protected.wire.parallel, "")
 
 
@@ -176,7 +176,7 @@ def _laid(wiring: Wiring, w: WiredCircuit) -> tuple[Piece, ...]:
 
 
 def _items(w: WiredCircuit) -> list[tuple[ItemType, str, int]]:
-    types = {t.load: t for t, _ in w.some}
+    types = {t.load: t for t, _ in w.members}
     return [(types[load], load, item) for load, item in w.circuit.items]
 
 
@@ -346,5 +346,5 @@ ENDS_OF |= {"stud": ("ring",), "splice": ("splice",), "battery": ("ring",)}
 def part_at(vehicle: Vehicle, cut: Cut, spot: Spot, sides: dict[str, float]) -> str:
     """Part numbers for one end of a piece of wire, from the table parts."""
     size = sides[spot.name] if spot.kind == "splice" else cut.size.fitted_mm2
-    found = [part_for(vehicle.parts, item, spot.at or "*", size) for item in ENDS_OF[spot.kind]]
-    return " + ".join(part for part in found if part)
+    parts = [part_for(vehicle.parts, item, spot.at or "*", size) for item in ENDS_OF[spot.kind]]
+    return " + ".join(part for part in parts if part)

@@ -128,7 +128,7 @@ def _power(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> Iterator[ReturnWi
 
 
 def _each(vehicle: Vehicle, w: WiredCircuit, protected: Protected) -> Iterator[ReturnWire]:
-    for (t, _), drop in zip(w.some, protected.wire.drops_pct, strict=True):
+    for (t, _), drop in zip(w.members, protected.wire.drops_pct, strict=True):
         items = tuple(n for load, n in w.circuit.items if load == t.load)
         left = vehicle.load(t.load).max_drop_pct - (drop or 0.0)
         size, conductors = protected.wire.size, protected.wire.parallel
@@ -138,7 +138,7 @@ def _each(vehicle: Vehicle, w: WiredCircuit, protected: Protected) -> Iterator[R
 
 def _together(w: WiredCircuit, protected: Protected) -> ReturnWire:
     """Where returns are wires back to the module, they are there one wire a circuit."""
-    sums = [sum(t.state_ma[n] * k for t, k in w.some) for n in range(len(w.some[0][0].state_ma))]
+    sums = [sum(t.state_ma[n] * k for t, k in w.members) for n in range(len(w.members[0][0].state_ma))]
     where = ("power", w.circuit.unit, w.circuit.channel, "; ".join(w.circuit.loads), (1,), w.place.unit.place)
     wire, amps = (protected.wire.size, protected.wire.parallel), w.running_ma / 1000
     return ReturnWire(*where, tuple(sums), *wire, float("inf"), amps, origin="module")

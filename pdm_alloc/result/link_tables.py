@@ -317,7 +317,7 @@ def _ohms(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> dict[str, float | 
     ohms: dict[str, float | None] = {}
     for w in wired:
         drops = () if isinstance(w.made, str) else w.made.wire.drops_pct
-        for (t, _), pct in zip(w.some, drops, strict=False):
+        for (t, _), pct in zip(w.members, drops, strict=False):
             if pct is not None and t.running_ma:
                 ohm = pct * vehicle.settings.system_v * 10 / t.running_ma
                 ohms[t.load] = max(ohm, ohms.get(t.load) or 0.0)

@@ -109,11 +109,11 @@ def place_of(vehicle: Vehicle, units: Sequence[Unit], circuit: PlacedCircuit) ->
     return Place(unit, channels, replace(rating, usable_ma=usable))
 
 
-Some = tuple[tuple[ItemType, int], ...]
+Members = tuple[tuple[ItemType, int], ...]
 
 Beside = dict[Part, int]  # loaded wires in each route a wire lies in
 
-_Draft = tuple[PlacedCircuit, Place, Some, int]
+_Draft = tuple[PlacedCircuit, Place, Members, int]
 
 
 @dataclass(frozen=True)
@@ -153,7 +153,7 @@ class WiredCircuit:
 
     circuit: PlacedCircuit
     place: Place
-    some: Some
+    members: Members
     running_ma: int
     made: Protected | str
     runs: tuple[tuple[float, float | None, float], ...]
@@ -172,7 +172,7 @@ class WiredCircuit:
     @property
     def stalled_a(self) -> float | None:
         """Current when every motor in it is stuck, A; None: it has none."""
-        stalled = stalled_ma(self.some, self.running_ma)
+        stalled = stalled_ma(self.members, self.running_ma)
         return stalled / 1000 if stalled else None
 
 
@@ -220,10 +220,10 @@ def _fuller(one: Beside, other: Beside) -> Beside:
 
 
 def _draft(vehicle: Vehicle, place: Place, circuit: PlacedCircuit, types: Mapping[str, ItemType]) -> _Draft:
-    some = tuple((types[load], k) for load, k in Counter(load for load, _ in circuit.items).items())
-    rating = rating_for(place.rating, some[0][0].headroom_pct)
-    draw = CircuitDraw(some, vehicle.settings.tolerance_loads).draw_ma
-    return circuit, Place(place.unit, place.channels, rating), some, draw
+    members = tuple((types[load], k) for load, k in Counter(load for load, _ in circuit.items).items())
+    rating = rating_for(place.rating, members[0][0].headroom_pct)
+    draw = CircuitDraw(members, vehicle.settings.tolerance_loads).draw_ma
+    return circuit, Place(place.unit, place.channels, rating), members, draw
 
 
 def _together(vehicle: Vehicle, wiring: Wiring, wired: Sequence[WiredCircuit]) -> list[Beside]:
@@ -242,7 +242,7 @@ def _at_module(w: WiredCircuit, strand: Strand) -> Beside:
 
 def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | None:
     """A circuit's wire as it lies in the harness; None: its ways are not known, or it has no wire."""
-    tree, ends = wiring.lengths.tree(w.place.unit.place), wiring.placed(w.some, w.place.unit.place)
+    tree, ends = wiring.lengths.tree(w.place.unit.place), wiring.placed(w.members, w.place.unit.place)
     if tree is None or not ends or isinstance(w.made, str):
         return None
     back = RETURNS["wire" if w.place.rating.reversing else vehicle.settings.return_path]
@@ -262,37 +262,39 @@ def _each_a(w: WiredCircuit, parallel: int) -> float:
 
 
 def _wired(draft: _Draft, wiring: Wiring, together: Beside) -> WiredCircuit:
-    circuit, place, some, running_ma = draft
+    circuit, place, members, running_ma = draft
     rating = place.rating
-    bundle, made = _made(wiring, some, rating, running_ma, together)
-    runs = tuple(wiring.runs(some, rating.place))
+    bundle, made = _made(wiring, members, rating, running_ma, together)
+    runs = tuple(wiring.runs(members, rating.place))
     known = all(length is not None for _, length, _ in runs)
     if isinstance(made, Protected) and not known:
         made = replace(made, wire=replace(made.wire, size=replace(made.wire.size, name=NOT_KNOWN)))
     return WiredCircuit(
         circuit=circuit,
         place=place,
-        some=some,
+        members=members,
         running_ma=running_ma,
         made=made,
         runs=runs,
-        ambient_c=wiring.rules_of(some, rating).ambient_c,
+        ambient_c=wiring.rules_of(members, rating).ambient_c,
         bundle_wires=bundle,
         most_together=max(together.values(), default=bundle),
         narrowest=_narrowest(wiring, together, bundle),
-        wire_m=wiring.wire_m(some, rating.place) if known else None,
-        mass_g=wiring.mass_g(some, made, rating) if known and isinstance(made, Protected) else None,
+        wire_m=wiring.wire_m(members, rating.place) if known else None,
+        mass_g=wiring.mass_g(members, made, rating) if known and isinstance(made, Protected) else None,
     )
 
 
-def _made(wiring: Wiring, some: Some, rating: Rating, running_ma: int, together: Beside) -> tuple[int, Protected | str]:
+def _made(
+    wiring: Wiring, members: Members, rating: Rating, running_ma: int, together: Beside
+) -> tuple[int, Protected | str]:
     """The wire for so many together; where there is none, for the fullest bundles that allow one."""
     if not together:
-        return wiring.rules.bundle_wires, wiring.protect(some, rating, running_ma)
+        return wiring.rules.bundle_wires, wiring.protect(members, rating, running_ma)
     fullest = max(together.values())
     uppers = {THIN_WALL_BUNDLE[0], *(upper for upper, _ in BUNDLE_FACTORS)}
     for upper in (fullest, *sorted((n for n in uppers if n < fullest), reverse=True)):
-        made = wiring.protect(some, rating, running_ma, wiring.segments(some, rating.place, together, upper))
+        made = wiring.protect(members, rating, running_ma, wiring.segments(members, rating.place, together, upper))
         if isinstance(made, Protected):
             return upper, made
     return fullest, made

@@ -125,7 +125,7 @@ def _wire(w: WiredCircuit, made: Protected) -> dict[str, object]:
 
 
 def _drops(w: WiredCircuit, made: Protected) -> Iterator[tuple[tuple[ItemType, int], float | None]]:
-    return zip(w.some, made.wire.drops_pct, strict=True)
+    return zip(w.members, made.wire.drops_pct, strict=True)
 
 
 def _wires_table_note(vehicle: Vehicle, w: WiredCircuit) -> str:
@@ -138,7 +138,7 @@ def _wires_table_note(vehicle: Vehicle, w: WiredCircuit) -> str:
         notes.append("out and back by wire")
     if w.most_together > w.bundle_wires:
         notes.append(f"split its bundle: no more than {w.bundle_wires} loaded wires together")
-    missing = [t.load for (t, _), (_, length, _) in zip(w.some, w.runs, strict=True) if length is None]
+    missing = [t.load for (t, _), (_, length, _) in zip(w.members, w.runs, strict=True) if length is None]
     if missing:
         least = wire_sizes(vehicle.settings.wire_sizes)
         name = next(size.name for size in least if size.area_mm2 == w.made.wire.size.area_mm2)
@@ -256,8 +256,8 @@ def feeds_asked(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCi
     carried = feed_currents_ma(vehicle, units, max(every, default=0))
     rows = []
     for unit, ma in zip(units, carried, strict=True):
-        own = [pair for w in wired if w.circuit.unit == unit.label for pair in w.some]
-        state, running = _worst_state(vehicle, own)
+        members = [pair for w in wired if w.circuit.unit == unit.label for pair in w.members]
+        state, running = _worst_state(vehicle, members)
         rows.append((max(ma, for_at_once_ma(running)), state, running))
     return rows
 
@@ -343,8 +343,8 @@ def _harness_tables_note(wire: WireChoice | str, length: float | None) -> str:
     return "" if length is not None else "length from the battery not known, drop not judged"
 
 
-def _worst_state(vehicle: Vehicle, some: Sequence[tuple[ItemType, int]]) -> tuple[str, int]:
+def _worst_state(vehicle: Vehicle, members: Sequence[tuple[ItemType, int]]) -> tuple[str, int]:
     """State in which some items draw most, all duties taken as 1, and what they draw, mA."""
-    sums = [sum(t.state_ma[n] * k for t, k in some) for n in range(len(vehicle.states))]
+    sums = [sum(t.state_ma[n] * k for t, k in members) for n in range(len(vehicle.states))]
     worst = max(range(len(sums)), key=lambda n: sums[n])
     return vehicle.states[worst].name, sums[worst]

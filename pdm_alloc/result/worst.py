@@ -167,9 +167,11 @@ def input_names(vehicle: Vehicle) -> dict[Any, str]:
     """
     conditions = [(command.name, condition_names(command.condition)) for command in vehicle.commands]
     listed = [item.name for item in vehicle.inputs]
-    names: dict[Any, str] = {name: name for name in (*listed, *(n for _, own in conditions for n in sorted(own)))}
-    for command, own in conditions:
-        if not own:
+    names: dict[Any, str] = {
+        name: name for name in (*listed, *(n for _, names_of in conditions for n in sorted(names_of)))
+    }
+    for command, names_of in conditions:
+        if not names_of:
             names[own_input(command)] = _free(command, names.values())
     return names
 
@@ -254,8 +256,8 @@ def loadings_of(
     types: dict[str, tuple[ItemType, ...]] = {}
     place: dict[str, tuple[str, int]] = {}
     for t in load_types(vehicle):
-        own = types.get(t.command, ())
-        place[t.load], types[t.command] = (t.command, len(own)), (*own, t)
+        known = types.get(t.command, ())
+        place[t.load], types[t.command] = (t.command, len(known)), (*known, t)
     loadings: dict[Limit, dict[tuple[str, int], int]] = {limit: {} for limit in limits_of(vehicle, units)}
     for circuit in circuits:
         for limit in loadings:

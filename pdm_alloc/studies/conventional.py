@@ -82,14 +82,14 @@ class Conventional:
 class _Fused:
     """Items behind one fuse and relay."""
 
-    some: tuple[tuple[ItemType, int], ...]
+    members: tuple[tuple[ItemType, int], ...]
     fuse_a: float
     wire: WireChoice
     wire_g: float
 
     @property
     def relays(self) -> int:
-        return 2 if self.some[0][0].reversing else 1
+        return 2 if self.members[0][0].reversing else 1
 
 
 def conventional(vehicle: Vehicle, box: str | None = None) -> Conventional:

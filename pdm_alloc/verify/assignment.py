@@ -67,10 +67,10 @@ def spares_kept(recount):
 
 def each_item_once(recount):
     """Every item of every load is on exactly one channel, and nothing else is."""
-    found = Counter(item for circuit in recount.circuits for item in circuit.items)
+    placed = Counter(item for circuit in recount.circuits for item in circuit.items)
     wanted = {(load.name, n): 1 for load in recount.vehicle.loads for n in range(1, load.count + 1)}
-    for load, item in sorted(wanted.keys() | found.keys()):
-        value, limit = found[load, item], wanted.get((load, item), 0)
+    for load, item in sorted(wanted.keys() | placed.keys()):
+        value, limit = placed[load, item], wanted.get((load, item), 0)
         if value != limit:
             message = f"{load} item {item} is on {value} channels and should be on {limit}"
             yield Finding("item", subject=load, value=value, limit=limit, message=message)

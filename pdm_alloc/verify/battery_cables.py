@@ -147,10 +147,10 @@ class _Cable:
         need = max(self.row["running_a"], self.asked.steady_a) / LOADING
         if self.fuse_a * GUARD < need:
             yield _finding(self.asked, self.fuse_a, need, "A", f"the fuse is {self.fuse_a:g} A, it takes {need:.4g} A")
-        most = FUSE_WITHIN_M[self.settings.rules]
-        if not self.row["fuse_within_m"] <= most:
-            message = f"the fuse may be {self.row['fuse_within_m']:g} m away, the rules allow {most:g} m"
-            yield _finding(self.asked, self.row["fuse_within_m"], most, "m", message)
+        within_m = FUSE_WITHIN_M[self.settings.rules]
+        if not self.row["fuse_within_m"] <= within_m:
+            message = f"the fuse may be {self.row['fuse_within_m']:g} m away, the rules allow {within_m:g} m"
+            yield _finding(self.asked, self.row["fuse_within_m"], within_m, "m", message)
 
     def _carries(self, size):
         carries = self.parallel * size.ampacity_a

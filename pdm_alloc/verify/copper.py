@@ -119,7 +119,7 @@ def _loaded(wires):
 
 def damage_ms(current_a: float, area_mm2: float, insulation_c: float) -> float:
     """Time a conductor at its class takes to the temperature its insulation survives for 5 s, no heat lost, ms."""
-    limit = next(c for most, c in SHORT_TIME_C if insulation_c <= most)
+    limit = next(c for class_c, c in SHORT_TIME_C if insulation_c <= class_c)
     above = [t - COPPER_ZERO_C for t in (insulation_c, limit, 20.0)]
     joule = COPPER_HEAT * above[2] / (COPPER_RESISTIVITY * 1e-3) * math.log(above[1] / above[0])
     return 1000 * joule * (area_mm2 / current_a) ** 2
@@ -175,7 +175,7 @@ def _between_classes(row, insulation_c):
 
 
 def _together(wires):
-    known = [factor for most, factor in BUNDLE_FACTORS if wires <= most]
+    known = [factor for number, factor in BUNDLE_FACTORS if wires <= number]
     upper, least = THIN_WALL_BUNDLE
     return known[0] if known else least if wires > upper else BUNDLE_FACTOR_BEYOND
 
@@ -325,10 +325,10 @@ def _splices(vehicle, cuts):
         if len(here) < 2:
             yield Finding("splice", subject=name, message="only one piece of wire is on it")
         area = sum(_area_mm2(row["size"]) for _, row in here if row["size"] != "not known")
-        most = min((largest[part] for part, _ in here if part in largest), default=math.inf)
-        if area > most * 1.01:
-            message = f"{area:g} mm2 of conductors on it, {most:g} mm2 at most"
-            yield Finding("splice", "", "", "", name, area, most, "", message)
+        upper = min((largest[part] for part, _ in here if part in largest), default=math.inf)
+        if area > upper * 1.01:
+            message = f"{area:g} mm2 of conductors on it, {upper:g} mm2 at most"
+            yield Finding("splice", "", "", "", name, area, upper, "", message)
 
 
 def _area_mm2(size):

@@ -130,8 +130,8 @@ class Recount:
     def headroom_pct(self, wired: Wired) -> Fraction:
         """Least headroom of the circuit: its command's own, or the vehicle's, per cent."""
         command = self.commands.get(wired.circuit.command)
-        own = None if command is None else command.headroom_pct
-        return self.vehicle.settings.headroom_pct if own is None else own
+        wanted = None if command is None else command.headroom_pct
+        return self.vehicle.settings.headroom_pct if wanted is None else wanted
 
     def states_on(self, wired: Wired) -> list:
         """States in which the circuit may be on."""
@@ -183,12 +183,12 @@ class Recount:
     def surges(self, wired: Wired, supply_v: float) -> list[tuple[int, int, float]]:
         """Inrush excess of each load of a circuit, how far its tolerance may lift it, mA, and its time constant, ms."""
         guarded = self.vehicle.settings.tolerance_loads > 0
-        found = []
+        excesses = []
         for load, k in wired.counts:
             over = self.cold_excess(load, supply_v)
             lift = arithmetic.deviation(over, load.tolerance_pct) if guarded else 0
-            found.append((over * k, lift * k, load.inrush_ms / 3))
-        return found
+            excesses.append((over * k, lift * k, load.inrush_ms / 3))
+        return excesses
 
     def top(self, values) -> int:
         """Sum of the largest deviations, as many as may come together."""

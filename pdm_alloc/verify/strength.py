@@ -97,7 +97,7 @@ def _energy_at(recount, wired, volts, usable, limit):
     worst = _energy_of(running, surges, off, usable)
     if worst <= limit or len(off) <= at_once or math.comb(len(off), at_once) > MOST_CHOICES:
         return worst
-    return max(_energy_of(running, surges, some, usable) for some in combinations(off, at_once))
+    return max(_energy_of(running, surges, together, usable) for together in combinations(off, at_once))
 
 
 def _energy_of(running, surges, off, usable):
@@ -253,7 +253,7 @@ def _amounts(recount, halves, allowed, current):
 
 
 def _everything(recount, amounts):
-    rises = [rise for _, own in amounts.values() for rise in own]
+    rises = [rise for _, command_rises in amounts.values() for rise in command_rises]
     return sum(ma for ma, _ in amounts.values()) + recount.top(rises)
 
 

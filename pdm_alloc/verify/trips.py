@@ -30,9 +30,9 @@ def trip_exists(recount):
     That quarter and the headroom are one margin: of a circuit without its headroom the rule on running current tells.
     """
     for wired in recount.wired:
-        least, most = least_trip_ma(recount, wired), rated_ma(recount, wired)
-        if least > most and widest_ma(recount, wired) <= usable_ma(recount, wired):
-            one, rated = least / wired.shares / 1000, float(most) / wired.shares / 1000
+        least, upper = least_trip_ma(recount, wired), rated_ma(recount, wired)
+        if least > upper and widest_ma(recount, wired) <= usable_ma(recount, wired):
+            one, rated = least / wired.shares / 1000, float(upper) / wired.shares / 1000
             message = f"the trip setting has to be {one:g} A, the rating is {rated:g} A"
             yield Finding("trip", **wired.where, value=one, limit=rated, unit="A", message=message)
 
@@ -90,8 +90,8 @@ def draw_below_trip(recount, wired, setting_ma):
     limit = reads_ma(wired, setting_ma)
     if value >= limit:
         message = f"it draws {value / 1000:g} A at {volts:g} V and may trip at {limit / 1000:g} A"
-        found = {"state": state, "value": value / 1000, "limit": limit / 1000, "unit": "A", "message": message}
-        yield Finding("draw below trip", **wired.where, **found)
+        amounts = {"state": state, "value": value / 1000, "limit": limit / 1000, "unit": "A", "message": message}
+        yield Finding("draw below trip", **wired.where, **amounts)
 
 
 def pins_each(wired) -> int:

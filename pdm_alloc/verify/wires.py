@@ -37,9 +37,9 @@ def _finding(wired, asked, choices):
         message = f"a stalled motor takes {asked.stall_mm2:.3g} mm2, the terminal takes {most_mm2:g}"
         return Finding("wire", **wired.where, value=asked.stall_mm2, limit=most_mm2, unit="mm2", message=message)
     drops = [max(asked.drops_pct(n, c).values(), key=lambda drop: drop[0] / drop[1]) for n, c in choices]
-    pct, most = min(drops, key=lambda drop: drop[0] / drop[1])
-    message = f"the drop is {pct:.3g} % on the thickest wire, {most:g} % are allowed"
-    return Finding("wire", **wired.where, value=pct, limit=most, unit="%", message=message)
+    pct, allowed = min(drops, key=lambda drop: drop[0] / drop[1])
+    message = f"the drop is {pct:.3g} % on the thickest wire, {allowed:g} % are allowed"
+    return Finding("wire", **wired.where, value=pct, limit=allowed, unit="%", message=message)
 
 
 class Asked:
@@ -100,14 +100,14 @@ class Asked:
             return False
         if parallel * conductor.area_mm2 * GUARD < self.stall_mm2:
             return False
-        return all(pct <= most * GUARD for pct, most in self.drops_pct(parallel, conductor).values())
+        return all(pct <= allowed * GUARD for pct, allowed in self.drops_pct(parallel, conductor).values())
 
     def drops_pct(self, parallel: int, conductor) -> dict[str, tuple[float, float]]:
         """Drop to each load whose length is known and what is allowed, per cent of the system voltage."""
         ohm = self.back * conductor.ohm_per_m(self.running_ma / 1000 / (parallel * conductor.ampacity_a)) / parallel
         volt = self.settings.system_v / 100
-        found = {load: self.amp_metres(load) for load, _ in self.wired.counts}
-        return {load.name: (a * ohm / volt, load.max_drop_pct) for load, a in found.items() if a is not None}
+        amp_metres = {load: self.amp_metres(load) for load, _ in self.wired.counts}
+        return {load.name: (a * ohm / volt, load.max_drop_pct) for load, a in amp_metres.items() if a is not None}
 
     def amp_metres(self, load) -> float | None:
         """Sum of current times length over all the way to a load, A m; None: the length is not known."""
@@ -184,19 +184,19 @@ def _edges(recount, start, end, ways):
 
 
 def _choices(wired, asked):
-    settings, most = asked.settings, trips.terminal_mm2(wired)
+    settings, terminal_mm2 = asked.settings, trips.terminal_mm2(wired)
     lies = ((asked.ambient_c, settings.bundle_wires),)
     known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, lies)
-    for parallel in _parallels(wired, asked, most, known):
+    for parallel in _parallels(wired, asked, terminal_mm2, known):
         for conductor in known:
-            if conductor.area_mm2 <= most:
+            if conductor.area_mm2 <= terminal_mm2:
                 yield parallel, conductor
 
 
-def _parallels(wired, asked, most, known):
+def _parallels(wired, asked, terminal_mm2, known):
     """One conductor for each pin that needs one, one a pin at most; as many as it takes where no terminal is known."""
     pins = wired.shares * trips.pins_each(wired)
-    if most == math.inf and known:
+    if terminal_mm2 == math.inf and known:
         least = max(asked.trip_ma / 1000 / known[-1].ampacity_a, asked.stall_mm2 / known[-1].area_mm2)
         pins = max(pins, wired.shares * math.ceil(least / wired.shares))
     return range(wired.shares * trips.wired_pins(wired, asked.trip_ma), pins + 1, wired.shares)
@@ -277,21 +277,23 @@ class _Row:
         return Finding(what, **self.wired.where, value=value, limit=limit, unit=unit, message=message)
 
     def _trip(self):
-        least = self.asked.trip_ma
-        most = float(trips.rated_ma(self.asked.recount, self.wired))
-        own = round(1000 * self.setting["trip_a"] * self.wired.shares)
-        if own % trips.step_ma(self.wired) or not least <= own <= most * ROUNDED_GUARD:
-            message = f"the setting is {own / 1000:g} A, it has to be {least / 1000:g} A to {most / 1000:g} A in steps"
-            yield self._finding("setting", own / 1000, least / 1000, "A", message)
-        if round(1000 * self.wire["trip_a"]) != own:
-            message = f"the wire is for {self.wire['trip_a']:g} A and the channel set to {own / 1000:g} A"
-            yield self._finding("setting", self.wire["trip_a"], own / 1000, "A", message)
-        yield from trips.draw_below_trip(self.asked.recount, self.wired, own)
+        low = self.asked.trip_ma
+        top = float(trips.rated_ma(self.asked.recount, self.wired))
+        set_ma = round(1000 * self.setting["trip_a"] * self.wired.shares)
+        if set_ma % trips.step_ma(self.wired) or not low <= set_ma <= top * ROUNDED_GUARD:
+            message = f"the setting is {set_ma / 1000:g} A, it has to be {low / 1000:g} A to {top / 1000:g} A in steps"
+            yield self._finding("setting", set_ma / 1000, low / 1000, "A", message)
+        if round(1000 * self.wire["trip_a"]) != set_ma:
+            message = f"the wire is for {self.wire['trip_a']:g} A and the channel set to {set_ma / 1000:g} A"
+            yield self._finding("setting", self.wire["trip_a"], set_ma / 1000, "A", message)
+        yield from trips.draw_below_trip(self.asked.recount, self.wired, set_ma)
 
     def _window(self):
-        need, own = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]
-        if own * ROUNDED_GUARD < need:
-            yield self._finding("window", own, need, "ms", f"the window is {own:g} ms, the inrush takes {need:g} ms")
+        need, window_ms = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]
+        if window_ms * ROUNDED_GUARD < need:
+            yield self._finding(
+                "window", window_ms, need, "ms", f"the window is {window_ms:g} ms, the inrush takes {need:g} ms"
+            )
 
     @property
     def is_unsized(self) -> bool:
@@ -303,10 +305,10 @@ class _Row:
             yield self._finding("wire", None, None, "", "every length is known, its size is not")
 
     def _bundle(self, together):
-        own = self.wire["bundle_wires"]
-        if own < together and SPLIT not in self.wire["note"]:
-            message = f"{together} loaded wires lie together, the wire is chosen for {own:g}"
-            yield self._finding("bundle", own, together, "", message)
+        number = self.wire["bundle_wires"]
+        if number < together and SPLIT not in self.wire["note"]:
+            message = f"{together} loaded wires lie together, the wire is chosen for {number:g}"
+            yield self._finding("bundle", number, together, "", message)
 
     def _conductors(self, lies):
         area, parallel = self.wire["area_mm2"], int(self.wire["parallel"])
@@ -318,16 +320,16 @@ class _Row:
         yield from self._serves(size, parallel)
 
     def _fits(self, size, parallel):
-        most = trips.terminal_mm2(self.wired)
-        if size.area_mm2 > most:
-            message = f"the terminal takes {most:.3g} mm2, the wire has {size.area_mm2:.3g}"
-            yield self._finding("terminal", size.area_mm2, most, "mm2", message)
+        terminal_mm2 = trips.terminal_mm2(self.wired)
+        if size.area_mm2 > terminal_mm2:
+            message = f"the terminal takes {terminal_mm2:.3g} mm2, the wire has {size.area_mm2:.3g}"
+            yield self._finding("terminal", size.area_mm2, terminal_mm2, "mm2", message)
         pins = self.wired.shares * trips.pins_each(self.wired)
         need = self.wired.shares * trips.wired_pins(self.wired, round(1000 * self.wire["trip_a"]))
         if parallel < need:
             message = f"{parallel} conductors, the contacts take {need} for {self.wire['trip_a']:g} A"
             yield self._finding("contact", parallel, need, "", message)
-        if parallel % self.wired.shares or (parallel > pins and most < float("inf")):
+        if parallel % self.wired.shares or (parallel > pins and terminal_mm2 < float("inf")):
             yield self._finding("terminal", parallel, pins, "", f"{parallel} conductors for {pins} pins")
 
     def _serves(self, size, parallel):
@@ -338,10 +340,10 @@ class _Row:
         if parallel * size.area_mm2 * ROUNDED_GUARD < self.asked.stall_mm2:
             message = f"a stuck motor takes {self.asked.stall_mm2:.3g} mm2"
             yield self._finding("stall", parallel * size.area_mm2, self.asked.stall_mm2, "mm2", message)
-        for load, (pct, most) in self.asked.drops_pct(parallel, size).items():
-            if pct > most * ROUNDED_GUARD:
-                message = f"{load} loses {pct:.3g} %, {most:g} % are allowed"
-                yield self._finding("drop", pct, most, "%", message)
+        for load, (pct, allowed) in self.asked.drops_pct(parallel, size).items():
+            if pct > allowed * ROUNDED_GUARD:
+                message = f"{load} loses {pct:.3g} %, {allowed:g} % are allowed"
+                yield self._finding("drop", pct, allowed, "%", message)
 
 
 def _together(recount, rows):
