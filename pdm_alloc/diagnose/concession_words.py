@@ -199,8 +199,9 @@ def alternatives(chosen: ConcessionSet) -> str:
     if len(sets) > 1 and whole and len(kinds) == 1 and not kinds & {"join", "keypad"}:
         names = ", ".join(sorted((option.subject for option in varying), key=natural_key))
         return _SHORT[kinds.pop()].format(f"any {number} of {names}")
-    swaps = [_swap(sets[0], other) for other in sets[1 : 1 + _ALIKE]]
-    more = f"; {len(sets) - 1 - _ALIKE} more like these" if len(sets) > 1 + _ALIKE else ""
+    others = [s for s in sets[1:] if not any(less - sets[0] < s - sets[0] for less in sets[1:])]  # no two swaps in one
+    swaps = [_swap(sets[0], other) for other in others[:_ALIKE]]
+    more = f"; {len(others) - _ALIKE} more like these" if len(others) > _ALIKE else ""
     return f"{' / '.join(swaps)}{more}" if swaps else ""
 
 

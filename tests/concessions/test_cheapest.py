@@ -10,10 +10,10 @@ from hypothesis import HealthCheck, assume, given, settings
 import pdm_alloc as pa
 from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.concession_sets import _kind_of_set, concession_sets, concession_study
+from pdm_alloc.diagnose.concession_sets import ConcessionSet, _kind_of_set, concession_sets, concession_study
 from pdm_alloc.diagnose.concession_sets import offered as on_offer
 from pdm_alloc.diagnose.concession_words import alternatives, concessions_table
-from pdm_alloc.domain.concession_options import coil_of, concede, options, switch_for
+from pdm_alloc.domain.concession_options import Option, coil_of, concede, options, switch_for
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import Input, Place, Route
 from pdm_alloc.panel.views import _ways
@@ -338,3 +338,15 @@ def test_a_heated_screen_that_no_channel_bears_is_divided():
     assert said == "screen wired as two halves of 6.5 A each, if it can be divided, on channels 1 and 2"
     motor = vehicle_of(replace(screen, kind="motor"))
     assert not any(o.kind == "divide" for o in options(motor))
+
+
+def test_two_swaps_in_one_are_not_told_beside_each_of_them():
+    """A relay for one heater or another, a lamp or another left out: two swaps are told, their combination is not."""
+    relays, lamps = (
+        [Option(kind, n, 5, (n,)) for n in names] for kind, names in (("relay", "ab"), ("leave_out", "cd"))
+    )
+    made, *alike = [(r, lamp) for r in relays for lamp in lamps]
+    one = ConcessionSet(1, made, vehicle_of(LOAD), None, None, tuple(alike))
+    assert alternatives(one) == "d left out in place of c left out / " + " in place of ".join(
+        f"{n} on an external relay or contactor" for n in "ba"
+    )
