@@ -1,7 +1,7 @@
 """What an assignment of signals is minimised for, and which item is on which pin."""
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.program.signals.signal_program import SignalProgram
@@ -153,24 +153,24 @@ def hand_out_pins(model: SignalProgram, values: tuple[int, ...], count: int) -> 
     return tuple(uses)
 
 
-def _label_order(model):
+def _label_order(model: SignalProgram) -> Callable[[str], int]:
     order = {c.box.label: n for n, c in enumerate(model.pins.classes)}
     return order.__getitem__
 
 
-def _use(item, label, pins, n, fed):
+def _use(item: tuple[str, int], label: str, pins: tuple[str, ...], n: int, fed: Mapping[str, Sequence[str]]) -> PinUse:
     shared = {word: pins_of_word[n] for word, pins_of_word in fed.items()}
     name, number = item
     return PinUse(name, number, label, pins, shared.get("supply_5v"), shared.get("sensor_ground"))
 
 
-def _feeds(model, values, t, label, word) -> list[str]:
+def _feeds(model: SignalProgram, values: Sequence[int], t: int, label: str, word: str) -> list[str]:
     """The shared pin of each item of a type in one box, in order."""
     pins = [(s, p) for s, p in enumerate(model.pins.shared) if (p.box.label, p.word) == (label, word)]
     return [p.pin.label for s, p in pins for _ in range(values[model.shared[t, s]])]
 
 
-def _places(model: SignalProgram, values) -> dict[tuple[int, str], list[tuple[str, ...]]]:
+def _places(model: SignalProgram, values: Sequence[int]) -> dict[tuple[int, str], list[tuple[str, ...]]]:
     """Pins of each whole signal by type and box: pairs first, what they leave to single pins and bridges."""
     places: dict[tuple[int, str], list[tuple[str, ...]]] = defaultdict(list)
     used: set[int] = set()

@@ -134,14 +134,14 @@ def _add_places(model: SignalProgram) -> None:
             _add_singles(model, t, kind)
 
 
-def _add_pairs(model, t, kind):
+def _add_pairs(model: SignalProgram, t: int, kind: SignalType) -> None:
     for p, pair in enumerate(model.pins.pairs):
         sides = [model.pins.classes[side] for side in pair.sides]
         if kind.reads(pair.box) and all(fits_pin(kind, side.functions, side.max_ma) for side in sides):
             model.pair[t, p] = model.program.variable(len(pair.pairs))
 
 
-def _add_singles(model, t, kind):
+def _add_singles(model: SignalProgram, t: int, kind: SignalType) -> None:
     places = model.single if kind.rule.pins == 1 else model.half
     for c, group in enumerate(model.pins.classes):
         if kind.reads(group.box) and fits_pin(kind, group.functions, group.max_ma):
@@ -151,7 +151,7 @@ def _add_singles(model, t, kind):
                 model.bridge[t, label] = model.program.variable(len(kind.members) or 1)
 
 
-def _add_moves(model, targets, moves):
+def _add_moves(model: SignalProgram, targets: Sequence[Target], moves: Sequence[Move]) -> None:
     for move in moves:
         model.moved[move] = model.program.variable(len(model.types[move.kind].members))
     for number, target in enumerate(targets):
@@ -163,7 +163,7 @@ def _add_moves(model, targets, moves):
             model.program.row({**into, stand: -target.each}, most=0)
 
 
-def _demand_rows(model, count, targets):
+def _demand_rows(model: SignalProgram, count: int, targets: Sequence[Target]) -> None:
     placed: dict[int, dict[int, int]] = defaultdict(dict)
     for v, t, _ in model.placed():
         placed[t][v] = 1
@@ -181,7 +181,7 @@ def _demand_rows(model, count, targets):
         t += 1
 
 
-def _pin_rows(model):
+def _pin_rows(model: SignalProgram) -> None:
     weights: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     for v, _, c in model.uses():
         weights[c][v] += 1
@@ -189,7 +189,7 @@ def _pin_rows(model):
         model.program.row(dict(weights[c]), most=len(model.pins.classes[c].pins))
 
 
-def _bridge_rows(model):
+def _bridge_rows(model: SignalProgram) -> None:
     halves: dict[tuple[int, str], dict[int, int]] = defaultdict(dict)
     for (t, c), v in model.half.items():
         halves[t, model.pins.classes[c].box.label][v] = 1
@@ -197,7 +197,7 @@ def _bridge_rows(model):
         model.program.row({**halves[key], whole: -2}, 0, 0)
 
 
-def _shared_rows(model):
+def _shared_rows(model: SignalProgram) -> None:
     placed: dict[tuple[int, str], dict[int, int]] = defaultdict(dict)
     for v, t, label in model.placed():
         placed[t, label][v] = -1
@@ -251,12 +251,12 @@ def solve_signals(
     return SignalSolution(PROVEN_BEST if proved else BEST_SO_FAR, _whole(solution.values), tuple(costs))
 
 
-def _stopped(solution, step, costs):
+def _stopped(solution: Solution, step: Solution, costs: Sequence[int]) -> SignalSolution:
     """A later stage without an answer leaves that of the earlier one."""
     if not solution.values:
         return SignalSolution(step.outcome)
     return SignalSolution(BEST_SO_FAR, _whole(solution.values), tuple(costs))
 
 
-def _whole(values):
+def _whole(values: Sequence[float]) -> tuple[int, ...]:
     return tuple(round(value) for value in values)

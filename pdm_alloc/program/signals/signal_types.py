@@ -11,6 +11,11 @@ __all__ = ["PairClass", "PinClass", "Pins", "SharedPin", "SignalType", "fits_pin
 
 Member = tuple[str, int]
 
+# Kind, qualifiers, supplies, current, place, reader, and whether it is vital.
+_Key = tuple[str, tuple[str, ...], tuple[str, ...], int, str | None, str | None, bool]
+
+_Traits = tuple[tuple[str, ...], int]  # functions and rating of a pin, mA; -1: not judged
+
 
 @dataclass(frozen=True, slots=True)
 class SignalType:
@@ -107,7 +112,7 @@ def types_of(signals: Iterable[Signal], placed: bool = False) -> tuple[SignalTyp
     tuple of SignalType
         Types of one key are one type; its members are in natural order.
     """
-    members: dict[tuple, list[Member]] = defaultdict(list)
+    members: dict[_Key, list[Member]] = defaultdict(list)
     for signal in sorted(signals, key=lambda s: natural_key(s.name)):
         qualifiers = tuple(sorted(signal.needs & set(QUALIFIERS)))
         place = signal.place if placed else None
@@ -116,12 +121,12 @@ def types_of(signals: Iterable[Signal], placed: bool = False) -> tuple[SignalTyp
     return tuple(replace(_typed(key), members=tuple(members[key])) for key in sorted(members, key=_order))
 
 
-def _typed(key: tuple) -> SignalType:
+def _typed(key: _Key) -> SignalType:
     kind, qualifiers, supplies, current, place, reader, vital = key
     return SignalType(kind, qualifiers, supplies, current, place, reader, vital)
 
 
-def _order(key: tuple) -> tuple:
+def _order(key: _Key) -> tuple[object, ...]:
     kind, qualifiers, supplies, current, place, reader, vital = key
     return (kind, qualifiers, supplies, -current, natural_key(place or ""), reader or "", not vital)
 
@@ -170,11 +175,11 @@ def pins_of(boxes: Sequence[FittedBox]) -> Pins:
     return Pins(tuple(classes), tuple(pairs), tuple(shared))
 
 
-def _shared(box):
+def _shared(box: FittedBox) -> list[SharedPin]:
     return [SharedPin(box, word, pin) for word in SUPPLIES for pin in box.box.pins if word in pin.functions]
 
 
-def _traits(pin: SignalPin) -> tuple:
+def _traits(pin: SignalPin) -> _Traits:
     return (tuple(sorted(pin.functions)), -1 if pin.max_ma is None else pin.max_ma)
 
 
@@ -182,7 +187,7 @@ def _add_classes(box: FittedBox, classes: list[PinClass], pairs: list[PairClass]
     """Classes and pairs of one box; pins of pairs are classed by both traits of their pair."""
     couples = _couples(box)
     paired = {id(pin): tuple(sorted(map(_traits, couple))) for couple in couples for pin in couple}
-    groups: dict[tuple, list[SignalPin]] = defaultdict(list)
+    groups: dict[tuple[_Traits, tuple[_Traits, ...]], list[SignalPin]] = defaultdict(list)
     for pin in box.box.pins:
         if not pin.functions & set(SUPPLIES):
             groups[_traits(pin), paired.get(id(pin), ())].append(pin)
@@ -190,7 +195,7 @@ def _add_classes(box: FittedBox, classes: list[PinClass], pairs: list[PairClass]
     for key in sorted(groups):
         pins = groups[key]
         classes.append(PinClass(box, pins[0].functions, pins[0].max_ma, tuple(pins)))
-    alike: dict[tuple, list] = defaultdict(list)
+    alike: dict[tuple[_Traits, ...], list[tuple[SignalPin, SignalPin]]] = defaultdict(list)
     for couple in couples:
         alike[tuple(sorted(map(_traits, couple)))].append(couple)
     for traits in sorted(alike):
