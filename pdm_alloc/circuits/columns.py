@@ -1,7 +1,7 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -12,16 +12,7 @@ from pdm_alloc.circuits.wiring import Wiring, wiring_key
 from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
 
-__all__ = [
-    "CircuitBook",
-    "Fit",
-    "OutOfTime",
-    "TooManyCircuits",
-    "circuits_of",
-    "fit",
-    "may_share",
-    "wire_cures",
-]
+__all__ = ["CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "may_share", "wire_cures"]
 
 Counts = tuple[tuple[int, int], ...]
 
@@ -173,6 +164,7 @@ def circuits_of(
     late: Callable[[], bool] | None = None,
     draws: Draws | None = None,
     marks: tuple[Hashable, ...] = (),
+    sure: Collection[Counts] = (),
 ) -> dict[Counts, Fit]:
     """Every circuit of a command that a kind of channel bears.
 
@@ -192,6 +184,8 @@ def circuits_of(
         As of `fit`.
     marks : tuple, optional
         A mark by type: types with one mark are forms of one load, of which a circuit has one at the most.
+    sure : collection of Counts
+        Circuits that are not wanted: the physics is not asked of them.
 
     Returns
     -------
@@ -207,7 +201,7 @@ def circuits_of(
     """
     circuits: dict[Counts, Fit] = {}
     known: Draws = {} if draws is None else draws
-    for counts, result in _grow(types, (rating, wiring, tolerance_loads, known), (), 0, marks):
+    for counts, result in _grow(types, (rating, wiring, tolerance_loads, known), (), 0, marks, sure):
         circuits[counts] = result
         if len(circuits) > MOST_CIRCUITS:
             raise TooManyCircuits(types[0].command)
@@ -222,18 +216,22 @@ def _grow(
     counts: Counts,
     start: int,
     marks: tuple[Hashable, ...] = (),
+    sure: Collection[Counts] = (),
 ) -> Iterator[tuple[Counts, Fit]]:
     for n in range(start, len(types)):
         if marks and any(marks[m] == marks[n] for m, _ in counts):
             continue
         for k in range(1, types[n].count + 1):
             more = (*counts, (n, k))
+            if more in sure:
+                yield from _grow(types, asked, more, n + 1, marks, sure)
+                continue
             result = fit(types, more, *asked) if may_share(types, more) else None
             if result is None:
                 break
             if result.made is not None:
                 yield more, result
-            yield from _grow(types, asked, more, n + 1, marks)
+            yield from _grow(types, asked, more, n + 1, marks, sure)
 
 
 class CircuitBook:
@@ -266,11 +264,16 @@ class CircuitBook:
         wiring: Wiring,
         late: Callable[[], bool] | None = None,
         marks: tuple[Hashable, ...] = (),
+        sure: Collection[Counts] = (),
     ) -> dict[Counts, Fit]:
         """As `circuits_of`, from memory where asked before; that there are too many is remembered too."""
         key = (types, rating, wiring, marks)
         if key in self._hopeless:
             raise TooManyCircuits(types[0].command)
+        if key not in self._known and sure:
+            return circuits_of(
+                types, rating, wiring, self.tolerance_loads, late, self._draws[types, wiring], marks, sure
+            )
         if key not in self._known:
             try:
                 self._known[key] = circuits_of(

@@ -1,6 +1,6 @@
 """What channels bear: whether units are enough, whether each item has a channel, and `why`, step by step for a load."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
@@ -14,7 +14,7 @@ from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, item_types, load_types
 from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.electrics.trip import trip_setting_ma
 from pdm_alloc.program.allocation_solve import is_enough
@@ -22,15 +22,23 @@ from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import amps, arithmetic_shorts
+from pdm_alloc.verify.check import objections
 
 __all__ = [
     "Unproved",
     "Why",
+    "extras",
     "is_enough_for",
+    "limit_for",
+    "locks_in_the_way",
+    "locks_on",
+    "objection",
+    "slots_of",
     "unborne",
     "why",
     "why_unborne",
     "with_rating",
+    "without_locks",
 ]
 
 
@@ -82,6 +90,8 @@ def with_rating(channel: Channel, continuous_ma: int, peak_ma: int, max_wire_mm2
 
 
 _STRONGER = 4  # times the draw of a load, and that times its peak: what a channel tried for the cause bears
+_STEP_MA = 100
+_MOST_LOCKS = 12  # tried one by one
 
 
 def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, book: CircuitBook) -> str:
@@ -134,6 +144,95 @@ _REASONS = {
     "terminal": "the terminal takes no wire that carries the trip setting",
     "stall": "no wire size bears its stalled current until the channel trips",
 }
+
+
+def limit_for(vehicle: Vehicle, unit: Unit, is_peak: bool, usable_ma: int) -> int:
+    """Least limit of a bank or a whole module, in steps of 0.1 A, that bears so much, mA; peaks count as they stand."""
+    if not is_peak:
+        factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
+        usable_ma = ceil(Fraction(usable_ma) / (factor * (1 - vehicle.settings.module_headroom_pct / 100)))
+    return -(-usable_ma // _STEP_MA) * _STEP_MA
+
+
+def extras(channel: Channel, unit: Unit) -> Iterator[str]:
+    """What a new channel must bear that its rating does not say."""
+    there = unit.module.channels
+    alike = [c for c in there if c.continuous_ma == channel.continuous_ma]
+    ratio = max(c.peak_ma / c.continuous_ma for c in there)
+    weak = [c for c in there if c.continuous_ma >= channel.continuous_ma]
+    usual = any(c.peak_ma >= channel.peak_ma and c.peak_ms >= channel.peak_ms for c in alike)
+    if not usual and (weak or channel.peak_ma > ceil(channel.continuous_ma * ratio)):
+        yield f"a peak of {channel.peak_ma / 1000:g} A for {channel.peak_ms:g} ms"
+    wires = [c.max_wire_mm2 for c in there if c.max_wire_mm2 is not None]
+    if channel.max_wire_mm2 is not None and channel.max_wire_mm2 > max(wires, default=0.0):
+        yield f"a terminal for {channel.max_wire_mm2:g} mm²"
+    if channel.contact_ma is not None and len(channel.pins) > max(len(c.pins) for c in there):
+        yield f"{len(channel.pins)} pins of {channel.contact_ma / 1000:g} A"
+
+
+def locks_on(vehicle: Vehicle, unit: Unit) -> tuple[Lock, ...]:
+    """Locks that count for a unit: those of its label, and those of its module."""
+    return tuple(lock for lock in vehicle.locked if lock.module in (unit.label, unit.module.name))
+
+
+def slots_of(vehicle: Vehicle, unit: Unit) -> dict[str, tuple[str, tuple[str, ...]]]:
+    """Channels and twos of channels a circuit can be on, with their use, as the table ``locked`` writes them."""
+    slots = {"+".join(slot): (c.use, slot) for c in channel_classes(vehicle, [unit])[0] for slot in c.slots}
+    return dict(sorted(slots.items(), key=lambda pair: (len(pair[1][1]), natural_key(pair[0]))))
+
+
+def objection(vehicle: Vehicle, unit: Unit, lock: Lock) -> str:
+    """What speaks against a load on its channel even if it were alone there; empty: nothing."""
+    use, names = slots_of(vehicle, unit).get(lock.channel, ("", ()))
+    if not use:
+        return f"{unit.label} has no such channel"
+    load = vehicle.load(lock.load)
+    several = sum(other.load == lock.load and other.module == lock.module for other in vehicle.locked) > 1
+    items = tuple((load.name, n + 1) for n in range(1 if several or not load.share else load.count))
+    for finding in objections(vehicle, [unit], PlacedCircuit(unit.label, names, use, load.command, items)):
+        if finding.rule == "continuous":
+            return f"the channel takes {finding.limit:g} A with the headroom wanted, the load draws {finding.value:g} A"
+        return finding.message
+    return ""
+
+
+def locks_in_the_way(
+    vehicle: Vehicle, units: Sequence[Unit], suffices: Callable[[Vehicle], bool]
+) -> list[tuple[Lock, int, str]]:
+    """Locks without which some growth of the units is enough, where none is with them.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        With locks.
+    units : sequence of Unit
+        What is fitted, and no growth is enough.
+    suffices : callable
+        Asked of the vehicle without some of its locks: True if some growth is enough.
+
+    Returns
+    -------
+    list of (Lock, int, str)
+        No member idle: the number of its unit, and what speaks against it by itself, empty where nothing does.
+        Empty where the locks are not the cause.
+    """
+    number = {lock: n for n in reversed(range(len(units))) for lock in locks_on(vehicle, units[n])}
+    why = {lock: objection(vehicle, units[n], lock) for lock, n in number.items()}
+    gone = [lock for lock in vehicle.locked if why.get(lock)]
+    if not gone or not suffices(without_locks(vehicle, gone)):
+        others = [lock for lock in vehicle.locked if lock in number and lock not in gone]
+        if not suffices(without_locks(vehicle, [*gone, *others])):
+            return []
+        for lock in others[:_MOST_LOCKS]:
+            fewer = [other for other in others if other != lock]
+            others = fewer if suffices(without_locks(vehicle, [*gone, *fewer])) else others
+        gone += others
+    return [(lock, number[lock], why[lock]) for lock in gone]
+
+
+def without_locks(vehicle: Vehicle, locks: Collection[Lock]) -> Vehicle:
+    """The vehicle without some of its locks."""
+    return replace(vehicle, locked=tuple(lock for lock in vehicle.locked if lock not in locks))
 
 
 @dataclass(frozen=True, repr=False)

@@ -1,30 +1,28 @@
 """`explain`: enough if or not enough, what is short, what could be given up, and why locks cannot be kept."""
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import pandas as pd
 
 from pdm_alloc.allocator import allocate
-from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.diagnose.bearing import locks_on, objection, slots_of, without_locks
 from pdm_alloc.diagnose.concession_sets import MOST_SETS, SEARCH_S, ConcessionSet, ConcessionStudy, concession_study
 from pdm_alloc.diagnose.concession_words import concessions_table, in_words
 from pdm_alloc.diagnose.enough_if import ENOUGH_IF, allocation_if
 from pdm_alloc.diagnose.new_channels import offer_of
 from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
-from pdm_alloc.domain.module import Module, Unit, natural_key
+from pdm_alloc.domain.module import Module, Unit
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.refusals import SHORTFALL, NotEnough, Short, Unsolved, are_not_enough, in_words_short
-from pdm_alloc.verify.check import objections
 
 __all__ = ["ENOUGH_IF", "MOST_SETS", "Explanation", "LockReason", "explain", "lock_reasons", "locks_on", "slots_of"]
 
-GROWTH_S = 3.5  # of processor time for what would be enough, where no limit is given
+_IF_S = 1.0  # of processor time for an allocation that gives up margins and guesses
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -167,12 +165,11 @@ def explain(
     setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
     clock = Clock(setting_s if time_limit_s is None else time_limit_s, stop)
     book = book or refusal.book or CircuitBook(refusal.vehicle.settings.tolerance_loads)
-    in_time = stop if time_limit_s is not None else or_after(GROWTH_S, stop)
-    half = Clock(clock.left_s / 2 if sets else clock.left_s, in_time)
+    half = Clock(clock.left_s / 2 if sets else clock.left_s, stop)
     offer = offer_of(refusal.vehicle, refusal.units, book)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit, offer=offer)
     is_stopped = half.is_over()
-    given = allocation_if(refusal, clock.part(1 / 3), book)
+    given = allocation_if(refusal, clock.part(1 / 3).soon(_IF_S), book)
     enough_time = stop if time_limit_s is not None else or_after(SEARCH_S, stop)
     study = ConcessionStudy()
     if sets:
@@ -196,17 +193,6 @@ class LockReason:
     words: str
 
 
-def locks_on(vehicle: Vehicle, unit: Unit) -> tuple[Lock, ...]:
-    """Locks that count for a unit: those of its label, and those of its module."""
-    return tuple(lock for lock in vehicle.locked if lock.module in (unit.label, unit.module.name))
-
-
-def slots_of(vehicle: Vehicle, unit: Unit) -> dict[str, tuple[str, tuple[str, ...]]]:
-    """Channels and twos of channels a circuit can be on, with their use, as the table ``locked`` writes them."""
-    slots = {"+".join(slot): (c.use, slot) for c in channel_classes(vehicle, [unit])[0] for slot in c.slots}
-    return dict(sorted(slots.items(), key=lambda pair: (len(pair[1][1]), natural_key(pair[0]))))
-
-
 def lock_reasons(vehicle: Vehicle, unit: Unit, stop: Callable[[], bool]) -> Iterator[list[LockReason]]:
     """Reasons why the loads of a unit that is not enough cannot be where they are locked.
 
@@ -226,7 +212,7 @@ def lock_reasons(vehicle: Vehicle, unit: Unit, stop: Callable[[], bool]) -> Iter
         for each, whether the unit is enough once it is unlocked.
     """
     locks = locks_on(vehicle, unit)
-    barred = [(lock, why) for lock in locks if (why := _objection(vehicle, unit, lock))]
+    barred = [(lock, why) for lock in locks if (why := objection(vehicle, unit, lock))]
     yield [_reason(lock, why) for lock, why in barred]
     tried: list[LockReason] = []
     asked = barred or [(lock, "cannot be kept together with all the rest") for lock in reversed(locks)]
@@ -247,26 +233,10 @@ def _reason(lock: Lock, why: str) -> LockReason:
     return LockReason(lock.load, lock.channel, f"{lock.load} on channel {lock.channel}: {why}.")
 
 
-def _objection(vehicle: Vehicle, unit: Unit, lock: Lock) -> str:
-    """What speaks against a load on its channel even if it were alone there; empty: nothing."""
-    use, names = slots_of(vehicle, unit).get(lock.channel, ("", ()))
-    if not use:
-        return f"{unit.label} has no such channel"
-    load = vehicle.load(lock.load)
-    several = sum(other.load == lock.load and other.module == lock.module for other in vehicle.locked) > 1
-    items = tuple((load.name, n + 1) for n in range(1 if several or not load.share else load.count))
-    for finding in objections(vehicle, [unit], PlacedCircuit(unit.label, names, use, load.command, items)):
-        if finding.rule == "continuous":
-            return f"the channel takes {finding.limit:g} A with the headroom wanted, the load draws {finding.value:g} A"
-        return finding.message
-    return ""
-
-
 def _verdict(vehicle: Vehicle, unit: Unit, unlocked: tuple[Lock, ...], stop: Callable[[], bool]) -> str:
     """What the unit is once these are unlocked."""
-    others = tuple(lock for lock in vehicle.locked if lock not in unlocked)
     try:
-        allocate(replace(vehicle, locked=others), unit, time_limit_s=_CLOCK_S, stop=stop)
+        allocate(without_locks(vehicle, unlocked), unit, time_limit_s=_CLOCK_S, stop=stop)
     except NotEnough:
         return "not enough"
     except Unsolved:

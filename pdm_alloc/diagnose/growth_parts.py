@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.growth import NewKind
+from pdm_alloc.program.growth_task import NewKind
 from pdm_alloc.result.refusals import Short, amps, plural
 
-__all__ = ["Grown", "Part", "applied", "in_one_phrase", "joined_words", "one_step_less", "plain"]
+__all__ = ["Grown", "Part", "applied", "in_one_phrase", "joined_words", "one_step_less"]
 
 STEP_MA = 100
 
@@ -24,7 +24,8 @@ class Part:
     ----------
     kind : str
         ``channels`` (new ones), ``channel strength`` (in place of weaker ones), ``reversing channels`` (of two that
-        are there), ``bank``, ``whole module``, ``whole module peak``, ``inputs``, ``supply voltage`` or ``drop``.
+        are there), ``bank``, ``whole module``, ``whole module peak``, ``inputs``, ``supply voltage``, ``drop`` or
+        ``lock`` (a row of the table of locks that is gone).
     unit : int
         Number of the unit.
     subject : str
@@ -73,13 +74,8 @@ _UNITS = {
     "inputs": (1, "inputs"),
     "supply voltage": (1, "V"),
     "drop": (1, "%"),
+    "lock": (1, "locks"),
 }
-
-
-def plain(channel: Channel) -> Channel:
-    """A channel's ratings and the number of its pins, without names and labels."""
-    pins = ("",) * len(channel.pins)
-    return replace(channel, name="", connector="", pins=pins, bank=None, bridge=None, pair=None, extra=(), on_mohm=None)
 
 
 def applied(vehicle: Vehicle, units: Sequence[Unit], parts: Sequence[Part]) -> Grown:
@@ -116,6 +112,8 @@ def _more_channels(grown: Grown, part: Part) -> Grown:
     width = part.new.width
     labels = [None if width == 1 else name for name in part.names[::width] for _ in range(width)]
     new = [replace(part.new.channel, name=n, bridge=label) for n, label in zip(part.names, labels, strict=True)]
+    if part.new.use == "pair":
+        new = [replace(c, bridge=None, pair=c.bridge) for c in new]
     return _with_module(grown, part.unit, channels=(*grown[1][part.unit].module.channels, *new))
 
 
@@ -154,6 +152,13 @@ def _drop(grown: Grown, part: Part) -> Grown:
     return replace(vehicle, loads=tuple(loads)), units
 
 
+def _unlocked(grown: Grown, part: Part) -> Grown:
+    vehicle, units = grown
+    names = (units[part.unit].label, units[part.unit].module.name)
+    locked = (x for x in vehicle.locked if (x.load, x.channel) != (part.subject, *part.names) or x.module not in names)
+    return replace(vehicle, locked=tuple(locked)), units
+
+
 _APPLY = {
     "channels": _more_channels,
     "channel strength": _stronger,
@@ -164,6 +169,7 @@ _APPLY = {
     "inputs": lambda grown, part: _with_module(grown, part.unit, inputs=round(part.need)),
     "supply voltage": _supply,
     "drop": _drop,
+    "lock": _unlocked,
 }
 
 
@@ -189,6 +195,9 @@ def one_step_less(part: Part, ratings: Sequence[int] = ()) -> Iterator[Part | No
         if part.new is not None:
             yield from _weaker(part, ratings)
         return
+    if part.kind == "lock":
+        yield None
+        return
     step = {"supply voltage": 0.1, "drop": 0.1}.get(part.kind, float(STEP_MA))
     rises = part.need > part.have
     need = part.need - step if rises else part.need + step
@@ -196,7 +205,7 @@ def one_step_less(part: Part, ratings: Sequence[int] = ()) -> Iterator[Part | No
 
 
 def _fewer(part: Part) -> tuple[str, ...]:
-    two = part.kind == "reversing channels" or (part.new is not None and part.new.use == "bridge")
+    two = part.kind == "reversing channels" or (part.new is not None and part.new.width == 2)
     return part.names[: -2 if two else -1]
 
 
@@ -210,7 +219,7 @@ def _weaker(part: Part, ratings: Sequence[int]) -> Iterator[Part]:
 
 def _words(part: Part) -> str:
     """A part in words, with what else would do where that is known."""
-    also = f", {part.note}" if part.note and part.new is None else ""
+    also = f", {part.note}" if part.note and part.new is None and part.kind != "lock" else ""
     return _SAID[part.kind](part) + also
 
 
@@ -225,9 +234,11 @@ def _channel_words(part: Part) -> str:
 
 def _channels_said(part: Part) -> str:
     assert part.new is not None
-    what = "more channel" if part.new.use == "single" else "more reversing pair"
+    if part.new.use == "pair":
+        more = plural(2 * part.number, "more channel")
+        return f"{more} of {_channel_words(part)} that can be paralleled{' by twos' if part.number > 1 else ''}"
     each = "" if part.new.use == "single" else " a channel"
-    return f"{plural(part.number, what)} of {_channel_words(part)}{each}"
+    return f"{_head(part)} {_channel_words(part)}{each}"
 
 
 def _amps_more(part: Part) -> str:
@@ -257,6 +268,7 @@ _SAID = {
     "whole module peak": lambda p: f"{_amps_more(p)} more peak of the whole module {_against(p)}",
     "inputs": lambda p: f"{plural(p.number, 'more input')} ({p.need:g} switches and senders against {p.have:g})",
     "supply voltage": _volts,
+    "lock": lambda p: f"the lock of {p.subject} on channel {p.names[0]}{f' ({p.note})' if p.note else ''}",
     "drop": lambda p: f"{p.need:g} % drop allowed to {p.subject} ({p.have:g} % now)",
 }
 
@@ -268,8 +280,13 @@ def _weaker_ones(part: Part) -> str:
 def in_one_phrase(parts: Sequence[Part], units: Sequence[Unit] = ()) -> str:
     """All parts as one phrase: ``2 more channels of 8 A, 1 of 14 A and 12 A more in bank east (...)``.
 
-    Equal channels are added up over the units; of several units it is said which of them each part is for.
+    Equal channels are added up over the units; of several units it is said which of them each part is for. Locks that
+    are in the way come first: ``without the lock of a on channel 3: 2 more channels of 8 A``.
     """
+    locks, others = [p for p in parts if p.kind == "lock"], [p for p in parts if p.kind != "lock"]
+    if locks:
+        rest = f": {in_one_phrase(others, units)}" if others else f" {'it is' if len(units) < 2 else 'they are'} enough"
+        return f"without {_and(list(map(_words, locks)))}{rest}"
     labels = [unit.label for unit in units] if len(units) > 1 else []
     said: list[str] = []
     before = None
@@ -277,6 +294,7 @@ def in_one_phrase(parts: Sequence[Part], units: Sequence[Unit] = ()) -> str:
         part = equal[0] if len(equal) == 1 else replace(equal[0], need=equal[0].have + sum(p.number for p in equal))
         words = _words(part)
         same = before == (part.kind, part.new and part.new.use) and part.kind == "channels"
+        same = same and part.new is not None and part.new.use != "pair"
         words = words.replace(_head(part), f"{part.number} of", 1) if same else words
         said.append(words + _on_units(equal, labels))
         before = (part.kind, part.new and part.new.use)

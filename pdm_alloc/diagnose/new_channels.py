@@ -1,25 +1,22 @@
 """Which channels a growth may add, those of the module and computed ones; and what they mean to a builder."""
 
-import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import cached_property, partial
+from typing import NamedTuple
 
-from pdm_alloc.circuits.classes import channel_classes, rating_of, unit_ambient_c
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.classes import channel_classes, rating_of
+from pdm_alloc.circuits.columns import CircuitBook, Counts
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.diagnose.bearing import why_unborne, with_rating
-from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, plain
+from pdm_alloc.diagnose.growth_parts import STEP_MA, Part
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.electrics.wire import wire_sizes
-from pdm_alloc.program.growth import NewKind
-from pdm_alloc.result.refusals import arithmetic_shorts
+from pdm_alloc.program.growth_task import SHARE_PCT, NewKind, kinds_there, plain, suits
 
-__all__ = ["Offer", "Relaxed", "extras", "limit_for", "offer_of", "replacing", "supply", "with_more"]
+__all__ = ["Offer", "Relaxed", "offer_of", "replacing", "with_more"]
 
 Free = list[tuple[int, Channel]]  # number of the unit, and a channel of it
 
@@ -28,6 +25,7 @@ _TRIES = 24
 _PEAKS = (16, 8, 4, 2, 1)  # times the usual ratio of peak to rating
 _MOST_DROP_PCT = 10  # a load that would have to be allowed more gets a channel instead; common practice, no source
 _DROPS = 1_000  # per cent of drop, in tenths: no limit
+_USES = {True: ("bridge",), False: ("single", "pair")}  # of channels for a load, by whether it is reversing
 
 
 @dataclass(frozen=True)
@@ -75,42 +73,65 @@ def offer_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Offe
     -------
     Offer
     """
-    types = [t for own in item_types(vehicle).values() for t in own]
+    asked = [ask for types in item_types(vehicle).values() for ask in _asked(types)]
     bench = _Bench(vehicle, tuple(units), book)
-    kinds = list(_kinds_there(units, types))
+    kinds = list(kinds_there(units, [t for ask in asked for t in ask.types]))
     relaxed: list[Relaxed] = []
     lost = []
-    for t in types:
-        if bench.borne_by(t, kinds):
+    for ask in asked:
+        if bench.borne_by(ask, kinds):
             continue
-        made = [kind for number in range(len(units)) if (kind := bench.computed(t, number)) is not None]
-        has_channel = bench.has_channel(t)  # two that are paralleled, perhaps, of which there may be too few
-        drop = None if has_channel else bench.least_drop(t, kinds)
-        if drop is not None and (drop.need_pct <= _MOST_DROP_PCT or not made):
-            relaxed += [replace(drop, load=name) for name in dict.fromkeys(name for name, _ in t.items)]
+        made = bench.all_computed(ask)
+        has_channel = bench.has_channel(ask)  # two that are paralleled, perhaps, of which there may be too few
+        drops = [] if has_channel else bench.least_drops(ask, kinds)
+        if drops and (max(drop.need_pct for drop in drops) <= _MOST_DROP_PCT or not made):
+            relaxed += drops
             continue
         kinds += made
         if not made and not has_channel:
-            lost.append((t.load, why_unborne(vehicle, units[0], t, _strongest(units[0], t.pwm), book)))
+            (t, *_), name = ask.types, " and ".join(ask.loads)
+            lost.append((name, why_unborne(vehicle, units[0], t, _strongest(units[0], ask.pwm), book)))
     return Offer(tuple(dict.fromkeys(kinds)), tuple(relaxed), tuple(lost))
 
 
-def _kinds_there(units: Sequence[Unit], types: Sequence[ItemType]):
-    """The channels there are, with PWM and as reversing pairs where a load asks for it."""
-    for number, unit in enumerate(units):
-        channels = list(dict.fromkeys(replace(plain(c), features=frozenset()) for c in unit.module.channels))
-        channels.sort(key=lambda c: (c.continuous_ma, c.peak_ma))
-        if any(t.pwm for t in types):
-            dimming = [replace(c, features=frozenset({"pwm"})) for c in channels]
-            channels = list(dict.fromkeys([*channels, *dimming]))
-        yield from (NewKind(number, c) for c in channels)
-        if any(t.reversing for t in types):
-            yield from (NewKind(number, c, "bridge") for c in channels)
+class _Ask(NamedTuple):
+    """Items of a command that must be on one channel: one alone, or all where they belong together."""
+
+    types: tuple[ItemType, ...]
+    counts: Counts
+
+    @property
+    def pwm(self) -> bool:
+        return any(t.pwm for t in self.types)
+
+    @property
+    def reversing(self) -> bool:
+        return self.types[0].reversing
+
+    @property
+    def running_ma(self) -> int:
+        return sum(self.types[n].running_ma * k for n, k in self.counts)
+
+    @property
+    def loads(self) -> list[str]:
+        return list(dict.fromkeys(name for t in self.types for name, _ in t.items))
+
+    def with_drop(self, pct: float) -> "_Ask":
+        """The same where each load is allowed at least so much drop, per cent."""
+        types = (replace(t, max_drop_pct=max(pct, t.max_drop_pct)) for t in self.types)
+        return self._replace(types=tuple(types))
+
+
+def _asked(types: tuple[ItemType, ...]) -> Iterator[_Ask]:
+    if types[0].together:
+        yield _Ask(types, tuple((n, t.count) for n, t in enumerate(types)))
+    else:
+        yield from (_Ask((t,), ((0, 1),)) for t in types)
 
 
 @dataclass(frozen=True)
 class _Bench:
-    """Tries single items on channels."""
+    """Tries items on channels."""
 
     vehicle: Vehicle
     units: tuple[Unit, ...]
@@ -122,90 +143,105 @@ class _Bench:
         classes, _ = channel_classes(self.vehicle, self.units)
         return tuple(dict.fromkeys(c.rating for c in classes))
 
-    def _bears(self, t: ItemType, rating) -> bool:
-        count = t.count if t.together else 1
-        fit = self.book.one((t,), ((0, count),), rating, self.book.wiring(self.vehicle))
+    @cached_property
+    def wiring(self):
+        """Lengths and wires."""
+        return self.book.wiring(self.vehicle)
+
+    def _bears(self, ask: _Ask, rating) -> bool:
+        fit = self.book.one(ask.types, ask.counts, rating, self.wiring)
         return fit is not None and fit.made is not None
 
-    def has_channel(self, t: ItemType) -> bool:
-        """Whether an item alone is borne by a channel there is."""
-        return any(self._bears(t, rating) for rating in self.ratings)
+    def has_channel(self, ask: _Ask) -> bool:
+        """Whether a channel there is bears it."""
+        return any(self._bears(ask, rating) for rating in self.ratings)
 
-    def bears(self, t: ItemType, kind: NewKind) -> bool:
-        """Whether an item alone is borne by a kind of channel."""
+    def bears(self, ask: _Ask, kind: NewKind) -> bool:
+        """Whether a kind of channel bears it."""
         own = rating_of(self.vehicle, self.units[kind.unit], [kind.channel] * kind.width, kind.use)
-        return self._bears(t, own)
+        return self._bears(ask, own)
 
-    def borne_by(self, t: ItemType, kinds: Sequence[NewKind]) -> bool:
-        """Whether an item alone is borne by one of the kinds."""
-        return any(self.bears(t, kind) for kind in kinds)
+    def borne_by(self, ask: _Ask, kinds: Sequence[NewKind]) -> bool:
+        """Whether one of the kinds bears it that is no dearer than its command has a use for."""
+        return any(suits(kind, ask.types) and self.bears(ask, kind) for kind in kinds)
 
-    def least_drop(self, t: ItemType, kinds: Sequence[NewKind]) -> Relaxed | None:
-        """The least drop at which a channel there is, or one of the kinds, bears the item; None: no drop helps."""
+    def least_drops(self, ask: _Ask, kinds: Sequence[NewKind]) -> list[Relaxed]:
+        """The least drop at which a channel there is, or one of the kinds, bears it; empty: no drop helps."""
 
         def allowed(tenths: int) -> bool:
-            easier = replace(t, max_drop_pct=tenths / 10)
+            easier = ask.with_drop(tenths / 10)
             return self.has_channel(easier) or self.borne_by(easier, kinds)
 
         if not allowed(_DROPS):
-            return None
-        low = int(t.max_drop_pct * 10) + 1
-        need = low + bisect_left(range(low, _DROPS), True, key=allowed)
-        instead = self._thicker(t)
-        return Relaxed(t.load, t.max_drop_pct, need / 10, instead)
+            return []
+        low = int(min(t.max_drop_pct for t in ask.types) * 10) + 1
+        need = (low + bisect_left(range(low, _DROPS), True, key=allowed)) / 10
+        instead = self._thicker(ask)
+        tight = [t for t in ask.types if t.max_drop_pct < need]
+        names = dict.fromkeys((name, t.max_drop_pct) for t in tight for name, _ in t.items)
+        return [Relaxed(name, have, need, instead) for name, have in names]
 
-    def _thicker(self, t: ItemType) -> str:
-        made = self.computed(t, 0)
+    def _thicker(self, ask: _Ask) -> str:
+        made = self.computed(ask, 0, _USES[ask.reversing][0])
         if made is None or made.channel.max_wire_mm2 is None:
             return ""
         return f"or a channel of {made.channel.continuous_ma / 1000:g} A whose terminal takes {_mm2(made.channel)}"
 
-    def computed(self, t: ItemType, number: int) -> NewKind | None:
-        """The weakest channel that bears an item: rating first, then peak, then terminal; None: none does."""
-        use = "bridge" if t.reversing else "single"
-        template = _strongest(self.units[number], t.pwm)
+    def all_computed(self, ask: _Ask) -> list[NewKind]:
+        """The weakest channel of each unit that bears it, or else the weakest two that are paralleled."""
+        for use in _USES[ask.reversing]:
+            made = [self.computed(ask, number, use) for number in range(len(self.units))]
+            if any(made):
+                return [kind for kind in made if kind is not None]
+        return []
+
+    def computed(self, ask: _Ask, number: int, use: str) -> NewKind | None:
+        """The weakest channel that bears it: rating first, then peak, then terminal; None: none does."""
+        template = _strongest(self.units[number], ask.pwm)
+        widest = template.max_wire_mm2 if use == "pair" else None  # two are for current, not for distance
 
         def tried(ma: int, peak: int, wire: float | None) -> NewKind:
             return NewKind(number, with_rating(template, ma, peak, wire), use)
 
         def peaked(times: int, ma: int) -> NewKind:
-            return tried(ma, round(ma * ratio * times), None)
+            return tried(ma, round(ma * ratio * times), widest)
 
+        peaking = partial(tried, wire=widest)
         ratio = template.peak_ma / template.continuous_ma
         for times in _PEAKS:
-            ma = self._least_rating(t, partial(peaked, times))
+            ma = self._least_rating(ask, partial(peaked, times))
             if ma is not None:
                 ma = _as_there(self.units[number], ma)
-                peak = self._least_peak(t, ma, round(ma * ratio), round(ma * ratio * times), tried)
-                kind = tried(ma, peak, None)
-                return self._with_terminal(t, kind, template.max_wire_mm2) if self.bears(t, kind) else None
+                peak = self._least_peak(ask, ma, round(ma * ratio), round(ma * ratio * times), peaking)
+                kind = peaking(ma, peak)
+                return self._with_terminal(ask, kind, template.max_wire_mm2) if self.bears(ask, kind) else None
         return None
 
-    def _least_rating(self, t: ItemType, tried: Callable[[int], NewKind]) -> int | None:
-        first = max(STEP_MA, t.running_ma)
+    def _least_rating(self, ask: _Ask, tried: Callable[[int], NewKind]) -> int | None:
+        first = max(STEP_MA, ask.running_ma // tried(STEP_MA).width)
         steps = [-(-round(first * _WIDER**n) // STEP_MA) for n in range(_TRIES)]
-        high = next((step for step in steps if self.bears(t, tried(step * STEP_MA))), None)
+        high = next((step for step in steps if self.bears(ask, tried(step * STEP_MA))), None)
         if high is None:
             return None
         low = first // STEP_MA
         span = range(low, high)
-        return STEP_MA * (low + bisect_left(span, True, key=lambda step: self.bears(t, tried(step * STEP_MA))))
+        return STEP_MA * (low + bisect_left(span, True, key=lambda step: self.bears(ask, tried(step * STEP_MA))))
 
-    def _least_peak(self, t: ItemType, ma: int, usual: int, upper: int, tried) -> int:
-        if upper <= usual or self.bears(t, tried(ma, usual, None)):
+    def _least_peak(self, ask: _Ask, ma: int, usual: int, upper: int, tried) -> int:
+        if upper <= usual or self.bears(ask, tried(ma, usual)):
             return usual
         low, high = usual // STEP_MA, -(-upper // STEP_MA)
         span = range(low, high)
-        return STEP_MA * (low + bisect_left(span, True, key=lambda n: self.bears(t, tried(ma, n * STEP_MA, None))))
+        return STEP_MA * (low + bisect_left(span, True, key=lambda n: self.bears(ask, tried(ma, n * STEP_MA))))
 
-    def _with_terminal(self, t: ItemType, kind: NewKind, usual: float | None) -> NewKind:
+    def _with_terminal(self, ask: _Ask, kind: NewKind, usual: float | None) -> NewKind:
         """With the smallest terminal that will do, but no smaller than the module's."""
-        if usual is None:
+        if usual is None or kind.use == "pair":
             return kind
         sizes = [s.area_mm2 for s in wire_sizes(self.vehicle.settings.wire_sizes) if s.area_mm2 > usual]
         for area in (usual, *sizes):
             other = replace(kind, channel=replace(kind.channel, max_wire_mm2=area))
-            if self.bears(t, other):
+            if self.bears(ask, other):
                 return other
         return kind
 
@@ -226,43 +262,10 @@ def _strongest(unit: Unit, pwm: bool) -> Channel:
     return replace(
         plain(strong),
         features=frozenset({"pwm"}) if pwm else frozenset(),
+        share_pct=max((c.share_pct for c in unit.module.channels if c.pair), default=SHARE_PCT),
         peak_ms=max(c.peak_ms for c in unit.module.channels),
         max_wire_mm2=None if None in wires else max(w for w in wires if w is not None),
     )
-
-
-def supply(vehicle: Vehicle, number: int, unit: Unit) -> Iterator[Part]:
-    """The range of supply voltage that every state keeps within, where the unit's is too narrow."""
-    volts = [v for state in vehicle.states for v in state.span_v]
-    low, high = unit.module.supply_min_v, unit.module.supply_max_v
-    objections = any(s.kind == "supply voltage" for s in arithmetic_shorts(vehicle, [unit]))
-    if objections and low is not None and min(volts) < low:
-        yield Part("supply voltage", number, unit.label, low, min(volts))
-    if objections and high is not None and max(volts) > high:
-        yield Part("supply voltage", number, unit.label, high, max(volts))
-
-
-def limit_for(vehicle: Vehicle, unit: Unit, usable_ma: int) -> int:
-    """Least rating, in steps of 0.1 A, that leaves a usable limit after derating and the module headroom, mA."""
-    factor = derating_factor(unit.module.derating, unit_ambient_c(vehicle, unit))
-    rating = math.ceil(Fraction(usable_ma) / (factor * (1 - vehicle.settings.module_headroom_pct / 100)))
-    return -(-rating // STEP_MA) * STEP_MA
-
-
-def extras(channel: Channel, unit: Unit) -> Iterator[str]:
-    """What a new channel must bear that its rating does not say."""
-    there = unit.module.channels
-    alike = [c for c in there if c.continuous_ma == channel.continuous_ma]
-    ratio = max(c.peak_ma / c.continuous_ma for c in there)
-    weak = [c for c in there if c.continuous_ma >= channel.continuous_ma]
-    usual = any(c.peak_ma >= channel.peak_ma and c.peak_ms >= channel.peak_ms for c in alike)
-    if not usual and (weak or channel.peak_ma > math.ceil(channel.continuous_ma * ratio)):
-        yield f"a peak of {channel.peak_ma / 1000:g} A for {channel.peak_ms:g} ms"
-    wires = [c.max_wire_mm2 for c in there if c.max_wire_mm2 is not None]
-    if channel.max_wire_mm2 is not None and channel.max_wire_mm2 > max(wires, default=0.0):
-        yield f"a terminal for {channel.max_wire_mm2:g} mm²"
-    if channel.contact_ma is not None and len(channel.pins) > max(len(c.pins) for c in there):
-        yield f"{len(channel.pins)} pins of {channel.contact_ma / 1000:g} A"
 
 
 def with_more(parts: list[Part], more: Part) -> list[Part]:
@@ -278,6 +281,9 @@ def with_more(parts: list[Part], more: Part) -> list[Part]:
 def replacing(part: Part, free: Free, units: Sequence[Unit], moved: dict[str, str]) -> Iterator[Part]:
     """A part of new channels, as far as can be in place of free ones; those are taken off the list."""
     assert part.new is not None
+    if part.new.use == "pair":
+        yield part
+        return
     if part.new.use == "bridge":
         yield from _paired(part, free, units, moved)
         return

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from pdm_alloc.allocator import any_allocation
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.circuits.items import inputs_wanted, item_types
-from pdm_alloc.diagnose.bearing import Unproved, unborne
+from pdm_alloc.diagnose.bearing import Unproved, extras, limit_for, locks_in_the_way, unborne
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part, applied, in_one_phrase, joined_words, one_step_less
-from pdm_alloc.diagnose.new_channels import Offer, extras, limit_for, offer_of, replacing, supply, with_more
+from pdm_alloc.diagnose.new_channels import Offer, offer_of, replacing, with_more
 from pdm_alloc.domain.module import Channel, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.growth import cheapest_growth
@@ -19,7 +19,7 @@ from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, Clock
 from pdm_alloc.program.sums import Sums
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import NotEnough, Short, Unsolved, arithmetic_shorts
+from pdm_alloc.result.refusals import NotEnough, Short, Unsolved, table_shorts
 from pdm_alloc.verify.check import violations
 
 __all__ = ["Shortfall", "shortfall"]
@@ -27,6 +27,7 @@ __all__ = ["Shortfall", "shortfall"]
 _FEW_LOADS = 3
 # How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
 _LOWERING_S, _PRICED_S = 0.8, 4.0
+_MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
 _SUMS = ("bank", "whole module", "whole module peak")
 
 
@@ -113,10 +114,15 @@ def shortfall(
         offer = offer or offer_of(vehicle, units, book)
         if offer.lost:
             return Shortfall(lost=offer.lost)
-        growth = study.grown(offer)
+        locks = study.locks_in_the_way(offer)
+        growth = study.grown(offer, locks)
     except (Unproved, OutOfTime, NotEnough, Unsolved, NoSolution):
         return Shortfall()
     return replace(growth, alone=tuple(_if_met(growth.parts)) if alone else ())
+
+
+def _drops(offer: Offer) -> list[Part]:
+    return [Part("drop", 0, r.load, r.have_pct, r.need_pct, loads=(r.load,), note=r.instead) for r in offer.relaxed]
 
 
 def _if_met(parts: Sequence[Part]) -> Iterator[Short]:
@@ -136,11 +142,22 @@ class _Study:
     book: CircuitBook
     kept: dict[tuple[Part, ...], Allocation] = field(default_factory=dict)
 
-    def grown(self, offer: Offer) -> "Shortfall":
+    def locks_in_the_way(self, offer: Offer) -> list[Part]:
+        """Locks that no growth helps past, as parts; empty where some growth is enough with them."""
+        drops = _drops(offer)
+
+        def suffices(vehicle: Vehicle) -> bool:
+            eased, _ = applied(vehicle, self.units, drops)
+            return bool(cheapest_growth(eased, self.units, offer.kinds, self.book, self.clock).circuits)
+
+        if not self.vehicle.locked or suffices(self.vehicle):
+            return []
+        locks = locks_in_the_way(self.vehicle, self.units, suffices)
+        return [Part("lock", n, lock.load, 1, 0, names=(lock.channel,), note=why) for lock, n, why in locks]
+
+    def grown(self, offer: Offer, locks: Sequence[Part] = ()) -> "Shortfall":
         """Parts that are enough together, allocated on the grown units."""
-        drops = [
-            Part("drop", 0, r.load, r.have_pct, r.need_pct, loads=(r.load,), note=r.instead) for r in offer.relaxed
-        ]
+        drops = [*locks, *_drops(offer)]
         vehicle, _ = applied(self.vehicle, self.units, drops)
         parts = [*drops, *self._arithmetic(vehicle)]
         growth = cheapest_growth(vehicle, self.units, offer.kinds, self.book, self.clock)
@@ -150,10 +167,10 @@ class _Study:
         whole, allocation = self._in_place([*self._channel_parts(growth, offer), *parts], growth)
         if allocation is None:
             raise Unproved
-        proved = growth.outcome == PROVEN_BEST
         self.kept[tuple(whole)] = allocation
-        lower = tuple(self._reduced(whole, proved, _LOWERING_S if growth.is_listed else _PRICED_S))
-        return Shortfall(lower, self.kept[lower], proved=proved)
+        limit_s = _LOWERING_S if growth.is_listed else _PRICED_S
+        lower = tuple(replace(self, clock=self.clock.soon(limit_s))._reduced(whole, growth))
+        return Shortfall(lower, self.kept[lower], proved=growth.outcome == PROVEN_BEST)
 
     def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
         """The circuits of a growth on the grown units, where a recount of every limit has no objection."""
@@ -164,7 +181,7 @@ class _Study:
             )
             for h in growth.circuits
         )
-        if arithmetic_shorts(vehicle, units) or violations(vehicle, units, circuits):
+        if table_shorts(vehicle, units) or violations(vehicle, units, circuits):
             return None
         return Allocation(vehicle, units, circuits, "spare", BEST_SO_FAR, 1.0, ())
 
@@ -172,7 +189,7 @@ class _Study:
         """Inputs, supply range, and on one unit total and peak."""
         yield from self._inputs(vehicle)
         for number, unit in enumerate(self.units):
-            yield from supply(vehicle, number, unit)
+            yield from _supply(vehicle, number, unit)
         if len(self.units) == 1:
             yield from self._total_and_peak(vehicle)
 
@@ -185,18 +202,14 @@ class _Study:
             yield Part("inputs", 0, "inputs", own, own + wanted - known)
 
     def _total_and_peak(self, vehicle: Vehicle) -> Iterator[Part]:
-        module = self.units[0].module
-        kinds = {s.kind for s in arithmetic_shorts(vehicle, self.units)}
-        for kind, have in (("whole module", module.total_ma), ("whole module peak", module.total_peak_ma)):
-            if kind in kinds:
-                yield self._least(kind, have, vehicle)
-
-    def _least(self, kind: str, have: int, vehicle: Vehicle) -> Part:
-        """The least whole-module limit at which arithmetic has no objection, in steps of 0.1 A."""
-        unit, is_peak = self.units[0], kind == "whole module peak"
-        sums = Sums(vehicle, [unit], item_types(vehicle, [unit]))
-        beyond = max(w.amount_ma for w in sums.missed() if w.limit.is_peak == is_peak)
-        return Part(kind, 0, unit.label, have, _rating_for(vehicle, unit, is_peak, beyond))
+        """The least whole-module limits at which arithmetic has no objection, in steps of 0.1 A."""
+        unit = self.units[0]
+        missed = Sums(vehicle, [unit], item_types(vehicle, [unit])).missed()
+        for is_peak, kind in ((False, "whole module"), (True, "whole module peak")):
+            beyond = [w.amount_ma for w in missed if w.limit.is_peak == is_peak]
+            have = unit.module.total_peak_ma if is_peak else unit.module.total_ma
+            if beyond:
+                yield Part(kind, 0, unit.label, have, limit_for(vehicle, unit, is_peak, max(beyond)))
 
     def _channel_parts(self, growth: Growth, offer: Offer) -> list[Part]:
         parts = [self._new_part(added) for added in growth.added]
@@ -223,7 +236,7 @@ class _Study:
             have = unit.module.bank_ma[subject] if limit.bank is not None else unit.module.total_ma
             if limit.is_peak:
                 kind, have = "whole module peak", unit.module.total_peak_ma
-            need = _rating_for(self.vehicle, unit, limit.is_peak, need_ma)
+            need = limit_for(self.vehicle, unit, limit.is_peak, need_ma)
             yield Part(kind, limit.unit, subject, have, need)
 
     def _in_place(self, parts: list[Part], growth: Growth) -> tuple[list[Part], Allocation | None]:
@@ -244,18 +257,19 @@ class _Study:
         free.sort(key=lambda at: (at[1].continuous_ma, at[1].peak_ma, natural_key(at[1].name)))
         return free[: max(0, len(left) - self.vehicle.settings.spare_channels)]
 
-    def _reduced(self, parts: list[Part], proved: bool, limit_s: float) -> list[Part]:
+    def _reduced(self, parts: list[Part], growth: Growth) -> list[Part]:
         """Parts lowered as far as time allows, or until none can be by a step.
 
-        Of a growth proved best only computed ratings can be; a limit that arithmetic gives cannot either.
+        Of a growth proved best only computed ratings can be; of one whose channels are, limits of banks as well.
         """
-        study = self if proved else replace(self, clock=self.clock.soon(limit_s))
         for n in range(len(parts)):
-            parts = study._with_least_rating(parts, n)
+            parts = self._with_least_rating(parts, n)
+        is_settled = growth.is_cheapest or sum(load.count for load in self.vehicle.loads) > _MANY_ITEMS
         n = 0
-        while n < len(parts) and not proved:
-            lower = study._least_sum(parts, n) if parts[n].kind in _SUMS else study._lower(parts, n)
-            n, parts = (n + 1, parts) if lower is None else (n, lower)
+        while n < len(parts) and growth.outcome != PROVEN_BEST:
+            is_sum = parts[n].kind in _SUMS
+            lower = self._least_sum(parts, n) if is_sum else None if is_settled else self._lower(parts, n)
+            n, parts = (n + 1, parts) if lower is None or self.clock.is_over() else (n, lower)
         return parts
 
     @property
@@ -272,7 +286,7 @@ class _Study:
     def _kept(self, parts: Sequence[Part]) -> bool:
         """True if the units grown so are known to be enough; their allocation, every limit recounted, is noted."""
         grown = applied(self.vehicle, self.units, parts)
-        if not unborne(*grown, self.book):
+        if not self.clock.is_over() and not unborne(*grown, self.book):
             allocation = any_allocation(*grown, self.clock, self.book)
             if allocation is not None:
                 self.kept[tuple(parts)] = allocation
@@ -316,6 +330,12 @@ class _Study:
         return rated(next((r for r in self._ratings if least <= r <= new.channel.continuous_ma), least))
 
 
-def _rating_for(vehicle: Vehicle, unit: Unit, is_peak: bool, usable_ma: int) -> int:
-    """Least limit of a bank or a whole module, in steps of 0.1 A, that bears so much, mA; peaks count as they stand."""
-    return -(-usable_ma // STEP_MA) * STEP_MA if is_peak else limit_for(vehicle, unit, usable_ma)
+def _supply(vehicle: Vehicle, number: int, unit: Unit) -> Iterator[Part]:
+    """The range of supply voltage that every state keeps within, where the unit's is too narrow."""
+    volts = [v for state in vehicle.states for v in state.span_v]
+    low, high = unit.module.supply_min_v, unit.module.supply_max_v
+    objections = any(s.kind == "supply voltage" for s in table_shorts(vehicle, [unit]))
+    if objections and low is not None and min(volts) < low:
+        yield Part("supply voltage", number, unit.label, low, min(volts))
+    if objections and high is not None and max(volts) > high:
+        yield Part("supply voltage", number, unit.label, high, max(volts))

@@ -5,12 +5,17 @@ command without a condition, which is an input of its own.
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import TypeAlias, TypeGuard
+
+import numpy as np
+import numpy.typing as npt
 
 from pdm_alloc.domain.expression import Expression, Variable, operands_of
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, solve_program
 
 __all__ = [
+    "Bits",
     "Rows",
     "Tree",
     "Unanswered",
@@ -20,15 +25,19 @@ __all__ = [
     "fewest_on",
     "fixed",
     "holds",
+    "holds_over",
     "names_of",
     "negated",
     "note_signs",
     "own_input",
+    "settings_of",
 ]
 
 
 Tree: TypeAlias = bool | str | tuple["Tree", ...]
 """A condition as plain data; an input by its name, or as `own_input` names it; True or False once it is settled."""
+
+Bits: TypeAlias = npt.NDArray[np.bool_]
 
 Sum = tuple[int, dict[int, int]]
 """A constant, and the weights of variables by number."""
@@ -117,6 +126,25 @@ def _is_operation(tree: Tree) -> TypeGuard[tuple[Tree, ...]]:
     return isinstance(tree, tuple) and tree[0] in ("and", "or", "not")
 
 
+@lru_cache(maxsize=16)
+def settings_of(count: int) -> Bits:
+    """Every setting of some inputs, fewest on first, shape (inputs, settings)."""
+    numbers = np.arange(2**count)
+    bits: Bits = (numbers[None, :] >> np.arange(count)[:, None]) & 1 == 1
+    return bits[:, np.argsort(bits.sum(axis=0), kind="stable")]
+
+
+def holds_over(tree: Tree, columns: Mapping[Tree, Bits]) -> Bits:
+    """A condition over every setting."""
+    if not (isinstance(tree, tuple) and tree[0] in ("and", "or", "not")):
+        return columns[tree]
+    values = [holds_over(part, columns) for part in tree[1:]]
+    if tree[0] == "not":
+        return ~values[0]
+    combined: Bits = np.all(values, axis=0) if tree[0] == "and" else np.any(values, axis=0)
+    return combined
+
+
 class Rows:
     """Conditions over the inputs of a program, each as a sum of variables.
 
@@ -178,6 +206,15 @@ class Rows:
                 self.program.row({v: 1} | {u: -w for u, w in terms.items()}, most=constant)
                 sizes[v] = rise
         return sizes
+
+    def cost(self, parts: Sequence[tuple[Tree, int, tuple[int, ...]]], at_once: int) -> dict[int, float]:
+        """The sum of the parts to be as large as it can, so many of the rises counted, as a cost."""
+        _, weights = self.sum([(ma, tree) for tree, ma, _ in parts if ma])
+        cost: dict[int, float] = {v: -w for v, w in weights.items()}
+        counted = self.rises(parts) if at_once else {}
+        if counted:
+            self.program.row(dict.fromkeys(counted, 1), most=at_once)
+        return cost | {v: -rise for v, rise in counted.items()}
 
     def forbid(self, tree: Tree) -> None:
         """The condition does not hold."""

@@ -14,7 +14,7 @@ from pdm_alloc.program.packing import Bins, Draw, room
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.task import Column, Task, circuit_on, is_allowed
 
-__all__ = ["a_few", "greedy"]
+__all__ = ["a_few", "filled", "greedy", "partly"]
 
 
 def greedy(
@@ -53,6 +53,31 @@ def greedy(
     return tuple(column for column, _ in best.circuits)
 
 
+def partly(
+    bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, spares: int
+) -> tuple[tuple[Column, ...], list[tuple[str, Counts]]]:
+    """Allocate what finds a channel.
+
+    Parameters
+    ----------
+    bins, listing, book, clock
+        As of `greedy`.
+    spares : int
+        Channels that stay free.
+
+    Returns
+    -------
+    tuple of Column
+        Circuits on classes before merging.
+    list of (str, Counts)
+        Command and items that found no channel.
+    """
+    way = _Heuristic(bins, listing, book, clock, 1, False)
+    way.left -= spares
+    over = way.unplaced()
+    return tuple(column for column, _ in way.circuits), over
+
+
 class _Heuristic:
     """Circuits so far, with the load of each; weakest class first with sign 1, strongest first with -1.
 
@@ -79,6 +104,11 @@ class _Heuristic:
         for column in wired:
             self._begin(column, self.bins.draw(column.command, column.counts))
         return all(not self.clock.is_over() and self._place(*step) for step in self._steps())
+
+    def unplaced(self) -> list[tuple[str, Counts]]:
+        """Place what finds a channel; command and items of each step that found none."""
+        self.bins.clear()
+        return [step[:2] for step in self._steps() if self.clock.is_over() or not self._place(*step)]
 
     def _begin(self, column: Column, draw: Draw) -> None:
         number = column.channel_class
@@ -213,11 +243,11 @@ def a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
         circuits: dict[Counts, Fit] = {}
         left = {n: t.count for n, t in enumerate(types)}
         while any(left.values()):
-            filled = _filled(types, left, own.rating, book, wiring)
-            if filled is None:
+            circuit = filled(types, left, own.rating, book, wiring)
+            if circuit is None:
                 break
-            circuits[filled[0]] = filled[1]
-            for n, k in filled[0]:
+            circuits[circuit[0]] = circuit[1]
+            for n, k in circuit[0]:
                 left[n] -= k
         for n in range(len(types)):
             alone = book.one(types, ((n, 1),), own.rating, wiring)
@@ -228,7 +258,7 @@ def a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
                 yield Column(command, counts, number, fit, task.upper(command, counts, number))
 
 
-def _filled(
+def filled(
     types: tuple[ItemType, ...], left: Mapping[int, int], rating: Rating, book: CircuitBook, wiring: Wiring
 ) -> tuple[Counts, Fit] | None:
     """A circuit of what is left, the first types (which draw most) first."""

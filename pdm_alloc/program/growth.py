@@ -3,14 +3,25 @@
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 
-from pdm_alloc.circuits.columns import CircuitBook, Counts, OutOfTime, TooManyCircuits
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.greedy import a_few
-from pdm_alloc.program.growth_task import CHANNEL_PRICE, Added, Growth, GrowthTask, NewKind, read_growth, with_kinds
+from pdm_alloc.program.greedy import a_few, filled, partly
+from pdm_alloc.program.growth_task import (
+    Added,
+    Flow,
+    Growth,
+    GrowthTask,
+    NewKind,
+    read_growth,
+    suits,
+    with_kinds,
+)
+from pdm_alloc.program.optimum import listed
 from pdm_alloc.program.packing import Bins, pack, spread, unbroken
 from pdm_alloc.program.partition import partition
 from pdm_alloc.program.solver import (
@@ -25,14 +36,17 @@ from pdm_alloc.program.solver import (
 )
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.program.sums import Sums
-from pdm_alloc.program.task import Column, Task, columns_of, merge
+from pdm_alloc.program.task import Column, Task, is_allowed, merge
 
 __all__ = ["LIMITLESS_MA", "Added", "Growth", "NewKind", "cheapest_growth"]
 
 LIMITLESS_MA = 10_000_000_000
 """A limit that no vehicle reaches, mA."""
 
-_FIRST_S, _SECOND_S, _PACKING_S = 1.2, 0.4, 0.4
+# Processor time of each step at most, s.
+_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 1.5, 0.4, 0.15, 1.0, 1.5
+_MOST_COLUMNS = 6_000  # above, other circuits than the cheapest are not looked at for the sake of banks
+_WIDE = 1_000  # times as wide as they are, limits of banks let a heuristic fill all of them alike
 _OFF = 1e-6  # by which floating point may be off
 
 
@@ -75,28 +89,93 @@ def cheapest_growth(
     OutOfTime
         There was no time to list the circuits.
     """
-    merged = merge(replace(vehicle, settings=replace(vehicle.settings, spare_channels=0)), _limitless(units))
+    bare = replace(vehicle, settings=replace(vehicle.settings, spare_channels=0))
+    merged = merge(bare, _limitless(units))
     task = with_kinds(merged.task, kinds)
-    unlisted: set[str] = set()
-    columns = [
-        c for command in task.types for c in _columns_of(merged.task, task, command, kinds, book, clock, unlisted)
-    ]
-    task = replace(task, columns=tuple(columns))
     case = GrowthTask(merged, kinds, task, Sums(vehicle, merged.fine.units, merged.fine.types), vehicle)
-    program, old = partition(task, limits=False, late=clock.is_over), case.old
-    cost: dict[int, float] = {
-        v: kinds[c.channel_class - old].price for v, c in enumerate(task.columns) if c.channel_class >= old
-    }
-    spare = _spare_row(program, task, old, case.spares)
+    try:
+        growth = _programmed(case, book, clock)
+    except OutOfTime:
+        growth = Growth(STOPPED_EMPTY)
+    if growth.circuits or growth.outcome == NOT_ENOUGH or clock.is_over():
+        return growth
+    return _filled_up(case, book, clock.soon(_GREEDY_S))
+
+
+def _programmed(case: GrowthTask, book: CircuitBook, clock: Clock) -> Growth:
+    """The growth of least price, on banks that grow as little as time allows."""
+    columns, is_listed = _columns(case, book, clock)
+    case = replace(case, task=replace(case.task, columns=tuple(columns)))
+    flow = Flow(case)
+    new = {number: flow.on(number) for number in range(case.old, len(case.task.classes))}
+    cost = {v: float(case.kinds[number - case.old].price) for number, variables in new.items() for v in variables}
+    spare = _spare_row(flow, case)
     if spare is not None:
-        cost[spare] = min((k.price for k in kinds if k.use == "single"), default=CHANNEL_PRICE)
-    solution = _solved(program, cost, _by_kind(task, old), clock)
+        cost[spare] = case.kinds[case.spare_kind].price
+    solution = _solved(flow.program, cost, new, clock)
     if not solution.values:
-        return Growth(STOPPED_EMPTY if unlisted else solution.outcome)
-    outcome = BEST_SO_FAR if unlisted or len(units) > 1 else solution.outcome
+        return Growth(solution.outcome if is_listed else STOPPED_EMPTY)
+    outcome = BEST_SO_FAR if not is_listed or len(case.task.units) > 1 else solution.outcome
     spares = 0 if spare is None else round(solution.values[spare])
-    growth = Growth(outcome, spares=spares, is_listed=not unlisted)
-    return _on_banks(case, _chosen(task, solution), growth, clock)
+    growth = Growth(
+        outcome, spares=spares, is_listed=is_listed, is_cheapest=is_listed and solution.outcome == PROVEN_BEST
+    )
+    return _on_banks(case, flow.chosen(solution.values), growth, clock)
+
+
+def _filled_up(case: GrowthTask, book: CircuitBook, clock: Clock) -> Growth:
+    """A growth by heuristic: what finds no channel within every limit is put on new ones."""
+    wide = merge(case.merged.task.vehicle, tuple(map(_widened, case.merged.task.units)))
+    bins = Bins(wide, Sums(case.vehicle, wide.fine.units, wide.fine.types))
+    listing = listed(wide.task, book, clock)
+    attempts: list[tuple[Sequence[Column], list[tuple[str, Counts]]]] = []
+
+    def attempt() -> Sequence[Column]:
+        attempts.append(partly(bins, listing, book, clock, case.spares))
+        return attempts[-1][0]
+
+    unbroken(attempt, bins, clock)
+    there, over = attempts[-1]
+    left: dict[str, Counter[int]] = defaultdict(Counter)
+    for command, counts in over:
+        left[command].update(dict(counts))
+    new = [column for command, items in left.items() for column in _on_new(case, command, items, book)]
+    if sum(k for c in new for _, k in c.counts) < sum(k for items in left.values() for k in items.values()):
+        return Growth(STOPPED_EMPTY)
+    free = case.merged.fine.channels() - sum(case.merged.fine.classes[c.channel_class].width for c in there)
+    growth = Growth(BEST_SO_FAR, spares=max(0, case.spares - free), is_listed=False)
+    return read_growth(case, [*there, *case.new(new)], growth)
+
+
+def _widened(unit: Unit) -> Unit:
+    limits = {bank: ma * _WIDE for bank, ma in unit.module.bank_ma.items()}
+    return replace(unit, module=replace(unit.module, bank_ma=limits))
+
+
+def _on_new(case: GrowthTask, command: str, left: Counter[int], book: CircuitBook) -> Iterator[Column]:
+    """Items of a command on new channels, each filled; the kind of the least price for what it takes."""
+    types, wiring = case.task.types[command], book.wiring(case.vehicle)
+    while any(left.values()):
+        circuits = [
+            (number, circuit)
+            for number, kind in enumerate(case.kinds, case.old)
+            if suits(kind, types)
+            and (circuit := _circuit_of(types, left, case.task.classes[number].rating, book, wiring)) is not None
+        ]
+        if not circuits:
+            return
+        number, (counts, fit) = min(circuits, key=lambda at: case.kinds[at[0] - case.old].price / at[1][1].running_ma)
+        yield Column(command, counts, number, fit, 1)
+        left.subtract(dict(counts))
+
+
+def _circuit_of(types, left: Counter[int], rating, book: CircuitBook, wiring) -> tuple[Counts, Fit] | None:
+    free = {n: k for n, k in left.items() if k and not types[n].locked}
+    if not types[0].together:
+        return filled(types, free, rating, book, wiring)
+    counts = tuple(sorted(free.items()))
+    fit = book.one(types, counts, rating, wiring) if len(free) == len(types) else None
+    return None if fit is None or fit.made is None else (counts, fit)
 
 
 def _on_banks(case: GrowthTask, chosen: Sequence[Column], growth: Growth, clock: Clock) -> Growth:
@@ -109,19 +188,40 @@ def _on_banks(case: GrowthTask, chosen: Sequence[Column], growth: Growth, clock:
     unproved = replace(growth, outcome=BEST_SO_FAR)
     loose = spread(bins, case.there(chosen))
     ways = [] if loose is None else [read_growth(case, [*loose, *new], unproved)]
+    with suppress(OutOfTime):
+        for way in _with_least_steps(case, chosen, growth, ways, clock.soon(_BANKS_S)):
+            ways.append(way)
+    return min(ways, key=lambda way: (case.grown(way), way.outcome != PROVEN_BEST), default=Growth(STOPPED_EMPTY))
+
+
+def _with_least_steps(
+    case: GrowthTask, chosen: Sequence[Column], growth: Growth, ways: Sequence[Growth], clock: Clock
+) -> Iterator[Growth]:
+    """Growths whose banks grow by fewer steps, as far as time allows; the circuits kept first, then any."""
+    unproved = replace(growth, outcome=BEST_SO_FAR)
     kept = [replace(c, most=n) for c, n in Counter(replace(c, most=1) for c in chosen).items()]
     few = _bank_program(case, kept, chosen, growth, clock)
-    ways += [read_growth(case, columns, unproved) for columns, _ in few.solved(clock)]
+    ways = [*ways, *_read(case, few, unproved, unproved, clock)]
+    yield from ways
+    if ways and len(case.task.columns) > _MOST_COLUMNS:
+        return
     full = _bank_program(case, case.task.columns, chosen, growth, clock)
     bound = full.bound(clock)
-    for way in ways:
-        if case.grown(way) <= bound:
-            return replace(way, outcome=growth.outcome)
-    ways += [read_growth(case, columns, growth if is_least else unproved) for columns, is_least in full.solved(clock)]
-    if not ways:
-        full = _bank_program(case, case.task.columns, chosen, growth, clock, uncapped=True)
-        ways += [read_growth(case, columns, unproved) for columns, _ in full.solved(clock)]
-    return min(ways, key=case.grown, default=Growth(STOPPED_EMPTY))
+    at_bound = [replace(way, outcome=growth.outcome) for way in ways if case.grown(way) <= bound]
+    yield from at_bound
+    if not at_bound:
+        solved = list(_read(case, full, growth, unproved, clock))
+        yield from solved
+        if not ways and not solved:
+            full = _bank_program(case, case.task.columns, chosen, growth, clock, uncapped=True)
+            uncapped = replace(unproved, is_cheapest=False)
+            yield from _read(case, full, uncapped, uncapped, clock)
+
+
+def _read(case: GrowthTask, banks: "_BankProgram", least: Growth, other: Growth, clock: Clock) -> Iterator[Growth]:
+    """The growth of a solution, as one that is least or another; nothing without a solution."""
+    for columns, spares, is_least in banks.solved(clock):
+        yield read_growth(case, columns, replace(least if is_least else other, spares=spares))
 
 
 @dataclass(frozen=True)
@@ -131,6 +231,7 @@ class _BankProgram:
     program: Program
     columns: tuple[Column, ...]
     costs: tuple[Mapping[int, float], ...]
+    idle: int | None
 
     def bound(self, clock: Clock) -> float:
         """No fewer steps will do."""
@@ -139,13 +240,14 @@ class _BankProgram:
             return math.inf
         return math.ceil(relaxed.objective - _OFF) if relaxed.outcome == PROVEN_BEST else -math.inf
 
-    def solved(self, clock: Clock) -> Iterator[tuple[list[Column], bool]]:
-        """The chosen columns, and whether the steps are proved to be as few as will do; nothing without a solution."""
+    def solved(self, clock: Clock) -> Iterator[tuple[list[Column], int, bool]]:
+        """The chosen columns, spares to add, and whether the steps are proved least; nothing without a solution."""
         solution = minimise(self.program, self.costs, clock.soon(_SECOND_S))[-1]
         if solution.values:
             times = (round(value) for value in solution.values)
             columns = [replace(c, most=1) for c, n in zip(self.columns, times, strict=False) for _ in range(n)]
-            yield columns, solution.outcome == PROVEN_BEST
+            spares = 0 if self.idle is None else round(solution.values[self.idle])
+            yield columns, spares, solution.outcome == PROVEN_BEST
 
 
 def _bank_program(
@@ -163,19 +265,18 @@ def _bank_program(
     grown = dict.fromkeys(range(len(opened), len(opened) + len(steps)), 1.0)
     first = len(case.merged.fine.classes)
     by_kind, counts = _by_kind(fine, first), Counter(c.channel_class for c in case.new(chosen))
-    for number, own in by_kind.items() if not uncapped else ():
-        program.row(dict.fromkeys(own, 1), most=counts[number])
-    if case.spares:
+    idle = program.variable(case.spares) if case.spares else None
+    if idle is not None:
         widths = {v: fine.classes[c.channel_class].width for v, c in enumerate(opened) if c.channel_class < first}
-        program.row(widths, most=fine.channels() - case.spares + growth.spares)
+        program.row({**widths, idle: -1}, most=fine.channels() - case.spares)
+    spare = first + case.spare_kind
+    for number in sorted({*by_kind, spare}) if not uncapped else ():
+        also = {idle: 1} if number == spare and idle is not None else {}
+        program.row(dict.fromkeys(by_kind[number], 1) | also, most=counts[number] + (growth.spares if also else 0))
     prices = {v: float(case.kinds[number - first].price) for number, own in by_kind.items() for v in own}
-    return _BankProgram(program, tuple(opened), ((prices, grown) if uncapped else (grown,)))
-
-
-def _chosen(task: Task, solution: Solution) -> list[Column]:
-    """The chosen columns, each as often as it is chosen."""
-    times = (round(value) for value in solution.values)
-    return [replace(c, most=1) for c, n in zip(task.columns, times, strict=False) for _ in range(n)]
+    if idle is not None:
+        prices[idle] = float(case.kinds[case.spare_kind].price)
+    return _BankProgram(program, tuple(opened), ((prices, grown) if uncapped else (grown,)), idle)
 
 
 def _by_kind(task: Task, old: int) -> dict[int, list[int]]:
@@ -193,8 +294,6 @@ def _solved(program: Program, cost: Mapping[int, float], new: Mapping[int, list[
     Of the latter no part can be less either, though a different mixture may be cheaper.
     """
     first = minimise(program, [cost], clock.soon(_FIRST_S))[0]
-    if first.outcome == STOPPED_EMPTY:
-        return minimise(program, [cost], clock)[0]
     if first.outcome == PROVEN_BEST or not first.values:
         return first
     for columns in new.values():
@@ -203,51 +302,44 @@ def _solved(program: Program, cost: Mapping[int, float], new: Mapping[int, list[
     return second if second.values else first
 
 
-def _columns_of(
-    old: Task, task: Task, command: str, kinds, book: CircuitBook, clock: Clock, unlisted: set[str]
-) -> Iterator[Column]:
-    yield from _columns(old, command, book, clock, unlisted)
-    yield from _new_columns(task, command, len(old.classes), kinds, book, clock, unlisted)
+def _columns(case: GrowthTask, book: CircuitBook, clock: Clock) -> tuple[list[Column], bool]:
+    """Circuits on channels there are and on new ones; whether they are all there are."""
+    listing = listed(case.merged.task, book, clock.soon(_LISTING_S))
+    columns = list(listing.columns)
+    for command in case.task.types:
+        if command in listing.priced:
+            columns += a_few(case.task, command, book)
+        else:
+            columns += _new_columns(case, command, book, clock)
+    return columns, not listing.priced
 
 
-def _new_columns(task: Task, command: str, old: int, kinds, book, clock: Clock, unlisted) -> Iterator[Column]:
+def _new_columns(case: GrowthTask, command: str, book: CircuitBook, clock: Clock) -> Iterator[Column]:
     """Every circuit on the cheapest new kind that bears it: nothing else tells the new kinds of a unit apart."""
-    known: set[tuple[int, Counts]] = set()
-    types = task.types[command]
-    for n in sorted(range(len(kinds)), key=lambda n: kinds[n].price):
-        kind = kinds[n]
-        if not _suits(kind, types):
+    known: dict[int, set[Counts]] = defaultdict(set)
+    types, wiring = case.task.types[command], book.wiring(case.vehicle)
+    for n in sorted(range(len(case.kinds)), key=lambda n: case.kinds[n].price):
+        kind, number = case.kinds[n], case.old + n
+        if not suits(kind, types):
             continue
-        alone = replace(task, classes=(task.classes[old + n],), locked=(frozenset(),))
-        for column in _columns(alone, command, book, clock, unlisted):
-            if (kind.unit, column.counts) not in known:
-                known.add((kind.unit, column.counts))
-                yield replace(
-                    column, channel_class=old + n, most=min(task.types[command][i].count // k for i, k in column.counts)
-                )
+        rating, borne = case.task.classes[number].rating, known[kind.unit]
+        if types[0].together:
+            counts = tuple((n, t.count) for n, t in enumerate(types))
+            fit = book.one(types, counts, rating, wiring)
+            circuits = {counts: fit} if fit is not None and fit.made is not None and counts not in borne else {}
+        else:
+            circuits = book.circuits(types, rating, wiring, clock.is_over, (), borne)
+        for counts, fit in [(counts, fit) for counts, fit in circuits.items() if counts not in borne]:
+            borne.add(counts)
+            if is_allowed(case.task, command, counts, number):
+                yield Column(command, counts, number, fit, min(types[i].count // k for i, k in counts))
 
 
-def _suits(kind: NewKind, types) -> bool:
-    """Whether a kind is no dearer than a command has a use for."""
-    wants = [t for t in types if t.reversing == (kind.use == "bridge")]
-    return bool(wants) and ("pwm" not in kind.channel.features or any(t.pwm for t in wants))
-
-
-def _columns(task: Task, command: str, book: CircuitBook, clock: Clock, unlisted: set[str]) -> Iterator[Column]:
-    try:
-        yield from list(columns_of(task, command, book, clock.is_over))
-    except OutOfTime:
-        raise
-    except TooManyCircuits:
-        unlisted.add(command)
-        yield from a_few(task, command, book)
-
-
-def _spare_row(program: Program, task: Task, old: int, wanted: int) -> int | None:
+def _spare_row(flow: Flow, case: GrowthTask) -> int | None:
     """Old channels that stay free, or are made up for by idle new ones: the variable counts those."""
-    if not wanted:
+    if not case.spares:
         return None
-    idle = program.variable(wanted)
-    widths = {v: task.classes[c.channel_class].width for v, c in enumerate(task.columns) if c.channel_class < old}
-    program.row({**widths, idle: -1}, most=task.channels() - wanted)
+    idle = flow.program.variable(case.spares)
+    widths = {v: case.task.classes[number].width for number in range(case.old) for v in flow.on(number)}
+    flow.program.row({**widths, idle: -1}, most=case.task.channels() - case.spares)
     return idle

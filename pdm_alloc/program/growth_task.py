@@ -2,24 +2,42 @@
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cached_property
 
 from pdm_alloc.circuits.classes import ChannelClass, rating_of, unit_ambient_c
-from pdm_alloc.domain.module import Channel
+from pdm_alloc.circuits.columns import Counts
+from pdm_alloc.circuits.items import ItemType
+from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.thermal import derating_factor
 from pdm_alloc.program.handout import Handed, in_columns
 from pdm_alloc.program.partition import loadings_of
+from pdm_alloc.program.solver import Program
 from pdm_alloc.program.sums import Limit, Sums
 from pdm_alloc.program.task import Column, Merged, Task
 
-__all__ = ["CHANNEL_PRICE", "Added", "Growth", "GrowthTask", "NewKind", "read_growth", "with_kinds"]
+__all__ = [
+    "Added",
+    "Flow",
+    "Growth",
+    "GrowthTask",
+    "NewKind",
+    "kinds_there",
+    "plain",
+    "read_growth",
+    "suits",
+    "with_kinds",
+]
 
 # What a new channel costs, in whole numbers: so much, and 1 for each step of its rating.
 CHANNEL_PRICE = 300
 _PWM = 10
+SHARE_PCT = Fraction(60)
+"""How unevenly new channels that are paralleled may share, per cent: the default of the table."""
+
 _STEP_MA = 100
 _OFF = 1e-6  # by which floating point may be off
 
@@ -35,7 +53,7 @@ class NewKind:
     channel : Channel
         Its ratings; its name and labels mean nothing.
     use : str
-        ``single``, or ``bridge`` for two such channels that form a reversing pair.
+        ``single``; ``bridge`` for two such channels that form a reversing pair, ``pair`` for two that are paralleled.
     """
 
     unit: int
@@ -53,6 +71,35 @@ class NewKind:
         own = self.channel
         strength = (own.continuous_ma + own.peak_ma // 100) // _STEP_MA + (_PWM if "pwm" in own.features else 0)
         return self.width * (CHANNEL_PRICE + strength) + (0 if own.max_wire_mm2 is None else round(own.max_wire_mm2))
+
+
+def plain(channel: Channel) -> Channel:
+    """A channel's ratings and the number of its pins, without names and labels."""
+    pins = ("",) * len(channel.pins)
+    return replace(channel, name="", connector="", pins=pins, bank=None, bridge=None, pair=None, extra=(), on_mohm=None)
+
+
+def _rated(channel: Channel) -> Channel:
+    """What a single channel or a bridge is judged by: kinds that nothing else tells apart cost a column each."""
+    return replace(plain(channel), features=frozenset(), share_pct=SHARE_PCT, contact_c=None, turn_off_mj=None)
+
+
+def kinds_there(units: Sequence[Unit], types: Sequence[ItemType]) -> Iterator[NewKind]:
+    """The channels there are, with PWM and as reversing pairs where an item asks for it."""
+    for number, unit in enumerate(units):
+        channels = list(dict.fromkeys(map(_rated, unit.module.channels)))
+        channels.sort(key=lambda c: (c.continuous_ma, c.peak_ma))
+        if any(t.pwm for t in types):
+            channels += [replace(c, features=frozenset({"pwm"})) for c in channels]
+        yield from (NewKind(number, c) for c in channels)
+        if any(t.reversing for t in types):
+            yield from (NewKind(number, c, "bridge") for c in channels)
+
+
+def suits(kind: NewKind, types: Iterable[ItemType]) -> bool:
+    """Whether a kind is no dearer than items of a command have a use for."""
+    wants = [t for t in types if t.reversing == (kind.use == "bridge")]
+    return bool(wants) and ("pwm" not in kind.channel.features or any(t.pwm for t in wants))
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +130,8 @@ class Growth:
         The vehicle on the channels there are and the new ones.
     is_listed : bool
         False: some command has more circuits than were looked at.
+    is_cheapest : bool
+        True: no cheaper channels are enough, whatever banks grow.
     """
 
     outcome: str
@@ -91,6 +140,7 @@ class Growth:
     over: tuple[tuple[Limit, int], ...] = ()
     circuits: tuple[Handed, ...] = ()
     is_listed: bool = True
+    is_cheapest: bool = False
 
 
 @dataclass(frozen=True)
@@ -107,6 +157,11 @@ class GrowthTask:
     def spares(self) -> int:
         """Channels that have to stay free."""
         return self.vehicle.settings.spare_channels
+
+    @cached_property
+    def spare_kind(self) -> int:
+        """Number of the new kind of which idle ones are the cheapest."""
+        return min((n for n, k in enumerate(self.kinds) if k.use == "single"), key=lambda n: self.kinds[n].price)
 
     @property
     def old(self) -> int:
@@ -164,6 +219,84 @@ def _class_of(vehicle, units, number: int, kind: NewKind, items: int) -> Channel
     rating = rating_of(vehicle, units[kind.unit], [kind.channel] * kind.width, kind.use)
     names = tuple(tuple(f" new {number + 1}-{n + 1}{side}" for side in "ab"[: kind.width]) for n in range(items))
     return ChannelClass(kind.unit, kind.use, rating, (), names)
+
+
+class Flow:
+    """Circuits of a task, counted, and how many of those that may be on the same classes are on each of them.
+
+    Without limits of banks nothing else tells such circuits apart on a channel, so that a variable for each circuit
+    and one for each such group and class do in place of one for each circuit on each class.
+
+    Parameters
+    ----------
+    case : GrowthTask
+        With its columns.
+    """
+
+    def __init__(self, case: GrowthTask):
+        self.case, self.program = case, Program()
+        self._at: dict[tuple[str, Counts], dict[int, Column]] = defaultdict(dict)
+        for column in case.task.columns:
+            self._at[column.command, column.counts][column.channel_class] = column
+        self._number = {key: self.program.variable(max(c.most for c in at.values())) for key, at in self._at.items()}
+        self._alike: dict[Hashable, list[tuple[str, Counts]]] = defaultdict(list)
+        held = {number for number, spots in enumerate(case.task.locked) if spots}
+        for key, at in self._at.items():
+            self._alike[(frozenset(at), key if held & set(at) else None)].append(key)
+        self._on = {
+            (group, number): self.program.variable(sum(self.program.most[self._number[key]] for key in keys))
+            for group, keys in self._alike.items()
+            for number in sorted(self._at[keys[0]])
+        }
+        self._add_rows()
+
+    def _add_rows(self) -> None:
+        items: dict[tuple[str, int], dict[int, float]] = defaultdict(dict)
+        for (command, counts), v in self._number.items():
+            for n, k in counts:
+                items[command, n][v] = k
+        for command, types in self.case.task.types.items():
+            for n, t in enumerate(types):
+                self.program.row(items[command, n], t.count, t.count)
+                self._add_locks(command, n, t)
+        for group, keys in self._alike.items():
+            here = {v: -1.0 for (other, _), v in self._on.items() if other == group}
+            self.program.row({self._number[key]: 1.0 for key in keys} | here, 0, 0)
+        for capacity in self.case.task.capacities:
+            weights = {v: w for number, w in capacity.weights for v in self.on(number)}
+            self.program.row(weights, most=capacity.most)
+
+    def _add_locks(self, command: str, n: int, t: ItemType) -> None:
+        for spot in ((unit, channel) for unit, channels in t.locked for channel in channels):
+            weights = {
+                v: 1.0
+                for (group, number), v in self._on.items()
+                if spot in self.case.task.locked[number] and self._holds(self._alike[group], command, n)
+            }
+            self.program.row(weights, least=1)
+
+    def _holds(self, keys: Sequence[tuple[str, Counts]], command: str, n: int) -> bool:
+        return any(other == command and any(m == n for m, _ in counts) for other, counts in keys)
+
+    def on(self, number: int) -> list[int]:
+        """Variables of a class."""
+        return self._by_class.get(number, [])
+
+    @cached_property
+    def _by_class(self) -> dict[int, list[int]]:
+        numbers: dict[int, list[int]] = defaultdict(list)
+        for (_, number), v in self._on.items():
+            numbers[number].append(v)
+        return numbers
+
+    def chosen(self, values: Sequence[float]) -> list[Column]:
+        """The columns of a solution, each as often as it is chosen."""
+        columns = []
+        for group, keys in self._alike.items():
+            circuits = [key for key in keys for _ in range(round(values[self._number[key]]))]
+            classes = [n for n in sorted(self._at[keys[0]]) for _ in range(round(values[self._on[group, n]]))]
+            columns += [replace(self._at[key][n], most=1) for key, n in zip(circuits, classes, strict=True)]
+        return columns
 
 
 def read_growth(case: GrowthTask, columns: Sequence[Column], growth: Growth) -> Growth:

@@ -6,15 +6,15 @@ and what is large even then goes to an integer program. Some loads at once are a
 is a curve: the largest with no rise, with one rise, with two.
 """
 
-from collections import Counter
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from functools import lru_cache
-from typing import TypeAlias
+import math
+from collections import Counter, OrderedDict
+from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
+from typing import Any, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from pdm_alloc.program.condition_rows import (
+    Bits,
     Rows,
     Tree,
     Unanswered,
@@ -22,10 +22,12 @@ from pdm_alloc.program.condition_rows import (
     conjunction,
     fixed,
     holds,
+    holds_over,
     names_of,
     negated,
     note_signs,
     own_input,
+    settings_of,
 )
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock, solve_program
 
@@ -42,8 +44,8 @@ Group = tuple[list[Part], list[Tree]]
 _LISTED_INPUTS = 10
 _TRIED_INPUTS = 6  # of one part, before what is left goes to an integer program
 _TIME_LIMIT_S = 60.0
+_REMEMBERED = 64  # answers
 NOTHING: Amount = (0, ())
-Bits: TypeAlias = npt.NDArray[np.bool_]
 
 
 class Extremes:
@@ -61,6 +63,7 @@ class Extremes:
         }
         self.names = {command: names_of(tree) for command, tree in self.trees.items()}
         self.inputs = sorted(set[Tree]().union(*self.names.values()), key=repr)
+        self._known: OrderedDict[Hashable, Any] = OrderedDict()
 
     def on(self, inputs: Inputs) -> frozenset[str]:
         """Commands on under a setting of the inputs."""
@@ -79,10 +82,20 @@ class Extremes:
         Unanswered
             The time was over or the solver failed.
         """
-        parts = [(self.trees[name], *amount) for name, amount in amounts.items() if name in allowed]
-        forbidden = [tree for name, tree in self.trees.items() if name not in allowed]
-        curve = curve_of(parts, forbidden, at_once, clock or Clock(_TIME_LIMIT_S))
-        return None if curve is None else curve[-1]
+        key: Hashable = frozenset(allowed), tuple(amounts.items()), at_once
+        if key not in self._known:
+            parts = [(self.trees[name], *amount) for name, amount in amounts.items() if name in allowed]
+            forbidden = [tree for name, tree in self.trees.items() if name not in allowed]
+            curve = curve_of(parts, forbidden, at_once, clock or Clock(_TIME_LIMIT_S))
+            self._note(key, None if curve is None else curve[-1])
+        largest: tuple[int, Inputs] | None = self._known[key]
+        return largest
+
+    def _note(self, key: Hashable, answer: Any) -> None:
+        """Remember an answer, the last few of them: one vehicle asks the same on every module."""
+        self._known[key] = answer
+        while len(self._known) > _REMEMBERED:
+            self._known.popitem(last=False)
 
     def change(
         self,
@@ -110,6 +123,22 @@ class Extremes:
             Sum, mA; inputs on before the change; the input that changes (None: none does). None: no sum is above it.
 
         """
+        key: Hashable = frozenset(allowed), tuple(running.items()), tuple(inrush.items()), at_once
+        floor, largest = self._known.get(key, (math.inf, None))
+        if largest is None and above_ma < floor:
+            largest = self._largest_change(allowed, running, inrush, at_once, above_ma, clock)
+            self._note(key, (above_ma, largest))
+        return largest if largest is not None and largest[0] > above_ma else None
+
+    def _largest_change(
+        self,
+        allowed: Collection[str],
+        running: Mapping[str, Amount],
+        inrush: Mapping[str, Amount],
+        at_once: int,
+        above_ma: int,
+        clock: Clock | None,
+    ) -> tuple[int, Inputs, Tree | None] | None:
         limit = clock or Clock(_TIME_LIMIT_S)
         steady = self.sum(allowed, running, at_once, limit)
         if steady is None:
@@ -258,35 +287,16 @@ def _apart(parts: Sequence[Part], forbidden: Sequence[Tree]) -> list[Group]:
     return [(group, barred) for _, group, barred in groups]
 
 
-@lru_cache(maxsize=16)
-def _bits(count: int) -> Bits:
-    """Every setting of some inputs, fewest on first, shape (inputs, settings)."""
-    numbers = np.arange(2**count)
-    bits: Bits = (numbers[None, :] >> np.arange(count)[:, None]) & 1 == 1
-    return bits[:, np.argsort(bits.sum(axis=0), kind="stable")]
-
-
-def _over(tree: Tree, columns: Mapping[Tree, Bits]) -> Bits:
-    """A condition over every setting."""
-    if not (isinstance(tree, tuple) and tree[0] in ("and", "or", "not")):
-        return columns[tree]
-    values = [_over(part, columns) for part in tree[1:]]
-    if tree[0] == "not":
-        return ~values[0]
-    combined: Bits = np.all(values, axis=0) if tree[0] == "and" else np.any(values, axis=0)
-    return combined
-
-
 def _listed(inputs: Sequence[Tree], parts: Sequence[Part], forbidden: Sequence[Tree], at_once: int) -> Curve | None:
     """The curve over every setting of few inputs."""
-    bits = _bits(len(inputs))
+    bits = settings_of(len(inputs))
     columns: dict[Tree, Bits] = dict(zip(inputs, bits, strict=True))
     barred = np.zeros(bits.shape[1], bool)
     for tree in forbidden:
-        barred |= _over(tree, columns)
+        barred |= holds_over(tree, columns)
     if barred.all():
         return None
-    on = [_over(tree, columns) for tree, *_ in parts]
+    on = [holds_over(tree, columns) for tree, *_ in parts]
     total = np.zeros(bits.shape[1], np.int64)
     for where, (_, ma, _) in zip(on, parts, strict=True):
         total += where * ma
@@ -328,7 +338,7 @@ def _solved(
         rows = Rows(inputs)
         for tree in forbidden:
             rows.forbid(tree)
-        solution = solve_program(rows.program, _cost(rows, parts, k), clock)
+        solution = solve_program(rows.program, rows.cost(parts, k), clock)
         if solution.outcome == NOT_ENOUGH:
             return None
         if solution.outcome != PROVEN_BEST:
@@ -338,13 +348,3 @@ def _solved(
         rises = sorted((r for *_, each in holding for r in each), reverse=True)
         curve.append((sum(part[1] for part in holding) + sum(rises[:k]), on))
     return curve
-
-
-def _cost(rows: Rows, parts: Sequence[Part], at_once: int) -> dict[int, float]:
-    """The sum to be as large as it can, so many of the rises counted, as a cost."""
-    _, weights = rows.sum([(ma, tree) for tree, ma, _ in parts if ma])
-    cost: dict[int, float] = {v: -w for v, w in weights.items()}
-    counted = rows.rises(parts) if at_once else {}
-    if counted:
-        rows.program.row(dict.fromkeys(counted, 1), most=at_once)
-    return cost | {v: -rise for v, rise in counted.items()}

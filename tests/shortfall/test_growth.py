@@ -8,10 +8,11 @@ from hypothesis import HealthCheck, assume, given, settings
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.growth_parts import applied, one_step_less
+from pdm_alloc.diagnose.growth_parts import Part, applied, in_one_phrase, one_step_less
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.module import Channel, units_of
-from pdm_alloc.domain.vehicle import Input
+from pdm_alloc.domain.vehicle import Input, Lock
+from pdm_alloc.program.growth_task import NewKind
 from pdm_alloc.program.solver import Clock
 from tests.attack.generator import tiny
 from tests.attack.tables import write_tables
@@ -51,9 +52,8 @@ def check(vehicle, units):
 @SLOW
 @given(cases())
 def test_any_growth_is_enough_and_no_part_can_be_less(case):
-    """Also with wires, locked rows and spares wanted; not yet for commands that must be whole on one channel."""
+    """Also with wires, locked rows, spares wanted and commands that must be whole on one channel."""
     vehicle, units = case
-    assume(not any(command.together for command in vehicle.commands))
     assume(len(units) == 1)
     assume(not is_enough(vehicle, units))
     check(vehicle, units)
@@ -151,6 +151,66 @@ def test_spares_are_part_of_it():
     check(vehicle, (module_of(3),))
 
 
+def test_new_channels_are_used_before_they_are_kept_spare():
+    """Two channels are wanted free and two are missing: loads on the new ones spare the bank, which need not grow."""
+    own = tuple(Channel(str(n + 1), 8_000, 24_000, 60.0, bank="A") for n in range(5))
+    switched = replace(LOAD, volt_exponent=0.0, inrush_ms=1.0)
+    vehicle = vehicle_of(
+        *(replace(switched, name=f"small {n}", command="one", running_ma=100, share=n > 0) for n in range(2)),
+        replace(switched, name="large", command="two", running_ma=5_000, count=2),
+        replace(switched, name="middle", command="two", running_ma=2_400, count=2),
+    )
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, spare_channels=2))
+    unit = module_of(5, own=own, bank_ma={"A": 16_000})
+    assert [part.kind for part in study(vehicle, unit).parts] == ["channels"]
+    check(vehicle, (unit,))
+
+
+def test_a_load_is_not_taken_for_borne_by_a_channel_it_has_no_use_for():
+    """Two loads beyond every channel, the stronger with PWM: the other gets a channel as well, without PWM."""
+    big = [replace(LOAD, name=f"big {n}", command=f"big {n}", running_ma=ma) for n, ma in enumerate((24_000, 23_000))]
+    vehicle = vehicle_of(replace(big[0], needs=frozenset({"pwm"})), big[1])
+    growth = study(vehicle, module_of(1))
+    assert "with PWM" in growth.sentence and len(growth.parts) == 2
+    check(vehicle, (module_of(1),))
+
+
+def test_a_command_that_stays_together_is_told_a_channel_that_bears_all_of_it():
+    """Three loads of 4 A on one channel, of which none there bears more than 8 A."""
+    loads = [replace(LOAD, name=f"part {n}", command="winch") for n in range(3)]
+    vehicle = vehicle_of(*loads, *named(1))
+    together = (replace(c, together=c.name == "winch") for c in vehicle.commands)
+    vehicle = replace(vehicle, commands=tuple(together))
+    assert study(vehicle, module_of(3)).sentence.startswith("1 channel of 15 A in place of a weaker one")
+    check(vehicle, (module_of(3),))
+
+
+def locked_to(channel, *loads):
+    return replace(vehicle_of(*loads), locked=(Lock(loads[0].name, "m", channel),))
+
+
+def test_a_lock_that_no_growth_helps_past_is_told():
+    """12 A on a channel of 10 A it is locked to: without the lock a stronger channel is enough, or there is one."""
+    strong, light = replace(LOAD, name="strong", command="strong", running_ma=12_000, inrush_ma=12_000), named(1)
+    vehicle, why = locked_to("1", strong, *light), "the lock of strong on channel 1 (the channel takes 8 A with"
+    growth = study(vehicle, module_of(2))
+    assert growth.sentence.startswith(f"without {why}")
+    assert growth.sentence.endswith("): 1 channel of 15 A in place of a weaker one (for strong)")
+    check(vehicle, (module_of(2),))
+    unit = module_of(2, own=(*module_of(2).module.channels, Channel("3", 20_000, 80_000, 50.0)))
+    assert study(vehicle, unit).sentence.endswith(") it is enough")
+    check(vehicle, (unit,))
+
+
+def test_of_locks_that_cannot_be_kept_together_one_is_told():
+    """Two loads of two commands locked to one channel: one of the locks is in the way, not both."""
+    vehicle = vehicle_of(*named(3))
+    vehicle = replace(vehicle, locked=tuple(Lock(f"load {n}", "m", "1") for n in range(2)))
+    growth = study(vehicle, module_of(4))
+    assert [part.kind for part in growth.parts] == ["lock"]
+    check(vehicle, (module_of(4),))
+
+
 def test_several_modules_are_told_what_to_add_and_where():
     """Two modules without a common remedy are grown as one."""
     units = units_of([module_of(1).module, replace(module_of(1).module, name="n")])
@@ -180,3 +240,15 @@ def test_a_channel_of_a_pair_and_of_a_bridge_is_not_counted_twice():
     )
     assert "1 more reversing pair" in study(vehicle, module_of(8, own=own)).sentence
     check(vehicle, (module_of(8, own=own),))
+
+
+def test_channels_to_be_paralleled_are_added_as_one_outlet():
+    """12 A on two new channels of 8 A that share a pair's label; the words give the number of channels."""
+    unit = module_of(1, own=(Channel("1", 8_000, 40_000, 50.0),))
+    vehicle = vehicle_of(replace(LOAD, running_ma=8_000, inrush_ma=8_000))
+    kind = NewKind(0, Channel("", 8_000, 40_000, 50.0), "pair")
+    part = Part("channels", 0, "m", 0, 1, kind, ("x", "y"), ("a",))
+    assert not is_enough(vehicle, (unit,))
+    (circuit,) = pa.allocate(*applied(vehicle, (unit,), [part])).circuits
+    assert (circuit.use, circuit.channels) == ("pair", ("x", "y"))
+    assert in_one_phrase([part]) == "2 more channels of 8 A that can be paralleled"

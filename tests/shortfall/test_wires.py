@@ -6,10 +6,10 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.growth_parts import plain
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel
+from pdm_alloc.program.growth_task import plain
 from pdm_alloc.program.solver import Clock
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
 from tests.shortfall.test_growth import check
