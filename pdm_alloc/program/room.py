@@ -4,7 +4,7 @@ What is found this way does fit; that no more fits has to be proved by the whole
 """
 
 from collections import Counter
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Collection, Hashable, Sequence
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.classes import Rating
@@ -97,9 +97,10 @@ class _Narrow(CircuitBook):
         wiring: Wiring,
         late: Callable[[], bool] | None = None,
         marks: tuple[Hashable, ...] = (),
+        sure: Collection[Counts] = (),
     ) -> dict[Counts, Fit]:
         """Those of the free command, and those of others that are in use."""
-        every = self._whole.circuits(types, rating, wiring, late, marks)
+        every = self._whole.circuits(types, rating, wiring, late, marks, sure)
         if types[0].command == self._command:
             return every
         return {counts: every[counts] for counts in self._wanted.get(types[0].command, ()) if counts in every}
