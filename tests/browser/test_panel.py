@@ -126,6 +126,52 @@ def test_dark_theme(builder, lab):
 _ABOVE = "xpath=ancestor::*[contains(concat(' ', @class, ' '), ' pdm-tabs ')][1]"
 
 
+CUT = """page => [...page.querySelectorAll(':scope *')].filter((e) => {
+  const box = e.getBoundingClientRect(), edge = page.getBoundingClientRect().right + 1;
+  const moves = (e) => ['auto', 'scroll'].includes(getComputedStyle(e).overflowX);
+  const scrolls = (e) => e !== page && (moves(e) || scrolls(e.parentNode));
+  return box.width && box.right > edge && !e.closest('svg') && !scrolls(e);
+}).map((e) => e.className || e.tagName)"""
+
+
+def view(builder, title):
+    """A view beside the tables, nothing of it cut at the right."""
+    page = builder.page
+    page.get_by_role("tab", name=title, exact=True).click()
+    shown = page.get_by_role("tabpanel", name=title)
+    expect(shown.locator(":scope > *:visible").first).to_be_visible(timeout=SLOW_MS)
+    assert shown.evaluate(CUT) == [], title
+    return shown
+
+
+@pytest.mark.nightly
+def test_every_view_works_in_a_notebook_of_1000_px(builder):
+    """Board, switches, comparison, locks and studies each do their work in JupyterLab, and no column is cut."""
+    page = builder.page
+    page.set_viewport_size({"width": 1000, "height": 1000})
+    board = view(builder, "Board")
+    place = board.locator("[data-key='place:wing%20right']")
+    before = place.get_attribute("aria-label")
+    place.focus()
+    page.keyboard.press("ArrowRight")
+    builder.await_answer(2)
+    assert place.get_attribute("aria-label") != before
+    switches = view(builder, "Switches")
+    switches.get_by_role("switch", name="horn button").click()
+    expect(switches.locator(".pdm-sw-press")).to_contain_text("horn", timeout=SLOW_MS)
+    compare = view(builder, "Compare")
+    compare.get_by_role("button", name="Keep the present one").click()
+    expect(compare.locator(".pdm-kept th").last).to_have_text("middle-42 (built)", timeout=SLOW_MS)
+    locks = view(builder, "Locks")
+    locks.get_by_role("button", name="lock the load to the channel").click()
+    expect(locks).to_contain_text("is locked to channel", timeout=SLOW_MS)
+    builder.await_answer(3)
+    studies = view(builder, "Studies")
+    studies.get_by_role("button", name="Start").nth(2).click()
+    page.get_by_role("button", name="Cancel").click()
+    expect(studies.get_by_role("button", name="Start").first).to_be_enabled(timeout=SLOW_MS)
+
+
 def test_accessibility(builder, lab, axe):
     """Every tab in the light and in the dark theme: axe-core finds nothing serious, and does look."""
     page, findings = builder.page, []
