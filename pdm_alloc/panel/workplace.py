@@ -56,7 +56,7 @@ class Home:
         self._shelf = None if catalogue is None else Path(catalogue).resolve()
         self._drafted = Draft(self.path)
         self._timer: threading.Timer | None = None
-        self._turn = threading.Lock()
+        self._turn, self._disk = threading.Lock(), threading.Lock()  # who edits never waits for the disk
         self.read()
 
     @property
@@ -142,10 +142,11 @@ class Home:
             if self._timer is not None:
                 self._timer.cancel()
             self._timer = None
+        with self._disk:
             self._drafted.delete()
 
     def _write(self, draft: Mapping[str, object]) -> None:
-        with self._turn:
+        with self._disk:
             if self._timer is not threading.current_thread():
                 return  # overtaken while it waited
             try:

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -125,6 +126,22 @@ def test_half_a_character_is_drafted(folder):
     """What a browser may send and no file in UTF-8 can hold comes back as it was typed."""
     Draft(folder).write({"tables": {"loads": [{"load": "\ud800"}]}, "drafts": {}})
     assert workplace.Home(folder).draft()["tables"] == {"loads": [{"load": "\ud800"}]}
+
+
+def test_an_edit_does_not_wait_for_the_disk(folder, monkeypatch):
+    """While a draft is being written to a slow disk the next edit is taken, and is in the draft after it."""
+    home, begun, go_on = workplace.Home(folder), threading.Event(), threading.Event()
+    write = home._drafted.write
+    monkeypatch.setattr(home._drafted, "write", lambda draft: (begun.set(), go_on.wait(20), write(draft)))
+    home.keep({"tables": {}, "drafts": {}, "wish": "first"})
+    assert begun.wait(20)
+    edits = threading.Thread(target=home.keep, args=({"tables": {}, "drafts": {}, "wish": "second"},), daemon=True)
+    edits.start()
+    edits.join(5)
+    assert not edits.is_alive()
+    go_on.set()
+    home._timer.join(20)
+    assert read_draft(folder)["wish"] == "second"
 
 
 @pytest.mark.once
