@@ -69,8 +69,11 @@ class BoxChoice:
     tried: int = 0
 
 
-def _cost(thing, by: str) -> float | None:
+def _cost(thing: Box | Keypad | ModuleOption, by: str) -> float | None:
     return thing.price if by == "price" else thing.mass_g
+
+
+_Pads = tuple[float, tuple[Keypad, ...]]  # cost, and keypads
 
 
 def cheapest_keypads(keys: int, keypads: Iterable[Keypad], by: str = "price") -> tuple[Keypad, ...] | None:
@@ -91,15 +94,15 @@ def cheapest_keypads(keys: int, keypads: Iterable[Keypad], by: str = "price") ->
         Exact, by dynamic programming over keys; None where no keypad has a known cost and keys are wanted.
     """
     known = sorted((k for k in keypads if _cost(k, by) is not None), key=lambda k: natural_key(k.name))
-    best: list[tuple[float, tuple[Keypad, ...]] | None] = [(0.0, ())]
+    best: list[_Pads | None] = [(0.0, ())]
     for wanted in range(1, keys + 1):
         options = [_extended(best[max(0, wanted - pad.keys)], pad, by) for pad in known]
         best.append(min((o for o in options if o is not None), key=lambda o: (o[0], len(o[1])), default=None))
     return None if best[keys] is None else best[keys][1]  # type: ignore[index]
 
 
-def _extended(base, pad, by):
-    return None if base is None else (base[0] + _cost(pad, by), (*base[1], pad))
+def _extended(base: _Pads | None, pad: Keypad, by: str) -> _Pads | None:
+    return None if base is None else (base[0] + (_cost(pad, by) or 0.0), (*base[1], pad))
 
 
 def choose_boxes(
@@ -172,11 +175,13 @@ def signals_for(signals: Iterable[Signal], boxes: Iterable[Box]) -> list[Signal]
     return [signal for signal in signals if has_module or signal.reader != "module"]
 
 
-def _tried(signals, boxes, clock) -> SignalAllocation:
+def _tried(signals: Sequence[Signal], boxes: Sequence[Box], clock: Clock) -> SignalAllocation:
     return allocate_signals(signals_for(signals, boxes), fitted(boxes), time_limit_s=max(0.1, clock.left_s))
 
 
-def sets_by_cost(units, modules, by, most_units) -> Iterator[tuple[float, ModuleOption, tuple[Box, ...]]]:
+def sets_by_cost(
+    units: Sequence[Box], modules: Sequence[ModuleOption], by: str, most_units: int
+) -> Iterator[tuple[float, ModuleOption, tuple[Box, ...]]]:
     """Every set in order of cost: a set grows only by units at or after its last one, so none comes twice."""
     priced = [(cost, unit) for unit in units if (cost := _cost(unit, by)) is not None]
     priced.sort(key=lambda item: (item[0], natural_key(item[1].name)))

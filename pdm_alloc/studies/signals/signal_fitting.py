@@ -97,7 +97,7 @@ def with_bus(side: SignalSide, stub_m: Mapping[str, float] | None = None) -> Sig
     return replace(side, bus=plan_bus(side.vehicle, side.nodes, side.kbit, each))
 
 
-def _keypads(vehicle, keypads) -> dict[str | None, tuple[Keypad, ...]]:
+def _keypads(vehicle: Vehicle, keypads: Sequence[Keypad]) -> dict[str | None, tuple[Keypad, ...]]:
     by = "price" if all(pad.price is not None for pad in keypads) else "mass"
     chosen = {place: cheapest_keypads(count, keypads, by) for place, count in key_counts(vehicle).items()}
     return {place: pads for place, pads in chosen.items() if pads}

@@ -8,6 +8,7 @@ import pandas as pd
 
 from pdm_alloc.domain.bench import part_for
 from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.signals import FittedBox
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.bus import TERMINATOR_OHM
@@ -77,7 +78,12 @@ def ground_pin(row: Record, wires: SignalWires) -> dict[str, object]:
     return name | {"returns": row["sensors"], "state": "", **amps, "note": "clean ground of the box"}
 
 
-def things_to_buy(vehicle: Vehicle, boxes, pads, bus: BusPlan | None) -> list[tuple[object, ...]]:
+def things_to_buy(
+    vehicle: Vehicle,
+    boxes: Sequence[FittedBox],
+    pads: Sequence[tuple[str, str | None]],
+    bus: BusPlan | None,
+) -> list[tuple[object, ...]]:
     """Rows of the shopping list: boxes and keypads, connectors of the boxes, terminators of the bus."""
     bought = [(box.box.role.replace("_", " "), box.label) for box in boxes if box.box.role != "module"]
     rows: list[tuple[object, ...]] = [(what, name, "", 1, None, "") for what, name in bought]

@@ -7,6 +7,7 @@ from functools import partial
 from heapq import heapify, heappop, heappush
 from itertools import product
 from math import floor
+from typing import Any
 
 import pandas as pd
 
@@ -236,7 +237,7 @@ class _Joint:
         whole = [entry for entry in heap if entry[2].side is not None]
         return self._told(min(whole)[2], whole[0] is heap[0]) if whole else None
 
-    def _key(self, node: _Node) -> tuple:
+    def _key(self, node: _Node) -> tuple[Any, ...]:
         things: list[Box | Keypad] = [*node.boxes, *(pad for pads in self.pads.values() for pad in pads)]
         price = known_price(node.choice) + sum((exact(thing.price or 0) for thing in things), Fraction(0))
         mass = module_dg(node.choice) + self._harness_dg(node.choice) + self._wire_dg(node)

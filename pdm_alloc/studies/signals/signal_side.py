@@ -3,6 +3,7 @@
 import json
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import pandas as pd
 
@@ -91,7 +92,7 @@ class SignalSide:
         """One row per pin in use, by box and pin, in the columns `SIGNAL_PINS`; length to the signal, m."""
         return self._pins
 
-    def _pin(self, row: dict) -> dict[str, object]:
+    def _pin(self, row: dict[Any, Any]) -> dict[str, object]:
         signal = self._by_name[row["signal"]]
         row = {**row, "function": signal.rule.function, "wire": KEPT_FREE, "size_mm2": None, "length_m": None}
         if "spare" in signal.needs:

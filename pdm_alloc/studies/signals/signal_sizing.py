@@ -11,7 +11,7 @@ from pdm_alloc.diagnose.signal_remedies import SignalRemedy, signal_remedies
 from pdm_alloc.diagnose.signal_shortfall import SignalShortfall, signal_shortfall
 from pdm_alloc.domain.module import Catalogue, natural_key
 from pdm_alloc.domain.showing import counted
-from pdm_alloc.domain.signals import Box, Keypad, fitted
+from pdm_alloc.domain.signals import Box, Keypad, Signal, fitted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import Fault, InputError
 from pdm_alloc.program.solver import NOT_ENOUGH, STOPPED_EMPTY, Clock
@@ -236,15 +236,15 @@ def size_signals(
     return SignalSizing(vehicle, units, results, shorts, ways, together, by)
 
 
-def _judged(wanted, boxes, limit_s) -> SignalAllocation:
+def _judged(wanted: Sequence[Signal], boxes: Sequence[Box], limit_s: float) -> SignalAllocation:
     return allocate_signals(signals_for(wanted, boxes), fitted(boxes), time_limit_s=limit_s)
 
 
-def _short(wanted, boxes, limit_s) -> SignalShortfall:
+def _short(wanted: Sequence[Signal], boxes: Sequence[Box], limit_s: float) -> SignalShortfall:
     return signal_shortfall(signals_for(wanted, boxes), fitted(boxes), limit_s)
 
 
-def _ways(wanted, boxes, catalogue, limit_s) -> list[SignalRemedy]:
+def _ways(wanted: Sequence[Signal], boxes: Sequence[Box], catalogue: Catalogue, limit_s: float) -> list[SignalRemedy]:
     expanders = [box for box in catalogue.boxes if box.role == "expander"]
     return signal_remedies(signals_for(wanted, boxes), fitted(boxes), catalogue.keypads, expanders, limit_s)
 
@@ -256,12 +256,17 @@ def _by(things: Sequence[Box | Keypad | ModuleOption]) -> str:
     return known[0].removesuffix("_g") if known else "count"
 
 
-def _choice(vehicle, catalogue, modules, by, limit_s) -> BoxChoice:
+def _choice(
+    vehicle: Vehicle, catalogue: Catalogue, modules: Sequence[ModuleOption], by: str, limit_s: float
+) -> BoxChoice:
     """Keys are counted only where keypads are on offer; where no costs are known every box costs one."""
     units = [box for box in catalogue.boxes if box.role != "module"]
-    options, keypads = modules or (ModuleOption("", (), 0.0, 0.0),), catalogue.keypads
+    options: Sequence[ModuleOption] = modules or (ModuleOption("", (), 0.0, 0.0),)
+    keypads = catalogue.keypads
     if by == "count":
-        units, options, keypads = ([replace(thing, price=1.0) for thing in some] for some in (units, options, keypads))
+        units = [replace(unit, price=1.0) for unit in units]
+        options = [replace(option, price=1.0) for option in options]
+        keypads = tuple(replace(keypad, price=1.0) for keypad in keypads)
     keys = key_counts(vehicle) if keypads else {}
     measure = "price" if by == "count" else by
     wanted = signals_of_vehicle(vehicle)

@@ -225,7 +225,9 @@ class SignalWires:
         ]
 
 
-def _bench_row(wires: SignalWires, box: FittedBox, pin: Any, row: Record | None, made: Sequence[Cut]) -> dict:
+def _bench_row(
+    wires: SignalWires, box: FittedBox, pin: Any, row: Record | None, made: Sequence[Cut]
+) -> dict[str, object]:
     blank = {**dict.fromkeys(BENCH_SHEET, ""), **dict.fromkeys(("length_m", "trip_a", "window_ms"))}
     cells = {**blank, "module": box.label, "connector": pin.connector, "pin": pin.name}
     name = f"{box.label} {f'{pin.connector} {pin.name}'.strip()}"
