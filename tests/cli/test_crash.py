@@ -138,8 +138,12 @@ def test_panel_passes_its_words_on(monkeypatch):
 @pytest.mark.parametrize(("outcome", "code"), [("no answer in time", 3), ("not enough", 1)])
 def test_places_without_time_are_no_answer(monkeypatch, capsys, outcome, code):
     """A study over places that the clock stopped before any choice was enough exits with 3, as one module does."""
-    study = SimpleNamespace(best=None, choices=pd.DataFrame(), is_enough=False, outcome=outcome, warnings=())
-    monkeypatch.setattr("pdm_alloc.studies.mounting.mount", lambda *_, **__: study)
+    none = pd.DataFrame()
+    study = SimpleNamespace(
+        best=None, choices=none, is_enough=False, outcome=outcome, warnings=(), reasons=lambda _: none
+    )
+    monkeypatch.setattr("pdm_alloc.studies.mounting.search_places", lambda *_, **__: None)
+    monkeypatch.setattr("pdm_alloc.studies.mounting.mounted", lambda _: study)
     assert main(["size", COUPE, "--places", "--time-limit", "0", "--json"]) == code
     capsys.readouterr()
 
