@@ -327,7 +327,9 @@ class _Study:
             high, step = high - step, step * 2
         low = max(0, high - step)
         least = STEP_MA * (low + 1 + bisect_left(range(low + 1, high), True, key=kept))
-        return rated(next((r for r in self._ratings if least <= r <= new.channel.continuous_ma), least))
+        common = next((r for r in self._ratings if least <= r <= new.channel.continuous_ma), least)
+        lowered = (rated(ma) for ma in (common, least))
+        return next((trial for trial in lowered if tuple(trial) in self.kept or self._kept(trial)), parts)
 
 
 def _supply(vehicle: Vehicle, number: int, unit: Unit) -> Iterator[Part]:

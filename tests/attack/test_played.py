@@ -3,6 +3,7 @@
 import random
 from collections import Counter
 from fractions import Fraction
+from math import ceil
 
 import pytest
 
@@ -105,8 +106,8 @@ def tightened(tables, case, allocation):
         shares = shares_in(case, circuits, bank)
         return max((_sum(case, shares, *each, None) for each in cases(case)), default=0)
 
-    def amps(ma):
-        return f"{-(-ma // usable) / 1000:.4f}"
+    def amps(ma):  # a usable limit is rounded down to whole milliamps
+        return f"{ceil(ceil(ma) / usable) / 1000:.4f}"
 
     for row in tables.rows["banks"]:
         row["limit_a"] = amps(max(asked(row["bank"]), 1000))
