@@ -188,8 +188,11 @@ REASONS_S = 6.0  # of processor time, where no limit is given
 _NOT_IN_TIME = "why was not worked out in time"
 
 
+_MUCH, _PLURAL = "\0", "\1"  # gaps in the words of a cause: for how much, and for the s of a plural; in no name
+
+
 class _Cause(NamedTuple):
-    """What one choice lacks: the limit, in words with a gap for how much; how much; the loads it is for."""
+    """What one choice lacks: the limit, in words with gaps for how much; how much; the loads it is for."""
 
     words: str
     amount: float = 0.0
@@ -269,19 +272,22 @@ def _cause(part: Part) -> _Cause:
     """A part of a growth as something that lacks; channels in place of weaker ones lack like those that are added."""
     more = part.need - part.have
     if part.new is not None:
-        use = "channel" if part.new.use == "single" else "reversing pair"
+        use = _USES[part.new.use].format(_PLURAL)
         pwm = " with PWM" if "pwm" in part.new.channel.features else ""
-        return _Cause(f"{{}} {use}(s) of {amps(part.new.channel.continuous_ma)}{pwm} missing", more, part.loads)
+        return _Cause(f"{_MUCH} {use} of {amps(part.new.channel.continuous_ma)}{pwm} missing", more, part.loads)
     if part.kind in ("reversing channels", "inputs"):
         word = "reversing pair" if part.kind == "reversing channels" else "input"
-        return _Cause(f"{{}} {word}(s) missing", more, part.loads)
+        return _Cause(f"{_MUCH} {word}{_PLURAL} missing", more, part.loads)
     if part.kind == "drop":
-        return _Cause(f"{part.subject} loses {{}} % more in its wire than the {part.have:g} % allowed", more)
+        return _Cause(f"{part.subject} loses {_MUCH} % more in its wire than the {part.have:g} % allowed", more)
     if part.kind == "supply voltage":
         return _Cause(f"the module works from or to {part.have:g} V, and {part.need:g} V are asked for")
-    return _Cause(f"{{}} A missing in {_SUMS[part.kind]}", more / 1000)
+    if part.kind == "lock":
+        return _Cause(f"{part.subject} is locked to channel {part.names[0]}")
+    return _Cause(f"{_MUCH} A missing in {_SUMS[part.kind]}", more / 1000)
 
 
+_USES = {"single": "channel{}", "bridge": "reversing pair{}", "pair": "pair{} to be paralleled"}
 _SUMS = {"bank": "a bank", "whole module": "the whole module", "whole module peak": "the peak of the whole module"}
 
 
@@ -290,7 +296,7 @@ def _reason(group: Sequence[tuple[_Cause, Choice]]) -> tuple[object, ...]:
     choices = [choice for _, choice in sorted({c.number: c for _, c in group}.items())]
     loads = sorted({load for cause, _ in group for load in cause.loads}, key=natural_key)
     much = f"{'up to ' if len(amounts) > 1 else ''}{max(amounts):g}"
-    words = group[0][0].words.format(much).replace("(s)", "" if max(amounts) == 1 else "s")
+    words = group[0][0].words.replace(_MUCH, much).replace(_PLURAL, "" if max(amounts) == 1 else "s")
     whom = f" (for {joined_words(loads)})" if loads else ""
     return len(choices), words + whom, _where(choices), ", ".join(choice.label for choice in choices)
 

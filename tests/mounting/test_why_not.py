@@ -7,7 +7,7 @@ import pandas as pd
 
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Catalogue, Channel, Module
-from pdm_alloc.domain.vehicle import Place, Route
+from pdm_alloc.domain.vehicle import Lock, Place, Route
 from pdm_alloc.printed import reason_lines
 from tests.shortfall.conftest import LOAD, vehicle_of
 
@@ -68,9 +68,20 @@ def test_no_time_is_said_once():
 
 def test_of_two_modules_a_load_that_no_channel_bears_is_named():
     """A heater that neither of two modules bears is the cause of every choice of two."""
-    heater = replace(LOAD, name="heater", command="heat", running_ma=30_000, inrush_ma=30_000, place="dry")
+    name = "heater {x} (s)"  # nothing in a name is taken for a gap in the sentence
+    heater = replace(LOAD, name=name, command="heat", running_ma=30_000, inrush_ma=30_000, place="dry")
     vehicle = vehicle_of(heater, places=PLACES, routes=(Route("hot", "dry"),))
     every = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0) for n in range(2))
     study = pa.mount(vehicle, Catalogue("c", (Module("m", 500_000, 900_000, every, mass_g=1.0, price=1.0),)))
     rows = {row.cause: row for row in study.reasons().itertuples()}
-    assert rows["no channel bears heater"].where == "3 of two modules" and len(rows) == 2
+    assert rows[f"no channel bears {name}"].where == "3 of two modules" and len(rows) == 2
+
+
+def test_a_lock_that_no_growth_gets_round_is_the_cause():
+    """A heater locked to a channel too weak for it: more channels do not help, and the lock is named."""
+    heater = replace(LOAD, name="heater", command="heat", running_ma=7_000, inrush_ma=7_000, place="dry")
+    locked = (Lock("heater", "m", "1"),)
+    vehicle = vehicle_of(heater, places=PLACES, routes=(Route("hot", "dry"),), locked=locked)
+    channels = (Channel("1", 2_000, 8_000, 50.0), Channel("2", 10_000, 40_000, 50.0))
+    study = pa.mount(vehicle, Catalogue("c", (Module("m", 500_000, 900_000, channels, price=1.0),)), most=1)
+    assert list(study.reasons()["cause"]) == ["heater is locked to channel 1"]
