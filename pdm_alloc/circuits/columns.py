@@ -292,6 +292,11 @@ class CircuitBook:
             return None
         return fit(types, counts, rating, wiring, self.tolerance_loads, self._draws[types, wiring])
 
+    def bears(self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring, counts: Counts = ((0, 1),)) -> bool:
+        """Whether a rating bears one circuit: one item of the first type alone, unless counts are given."""
+        result = self.one(types, counts, rating, wiring)
+        return result is not None and result.made is not None
+
 
 _CLASSES_C = (125.0, 150.0, 200.0)  # higher classes of insulation tried, deg C
 _COOLER_C = range(20, 200, 5)  # ambients tried for a cooler way
@@ -318,8 +323,7 @@ def wire_cures(vehicle: Vehicle, t: ItemType, rating: Rating, book: CircuitBook)
     """
 
     def has_wire(changed: Vehicle, item: ItemType = t) -> bool:
-        result = book.one((item,), ((0, 1),), rating, book.wiring(changed))
-        return result is not None and result.made is not None
+        return book.bears((item,), rating, book.wiring(changed))
 
     def insulated(degrees: float) -> Vehicle:
         return replace(vehicle, settings=replace(vehicle.settings, insulation_c=degrees))

@@ -54,7 +54,7 @@ def is_enough_for(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: C
     Unproved
         Neither was proved in time.
     """
-    if arithmetic_shorts(vehicle, units) or unborne(vehicle, units, book):
+    if arithmetic_shorts(vehicle, units) or any(unborne(vehicle, units, book)):
         return False
     if clock.is_over():
         raise Unproved
@@ -69,17 +69,12 @@ def is_enough_for(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: C
     raise Unproved
 
 
-def unborne(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> bool:
-    """Whether some item that may be alone is borne by no channel of the units."""
+def unborne(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Iterator[ItemType]:
+    """Items that may be alone and that no channel of the units bears even so."""
     classes, _ = channel_classes(vehicle, units)
     ratings, wiring = tuple(dict.fromkeys(c.rating for c in classes)), book.wiring(vehicle)
-
-    def bears(t: ItemType, rating) -> bool:
-        fit = book.one((t,), ((0, 1),), rating, wiring)
-        return fit is not None and fit.made is not None
-
     types = (t for own in item_types(vehicle).values() for t in own if not t.together)
-    return not all(any(bears(t, rating) for rating in ratings) for t in types)
+    return (t for t in types if not any(book.bears((t,), rating, wiring) for rating in ratings))
 
 
 def with_rating(channel: Channel, continuous_ma: int, peak_ma: int, max_wire_mm2: float | None) -> Channel:
@@ -335,8 +330,7 @@ def _channels(vehicle: Vehicle, unit: Unit, t: ItemType) -> str:
     wiring = book.wiring(vehicle)
     names = []
     for own in channel_classes(vehicle, [unit])[0]:
-        fit = book.one((t,), ((0, 1),), own.rating, wiring)
-        if fit is not None and fit.made is not None:
+        if book.bears((t,), own.rating, wiring):
             names += ["+".join(slot) for slot in own.slots]
     return ", ".join(sorted(names, key=natural_key))
 

@@ -10,7 +10,6 @@ from pdm_alloc.allocator import any_allocation
 from pdm_alloc.circuits.classes import Rating, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
-from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, concede, eased, options, refitted
 from pdm_alloc.domain.module import Module, Unit, natural_key
@@ -291,7 +290,7 @@ def _opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: Ci
     alone = replace(vehicle, loads=(vehicle.load(option.subject),))
     (before,), (after,) = (load_types(v) for v in (alone, concede(alone, [option])))
 
-    return any(_bears(after, r, book, wiring) and not _bears(before, r, book, wiring) for r in ratings)
+    return any(book.bears((after,), r, wiring) and not book.bears((before,), r, wiring) for r in ratings)
 
 
 def _is_hopeless(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], book: CircuitBook) -> bool:
@@ -328,11 +327,6 @@ def _all_borne(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], forms: F
     for types in forms.values():
         eased = [replace(t, headroom_pct=half) for t in types if t.command in less]
         tried = ((t, rating) for t in (*types, *eased) for rating in ratings)
-        if not types[0].together and not any(_bears(t, rating, book, wiring) for t, rating in tried):
+        if not types[0].together and not any(book.bears((t,), rating, wiring) for t, rating in tried):
             return False
     return True
-
-
-def _bears(t: ItemType, rating: Rating, book: CircuitBook, wiring: Wiring) -> bool:
-    result = book.one((t,), ((0, 1),), rating, wiring)
-    return result is not None and result.made is not None

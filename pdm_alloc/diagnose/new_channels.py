@@ -149,8 +149,7 @@ class _Bench:
         return self.book.wiring(self.vehicle)
 
     def _bears(self, ask: _Ask, rating) -> bool:
-        fit = self.book.one(ask.types, ask.counts, rating, self.wiring)
-        return fit is not None and fit.made is not None
+        return self.book.bears(ask.types, rating, self.wiring, ask.counts)
 
     def has_channel(self, ask: _Ask) -> bool:
         """Whether a channel there is bears it."""

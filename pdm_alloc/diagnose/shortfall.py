@@ -286,7 +286,7 @@ class _Study:
     def _kept(self, parts: Sequence[Part]) -> bool:
         """True if the units grown so are known to be enough; their allocation, every limit recounted, is noted."""
         grown = applied(self.vehicle, self.units, parts)
-        if not self.clock.is_over() and not unborne(*grown, self.book):
+        if not self.clock.is_over() and not any(unborne(*grown, self.book)):
             allocation = any_allocation(*grown, self.clock, self.book)
             if allocation is not None:
                 self.kept[tuple(parts)] = allocation

@@ -75,8 +75,7 @@ class Model:
 
     def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
         """Whether a kind of channel bears one circuit."""
-        result = self.book.one(tuple(types), counts, kind.rating, self.wiring)
-        return result is not None and result.made is not None
+        return self.book.bears(tuple(types), kind.rating, self.wiring, counts)
 
     def cheapest(self, clock: Clock) -> Solution:
         """The cheapest set that is left; of those that weigh the same one and the same, whichever solver is asked.

@@ -11,6 +11,7 @@ from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, Counts, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.circuits.wiring import draws_ma, feed_currents_ma
+from pdm_alloc.diagnose.bearing import unborne
 from pdm_alloc.diagnose.growth_parts import Part, joined_words
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.module import Unit, natural_key
@@ -245,13 +246,10 @@ def _settled(
 def _unborne(vehicle: Vehicle, units: tuple[Unit, ...], bounds: Bounds, clock: Clock) -> Iterator[_Cause]:
     """Loads that no channel of several units bears, even alone on it."""
     try:
-        ratings = () if clock.is_over() else {kind.rating for kind in channel_classes(vehicle, units)[0]}
+        items = iter(()) if clock.is_over() else unborne(vehicle, units, bounds.book)
     except ValueError:  # an ambient beyond the derating table
         return
-    for t in (t for own in bounds.types.values() for t in own if ratings and not t.together):
-        fits = (bounds.book.one((t,), ((0, 1),), rating, bounds.book.wiring(vehicle)) for rating in ratings)
-        if all(fit is None or fit.made is None for fit in fits):
-            yield _Cause(f"no channel bears {t.load}")
+    yield from (_Cause(f"no channel bears {t.load}") for t in items)
 
 
 def _causes(vehicle: Vehicle, units: tuple[Unit, ...], bounds: Bounds, clock: Clock) -> list[_Cause]:
