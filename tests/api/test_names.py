@@ -45,6 +45,7 @@ def test_a_checker_sees_every_name_and_no_other(tmp_path, monkeypatch):
     lines = ["import pdm_alloc as pa", *(f"reveal_type(pa.{name})" for name in pa.__all__), "pa.alocate"]
     (tmp_path / "snippet.py").write_text("\n".join(lines) + "\n")
     monkeypatch.chdir(tmp_path)  # so that errors of the package, for which mypy is run by itself, go by another name
+    monkeypatch.setenv("MYPYPATH", str(ROOT))  # an editable install is a hook of the import, which mypy does not run
     cache = ["--cache-dir", str(ROOT / ".mypy_cache")]  # what an earlier run of mypy has made of the package is used
     told, error, _ = mypy.run(["snippet.py", "--config-file", str(ROOT / "pyproject.toml"), *cache])
     assert not error
