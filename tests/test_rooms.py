@@ -197,14 +197,26 @@ def code_lines(path: Path) -> int:
     tokens = (t for t in tokenize.generate_tokens(io.StringIO(source).readline) if t.type not in layout)
     lines = {line for token in tokens for line in range(token.start[0], token.end[0] + 1)}
     documented = (ast.Module, ast.ClassDef, ast.FunctionDef)
-    texts = [node.body[0] for node in nodes(path) if isinstance(node, documented) and ast.get_docstring(node, clean=False)]
+    texts = [node.body[0] for node in nodes(path) if isinstance(node, documented) and ast.get_docstring(node)]
     return len(lines - {line for text in texts for line in range(text.lineno, text.end_lineno + 1)})
 
 
 def test_lines_of_code_are_counted_without_texts(tmp_path):
-    """The count itself: a text, a remark and a blank line are none, a string that is a value is code on all its lines."""
+    """The count itself: texts, remarks and blank lines are none, a string that is a value is code on all its lines."""
     path = tmp_path / "some.py"
-    path.write_text('"""Text.\n\nMore.\n"""\n\n# remark\nx = """a\nb"""\n\n\ndef f():\n    """Text."""\n    return x  # why\n')
+    written = [
+        '"""Text.',
+        "",
+        'More."""',
+        "# remark",
+        'x = """a',
+        'b"""',
+        "",
+        "def f():",
+        '    """Text."""',
+        "    return x  # y",
+    ]
+    path.write_text("\n".join(written) + "\n")
     assert code_lines(path) == 4
 
 

@@ -47,7 +47,8 @@ def builder(shown, request):
     leave(shown.page, request)
     undo = shown.page.locator(".pdm-grid-undo").first
     while undo.is_enabled():
-        undo.evaluate("button => button.click()")  # a late answer may have taken back the last step: it is not waited for
+        # A late answer may have taken back the last step: a button that is out of use by then is not waited for.
+        undo.evaluate("button => button.click()")
         shown.page.wait_for_timeout(200)
     shown.says("Enough")
     expect(shown.page.locator(".pdm-stale")).to_have_count(0)
