@@ -6,11 +6,14 @@ cannot both make and pass a bad one.
 
 import heapq
 import math
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
+from typing import TypeVar
 
 __all__ = [
+    "Ma",
     "ceiling",
     "cold",
     "decimal",
@@ -27,9 +30,14 @@ __all__ = [
 # the next one. 1e-9 is a million times the rounding of one power and far below a milliamp.
 GUARD = 1e-9
 
+Ma = int | Fraction
+"""Current, mA; a fraction where a pair lies in two banks."""
+
+_Ma = TypeVar("_Ma", int, Ma)
+
 
 @lru_cache(maxsize=4096)
-def decimal(number) -> Fraction:
+def decimal(number: float | Fraction) -> Fraction:
     """The number as it was written in the table: 13.8 is 138/10, not the nearest binary fraction."""
     return number if isinstance(number, Fraction) else Fraction(str(number))
 
@@ -55,7 +63,7 @@ def running_ma(reference_ma: int, exponent: float, supply_v: float, reference_v:
     ratio = decimal(supply_v) / decimal(reference_v)
     if exponent == int(exponent):
         return math.ceil(reference_ma * ratio ** int(exponent))
-    return math.ceil(reference_ma * float(ratio) ** exponent * (1 - GUARD))
+    return math.ceil(reference_ma * math.pow(ratio, exponent) * (1 - GUARD))
 
 
 @lru_cache(maxsize=65536)
@@ -66,7 +74,7 @@ def excess_ma(reference_ma: int | Fraction, supply_v: float, reference_v: float)
     return math.ceil(reference_ma * max(Fraction(1), decimal(supply_v) / decimal(reference_v)))
 
 
-def ceiling(ma) -> int:
+def ceiling(ma: int | Fraction) -> int:
     """A whole number of milliamps, rounded up."""
     return math.ceil(ma)
 
@@ -89,7 +97,7 @@ def deviation(ma: int, tolerance_pct: Fraction) -> int:
     return math.ceil(ma * decimal(tolerance_pct) / 100)
 
 
-def top(values, how_many: int) -> int:
+def top(values: Iterable[_Ma], how_many: int) -> _Ma:
     """Sum of the largest values, no more than `how_many` of them."""
     return sum(heapq.nlargest(how_many, values))
 
@@ -99,7 +107,7 @@ def limit_ma(ma: int, factor: Fraction, headroom_pct: Fraction) -> int:
     return math.floor(ma * factor * (1 - decimal(headroom_pct) / 100))
 
 
-def derating_at(table, ambient_c: float) -> tuple[Fraction, bool]:
+def derating_at(table: Sequence[tuple[float, Fraction]], ambient_c: float) -> tuple[Fraction, bool]:
     """Derating factor at an ambient temperature, linear between the rows of the table.
 
     Parameters

@@ -1,15 +1,22 @@
 """Rules on battery cables: each there is, fuse, size and drop hold; and the voltage they leave at the loads is so."""
 
 import math
-from collections import Counter
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypedDict, cast
 
+import pandas as pd
+
+from pdm_alloc.domain.kinds import Settings
+from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C
+from pdm_alloc.verify.arithmetic import Ma
 from pdm_alloc.verify.combinations import largest_change
-from pdm_alloc.verify.copper import Ways, conductors, of_area
-from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.copper import Conductor, Ways, conductors, of_area
+from pdm_alloc.verify.recount import Finding, Recount
 from pdm_alloc.verify.strength import conditions_of
-from pdm_alloc.verify.wires import asked_of
+from pdm_alloc.verify.wires import Asked, WireRow, asked_of
 
 __all__ = ["cables_hold", "voltages_hold"]
 
@@ -19,6 +26,37 @@ LOADING = 0.8  # of its rating a fuse carries for long
 FUSE_WITHIN_M = {"general": 0.3, "boat": 0.178}
 STARTER_PCT, OTHER_PCT = 4.0, 3.0
 NAMES = {"isolator": "battery to isolator", "feed": "module feed", "starter": "starter", "alternator": "alternator"}
+
+
+LinkRow = TypedDict(
+    "LinkRow",
+    {
+        "link": str,
+        "module": str,
+        "from": str | None,
+        "to": str | None,
+        "running_a": float,
+        "peak_a": float,
+        "fuse_a": float,
+        "fuse_within_m": float,
+        "size": str,
+        "area_mm2": float,
+        "parallel": float,
+    },
+)
+"""Columns of a row of the table of battery cables that are looked at."""
+
+
+class VoltageRow(TypedDict):
+    """Columns of a row of the table of voltages that are looked at."""
+
+    state: str
+    load: str
+    module_v: float
+    load_v: float
+
+
+_Links = Mapping[tuple[str, str], LinkRow]  # by name and module
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +73,7 @@ class _Asked:
     drop_pct: float = OTHER_PCT
 
 
-def cables_hold(recount, links):
+def cables_hold(recount: Recount, links: pd.DataFrame) -> Iterator[Finding]:
     """Every battery cable has a row, and it holds.
 
     Parameters
@@ -49,7 +87,7 @@ def cables_hold(recount, links):
     ------
     Finding
     """
-    rows = {(row["link"], row["module"]): row for row in links.to_dict("records")}
+    rows = {(row["link"], row["module"]): row for row in _link_rows(links)}
     switched_a = _switched_a(recount) if any(recount.on_unit.values()) else 0.0
     for asked in _asked(recount, rows):
         row = rows.get((NAMES[asked.name], asked.module))
@@ -60,7 +98,11 @@ def cables_hold(recount, links):
             yield from _peak(asked, row, switched_a)
 
 
-def _peak(asked, row, switched_a):
+def _link_rows(links: pd.DataFrame) -> list[LinkRow]:
+    return cast(list[LinkRow], links.to_dict("records"))
+
+
+def _peak(asked: _Asked, row: LinkRow, switched_a: float) -> Iterator[Finding]:
     """The fuse of a feed is chosen for what it carries and what one change of one input switches on."""
     least = row["running_a"] + switched_a
     if asked.name == "feed" and row["peak_a"] * GUARD < least:
@@ -68,22 +110,23 @@ def _peak(asked, row, switched_a):
         yield _finding(asked, row["peak_a"], least, "A", message)
 
 
-def _switched_a(recount):
+def _switched_a(recount: Recount) -> float:
     """Largest inrush above running of all that one change of one input switches on, in any state, A."""
-    conditions, largest = conditions_of(recount.vehicle.commands), 0
+    conditions = conditions_of(recount.vehicle.commands)
+    largest: Ma = 0
     for state in recount.vehicle.states:
         volts = max(v for v in (state.supply_v, state.supply_top_v) if v is not None)
-        excess: Counter[str] = Counter()
+        excess: dict[str, int] = defaultdict(int)
         for load in recount.vehicle.loads:
             if state.is_on(load.command):
                 excess[load.command] += load.count * recount.cold_excess(load, volts)
         allowed = frozenset(name for name in recount.commands if state.is_on(name))
         change = largest_change(conditions, allowed, dict.fromkeys(excess, 0), excess, largest)
         largest = largest if change is None else change[0]
-    return largest / 1000
+    return float(largest) / 1000
 
 
-def _asked(recount, rows):
+def _asked(recount: Recount, rows: _Links) -> Iterator[_Asked]:
     settings, states = recount.vehicle.settings, recount.vehicle.states
     hub = settings.isolator_place or settings.battery_place
     turns = tuple((s.other_ma / 1000, None if s.minutes is None else 60 * s.minutes) for s in states if s.other_ma)
@@ -104,7 +147,7 @@ def _asked(recount, rows):
         yield _Asked("alternator", "", hub, settings.alternator_place, charging)
 
 
-def _draw_a(recount, label):
+def _draw_a(recount: Recount, label: str) -> float:
     """What the loads on a unit draw in their worst state, all duties taken as 1, A; feeds bear it on their fuse."""
     sums = []
     for state in recount.vehicle.states:
@@ -114,7 +157,7 @@ def _draw_a(recount, label):
     return LOADING * max(sums, default=0) / 1000
 
 
-def _finding(asked, value, limit, unit, message):
+def _finding(asked: _Asked, value: float | None, limit: float | None, unit: str, message: str) -> Finding:
     return Finding("battery cable", asked.module, subject=NAMES[asked.name], value=value, limit=limit, unit=unit,
                    message=f"{NAMES[asked.name]}: {message}")  # fmt: skip
 
@@ -122,13 +165,13 @@ def _finding(asked, value, limit, unit, message):
 class _Cable:
     """One battery cable as it is written down, beside what it is for."""
 
-    def __init__(self, recount, asked: _Asked, row: dict):
+    def __init__(self, recount: Recount, asked: _Asked, row: LinkRow):
         self.settings, self.asked, self.row = recount.vehicle.settings, asked, row
         self.length_m, self.ambient_c = _way(recount.vehicle, asked.start, asked.end)
         self.fuse_a = None if math.isnan(row["fuse_a"]) else row["fuse_a"]
         self.parallel = int(row["parallel"])
 
-    def findings(self):
+    def findings(self) -> Iterator[Finding]:
         if self.asked.fused != (self.fuse_a is not None):
             word = "no fuse" if self.asked.fused else "a fuse that the starter would open"
             yield _finding(self.asked, self.fuse_a, None, "A", f"it has {word}")
@@ -141,7 +184,7 @@ class _Cable:
         yield from self._carries(size)
         yield from self._drop(size)
 
-    def _fuse(self):
+    def _fuse(self) -> Iterator[Finding]:
         if self.fuse_a is None:
             return
         need = max(self.row["running_a"], self.asked.steady_a) / LOADING
@@ -152,7 +195,7 @@ class _Cable:
             message = f"the fuse may be {self.row['fuse_within_m']:g} m away, the rules allow {within_m:g} m"
             yield _finding(self.asked, self.row["fuse_within_m"], within_m, "m", message)
 
-    def _carries(self, size):
+    def _carries(self, size: Conductor) -> Iterator[Finding]:
         carries = self.parallel * size.ampacity_a
         need = self.asked.steady_a / LOADING if self.fuse_a is None else self.fuse_a
         need = max([need, *(amps / LOADING for amps, seconds in self.asked.turns if seconds is None)])
@@ -160,18 +203,19 @@ class _Cable:
             yield _finding(
                 self.asked, carries, need, "A", f"the cable carries {carries:.4g} A and is to carry {need:.4g} A"
             )
-        area = max((self._short_mm2(*turn) for turn in self.asked.turns if turn[1] is not None), default=0.0)
+        short = (self._short_mm2(amps, seconds) for amps, seconds in self.asked.turns if seconds is not None)
+        area = max(short, default=0.0)
         if self.parallel * size.area_mm2 * GUARD < area:
             message = f"the starter's current takes {area:.3g} mm2, the cable has {self.parallel * size.area_mm2:.3g}"
             yield _finding(self.asked, self.parallel * size.area_mm2, area, "mm2", message)
 
-    def _short_mm2(self, amps, seconds):
+    def _short_mm2(self, amps: float, seconds: float) -> float:
         """Area that a current for a time brings from its ambient to its class, losing no heat (IEC 60364-5-54)."""
         start, end = self.ambient_c - COPPER_ZERO_C, self.settings.insulation_c - COPPER_ZERO_C
         joule = COPPER_HEAT * (20 - COPPER_ZERO_C) / (COPPER_RESISTIVITY * 1e-3) * math.log(end / start)
         return amps * math.sqrt(seconds / joule)
 
-    def _drop(self, size):
+    def _drop(self, size: Conductor) -> Iterator[Finding]:
         amps = max([self.asked.steady_a, *(amps for amps, _ in self.asked.turns)])
         if self.length_m is None or not amps:
             return
@@ -183,12 +227,12 @@ class _Cable:
             yield _finding(self.asked, pct, self.asked.drop_pct, "%", message)
 
 
-def _way(vehicle, start, end):
+def _way(vehicle: Vehicle, start: str | None, end: str | None) -> tuple[float | None, float]:
     """Length of a cable with its allowances, m, None where no route is known; hottest ambient on its way, deg C."""
     settings, known = vehicle.settings, {place.name: place.ambient_c for place in vehicle.places}
     edges = None if start is None or end is None else Ways(vehicle, start).edges(end)
     passed = {start, end} | {name for a, b, _ in edges or () for name in (a, b)}
-    ambients = [known.get(name) for name in passed]
+    ambients = [None if name is None else known.get(name) for name in passed]
     hottest = max(settings.wire_ambient_c if c is None else c for c in ambients)
     if edges is None:
         return None, hottest
@@ -196,7 +240,7 @@ def _way(vehicle, start, end):
     return route * (1 + settings.slack_pct / 100) + 2 * settings.end_allowance_m, hottest
 
 
-def _alone(settings, ambient_c, area_mm2):
+def _alone(settings: Settings, ambient_c: float, area_mm2: float) -> Conductor | None:
     """The conductor of an area, no other beside it; None where it is no size."""
     return of_area(conductors(settings.wire_sizes, settings.insulation_c, ambient_c, ((ambient_c, 1),)), area_mm2)
 
@@ -204,7 +248,7 @@ def _alone(settings, ambient_c, area_mm2):
 MILLIVOLT = 2e-3  # tables are rounded to a millivolt
 
 
-def voltages_hold(recount, rows, links, wires):
+def voltages_hold(recount: Recount, rows: pd.DataFrame, links: pd.DataFrame, wires: pd.DataFrame) -> Iterator[Finding]:
     """No load is said to have more voltage than isolator cable, feed and its wire leave it.
 
     Parameters
@@ -218,11 +262,11 @@ def voltages_hold(recount, rows, links, wires):
     ------
     Finding
     """
-    ohms = {(row["link"], row["module"]): _hot_ohm(recount.vehicle, row) for row in links.to_dict("records")}
+    ohms = {(row["link"], row["module"]): _hot_ohm(recount.vehicle, row) for row in _link_rows(links)}
     runs = _run_ohms(recount, wires)
     states = {state.name: state for state in recount.vehicle.states}
     lost = {name: _lost_v(recount, state, ohms) for name, state in states.items()}
-    for row in rows.to_dict("records"):
+    for row in cast(list[VoltageRow], rows.to_dict("records")):
         on = [w.unit.label for w in recount.wired if row["load"] in {load.name for load, _ in w.counts}]
         module_v = states[row["state"]].supply_v - max((lost[row["state"]][label] for label in on), default=0.0)
         load = recount.loads[row["load"]]
@@ -234,7 +278,7 @@ def voltages_hold(recount, rows, links, wires):
                 yield Finding("voltage", **where, value=stated, limit=volts, unit="V", message=message)
 
 
-def _hot_ohm(vehicle, row):
+def _hot_ohm(vehicle: Vehicle, row: LinkRow) -> float:
     """Resistance of a battery cable at the class of its insulation, out and back where that is a wire, ohm."""
     settings, (length, ambient) = vehicle.settings, _way(vehicle, row["from"] or None, row["to"] or None)
     size = _alone(settings, ambient, row["area_mm2"])
@@ -243,7 +287,7 @@ def _hot_ohm(vehicle, row):
     return (2 if settings.return_path == "wire" else 1) * size.ohm_per_m(1.0) * length / row["parallel"]
 
 
-def _lost_v(recount, state, ohms):
+def _lost_v(recount: Recount, state: State, ohms: Mapping[tuple[str, str], float]) -> dict[str, float]:
     """By module what is lost before it in a state, all on that may be, at its sustained voltage, V."""
     drawn = dict.fromkeys(recount.units, 0.0)
     for wired in recount.wired:
@@ -254,22 +298,23 @@ def _lost_v(recount, state, ohms):
     return {label: trunk + amps * ohms.get((NAMES["feed"], label), 0.0) for label, amps in drawn.items()}
 
 
-def _run_ohms(recount, wires):
+def _run_ohms(recount: Recount, wires: pd.DataFrame) -> dict[str, float]:
     """Resistance that counts for each load: what its wire loses over what it draws, the worst of its circuits, ohm."""
     ohms: dict[str, float] = {}
-    ways: dict = {}
-    written = {(row["module"], row["channel"]): row for row in wires.to_dict("records")}
+    ways: dict[str, Ways] = {}
+    rows = cast(list[WireRow], wires.to_dict("records"))
+    written = {(row["module"], row["channel"]): row for row in rows}
     for wired in recount.wired:
-        row = written.get((wired.unit.label, wired.circuit.channel), {})
+        row = written.get((wired.unit.label, wired.circuit.channel))
         asked = asked_of(recount, wired, ways)
-        per_m = _ohm_per_m(asked, row) if row.get("trip_a", 0) > 0 else 0.0
+        per_m = _ohm_per_m(asked, row) if row is not None and row["trip_a"] > 0 else 0.0
         for load, _ in wired.counts:
             ohm = per_m * (asked.amp_metres(load) or 0.0) / (asked.item_a(load) or 1.0)
             ohms[load.name] = max(ohm, ohms.get(load.name, 0.0))
     return ohms
 
 
-def _ohm_per_m(asked, row):
+def _ohm_per_m(asked: Asked, row: WireRow) -> float:
     """Of a circuit's wire, warm as its running current makes it, out and back where that is a wire, ohm / m."""
     size = _alone(asked.settings, asked.ambient_c, row["area_mm2"])
     if size is None:
@@ -277,14 +322,15 @@ def _ohm_per_m(asked, row):
     return asked.back * size.ohm_per_m(asked.running_ma / 1000 / row["ampacity_a"]) / row["parallel"]
 
 
-def _behind_v(load, module_v, ohm, reference_v):
+def _behind_v(load: Load, module_v: float, ohm: float, reference_v: float) -> float:
     """Highest voltage at a load that draws its current through a resistance, V; 0 where there is none."""
 
-    def excess(volts):
-        return volts + ohm * load.running_ma / 1000 * (volts / reference_v) ** load.volt_exponent - module_v
+    def excess(volts: float) -> float:
+        return volts + ohm * load.running_ma / 1000 * math.pow(volts / reference_v, load.volt_exponent) - module_v
 
     k = load.volt_exponent
-    low = (ohm * load.running_ma / 1000 * -k / reference_v**k) ** (1 / (1 - k)) if k < 0 else 0.0
+    bent = ohm * load.running_ma / 1000 * -k / math.pow(reference_v, k)
+    low = math.pow(bent, 1 / (1 - k)) if k < 0 else 0.0
     high = module_v
     if module_v <= 0 or low >= high or (low and excess(low) > 0):
         return 0.0 if ohm or module_v <= 0 else module_v

@@ -1,21 +1,62 @@
 """Recount every limit of an allocation from the vehicle and the units."""
 
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import Protocol, cast, runtime_checkable
 
 import pandas as pd
 
-from pdm_alloc.domain.module import natural_key, units_of
+from pdm_alloc.domain.module import Module, Unit, natural_key, units_of
+from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify import assignment, strength, trips, wires
 from pdm_alloc.verify.battery_cables import cables_hold, voltages_hold
-from pdm_alloc.verify.copper import bench
+from pdm_alloc.verify.copper import BenchTables, bench
 from pdm_alloc.verify.recount import Finding, Recount, findings_table
 from pdm_alloc.verify.wires import written
 
-__all__ = ["RULES", "objections", "verify", "violations"]
+__all__ = ["RULES", "Placed", "WithTables", "objections", "verify", "violations"]
+
+
+@runtime_checkable
+class Placed(Protocol):
+    """What is verified at the least: circuits on the units of a vehicle."""
+
+    @property
+    def vehicle(self) -> Vehicle:
+        """The vehicle."""
+
+    @property
+    def units(self) -> Sequence[Unit]:
+        """Modules fitted."""
+
+    @property
+    def circuits(self) -> Sequence[PlacedCircuit]:
+        """Where the items are said to be."""
+
+
+class WithTables(Placed, BenchTables, Protocol):
+    """An allocation with its tables of wires, settings, battery cables and voltages."""
+
+    @property
+    def wires(self) -> pd.DataFrame:
+        """One row per circuit: its wire."""
+
+    @property
+    def settings(self) -> pd.DataFrame:
+        """One row per circuit: what its channel is set to."""
+
+    @property
+    def links(self) -> pd.DataFrame:
+        """One row per battery cable."""
+
+    @property
+    def voltages(self) -> pd.DataFrame:
+        """One row per state and load that is on."""
+
 
 # Each takes a Recount and yields findings. A new limit is one more line here, and one more test that breaks it.
-RULES = (
+RULES: tuple[Callable[[Recount], Iterator[Finding]], ...] = (
     assignment.each_item_once,
     assignment.channels_exist,
     assignment.channels_used_once,
@@ -42,7 +83,7 @@ RULES = (
 )
 
 
-def violations(vehicle, units, circuits) -> list[Finding]:
+def violations(vehicle: Vehicle, units: Iterable[Unit], circuits: Iterable[PlacedCircuit]) -> list[Finding]:
     """Everything that is wrong with circuits on units.
 
     Parameters
@@ -68,7 +109,7 @@ def violations(vehicle, units, circuits) -> list[Finding]:
     return [finding for rule in RULES for finding in rule(recount)]
 
 
-def objections(vehicle, units, circuit) -> list[Finding]:
+def objections(vehicle: Vehicle, units: Iterable[Unit], circuit: PlacedCircuit) -> list[Finding]:
     """What speaks against a circuit on its channel whatever else is wired.
 
     Parameters
@@ -90,7 +131,11 @@ def objections(vehicle, units, circuit) -> list[Finding]:
     return [finding for finding in violations(alone, units, [circuit]) if finding.channel == circuit.channel]
 
 
-def verify(subject, modules=None, assignments: pd.DataFrame | None = None) -> pd.DataFrame:
+def verify(
+    subject: Placed | Vehicle,
+    modules: Module | Unit | Iterable[Module | Unit] | None = None,
+    assignments: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """Recount every limit, with nothing taken from the solver or from what it was given.
 
     Parameters
@@ -114,7 +159,7 @@ def verify(subject, modules=None, assignments: pd.DataFrame | None = None) -> pd
     TypeError
         Neither an allocation nor a vehicle with modules and assignments.
     """
-    if hasattr(subject, "circuits"):
+    if isinstance(subject, Placed):
         return findings_table([*violations(subject.vehicle, subject.units, subject.circuits), *_written(subject)])
     if modules is None or assignments is None:
         raise TypeError("verify takes an allocation, or a vehicle with modules and assignments")
@@ -122,7 +167,7 @@ def verify(subject, modules=None, assignments: pd.DataFrame | None = None) -> pd
     return findings_table(violations(subject, units, _circuits(subject, units, assignments)))
 
 
-def _written(allocation):
+def _written(allocation: Placed) -> list[Finding]:
     """What is wrong with its tables of wires and settings; an allocation without them has none to be wrong."""
     recount = Recount(allocation.vehicle, tuple(allocation.units), tuple(allocation.circuits))
     named = {name for circuit in allocation.circuits for name in circuit.loads}
@@ -130,26 +175,27 @@ def _written(allocation):
         return []  # names that mean nothing have findings of their own, and no wire
     if not hasattr(allocation, "wires"):
         return []
-    tables = written(recount, allocation.wires, allocation.settings)
-    volts = voltages_hold(recount, allocation.voltages, allocation.links, allocation.wires)
-    return [*tables, *cables_hold(recount, allocation.links), *volts, *bench(allocation)]
+    tables = cast(WithTables, allocation)
+    findings = [*written(recount, tables.wires, tables.settings), *cables_hold(recount, tables.links)]
+    return [*findings, *voltages_hold(recount, tables.voltages, tables.links, tables.wires), *bench(tables)]
 
 
-def _circuits(vehicle, units, assignments):
+def _circuits(vehicle: Vehicle, units: Iterable[Unit], assignments: pd.DataFrame) -> Iterator[PlacedCircuit]:
     missing = {"load", "item", "module", "channel"} - set(assignments.columns)
     if missing:
         raise ValueError(f"assignments lack the columns {', '.join(sorted(missing))}")
     table = assignments.assign(item=assignments["item"].astype(int), channel=assignments["channel"].astype(str))
     loads = {load.name: load for load in vehicle.loads}
     modules = {unit.label: unit.module for unit in units}
-    for (label, channel), rows in table.groupby(["module", "channel"], sort=False):
+    for (module, channel), rows in table.groupby(["module", "channel"], sort=False):
+        label = str(module)
         items = tuple(sorted(zip(rows["load"], rows["item"], strict=True)))
-        names = _split(modules.get(label), channel)
+        names = _split(modules.get(label), str(channel))
         known = [loads[name] for name, _ in items if name in loads]
         yield PlacedCircuit(label, names, _use(modules.get(label), names, known), _command(known), items)
 
 
-def _split(module, channel):
+def _split(module: Module | None, channel: str) -> tuple[str, ...]:
     """Names of the one or two channels: a name may have a plus of its own."""
     names = {c.name for c in module.channels} if module else set()
     parts = channel.split("+")
@@ -160,13 +206,13 @@ def _split(module, channel):
     return (channel,)
 
 
-def _use(module, names, loads):
-    if len(names) == 1:
+def _use(module: Module | None, names: Collection[str], loads: Iterable[Load]) -> str:
+    if module is None or len(names) == 1:
         return "single"
     bridges = {module.channel(name).bridge for name in names}
     reversing = any("reversing" in load.needs for load in loads)
     return "bridge" if reversing and len(bridges) == 1 and None not in bridges else "pair"
 
 
-def _command(loads):
+def _command(loads: Iterable[Load]) -> str:
     return min((load.command for load in loads), default="")

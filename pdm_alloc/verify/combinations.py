@@ -5,26 +5,38 @@ a command without one, an input of its own. Conditions without an input in commo
 only help is on (or off); of the others the one in most conditions is tried both ways.
 """
 
-from collections import Counter
-from collections.abc import Collection, Hashable, Iterable, Mapping
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import lru_cache
-from typing import Any
+from typing import TypeAlias, TypeGuard
 
-__all__ = ["largest_change", "largest_sum"]
+from pdm_alloc.verify.arithmetic import Ma
+
+__all__ = ["Condition", "largest_change", "largest_sum"]
 
 _ON, _OFF = 1, -1
 
-Amount = int | tuple[int, tuple[int, ...]]
+Condition: TypeAlias = str | tuple["Condition", ...]
+"""Of a command, over names of inputs."""
+
+Amount = Ma | tuple[Ma, tuple[Ma, ...]]
 """Current, mA; or current as stated and the rise of each of its loads at the top of its tolerance."""
 
-Weighted = tuple[tuple[Any, Amount, bool], ...]  # condition, mA while it holds, whether it must not hold
+_Rest = Condition | bool  # what is left of a condition with some inputs set
 
-Curve = tuple[tuple[int, frozenset], ...]  # largest sum with at most 0, 1, 2 ... rises, and the inputs on at it
+_Part = tuple[_Rest, Amount, bool]  # condition, mA while it holds, whether it must not hold
+
+_Curve = tuple[tuple[Ma, frozenset[Condition]], ...]  # largest sum with at most 0, 1, 2 ... rises, inputs on at it
+
+_Known = dict[frozenset[tuple[_Part, int]], _Curve | None]
 
 
 def largest_sum(
-    conditions: Mapping[str, Any], allowed: Collection[str], amounts: Mapping[str, Amount], at_once: int = 0
-) -> tuple[int, frozenset] | None:
+    conditions: Mapping[str, Condition | None],
+    allowed: Collection[str],
+    amounts: Mapping[str, Amount],
+    at_once: int = 0,
+) -> tuple[Ma, frozenset[Condition]] | None:
     """Largest sum of currents over all combinations of inputs.
 
     Parameters
@@ -40,7 +52,7 @@ def largest_sum(
 
     Returns
     -------
-    (int, frozenset) or None
+    (int or Fraction, frozenset) or None
         The sum, mA, and the inputs that are on at it (all others may be off); None: no combination keeps off what the
         state keeps off.
     """
@@ -49,13 +61,13 @@ def largest_sum(
 
 
 def largest_change(
-    conditions: Mapping[str, Any],
+    conditions: Mapping[str, Condition | None],
     allowed: Collection[str],
     running: Mapping[str, Amount],
     inrush: Mapping[str, Amount],
-    above_ma: int = -1,
+    above_ma: Ma = -1,
     at_once: int = 0,
-) -> tuple[int, frozenset, Hashable] | None:
+) -> tuple[Ma, frozenset[Condition], Condition | None] | None:
     """Largest momentary sum over all combinations and changes of one input.
 
     Parameters
@@ -71,21 +83,25 @@ def largest_change(
 
     Returns
     -------
-    (int, frozenset, Hashable) or None
+    (int or Fraction, frozenset, input) or None
         The sum, mA, the inputs on before the change and the one that changes (None: all stay); None: no sum is above
         `above_ma`.
     """
     trees = _own_inputs(conditions)
-    known: dict = {}
+    known: _Known = {}
     calm = _best(_weighted(conditions, allowed, running), known, at_once)
     if calm is None:
         return None
     steady = calm[-1]
+    best: tuple[Ma, frozenset[Condition], Condition | None] | None
     best = (*steady, None) if steady[0] > above_ma else None
     floor = max(above_ma, steady[0])
-    rise: Counter = Counter()  # what stays on was within the steady sum: a change adds no more than these excesses
+    rise: dict[Condition, Ma] = defaultdict(
+        int
+    )  # what stays on was within the steady sum: a change adds no more than these excesses
     for command, tree in trees.items():
-        rise.update(dict.fromkeys(_names(tree), _top(inrush.get(command, 0)) - _stated(running.get(command, 0))))
+        for name in _names(tree):
+            rise[name] += _top(inrush.get(command, 0)) - _stated(running.get(command, 0))
     for name in sorted(rise, key=lambda each: (-rise[each], repr(each))):
         if steady[0] + rise[name] <= floor:
             break
@@ -97,20 +113,29 @@ def largest_change(
     return best
 
 
-def _own_inputs(conditions):
+def _own_inputs(conditions: Mapping[str, Condition | None]) -> dict[str, Condition]:
     """A command without a condition is an input that no name in the tables can be equal to."""
     return {command: ("command", command) if tree is None else tree for command, tree in conditions.items()}
 
 
-def _weighted(conditions, allowed, amounts) -> Weighted:
+def _weighted(
+    conditions: Mapping[str, Condition | None], allowed: Collection[str], amounts: Mapping[str, Amount]
+) -> tuple[_Part, ...]:
     trees = _own_inputs(conditions).items()
     return tuple((tree, amounts.get(command, 0), command not in allowed) for command, tree in trees)
 
 
-def _changed(trees, allowed, running, inrush, name, goes_on):
+def _changed(
+    trees: Mapping[str, Condition],
+    allowed: Collection[str],
+    running: Mapping[str, Amount],
+    inrush: Mapping[str, Amount],
+    name: Condition,
+    goes_on: bool,
+) -> tuple[tuple[_Part, ...], Ma]:
     """Conditions of the momentary sum at the change of one input, and a bound on it."""
-    parts: list = []
-    bound = 0
+    parts: list[_Part] = []
+    bound: Ma = 0
     for command, tree in trees.items():
         is_touched = name in _names(tree)
         before = _set(tree, name, not goes_on) if is_touched else tree
@@ -129,24 +154,24 @@ def _changed(trees, allowed, running, inrush, name, goes_on):
     return tuple(parts), bound
 
 
-def _stated(amount: Amount) -> int:
-    return amount if isinstance(amount, int) else amount[0]
+def _stated(amount: Amount) -> Ma:
+    return amount[0] if isinstance(amount, tuple) else amount
 
 
-def _rises(amount: Amount) -> tuple[int, ...]:
-    return () if isinstance(amount, int) else amount[1]
+def _rises(amount: Amount) -> tuple[Ma, ...]:
+    return amount[1] if isinstance(amount, tuple) else ()
 
 
-def _top(amount: Amount) -> int:
+def _top(amount: Amount) -> Ma:
     return _stated(amount) + sum(_rises(amount))
 
 
-def _is_operation(tree):
+def _is_operation(tree: _Rest) -> TypeGuard[tuple[Condition, ...]]:
     return isinstance(tree, tuple) and tree[0] in ("and", "or", "not")
 
 
 @lru_cache(maxsize=65536)
-def _names(tree) -> frozenset:
+def _names(tree: _Rest) -> frozenset[Condition]:
     if isinstance(tree, bool):
         return frozenset()
     if not _is_operation(tree):
@@ -154,11 +179,11 @@ def _names(tree) -> frozenset:
     return frozenset().union(*(_names(part) for part in tree[1:]))
 
 
-def _opposite(tree):
+def _opposite(tree: _Rest) -> _Rest:
     return (not tree) if isinstance(tree, bool) else ("not", tree)
 
 
-def _both(first, second):
+def _both(first: _Rest, second: _Rest) -> _Rest:
     if first is False or second is False:
         return False
     if first is True:
@@ -166,7 +191,7 @@ def _both(first, second):
     return first if second is True else ("and", first, second)
 
 
-def _set(tree, name, value):
+def _set(tree: _Rest, name: Condition, value: bool) -> _Rest:
     """The condition with one input set."""
     if tree == name:
         return value
@@ -187,11 +212,11 @@ def _set(tree, name, value):
     return left[0] if len(left) == 1 else (tree[0], *left)
 
 
-def _best(weighted: Iterable, known: dict, at_once: int) -> Curve | None:
+def _best(weighted: Iterable[_Part], known: _Known, at_once: int) -> _Curve | None:
     """Largest sums and the inputs on; None where what must not hold cannot be kept from holding."""
-    stated = 0
-    rises: list[int] = []
-    open_parts = []
+    stated: Ma = 0
+    rises: list[Ma] = []
+    open_parts: list[_Part] = []
     for tree, amount, is_forbidden in weighted:
         if tree is True:
             if is_forbidden:
@@ -200,20 +225,21 @@ def _best(weighted: Iterable, known: dict, at_once: int) -> Curve | None:
             rises += _rises(amount)
         elif tree is not False and (is_forbidden or amount):
             open_parts.append((tree, amount, is_forbidden))
-    nothing: frozenset = frozenset()
+    nothing: frozenset[Condition] = frozenset()
     tops = sorted(rises, reverse=True)[:at_once]
-    curve: Curve = tuple((stated + sum(tops[:k]), nothing) for k in range(len(tops) + 1))
+    curve: _Curve = tuple((stated + sum(tops[:k]), nothing) for k in range(len(tops) + 1))
     for parts in _apart(open_parts):
         key = frozenset(Counter(parts).items())
         if key not in known:
             known[key] = _branched(parts, known, at_once)
-        if known[key] is None:
+        other = known[key]
+        if other is None:
             return None
-        curve = _shared_out(curve, known[key], at_once)
+        curve = _shared_out(curve, other, at_once)
     return curve
 
 
-def _shared_out(one: Curve, other: Curve, at_once: int) -> Curve:
+def _shared_out(one: _Curve, other: _Curve, at_once: int) -> _Curve:
     """Two curves together: so many rises in all, shared out the best way."""
     sums = []
     for rises in range(min(at_once, len(one) + len(other) - 2) + 1):
@@ -223,9 +249,9 @@ def _shared_out(one: Curve, other: Curve, at_once: int) -> Curve:
     return tuple(sums)
 
 
-def _apart(parts):
+def _apart(parts: Iterable[_Part]) -> list[list[_Part]]:
     """Parts in groups without an input in common."""
-    groups: list[tuple[set, list]] = []
+    groups: list[tuple[set[Condition], list[_Part]]] = []
     for part in parts:
         names, members = set(_names(part[0])), [part]
         apart = []
@@ -239,25 +265,26 @@ def _apart(parts):
     return [members for _, members in groups]
 
 
-def _branched(parts, known, at_once) -> Curve | None:
+def _branched(parts: Sequence[_Part], known: _Known, at_once: int) -> _Curve | None:
     """Best over both values of one input, or over the one that can only help."""
-    uses: Counter = Counter()
-    helps: dict = {}
+    uses: Counter[Condition] = Counter()
+    helps: dict[Condition, set[int]] = {}
     for tree, amount, is_forbidden in parts:
         sign = _OFF if is_forbidden or _stated(amount) < 0 else _ON
         uses.update(_names(tree))
         _note_signs(tree, sign, helps)
     only = next(((name, signs) for name, signs in helps.items() if len(signs) == 1), None)
     name = only[0] if only else max(uses, key=lambda each: (uses[each], repr(each)))
-    best: Curve = ()
+    best: _Curve = ()
     for value in (only[1] == {_ON},) if only else (False, True):
-        curve = _best([(_set(tree, name, value), *rest) for tree, *rest in parts], known, at_once)
+        left = [(_set(tree, name, value), amount, is_forbidden) for tree, amount, is_forbidden in parts]
+        curve = _best(left, known, at_once)
         if curve is not None:
             best = _higher(best, tuple((ma, on | {name} if value else on) for ma, on in curve))
     return best or None
 
 
-def _higher(one: Curve, other: Curve) -> Curve:
+def _higher(one: _Curve, other: _Curve) -> _Curve:
     """The higher of two curves at every number of rises; a short one goes on level."""
     if not one:
         return other
@@ -266,8 +293,10 @@ def _higher(one: Curve, other: Curve) -> Curve:
     return tuple(b if b[0] > a[0] else a for a, b in pairs)
 
 
-def _note_signs(tree, sign, helps):
+def _note_signs(tree: _Rest, sign: int, helps: dict[Condition, set[int]]) -> None:
     """Whether each input helps when on, when off, or both ways."""
+    if isinstance(tree, bool):
+        return
     if not _is_operation(tree):
         helps.setdefault(tree, set()).add(sign)
         return

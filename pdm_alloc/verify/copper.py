@@ -2,12 +2,17 @@
 
 import heapq
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
+from typing import Protocol, TypedDict, TypeVar, cast
 
+import pandas as pd
+
+from pdm_alloc.domain.bench import Ground
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import natural_key
+from pdm_alloc.domain.vehicle import Place, Route, State, Vehicle
 from pdm_alloc.electrics.wire_tables import (
     AMPACITY_A,
     AWG_NUMBERS,
@@ -30,7 +35,58 @@ from pdm_alloc.electrics.wire_tables import (
 from pdm_alloc.verify.arithmetic import ceiling, cold, running_ma
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["Conductor", "Ways", "alone_a", "bench", "beside", "conductors", "damage_ms", "of_area"]
+__all__ = [
+    "BenchTables",
+    "Conductor",
+    "Lies",
+    "Part",
+    "Ways",
+    "alone_a",
+    "bench",
+    "beside",
+    "conductors",
+    "damage_ms",
+    "of_area",
+]
+
+Lies = tuple[tuple[float, int], ...]
+"""Ambient, deg C, and loaded wires of each part of a wire's way."""
+
+Part = frozenset[str]
+"""Two places that a route joins, or the one place that a circuit stays in."""
+
+_Size = tuple[float, float, float]  # area, mm2; ohm / m at 20 deg C; temperature at which that would vanish, deg C
+
+_Edge = tuple[str, str, float]  # both ends and length, m
+
+_Key = TypeVar("_Key", bound=Hashable)
+
+
+class BenchTables(Protocol):
+    """What `bench` looks at: an allocation."""
+
+    @property
+    def vehicle(self) -> Vehicle:
+        """Whose ground points and parts."""
+
+    @property
+    def ground_plan(self) -> pd.DataFrame:
+        """One row per return."""
+
+    @property
+    def cut_list(self) -> pd.DataFrame:
+        """One row per piece of wire."""
+
+
+class _Return(TypedDict):
+    """Columns of a row of the ground plan that are looked at."""
+
+    load: str
+    ground: str
+    use: str
+    items: int
+    size: str
+    worst_a: float
 
 
 class Conductor:
@@ -46,7 +102,7 @@ class Conductor:
         Ambient, deg C, and loaded wires of each part of its way.
     """
 
-    def __init__(self, size, insulation_c, ambient_c, lies):
+    def __init__(self, size: _Size, insulation_c: float, ambient_c: float, lies: Lies):
         self.area_mm2, self._ohm, self._zero = size
         self._insulation_c, self._ambient_c = insulation_c, ambient_c
         self.ampacity_a = min(alone_a(self.area_mm2, insulation_c, c) * _together(wires) for c, wires in lies)
@@ -64,7 +120,7 @@ def alone_a(area_mm2: float, insulation_c: float, ambient_c: float) -> float:
 
 
 @lru_cache(maxsize=256)
-def conductors(sizes: str, insulation_c: float, ambient_c: float, lies: tuple) -> tuple[Conductor, ...]:
+def conductors(sizes: str, insulation_c: float, ambient_c: float, lies: Lies) -> tuple[Conductor, ...]:
     """All sizes of a system, thin to thick; none where the ambient is not below the class."""
     if ambient_c >= insulation_c:
         return ()
@@ -81,7 +137,9 @@ LIGHT = 0.3  # IEC 60364-5-52, 523.5, from memory: up to there a wire is left ou
 EVEN = 1 + 1e-9  # far above the rounding of floats
 
 
-def beside(laid) -> dict:
+def beside(
+    laid: Sequence[tuple[_Key, int, float, Mapping[Part, float], Collection[str]]],
+) -> dict[_Key, dict[Part, int]]:
     """Loaded conductors in each part of the way of each circuit while it is on, its own counted.
 
     Parameters
@@ -94,7 +152,7 @@ def beside(laid) -> dict:
     -------
     dict of Hashable to dict of part to int
     """
-    bundles: dict = {}
+    bundles: dict[tuple[Part, str], dict[_Key, tuple[int, float, float]]] = {}
     counts = {key: dict.fromkeys(ways, number) for key, number, _, ways, _ in laid}
     for key, number, each_a, ways, states in laid:
         for part, alone in ways.items():
@@ -108,9 +166,10 @@ def beside(laid) -> dict:
     return counts
 
 
-def _loaded(wires):
+def _loaded(wires: Mapping[_Key, tuple[int, float, float]]) -> set[_Key]:
     """Keys of those in one bundle that carry more than 30 % of what they may there."""
-    loaded, before = set(wires), None
+    before: set[_Key] | None = None
+    loaded = set(wires)
     while loaded != before:
         share = LIGHT * _together(max(1, sum(wires[key][0] for key in loaded)))
         before, loaded = loaded, {key for key, (_, a, alone) in wires.items() if a > share * alone * EVEN}
@@ -125,23 +184,23 @@ def damage_ms(current_a: float, area_mm2: float, insulation_c: float) -> float:
     return 1000 * joule * (area_mm2 / current_a) ** 2
 
 
-def _metric():
+def _metric() -> Iterable[_Size]:
     return [(area, ohm / 1000, IEC_ZERO_C) for area, ohm in CLASS_5_OHM_PER_KM.items()]
 
 
-def _awg():
+def _awg() -> Iterator[_Size]:
     for number in AWG_NUMBERS:
         area, mils = _awg_mm2(number), SAE_CIRCULAR_MILS.get(number)
         metal = SAE_LEAST_SHARE * area if mils is None else mils * CIRCULAR_MIL_MM2
         yield area, COPPER_RESISTIVITY / metal, COPPER_ZERO_C
 
 
-def _awg_mm2(number):
-    return math.pi * (0.127 * 92 ** ((36 - number) / 39)) ** 2 / 4
+def _awg_mm2(number: int) -> float:
+    return math.pi * (0.127 * math.pow(92, (36 - number) / 39)) ** 2 / 4
 
 
 @lru_cache(maxsize=256)
-def _table_a(area_mm2, insulation_c):
+def _table_a(area_mm2: float, insulation_c: float) -> float:
     """33 CFR 183.425 Table 5: straight between classes, a power law between sizes and in the root beyond the last."""
     rows = [(_awg_mm2(number), _between_classes(row, insulation_c)) for number, row in AMPACITY_A.items()]
     if area_mm2 <= rows[0][0]:
@@ -152,7 +211,7 @@ def _table_a(area_mm2, insulation_c):
     return rows[-1][1] * math.sqrt(area_mm2 / rows[-1][0])
 
 
-def _sheet_a(area_mm2, insulation_c):
+def _sheet_a(area_mm2: float, insulation_c: float) -> float:
     """Sheets of thin-wall cable at 105 deg C: a power law between sizes; outside them as the table runs; the rise of
     temperature, and so the insulation's class, goes with the square of the current.
     """
@@ -167,14 +226,14 @@ def _sheet_a(area_mm2, insulation_c):
     return sheet * math.sqrt((insulation_c - 30.0) / (THIN_WALL_CLASS_C - 30.0))
 
 
-def _between_classes(row, insulation_c):
+def _between_classes(row: Sequence[float], insulation_c: float) -> float:
     classes = INSULATION_CLASSES_C
     at = max(1, next(n for n, c in enumerate(classes) if c >= insulation_c))
     share = (insulation_c - classes[at - 1]) / (classes[at] - classes[at - 1])
     return row[at - 1] + share * (row[at] - row[at - 1])
 
 
-def _together(wires):
+def _together(wires: int) -> float:
     known = [factor for number, factor in BUNDLE_FACTORS if wires <= number]
     upper, least = THIN_WALL_BUNDLE
     return known[0] if known else least if wires > upper else BUNDLE_FACTOR_BEYOND
@@ -194,14 +253,15 @@ class Ways:
         Where they start.
     """
 
-    def __init__(self, vehicle, source: str):
+    def __init__(self, vehicle: Vehicle, source: str):
         self.roads = _roads(vehicle)
         self.source = source
         self.away = self._distances()
-        self._edges: dict[str, frozenset] = {source: frozenset()}
+        self._edges: dict[str, frozenset[_Edge]] = {source: frozenset()}
 
-    def _distances(self):
-        away, todo = {}, [(0.0, self.source)]
+    def _distances(self) -> dict[str, float]:
+        away: dict[str, float] = {}
+        todo = [(0.0, self.source)]
         while todo:
             far, here = heapq.heappop(todo)
             if here not in away:
@@ -210,7 +270,7 @@ class Ways:
                     heapq.heappush(todo, (far + m, there))
         return away
 
-    def edges(self, end: str) -> frozenset | None:
+    def edges(self, end: str) -> frozenset[_Edge] | None:
         """Parts of the way to a place, each a pair of places and its length in m; None where it is not reached."""
         if end not in self.away:
             return None
@@ -219,13 +279,13 @@ class Ways:
             self._edges[end] = (self.edges(before) or frozenset()) | {(before, end, self.roads[end][before])}
         return self._edges[end]
 
-    def _befores(self, end):
+    def _befores(self, end: str) -> Iterator[str]:
         for near, m in self.roads[end].items():
             if self.away[near] < self.away[end] and self.away[near] + m <= self.away[end] + EQUAL:
                 yield near
 
 
-def _roads(vehicle):
+def _roads(vehicle: Vehicle) -> dict[str, dict[str, float]]:
     at = {place.name: place for place in vehicle.places}
     roads: dict[str, dict[str, float]] = {}
     for route in vehicle.routes:
@@ -235,15 +295,15 @@ def _roads(vehicle):
     return {a: {b: m for b, m in row.items() if m < math.inf} for a, row in roads.items()}
 
 
-def _length(route, start, end):
+def _length(route: Route, start: Place, end: Place) -> float:
     if route.length_m is not None:
         return route.length_m
-    if None in (start.x_m, start.y_m, end.x_m, end.y_m):
+    if start.x_m is None or start.y_m is None or end.x_m is None or end.y_m is None:
         return math.inf
     return math.dist((start.x_m, start.y_m), (end.x_m, end.y_m))
 
 
-def bench(allocation):
+def bench(allocation: BenchTables) -> Iterator[Finding]:
     """Ground points and splices of an allocation against what they bear, counted from its tables.
 
     Parameters
@@ -255,11 +315,11 @@ def bench(allocation):
     ------
     Finding
     """
-    yield from _studs(allocation.vehicle, allocation.ground_plan.to_dict("records"))
-    yield from _splices(allocation.vehicle, allocation.cut_list.to_dict("records"))
+    yield from _studs(allocation.vehicle, cast(list[_Return], allocation.ground_plan.to_dict("records")))
+    yield from _splices(allocation.vehicle, cast(list[dict[str, str]], allocation.cut_list.to_dict("records")))
 
 
-def _studs(vehicle, plan):
+def _studs(vehicle: Vehicle, plan: Sequence[_Return]) -> Iterator[Finding]:
     for ground in vehicle.grounds:
         here = [row for row in plan if row["ground"] == ground.name]
         for row in here:
@@ -277,8 +337,10 @@ def _conductors(size: str) -> int:
     return int(size.split(" x ")[0]) if " x " in size else 1
 
 
-def _stud_current(vehicle, ground, here):
-    for state in vehicle.states if ground.max_ma is not None else ():
+def _stud_current(vehicle: Vehicle, ground: Ground, here: Sequence[_Return]) -> Iterator[Finding]:
+    if ground.max_ma is None:
+        return
+    for state in vehicle.states:
         ma = sum(row["items"] * _returned_ma(vehicle, row, state) for row in here if row["use"] == "power")
         if ma > ground.max_ma:
             message = f"{ma / 1000:.2f} A in {state.name}, {ground.max_ma / 1000:g} A at most"
@@ -287,7 +349,7 @@ def _stud_current(vehicle, ground, here):
             )
 
 
-def _returned_ma(vehicle, row, state):
+def _returned_ma(vehicle: Vehicle, row: _Return, state: State) -> int:
     """What one return carries: a load's, or where returns are wires those of all loads of its circuit."""
     driven = _driven_ma(vehicle, row)
     if driven is not None:
@@ -303,7 +365,7 @@ def _returned_ma(vehicle, row, state):
     return max(running_ma(stated, load.volt_exponent, volts, reference) for volts in ends)
 
 
-def _driven_ma(vehicle, row):
+def _driven_ma(vehicle: Vehicle, row: _Return) -> int | None:
     """What an actuator that a box drives high returns; None: the row is a load's."""
     high = {signal.name: signal for signal in vehicle.signals if signal.kind in ("high_side", "half_bridge")}
     signal = high.get(row["load"].rsplit(" #", 1)[0], high.get(row["load"]))
@@ -311,7 +373,7 @@ def _driven_ma(vehicle, row):
     return None if signal is None or is_load else signal.current_ma
 
 
-def _splices(vehicle, cuts):
+def _splices(vehicle: Vehicle, cuts: Sequence[Mapping[str, str]]) -> Iterator[Finding]:
     """A splice joins two pieces at least, and the conductors on it are no more than its part takes."""
     ends = [
         (row[side], row[f"{side}_part"], row)
@@ -331,10 +393,10 @@ def _splices(vehicle, cuts):
             yield Finding("splice", "", "", "", name, area, upper, "", message)
 
 
-def _area_mm2(size):
+def _area_mm2(size: str) -> float:
     number = size.split()[0]
     return float(number) if size.endswith("mm2") else _awg_mm2(_gauge(number))
 
 
-def _gauge(number):
+def _gauge(number: str) -> int:
     return 1 - int(number.split("/")[0]) if "/" in number else int(number)

@@ -1,18 +1,33 @@
 """What the rules look at: the circuits tied to the units, channels and loads they name, and currents by state."""
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import astuple, dataclass, fields
 from fractions import Fraction
+from typing import TypedDict, TypeVar
 
 import pandas as pd
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Channel, Unit
-from pdm_alloc.domain.vehicle import Load, Vehicle
+from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify import arithmetic
+from pdm_alloc.verify.arithmetic import Ma
 
-__all__ = ["COLUMNS", "Finding", "Recount", "Wired", "findings_table"]
+_Ma = TypeVar("_Ma", int, Ma)
+
+__all__ = ["COLUMNS", "Finding", "Recount", "Surge", "Where", "Wired", "findings_table"]
+
+Surge = tuple[int, int, float]
+"""Inrush excess of a load, how far its tolerance may lift it, mA, and its time constant, ms."""
+
+
+class Where(TypedDict):
+    """Label of a unit and its channel."""
+
+    module: str
+    channel: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +52,9 @@ class Wired:
     counts: tuple[tuple[Load, int], ...]
 
     @property
-    def where(self) -> dict[str, str]:
+    def where(self) -> "Where":
         """Module and channel, as a finding names them."""
-        return {"module": self.unit.label, "channel": self.circuit.channel}
+        return Where(module=self.unit.label, channel=self.circuit.channel)
 
     @property
     def shares(self) -> int:
@@ -96,13 +111,13 @@ class Recount:
         """Whether the unit and every channel of the circuit exist."""
         return bool(circuit.channels) and all((circuit.unit, name) in self.channels for name in circuit.channels)
 
-    def _wire(self, circuit):
+    def _wire(self, circuit: PlacedCircuit) -> Wired:
         counts = Counter(name for name, _ in circuit.items if name in self.loads)
         channels = tuple(self.channels[circuit.unit, name] for name in circuit.channels)
         loads = tuple((self.loads[name], counts[name]) for name in sorted(counts))
         return Wired(circuit, self.units[circuit.unit], channels, loads)
 
-    def _spans(self, command):
+    def _spans(self, command: str) -> set[float]:
         ends: set[float] = set()
         for state in self.vehicle.states:
             if state.is_on(command):
@@ -116,7 +131,7 @@ class Recount:
                 return place.ambient_c
         return self.vehicle.settings.module_ambient_c
 
-    def _derate(self, unit):
+    def _derate(self, unit: Unit) -> tuple[Fraction, bool]:
         return arithmetic.derating_at(unit.module.derating, self.ambient_c(unit))
 
     def factor(self, unit: Unit) -> Fraction:
@@ -133,13 +148,13 @@ class Recount:
         wanted = None if command is None else command.headroom_pct
         return self.vehicle.settings.headroom_pct if wanted is None else wanted
 
-    def states_on(self, wired: Wired) -> list:
+    def states_on(self, wired: Wired) -> list[State]:
         """States in which the circuit may be on."""
         return [state for state in self.vehicle.states if state.is_on(wired.circuit.command)]
 
     def voltages(self, wired: Wired) -> list[float]:
         """Both ends of the span of every state in which one of the circuit's loads may be on, V."""
-        volts = set().union(*(self._voltages[load.command] for load, _ in wired.counts))
+        volts = {v for load, _ in wired.counts for v in self._voltages[load.command]}
         return sorted(volts) or [self.vehicle.settings.reference_v]
 
     def running(self, load: Load, supply_v: float) -> int:
@@ -155,7 +170,7 @@ class Recount:
         """Inrush excess of one item, copper at its coldest, mA."""
         return arithmetic.excess_ma(self._cold_ma(load)[1], supply_v, self.vehicle.settings.reference_v)
 
-    def _cold_ma(self, load):
+    def _cold_ma(self, load: Load) -> tuple[int, int | Fraction]:
         """Running current at the reference voltage, of a coil at its coldest, and the inrush above it, mA."""
         if load.name not in self._at_coldest:
             copper = KINDS[load.kind].copper
@@ -180,7 +195,7 @@ class Recount:
         """The largest of these, mA, and its voltage, V."""
         return max((self.draw_at(wired, volts), volts) for volts in self.voltages(wired))
 
-    def surges(self, wired: Wired, supply_v: float) -> list[tuple[int, int, float]]:
+    def surges(self, wired: Wired, supply_v: float) -> list[Surge]:
         """Inrush excess of each load of a circuit, how far its tolerance may lift it, mA, and its time constant, ms."""
         guarded = self.vehicle.settings.tolerance_loads > 0
         excesses = []
@@ -190,9 +205,9 @@ class Recount:
             excesses.append((over * k, lift * k, load.inrush_ms / 3))
         return excesses
 
-    def top(self, values) -> int:
+    def top(self, values: Iterable[_Ma]) -> _Ma:
         """Sum of the largest deviations, as many as may come together."""
-        return arithmetic.top(values, self.vehicle.settings.tolerance_loads) if values else 0
+        return arithmetic.top(values, self.vehicle.settings.tolerance_loads)
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +248,7 @@ class Finding:
 COLUMNS = tuple(field.name for field in fields(Finding))
 
 
-def findings_table(findings) -> pd.DataFrame:
+def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
     """Findings as a table, one row each.
 
     Parameters

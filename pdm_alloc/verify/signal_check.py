@@ -1,12 +1,45 @@
 """The independent recount of signals on pins: from the tables alone, with nothing of the program that placed them."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Protocol
 
-from pdm_alloc.domain.signals import FittedBox, Signal
+from pdm_alloc.domain.signals import FittedBox, Signal, SignalPin
 from pdm_alloc.verify.recount import Finding
 
-__all__ = ["verify_signals"]
+__all__ = ["PinUse", "verify_signals"]
+
+
+class PinUse(Protocol):
+    """One item of a signal, the box it is on, its pins, and the shared pins that feed it."""
+
+    @property
+    def signal(self) -> str:
+        """Name of the signal."""
+
+    @property
+    def item(self) -> int:
+        """Number of the item, from 1."""
+
+    @property
+    def box(self) -> str:
+        """Label of the box."""
+
+    @property
+    def pins(self) -> tuple[str, ...]:
+        """Labels of its pins."""
+
+    @property
+    def supply(self) -> str | None:
+        """Label of the 5 V supply that it shares; None: it needs none."""
+
+    @property
+    def ground(self) -> str | None:
+        """Label of the sensor ground that it shares; None: it needs none."""
+
+
+_Pins = Mapping[tuple[str, str | None], SignalPin]  # by label of the box and of the pin
+
 
 # Written out again on purpose: function and number of pins of each kind, whether a label must join them, whether the
 # signal's current goes through its pin.
@@ -27,7 +60,7 @@ _TAKES = {
 }
 
 
-def verify_signals(signals: Sequence[Signal], boxes: Sequence[FittedBox], uses: Iterable) -> list[Finding]:
+def verify_signals(signals: Sequence[Signal], boxes: Sequence[FittedBox], uses: Iterable[PinUse]) -> list[Finding]:
     """Every rule that signals on pins break.
 
     Parameters
@@ -47,7 +80,7 @@ def verify_signals(signals: Sequence[Signal], boxes: Sequence[FittedBox], uses: 
     """
     uses = list(uses)
     by_name = {signal.name: signal for signal in signals}
-    pins = {(box.label, _label(pin)): pin for box in boxes for pin in box.box.pins}
+    pins: _Pins = {(box.label, _label(pin)): pin for box in boxes for pin in box.box.pins}
     roles = {box.label: box.box.role for box in boxes}
     known = [use for use in uses if use.signal in by_name and use.box in roles]
     strangers = [use for use in uses if use.signal not in by_name or use.box not in roles]
@@ -59,16 +92,18 @@ def verify_signals(signals: Sequence[Signal], boxes: Sequence[FittedBox], uses: 
     return findings + list(_overdrawn(by_name, known, pins))
 
 
-def _label(pin) -> str:
+def _label(pin: SignalPin) -> str:
     return pin.name if pin.connector == "" else pin.connector + "-" + pin.name
 
 
-def _finding(rule, use, message, value=None, limit=None, unit=""):
+def _finding(
+    rule: str, use: PinUse, message: str, value: float | None = None, limit: float | None = None, unit: str = ""
+) -> Finding:
     where = ", ".join(use.pins)
     return Finding(rule, use.box, where, "", use.signal, value, limit, unit, message)
 
 
-def _counted(signals, uses) -> Iterator[Finding]:
+def _counted(signals: Iterable[Signal], uses: Iterable[PinUse]) -> Iterator[Finding]:
     """Every item of every signal once."""
     times = Counter((use.signal, use.item) for use in uses)
     for signal in signals:
@@ -80,14 +115,14 @@ def _counted(signals, uses) -> Iterator[Finding]:
         yield Finding("placed", subject=name, message=f"there is no item {item} of {name}")
 
 
-def _twice(uses) -> Iterator[Finding]:
+def _twice(uses: Iterable[PinUse]) -> Iterator[Finding]:
     taken = Counter((use.box, pin) for use in uses for pin in use.pins)
     for (box, pin), times in taken.items():
         if times > 1:
             yield Finding("pin", box, pin, value=times, limit=1, message=f"pin {pin} is used {times} times")
 
 
-def _of_use(signal, use, pins, role) -> Iterator[Finding]:
+def _of_use(signal: Signal, use: PinUse, pins: _Pins, role: str) -> Iterator[Finding]:
     function, count, joined, loaded = _TAKES[signal.kind]
     taken = [pins[use.box, label] for label in use.pins if (use.box, label) in pins]
     if len(use.pins) != count or len(taken) != count:
@@ -103,7 +138,7 @@ def _of_use(signal, use, pins, role) -> Iterator[Finding]:
     yield from _fed(signal, use, pins)
 
 
-def _of_pin(signal, use, pin, function, loaded):
+def _of_pin(signal: Signal, use: PinUse, pin: SignalPin, function: str, loaded: bool) -> Iterator[Finding]:
     if function not in pin.functions:
         yield _finding("function", use, f"pin {_label(pin)} has no {function}")
     if "pwm" in signal.needs and "pwm" not in pin.functions:
@@ -113,7 +148,7 @@ def _of_pin(signal, use, pin, function, loaded):
         yield _finding("current", use, message, signal.current_ma / 1000, pin.max_ma / 1000, "A")
 
 
-def _fed(signal, use, pins):
+def _fed(signal: Signal, use: PinUse, pins: _Pins) -> Iterator[Finding]:
     """Shared pins are there where they are needed, of the same box and the right function."""
     spare = "spare" in signal.needs
     for word, label in (("supply_5v", use.supply), ("sensor_ground", use.ground)):
@@ -125,8 +160,8 @@ def _fed(signal, use, pins):
             yield _finding(word, use, f"{label} is not a {word} of {use.box}")
 
 
-def _overdrawn(signals, uses, pins) -> Iterator[Finding]:
-    drawn: dict[tuple, int] = defaultdict(int)
+def _overdrawn(signals: Mapping[str, Signal], uses: Iterable[PinUse], pins: _Pins) -> Iterator[Finding]:
+    drawn: dict[tuple[str, str], int] = defaultdict(int)
     for use in uses:
         for label in (use.supply, use.ground):
             if label is not None:

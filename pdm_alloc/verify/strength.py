@@ -2,15 +2,18 @@
 
 import math
 from collections import defaultdict
-from functools import lru_cache
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache, partial
 from itertools import combinations
 
 from pdm_alloc.domain.condition import parse_condition
-from pdm_alloc.domain.expression import And, Not, Variable
+from pdm_alloc.domain.expression import And, Expression, Not, Variable
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Command, Load, State
 from pdm_alloc.verify import arithmetic
-from pdm_alloc.verify.arithmetic import limit_ma, shared_ma
-from pdm_alloc.verify.combinations import largest_change, largest_sum
-from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.arithmetic import Ma, limit_ma, shared_ma
+from pdm_alloc.verify.combinations import Condition, largest_change, largest_sum
+from pdm_alloc.verify.recount import Finding, Recount, Surge, Wired
 
 __all__ = [
     "bank_current",
@@ -29,21 +32,27 @@ __all__ = [
 # any sum of such errors and below anything that could be measured on a vehicle.
 RELATIVE = 1e-9
 
+Wave = tuple[float, float]
+"""Excess at switch-on, A, and time constant, ms."""
+
+Amount = tuple[Ma, tuple[Ma, ...]]
+"""Current of a command and the rise of each of its loads at the top of its tolerance, half milliamps."""
+
 MOST_CHOICES = 500  # of loads that are off together; beyond, all are
 
 
-def usable_ma(recount, wired) -> int:
+def usable_ma(recount: Recount, wired: Wired) -> int:
     """What the circuit's channel can use; of a pair, both together, mA."""
     weakest = min(channel.continuous_ma for channel in wired.channels)
     one = limit_ma(weakest, recount.factor(wired.unit), recount.headroom_pct(wired))
     return shared_ma(one, wired.larger_pct)
 
 
-def _peak_ma(wired):
+def _peak_ma(wired: Wired) -> int:
     return shared_ma(min(channel.peak_ma for channel in wired.channels), wired.larger_pct)
 
 
-def running_current(recount):
+def running_current(recount: Recount) -> Iterator[Finding]:
     """The circuit's largest draw, at any voltage of any state it may be on in, is within what the channel can use."""
     for wired in recount.wired:
         value, volts = recount.largest_draw(wired)
@@ -55,7 +64,7 @@ def running_current(recount):
             )
 
 
-def inrush_peak(recount):
+def inrush_peak(recount: Recount) -> Iterator[Finding]:
     """The peak of the circuit's inrush is within the channel's peak at every voltage."""
     for wired in recount.wired:
         value, volts = max((_circuit_peak(recount, wired, volts), volts) for volts in recount.voltages(wired))
@@ -65,13 +74,13 @@ def inrush_peak(recount):
             yield Finding("peak", **wired.where, value=value / 1000, limit=limit / 1000, unit="A", message=message)
 
 
-def _circuit_peak(recount, wired, volts):
+def _circuit_peak(recount: Recount, wired: Wired, volts: float) -> int:
     surges = recount.surges(wired, volts)
     stated = recount.draw_at(wired, volts) + sum(over for over, _, _ in surges)
     return stated + recount.top([lift for _, lift, _ in surges])
 
 
-def inrush_energy(recount):
+def inrush_energy(recount: Recount) -> Iterator[Finding]:
     """The inrush above the usable limit is over before the channel trips, at every voltage.
 
     A circuit that runs above the usable limit never stops overloading it; the rule on running current says so.
@@ -87,7 +96,7 @@ def inrush_energy(recount):
             yield Finding("energy", **wired.where, value=value, limit=limit, unit="A2 ms", message=message)
 
 
-def _energy_at(recount, wired, volts, usable, limit):
+def _energy_at(recount: Recount, wired: Wired, volts: float, usable: int, limit: float) -> float:
     """Overload at a voltage, A2 ms, of the loads that may be off together the worst; 0 where running is too much."""
     running, surges = recount.draw_at(wired, volts), recount.surges(wired, volts)
     if running > usable:
@@ -100,19 +109,19 @@ def _energy_at(recount, wired, volts, usable, limit):
     return max(_energy_of(running, surges, together, usable) for together in combinations(off, at_once))
 
 
-def _energy_of(running, surges, off, usable):
+def _energy_of(running: int, surges: Iterable[Surge], off: Collection[int], usable: int) -> float:
     waves = [((over + lift * (n in off)) / 1000, tau) for n, (over, lift, tau) in enumerate(surges)]
     return overload(running / 1000, waves, usable / 1000)
 
 
-def overload(running_a: float, waves, usable_a: float) -> float:
+def overload(running_a: float, waves: Iterable[Wave], usable_a: float) -> float:
     """Integral of i**2 - c**2 while i is above c, i a constant and decaying exponentials.
 
     Parameters
     ----------
     running_a : float
         Running current, A, no more than usable_a.
-    waves : sequence of (float, float)
+    waves : iterable of (float, float)
         Excess at switch-on in A and time constant in ms of each exponential.
     usable_a : float
         c, A.
@@ -133,17 +142,17 @@ def overload(running_a: float, waves, usable_a: float) -> float:
     return constant + linear + square
 
 
-def _area(tau, end):
+def _area(tau: float, end: float) -> float:
     return -tau * math.expm1(-end / tau)
 
 
-def protection(recount, wired) -> tuple[float, float, float]:
+def protection(recount: Recount, wired: Wired) -> tuple[float, float, float]:
     """Usable limit, A, peak, A, and how long it bears the peak, ms, of a circuit's channel."""
     borne_ms = min(channel.peak_ms for channel in wired.channels)
     return usable_ma(recount, wired) / 1000, _peak_ma(wired) / 1000, borne_ms
 
 
-def crossing_ms(running_a, waves, usable_a):
+def crossing_ms(running_a: float, waves: Sequence[Wave], usable_a: float) -> float:
     """When running current and decaying exponentials are down to a level, ms; inf where they never are."""
     if running_a >= usable_a:
         return math.inf
@@ -157,49 +166,54 @@ def crossing_ms(running_a, waves, usable_a):
     return at
 
 
-def bank_current(recount):
+def bank_current(recount: Recount) -> Iterator[Finding]:
     """Every bank bears its effective currents under every combination, at both voltages of every state."""
-    members: dict = defaultdict(lambda: defaultdict(int))
+    members: dict[tuple[str, str | None], dict[str, Ma]] = defaultdict(lambda: defaultdict(int))
     for wired in recount.wired:
         for bank, halves in _banks(wired).items():
             for load, count in wired.counts:
                 members[wired.unit.label, bank][load.name] += halves * count
-    for (label, bank), halves in members.items():
+    for (label, bank), amounts in members.items():
         unit = recount.units[label]
-        if bank in unit.module.bank_ma:
-            yield from _over(recount, "bank", unit, bank, halves, unit.module.bank_ma[bank])
+        if bank is not None and bank in unit.module.bank_ma:
+            yield from _over(recount, "bank", unit, bank, amounts, unit.module.bank_ma[bank])
 
 
-def _banks(wired):
+def _banks(wired: Wired) -> dict[str | None, Ma]:
     """Halves of the circuit's current in each bank: over two banks a pair may put its larger share in either, a bridge
     puts all in both.
     """
     banks = tuple(dict.fromkeys(channel.bank for channel in wired.channels))
-    return dict.fromkeys(banks, 2 * wired.larger_pct / 100 if len(banks) == 2 and wired.circuit.use == "pair" else 2)
+    halves: Ma = 2 * wired.larger_pct / 100 if len(banks) == 2 and wired.circuit.use == "pair" else 2
+    return dict.fromkeys(banks, halves)
 
 
-def total_current(recount):
+def total_current(recount: Recount) -> Iterator[Finding]:
     """Every unit bears its effective currents under every combination, at both voltages of every state."""
     for label, circuits in recount.on_unit.items():
         unit = recount.units[label]
         yield from _over(recount, "total", unit, "", _halves(circuits), unit.module.total_ma)
 
 
-def _halves(circuits):
-    halves: dict[str, int] = defaultdict(int)
+def _halves(circuits: Iterable[Wired]) -> dict[str, Ma]:
+    halves: dict[str, Ma] = defaultdict(int)
     for wired in circuits:
         for load, count in wired.counts:
             halves[load.name] += 2 * count
     return halves
 
 
-def _over(recount, rule, unit, subject, halves, rated_ma):
+def _over(
+    recount: Recount, rule: str, unit: Unit, subject: str, halves: Mapping[str, Ma], rated_ma: int
+) -> Iterator[Finding]:
     limit = arithmetic.limit_ma(rated_ma, recount.factor(unit), recount.vehicle.settings.module_headroom_pct)
     for state, volts, allowed in _ends(recount):
-        amounts = _amounts(recount, halves, allowed, lambda load, v=volts: _effective(recount, unit, load, v))
+        amounts = _amounts(recount, halves, allowed, partial(_effective, recount, unit, volts))
         if _everything(recount, amounts) <= 2 * limit:
             continue
-        worst = largest_sum(_conditions(recount), allowed, amounts, recount.vehicle.settings.tolerance_loads)
+        worst = largest_sum(
+            conditions_of(recount.vehicle.commands), allowed, amounts, recount.vehicle.settings.tolerance_loads
+        )
         if worst is not None and worst[0] > 2 * limit:
             amps = float(worst[0]) / 2000
             message = f"{amps:g} A at once in {state.name} at {volts:g} V, usable are {limit / 1000:g} A"
@@ -207,7 +221,7 @@ def _over(recount, rule, unit, subject, halves, rated_ma):
             yield Finding(rule, unit.label, "", state.name, subject, amps, limit / 1000, "A", message)
 
 
-def total_peak(recount):
+def total_peak(recount: Recount) -> Iterator[Finding]:
     """Every unit bears what stays on and the inrush of what is switched on, at every change of one input."""
     for label, circuits in recount.on_unit.items():
         unit, halves = recount.units[label], _halves(circuits)
@@ -215,13 +229,15 @@ def total_peak(recount):
             yield from _peak_at(recount, unit, halves, state, volts, allowed)
 
 
-def _peak_at(recount, unit, halves, state, volts, allowed):
+def _peak_at(
+    recount: Recount, unit: Unit, halves: Mapping[str, Ma], state: State, volts: float, allowed: frozenset[str]
+) -> Iterator[Finding]:
     limit, at_once = unit.module.total_peak_ma, recount.vehicle.settings.tolerance_loads
-    running = _amounts(recount, halves, allowed, lambda load: _running(recount, load, volts))
-    inrush = _amounts(recount, halves, allowed, lambda load: _inrush(recount, load, volts))
+    running = _amounts(recount, halves, allowed, partial(_running, recount, volts))
+    inrush = _amounts(recount, halves, allowed, partial(_inrush, recount, volts))
     if _everything(recount, inrush) <= 2 * limit:
         return
-    worst = largest_change(_conditions(recount), allowed, running, inrush, 2 * limit, at_once)
+    worst = largest_change(conditions_of(recount.vehicle.commands), allowed, running, inrush, 2 * limit, at_once)
     if worst is not None:
         amps = float(worst[0]) / 2000
         change = "with nothing switched" if worst[2] is None else f"when {_name(worst[2])} changes"
@@ -229,7 +245,7 @@ def _peak_at(recount, unit, halves, state, volts, allowed):
         yield Finding("total_peak", unit.label, "", state.name, "", amps, limit / 1000, "A", message)
 
 
-def _ends(recount):
+def _ends(recount: Recount) -> Iterator[tuple[State, float, frozenset[str]]]:
     """Every state at both ends of its span, with the commands that may be on."""
     for state in recount.vehicle.states:
         allowed = frozenset(name for name in recount.commands if state.duty_ppm.get(name, 0) > 0)
@@ -238,10 +254,15 @@ def _ends(recount):
             yield state, volts, allowed
 
 
-def _amounts(recount, halves, allowed, current):
+def _amounts(
+    recount: Recount,
+    halves: Mapping[str, Ma],
+    allowed: Collection[str],
+    current: Callable[[Load], tuple[int, int]],
+) -> dict[str, Amount]:
     """Current and rises of each command, in half milliamps."""
-    stated: dict[str, int] = defaultdict(int)
-    rises: dict[str, list[int]] = defaultdict(list)
+    stated: dict[str, Ma] = defaultdict(int)
+    rises: dict[str, list[Ma]] = defaultdict(list)
     for name, share in halves.items():
         load = recount.loads[name]
         if load.command in allowed:
@@ -252,43 +273,39 @@ def _amounts(recount, halves, allowed, current):
     return {command: (ma, tuple(rises[command])) for command, ma in stated.items()}
 
 
-def _everything(recount, amounts):
+def _everything(recount: Recount, amounts: Mapping[str, Amount]) -> Ma:
     rises = [rise for _, command_rises in amounts.values() for rise in command_rises]
     return sum(ma for ma, _ in amounts.values()) + recount.top(rises)
 
 
-def _running(recount, load, volts):
+def _running(recount: Recount, volts: float, load: Load) -> tuple[int, int]:
     stated = recount.running(load, volts)
     return stated, arithmetic.deviation(stated, load.tolerance_pct)
 
 
-def _inrush(recount, load, volts):
+def _inrush(recount: Recount, volts: float, load: Load) -> tuple[int, int]:
     excess = recount.excess(load, volts)
-    running, rise = _running(recount, load, volts)
+    running, rise = _running(recount, volts, load)
     return running + excess, rise + arithmetic.deviation(excess, load.tolerance_pct)
 
 
-def _effective(recount, unit, load, volts):
+def _effective(recount: Recount, unit: Unit, volts: float, load: Load) -> tuple[int, int]:
     """What a load counts against heating: less than its current where it is known to come and go."""
     command, tau = recount.commands[load.command], unit.module.settle_s
-    running, rise = _running(recount, load, volts)
+    running, rise = _running(recount, volts, load)
     if not tau or command.on_s is None or command.cycle_s is None or command.on_s == command.cycle_s:
         return running, rise
     share = math.sqrt(math.expm1(-command.on_s / tau) / math.expm1(-command.cycle_s / tau))
     return math.ceil(running * share), math.ceil(rise * share)
 
 
-def _conditions(recount):
-    return conditions_of(recount.vehicle.commands)
-
-
 @lru_cache(maxsize=64)
-def conditions_of(commands):
+def conditions_of(commands: tuple[Command, ...]) -> dict[str, Condition | None]:
     """Condition of every command as plain data; None where it has none."""
     return {c.name: _tree(parse_condition(c.condition).expression) if c.condition else None for c in commands}
 
 
-def _tree(node):
+def _tree(node: Expression) -> Condition:
     if isinstance(node, Variable):
         return node.name
     if isinstance(node, Not):
@@ -296,10 +313,10 @@ def _tree(node):
     return ("and" if isinstance(node, And) else "or", *map(_tree, node.operands))
 
 
-def _in_words(inputs):
+def _in_words(inputs: Collection[Condition]) -> str:
     """The inputs that are on, commands of their own by their name."""
     return ", ".join(sorted(map(_name, inputs))) + " on" if inputs else "nothing on"
 
 
-def _name(item):
-    return item if isinstance(item, str) else item[1]
+def _name(item: Condition) -> str:
+    return item if isinstance(item, str) else _name(item[1])

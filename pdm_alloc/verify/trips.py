@@ -1,9 +1,10 @@
 """Rules on trip settings: one that holds exists, and none is reached by what its circuit draws."""
 
 import math
+from collections.abc import Iterator
 from fractions import Fraction
 
-from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.recount import Finding, Recount, Wired
 from pdm_alloc.verify.strength import usable_ma
 
 __all__ = [
@@ -24,7 +25,7 @@ __all__ = [
 TERMINAL = 1.01  # a terminal for 5.3 mm2 takes 10 AWG
 
 
-def trip_exists(recount):
+def trip_exists(recount: Recount) -> Iterator[Finding]:
     """A setting 1.25 times the largest draw over (1 - error of the module's reading) is within the derated rating.
 
     That quarter and the headroom are one margin: of a circuit without its headroom the rule on running current tells.
@@ -37,23 +38,23 @@ def trip_exists(recount):
             yield Finding("trip", **wired.where, value=one, limit=rated, unit="A", message=message)
 
 
-def widest_ma(recount, wired) -> int:
+def widest_ma(recount: Recount, wired: Wired) -> int:
     """Largest draw of the circuit at any voltage of any state it may be on in, mA."""
     return recount.largest_draw(wired)[0]
 
 
-def rated_ma(recount, wired):
+def rated_ma(recount: Recount, wired: Wired) -> Fraction:
     """Derated rating of the circuit's channel; of a pair twice that of the weaker channel, mA."""
     weakest = min(channel.continuous_ma for channel in wired.channels)
     return wired.shares * weakest * recount.factor(wired.unit)
 
 
-def step_ma(wired) -> int:
+def step_ma(wired: Wired) -> int:
     """Step of the setting; a pair has two settings, one a channel, which go up together, mA."""
     return wired.shares * wired.unit.module.trip_step_ma
 
 
-def least_trip_ma(recount, wired) -> int:
+def least_trip_ma(recount: Recount, wired: Wired) -> int:
     """Least setting that holds, of a pair of both channels together, mA."""
     reads = 1 - Fraction(wired.unit.module.trip_error_pct) / 100
     carried = widest_ma(recount, wired) * wired.larger_pct / 100
@@ -61,13 +62,13 @@ def least_trip_ma(recount, wired) -> int:
     return wired.shares * step * max(1, math.ceil(carried * 5 / 4 / reads / step))
 
 
-def reads_ma(wired, setting_ma) -> float:
+def reads_ma(wired: Wired, setting_ma: float) -> float:
     """Least current of the circuit at which a channel with a setting (of a pair, both) may trip, mA."""
     reads = 1 - Fraction(wired.unit.module.trip_error_pct) / 100
     return float(Fraction(setting_ma) / wired.shares * reads / (wired.larger_pct / 100))
 
 
-def draw_below_trip(recount, wired, setting_ma):
+def draw_below_trip(recount: Recount, wired: Wired, setting_ma: float) -> Iterator[Finding]:
     """In every state the circuit may be on in, at both voltages, it draws less than what its setting may trip at.
 
     Parameters
@@ -90,33 +91,33 @@ def draw_below_trip(recount, wired, setting_ma):
     limit = reads_ma(wired, setting_ma)
     if value >= limit:
         message = f"it draws {value / 1000:g} A at {volts:g} V and may trip at {limit / 1000:g} A"
-        amounts = {"state": state, "value": value / 1000, "limit": limit / 1000, "unit": "A", "message": message}
-        yield Finding("draw below trip", **wired.where, **amounts)
+        amps, bears = value / 1000, limit / 1000
+        yield Finding("draw below trip", **wired.where, state=state, value=amps, limit=bears, unit="A", message=message)
 
 
-def pins_each(wired) -> int:
+def pins_each(wired: Wired) -> int:
     """Pins of each channel of a circuit that can be wired."""
     return min(max(1, len(channel.pins)) for channel in wired.channels)
 
 
-def contact_ma(wired) -> int | None:
+def contact_ma(wired: Wired) -> int | None:
     """What one pin bears, mA; None: some channel does not say."""
-    known = [channel.contact_ma for channel in wired.channels]
-    return None if None in known else min(known)
+    known = [channel.contact_ma for channel in wired.channels if channel.contact_ma is not None]
+    return min(known) if len(known) == len(wired.channels) else None
 
 
-def wired_pins(wired, trip_ma: int) -> int:
+def wired_pins(wired: Wired, trip_ma: int) -> int:
     """Pins of each channel that need a wire: as many as bear its setting, all where nobody knows what one bears."""
     bears = contact_ma(wired)
     return pins_each(wired) if bears is None else max(1, math.ceil(Fraction(trip_ma) / (wired.shares * bears)))
 
 
-def terminal_mm2(wired) -> float:
+def terminal_mm2(wired: Wired) -> float:
     """Largest conductor its terminals take, mm2; inf where none states it."""
     return min((c.max_wire_mm2 for c in wired.channels if c.max_wire_mm2 is not None), default=math.inf) * TERMINAL
 
 
-def overloaded(wired, one_ma) -> Finding:
+def overloaded(wired: Wired, one_ma: float) -> Finding:
     """That the pins of a circuit do not bear its least setting."""
     bears = (contact_ma(wired) or 0) * pins_each(wired)
     message = f"its pins bear {bears / 1000:g} A together, the least setting of the channel is {one_ma / 1000:g} A"

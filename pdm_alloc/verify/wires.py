@@ -1,22 +1,52 @@
 """Rules on wires: one exists for every circuit, and each row that is written down is right."""
 
 import math
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from typing import TypedDict, TypeVar, cast
+
+import pandas as pd
 
 from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.verify import strength, trips
-from pdm_alloc.verify.copper import Ways, alone_a, beside, conductors, damage_ms, of_area
-from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.copper import Conductor, Lies, Part, Ways, alone_a, beside, conductors, damage_ms, of_area
+from pdm_alloc.verify.recount import Finding, Recount, Wired
 
-__all__ = ["Asked", "asked_of", "wire_exists", "written"]
+__all__ = ["Asked", "WireRow", "asked_of", "wire_exists", "written"]
 
 # Ampacity, drop and stall are floats worked out in another order than elsewhere: 1e-9 is far above their rounding.
 GUARD = 1 + 1e-9
 WINDOW = 1.5  # inrush window over the time the inrush takes
 
+_Edges = frozenset[tuple[str, str, float]]  # both ends and length, m, of each route of a way
 
-def wire_exists(recount):
+
+class WireRow(TypedDict):
+    """Columns of a row of the table of wires that are looked at."""
+
+    module: str
+    channel: str
+    trip_a: float
+    size: str
+    area_mm2: float
+    parallel: float
+    bundle_wires: float
+    ampacity_a: float
+    note: str
+
+
+class SettingRow(TypedDict):
+    """Columns of a row of the table of settings that are looked at."""
+
+    module: str
+    channel: str
+    trip_a: float
+    window_ms: float
+
+
+def wire_exists(recount: Recount) -> Iterator[Finding]:
     """Some size carries the setting in its ambient and bundle, keeps every drop and fits the terminal."""
-    ways: dict = {}
+    ways: dict[str, Ways] = {}
     for wired in recount.wired:
         asked = asked_of(recount, wired, ways)
         choices = list(_choices(wired, asked))
@@ -26,7 +56,7 @@ def wire_exists(recount):
             yield _finding(wired, asked, choices)
 
 
-def _finding(wired, asked, choices):
+def _finding(wired: Wired, asked: "Asked", choices: Sequence[tuple[int, Conductor]]) -> Finding:
     """What is missed by the wires that are to be had: to carry the setting, to outlast a stalled motor, the drop."""
     most_a = max((n * c.ampacity_a for n, c in choices), default=0.0)
     if most_a * GUARD < asked.trip_ma / 1000:
@@ -55,7 +85,7 @@ class Asked:
         `Ways` by place, those found so far.
     """
 
-    def __init__(self, recount, wired, ways):
+    def __init__(self, recount: Recount, wired: Wired, ways: dict[str, Ways]):
         settings = recount.vehicle.settings
         self.recount, self.wired, self.settings = recount, wired, settings
         self.running_ma, self.trip_ma = trips.widest_ma(recount, wired), trips.least_trip_ma(recount, wired)
@@ -65,22 +95,22 @@ class Asked:
         self.ambient_c = self._hottest()
         self.stall_mm2 = self._stall_mm2()
 
-    def _hottest(self):
-        passed = {self.wired.unit.place, *(load.place for load, _ in self.wired.counts)}
+    def _hottest(self) -> float:
+        passed: set[str | None] = {self.wired.unit.place, *(load.place for load, _ in self.wired.counts)}
         for edges in self._edges.values():
             passed.update(name for a, b, _ in edges or () for name in (a, b))
         return self.hottest_c(passed)
 
-    def hottest_c(self, passed) -> float:
+    def hottest_c(self, passed: Iterable[str | None]) -> float:
         """Hottest ambient of some places, deg C."""
-        ambients = [self._known_c.get(name) for name in passed]
+        ambients = [None if name is None else self._known_c.get(name) for name in passed]
         return max(self.settings.wire_ambient_c if c is None else c for c in ambients)
 
     def each_a(self, parallel: int) -> float:
         """What that one of its conductors carries that carries most, A."""
         return float(self.running_ma * self.wired.shares * self.wired.larger_pct / 100) / 1000 / parallel
 
-    def lies(self, together, upper: int) -> tuple:
+    def lies(self, together: Mapping[Part, int], upper: int) -> Lies:
         """Ambient, deg C, and loaded wires of each part of its way, loads apart from the routes in a bundle as set."""
         parts = {(self.hottest_c(part), min(number, upper)) for part, number in together.items()}
         apart = {load.place for load, _ in self.wired.counts if self._edges[load.name] is None}
@@ -88,13 +118,14 @@ class Asked:
             parts.add((self.hottest_c(apart | {self.wired.unit.place}), self.settings.bundle_wires))
         return tuple(sorted(parts))
 
-    def parts(self) -> frozenset:
+    def parts(self) -> frozenset[Part]:
         """Routes its wire lies in, as pairs of places, the same in both directions; or the one place it stays in."""
         known = [edges for edges in self._edges.values() if edges is not None]
         ways = frozenset(frozenset((a, b)) for edges in known for a, b, _ in edges)
-        return ways or frozenset(frozenset((self.wired.unit.place,)) for _ in known)
+        place = self.wired.unit.place
+        return ways or frozenset(frozenset((place,)) for _ in known if place is not None)
 
-    def served_by(self, parallel: int, conductor) -> bool:
+    def served_by(self, parallel: int, conductor: Conductor) -> bool:
         """Whether so many conductors of a size side by side will do."""
         if parallel * conductor.ampacity_a * GUARD < self.trip_ma / 1000:
             return False
@@ -102,21 +133,21 @@ class Asked:
             return False
         return all(pct <= allowed * GUARD for pct, allowed in self.drops_pct(parallel, conductor).values())
 
-    def drops_pct(self, parallel: int, conductor) -> dict[str, tuple[float, float]]:
+    def drops_pct(self, parallel: int, conductor: Conductor) -> dict[str, tuple[float, float]]:
         """Drop to each load whose length is known and what is allowed, per cent of the system voltage."""
         ohm = self.back * conductor.ohm_per_m(self.running_ma / 1000 / (parallel * conductor.ampacity_a)) / parallel
         volt = self.settings.system_v / 100
         amp_metres = {load: self.amp_metres(load) for load, _ in self.wired.counts}
         return {load.name: (a * ohm / volt, load.max_drop_pct) for load, a in amp_metres.items() if a is not None}
 
-    def amp_metres(self, load) -> float | None:
+    def amp_metres(self, load: Load) -> float | None:
         """Sum of current times length over all the way to a load, A m; None: the length is not known."""
         edges = self._edges[load.name]
         if edges is None:
             return None if load.length_m is None else self.item_a(load) * load.length_m
         end, slack = self.settings.end_allowance_m, 1 + self.settings.slack_pct / 100
-        joined = [(other, k) for other, k in self.wired.counts if self._edges[other.name] is not None]
-        ways = [(o, k, slack * sum(m for _, _, m in edges & self._edges[o.name]) + end) for o, k in joined]
+        joined = [(other, k, self._edges[other.name]) for other, k in self.wired.counts]
+        ways = [(o, k, slack * sum(m for _, _, m in edges & way) + end) for o, k, way in joined if way is not None]
         return (
             max(
                 end * self.recount.draw(load, v) + sum(self.recount.draw(other, v) * k * m for other, k, m in ways)
@@ -125,7 +156,7 @@ class Asked:
             / 1000
         )
 
-    def item_a(self, load):
+    def item_a(self, load: Load) -> float:
         """Largest draw of one item, A."""
         return max(self.recount.draw(load, v) for v in self.recount.voltages(self.wired)) / 1000
 
@@ -135,7 +166,7 @@ class Asked:
         pulse = max(KINDS[load.kind].pulse_ms for load, _ in self.wired.counts)
         return math.inf if above == math.inf else 10.0 * math.ceil(max(WINDOW * above, pulse) / 10)
 
-    def _waves(self, loads):
+    def _waves(self, loads: Collection[str]) -> list[strength.Wave]:
         """Largest excess of each load at any voltage, its tolerance included, A, and its time constant, ms."""
         at = [self.recount.surges(self.wired, v) for v in self.recount.voltages(self.wired)]
         largest = [max(over + lift for over, lift, _ in surges) for surges in zip(*at, strict=True)]
@@ -150,7 +181,7 @@ class Asked:
             return 0.0
         return strength.crossing_ms(running, waves, level_ma / 1000)
 
-    def _stall_mm2(self):
+    def _stall_mm2(self) -> float:
         """Area that bears its motors stuck or held back until the channel trips, mm2; 0: none can, or nothing trips."""
         motors = {load.name for load, _ in self.wired.counts if KINDS[load.kind].copper == "inrush"}
         over = 1000 * sum(excess for excess, _ in self._waves(motors))
@@ -170,12 +201,12 @@ class Asked:
         return math.sqrt(heat / damage_ms(1.0, 1.0, self.settings.insulation_c))
 
 
-def asked_of(recount, wired, ways: dict) -> Asked:
+def asked_of(recount: Recount, wired: Wired, ways: dict[str, Ways]) -> Asked:
     """What a circuit asks of its wire."""
     return Asked(recount, wired, ways)
 
 
-def _edges(recount, start, end, ways):
+def _edges(recount: Recount, start: str | None, end: str | None, ways: dict[str, Ways]) -> _Edges | None:
     if start is None or end is None:
         return None
     if start not in ways:
@@ -183,7 +214,7 @@ def _edges(recount, start, end, ways):
     return ways[start].edges(end)
 
 
-def _choices(wired, asked):
+def _choices(wired: Wired, asked: Asked) -> Iterator[tuple[int, Conductor]]:
     settings, terminal_mm2 = asked.settings, trips.terminal_mm2(wired)
     lies = ((asked.ambient_c, settings.bundle_wires),)
     known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, lies)
@@ -193,7 +224,7 @@ def _choices(wired, asked):
                 yield parallel, conductor
 
 
-def _parallels(wired, asked, terminal_mm2, known):
+def _parallels(wired: Wired, asked: Asked, terminal_mm2: float, known: Sequence[Conductor]) -> range:
     """One conductor for each pin that needs one, one a pin at most; as many as it takes where no terminal is known."""
     pins = wired.shares * trips.pins_each(wired)
     if terminal_mm2 == math.inf and known:
@@ -206,7 +237,7 @@ ROUNDED_GUARD = 1 + 1e-6  # tables are rounded
 SPLIT = "split its bundle"
 
 
-def written(recount, wires, settings):
+def written(recount: Recount, wires: pd.DataFrame, settings: pd.DataFrame) -> Iterator[Finding]:
     """Every circuit has a row of wire and of setting, and they hold.
 
     Parameters
@@ -220,37 +251,39 @@ def written(recount, wires, settings):
     ------
     Finding
     """
-    ways: dict = {}
-    wire_of, setting_of = _by_channel(wires), _by_channel(settings)
-    rows = [_Row(Asked(recount, w, ways), wire_of.get(_key(w), {}), setting_of.get(_key(w), {})) for w in recount.wired]
-    together = _together(recount, [row for row in rows if row.is_whole])
+    ways: dict[str, Ways] = {}
+    wire_of = _by_channel(cast(list[WireRow], wires.to_dict("records")))
+    setting_of = _by_channel(cast(list[SettingRow], settings.to_dict("records")))
+    rows = []
+    for wired in recount.wired:
+        wire, setting = wire_of.get(_key(wired)), setting_of.get(_key(wired))
+        if wire is None or setting is None or not (wire["trip_a"] > 0 and setting["trip_a"] > 0):
+            yield Finding("wire list", **wired.where, message="it has no wire or no setting in the tables")
+        else:
+            rows.append(_Row(asked_of(recount, wired, ways), wire, setting))
+    together = _together(recount, rows)
     for row in rows:
-        if not row.is_whole:
-            message = "it has no wire or no setting in the tables"
-            yield Finding("wire list", **row.wired.where, message=message)
-            continue
         yield from row.findings(together[_key(row.wired)])
 
 
-def _key(wired):
+def _key(wired: Wired) -> tuple[str, str]:
     return wired.unit.label, wired.circuit.channel
 
 
-def _by_channel(table):
-    return {(row["module"], row["channel"]): row for row in table.to_dict("records")}
+_Written = TypeVar("_Written", WireRow, SettingRow)
+
+
+def _by_channel(rows: Iterable[_Written]) -> dict[tuple[str, str], _Written]:
+    return {(row["module"], row["channel"]): row for row in rows}
 
 
 class _Row:
     """One circuit with what is written about it."""
 
-    def __init__(self, asked: Asked, wire: dict, setting: dict):
+    def __init__(self, asked: Asked, wire: WireRow, setting: SettingRow):
         self.asked, self.wired, self.wire, self.setting = asked, asked.wired, wire, setting
 
-    @property
-    def is_whole(self) -> bool:
-        return self.wire.get("trip_a", 0) > 0 and self.setting.get("trip_a", 0) > 0
-
-    def laid(self):
+    def laid(self) -> tuple[int, float, dict[Part, float]]:
         """Its conductors, the way back counted; what each carries; what one carries alone in each part of its way."""
         parallel, insulation_c = int(self.wire["parallel"]), self.asked.settings.insulation_c
         size = self._size(((30.0, 1),))
@@ -259,12 +292,12 @@ class _Row:
         alone = {part: alone_a(area, insulation_c, c) if area else 0.0 for part, c in parts.items()}
         return parallel * self.asked.back, self.asked.each_a(parallel), alone
 
-    def _size(self, lies):
+    def _size(self, lies: Lies) -> Conductor | None:
         settings = self.asked.settings
         known = conductors(settings.wire_sizes, settings.insulation_c, self.asked.ambient_c, lies)
         return of_area(known, self.wire["area_mm2"])
 
-    def findings(self, together: dict):
+    def findings(self, together: Mapping[Part, int]) -> Iterator[Finding]:
         yield from self._trip()
         yield from self._window()
         if self.is_unsized:
@@ -273,10 +306,10 @@ class _Row:
         yield from self._bundle(max(together.values(), default=1))
         yield from self._conductors(self.asked.lies(together, int(self.wire["bundle_wires"])))
 
-    def _finding(self, what, value, limit, unit, message):
+    def _finding(self, what: str, value: float | None, limit: float | None, unit: str, message: str) -> Finding:
         return Finding(what, **self.wired.where, value=value, limit=limit, unit=unit, message=message)
 
-    def _trip(self):
+    def _trip(self) -> Iterator[Finding]:
         low = self.asked.trip_ma
         top = float(trips.rated_ma(self.asked.recount, self.wired))
         set_ma = round(1000 * self.setting["trip_a"] * self.wired.shares)
@@ -288,7 +321,7 @@ class _Row:
             yield self._finding("setting", self.wire["trip_a"], set_ma / 1000, "A", message)
         yield from trips.draw_below_trip(self.asked.recount, self.wired, set_ma)
 
-    def _window(self):
+    def _window(self) -> Iterator[Finding]:
         need, window_ms = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]
         if window_ms * ROUNDED_GUARD < need:
             yield self._finding(
@@ -300,17 +333,17 @@ class _Row:
         """Whether the table says that its size is not known."""
         return self.wire["size"] == "not known"
 
-    def _length_known(self):
+    def _length_known(self) -> Iterator[Finding]:
         if all(self.asked.amp_metres(load) is not None for load, _ in self.wired.counts):
             yield self._finding("wire", None, None, "", "every length is known, its size is not")
 
-    def _bundle(self, together):
+    def _bundle(self, together: int) -> Iterator[Finding]:
         number = self.wire["bundle_wires"]
         if number < together and SPLIT not in self.wire["note"]:
             message = f"{together} loaded wires lie together, the wire is chosen for {number:g}"
             yield self._finding("bundle", number, together, "", message)
 
-    def _conductors(self, lies):
+    def _conductors(self, lies: Lies) -> Iterator[Finding]:
         area, parallel = self.wire["area_mm2"], int(self.wire["parallel"])
         size = self._size(lies)
         if size is None:
@@ -319,7 +352,7 @@ class _Row:
         yield from self._fits(size, parallel)
         yield from self._serves(size, parallel)
 
-    def _fits(self, size, parallel):
+    def _fits(self, size: Conductor, parallel: int) -> Iterator[Finding]:
         terminal_mm2 = trips.terminal_mm2(self.wired)
         if size.area_mm2 > terminal_mm2:
             message = f"the terminal takes {terminal_mm2:.3g} mm2, the wire has {size.area_mm2:.3g}"
@@ -332,7 +365,7 @@ class _Row:
         if parallel % self.wired.shares or (parallel > pins and terminal_mm2 < float("inf")):
             yield self._finding("terminal", parallel, pins, "", f"{parallel} conductors for {pins} pins")
 
-    def _serves(self, size, parallel):
+    def _serves(self, size: Conductor, parallel: int) -> Iterator[Finding]:
         carries, least = parallel * size.ampacity_a, max(self.wire["trip_a"], self.wire["ampacity_a"] - 0.01)
         if carries * ROUNDED_GUARD < least:
             message = f"the wire carries {carries:.3g} A and is to carry {least:.4g} A"
@@ -346,5 +379,5 @@ class _Row:
                 yield self._finding("drop", pct, allowed, "%", message)
 
 
-def _together(recount, rows):
+def _together(recount: Recount, rows: Iterable[_Row]) -> dict[tuple[str, str], dict[Part, int]]:
     return beside([(_key(row.wired), *row.laid(), [s.name for s in recount.states_on(row.wired)]) for row in rows])

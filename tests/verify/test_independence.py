@@ -24,6 +24,7 @@ ALLOWED += (
     "sys",
     "types",
     "typing",
+    "pdm_alloc.domain.bench",
     "pdm_alloc.domain.signals",
     "pdm_alloc.electrics.wire_tables",
 )  # constants of wire, each with its source: no arithmetic
