@@ -19,7 +19,10 @@ from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import NotEnough, Unsolved, table_shorts
 from pdm_alloc.studies.comparison import compare
+from pdm_alloc.studies.signals.signal_places import signals_beside
+from pdm_alloc.studies.signals.signal_side import SignalSide
 from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, size_signals
+from pdm_alloc.studies.sizing import module_options
 from pdm_alloc.verify.check import violations
 
 __all__ = ["Answer", "Answers", "Early", "Others", "Question", "Wish", "new_commands", "question_of"]
@@ -50,6 +53,10 @@ class Wish:
         Whether a kept allocation is taken as built: as few of its wires as can be are moved.
     place : str or None
         Where the module is mounted; None: not decided, so wires have no length.
+    control_unit : str
+        Name of the control unit looked at; empty: those that are enough at the least price.
+    sites : tuple of (str, str)
+        Label of control units and expanders that are put somewhere, and the place; others go where wires are lightest.
     """
 
     module: Module
@@ -58,6 +65,8 @@ class Wish:
     strategy: str
     hold: bool = True
     place: str | None = None
+    control_unit: str = ""
+    sites: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +89,8 @@ class Question:
         Whether as few wires of `kept` as can be are moved.
     place : str or None
         Where the module is mounted.
+    control_unit, sites
+        As in `Wish`.
     """
 
     vehicle: Vehicle
@@ -89,6 +100,8 @@ class Question:
     kept: Allocation | None = None
     hold: bool = True
     place: str | None = None
+    control_unit: str = ""
+    sites: tuple[tuple[str, str], ...] = ()
 
 
 def question_of(
@@ -125,7 +138,8 @@ def question_of(
         strategy=wish.strategy,
     )
     asked = replace(vehicle, settings=settings)
-    return Question(asked, wish.module, catalogue, guessed, kept, wish.hold, wish.place)
+    fit = (wish.place, wish.control_unit, wish.sites)
+    return Question(asked, wish.module, catalogue, guessed, kept, wish.hold, *fit)
 
 
 def _is_on(kept: Allocation | None, module: Module) -> bool:
@@ -164,6 +178,8 @@ class Answer:
         Margins and guesses without which the module is enough, every rating kept; empty where there are none.
     allocation_if : Allocation or None
         The allocation without these.
+    side : SignalSide or None
+        Signals on their pins, wires and the bus; None: not known yet, or the vehicle has no signal side.
     """
 
     question: Question
@@ -176,11 +192,19 @@ class Answer:
     left_open: str = ""
     conditions: tuple[str, ...] = ()
     allocation_if: Allocation | None = None
+    side: SignalSide | None = None
 
     @property
     def allocation(self) -> Allocation | None:
         """The allocation, where the module is enough."""
         return self.result if isinstance(self.result, Allocation) else None
+
+    @property
+    def papers(self) -> Allocation | None:
+        """The allocation with its signal side, for documents; None where there is none, or the signals are awaited."""
+        if self.allocation is None or (self.side is None and has_signals(self.question.vehicle)):
+            return None
+        return self.allocation.with_signals(self.side)
 
 
 @dataclass(frozen=True)
@@ -248,6 +272,7 @@ class Answers:
         self._left = 0
         self._results: deque[tuple[_Asked, Result]] = deque(maxlen=_REMEMBERED)
         self._wired: Allocation | None = None
+        self._sided: tuple[_Sided, SignalSide | None] | None = None
 
     def __call__(self, question: Question, stop: Callable[[], bool]) -> Iterator[Answer | Early | Others]:
         """The answer, the same answer as more of it is known, then the other modules; until `stop` says True.
@@ -261,6 +286,9 @@ class Answers:
         self._wired = result if isinstance(result, Allocation) else self._wired
         answer = Answer(question, result, time.perf_counter() - start)
         yield answer
+        if has_signals(question.vehicle) and not stop():
+            answer = replace(answer, side=self._side(question))
+            yield answer
         if isinstance(result, Allocation) and question.kept is not None:
             yield replace(answer, moved=compare(question.kept, result))
         if isinstance(result, NotEnough):
@@ -278,8 +306,16 @@ class Answers:
                 results = {**results, module.name: self._judge(question, module, stop)}
                 yield Others(results, len(results) == len(question.catalogue))
         if has_signals(question.vehicle) and not stop():
-            study = size_signals(question.vehicle, question.catalogue, time_limit_s=_CLOCK_S, stop=stop)
+            enough = module_options(question.catalogue, {n for n, r in results.items() if isinstance(r, Allocation)})
+            study = size_signals(question.vehicle, question.catalogue, enough, time_limit_s=_CLOCK_S, stop=stop)
             yield Others(results, len(results) == len(question.catalogue), study)
+
+    def _side(self, question: Question) -> SignalSide | None:
+        """The signal side beside the module looked at; boxes that are put somewhere stay there."""
+        asked = _Sided(question.vehicle, _units(question, question.module), question.control_unit, question.sites)
+        if self._sided is None or self._sided[0] != asked:
+            self._sided = asked, _side_of(asked, question.catalogue)
+        return self._sided[1]
 
     def judged(self, question: Question, stop: Callable[[], bool]) -> Result:
         """The result of a question, without reasons or other modules."""
@@ -321,6 +357,29 @@ class Answers:
         if self._left < 0 or self._book.tolerance_loads != loads:
             self._book, self._left = CircuitBook(loads), _BOOK_USES
         return self._book
+
+
+@dataclass(frozen=True, slots=True)
+class _Sided:
+    """What the signal side is asked of."""
+
+    vehicle: Vehicle
+    units: tuple[Unit, ...]
+    control_unit: str
+    sites: tuple[tuple[str, str], ...]
+
+
+def _side_of(asked: _Sided, catalogue: Catalogue) -> SignalSide | None:
+    names = [asked.control_unit] if asked.control_unit in {box.name for box in catalogue.boxes} else []
+    side = signals_beside(asked.vehicle, catalogue, asked.units, names, time_limit_s=_CLOCK_S)
+    boxes = [box for box in side.boxes if box.box.role != "module"] if side else []
+    mounts = {place.name for place in asked.vehicle.places if place.mount}
+    put = {label: place for label, place in asked.sites if place in mounts}
+    places = [put.get(box.label, box.place or "") for box in boxes]
+    if places == [box.place or "" for box in boxes] or not all(places):
+        return side
+    there = [box.box.name for box in boxes]
+    return signals_beside(asked.vehicle, catalogue, asked.units, there, places, time_limit_s=_CLOCK_S)
 
 
 _Asked = tuple[Vehicle, tuple[Unit, ...], Allocation | None]  # what is wired, what is fitted, what is built

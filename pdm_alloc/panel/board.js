@@ -6,6 +6,7 @@ const SVG = 'http://www.w3.org/2000/svg';
 const STEPS_M = [0.05, 0.1, 0.25, 0.5, 1, 2, 5, 10, 50];
 const MM_PX = 0.6; // thickness of a bundle on the screen
 const FONT_PX = 12;
+const BUS_PX = 6; // how far beside the routes the bus is drawn
 
 const kg = (g) => `${(g / 1000).toFixed(2)} kg`;
 const amount = (value, digits, unit) => (value === null || value === undefined ? 'not known' : `${value.toFixed(digits)} ${unit}`);
@@ -44,12 +45,13 @@ class Board {
     this.bar.setAttribute('role', 'toolbar');
     this.bar.setAttribute('aria-label', 'board');
     this.mass = make('div', 'pdm-board-mass');
+    this.signals = make('div', 'pdm-board-signals');
     this.svg = document.createElementNS(SVG, 'svg');
     this.svg.setAttribute('class', 'pdm-board-plan');
     this.svg.setAttribute('role', 'group');
     this.svg.setAttribute('aria-label', 'plan of the vehicle, front to the left, seen from above');
     this.layers = {};
-    for (const name of ['under', 'grid', 'runs', 'cables', 'spots', 'boxes', 'labels', 'marks']) {
+    for (const name of ['under', 'grid', 'runs', 'cables', 'bus', 'spots', 'boxes', 'labels', 'marks']) {
       this.layers[name] = document.createElementNS(SVG, 'g');
       this.svg.append(this.layers[name]);
     }
@@ -61,7 +63,7 @@ class Board {
     this.empty = make('div', 'pdm-board-empty');
     this.stage = make('div', 'pdm-board-stage');
     this.stage.append(this.svg, this.empty);
-    this.root.append(this.bar, this.mass, this.stage, this.detail, this.notice);
+    this.root.append(this.bar, this.mass, this.signals, this.stage, this.detail, this.notice);
     el.append(this.root);
   }
 
@@ -180,6 +182,7 @@ class Board {
     this.drawCables();
     this.drawSpots();
     this.drawBoxes();
+    this.drawBus();
     this.drawLabels();
     this.hands.drawMarks();
     for (const [key, e] of this.parts) if (!this.used.has(key)) (e.remove(), this.parts.delete(key));
@@ -267,7 +270,7 @@ class Board {
   }
 
   boxWords(kind, label, place) {
-    const name = kind === 'battery' ? 'battery' : `${kind} ${label}`;
+    const name = label.startsWith(kind) ? label : `${kind} ${label}`;
     return `${name}, ${place ? `at ${place}` : 'no place yet'}; Enter chooses a place`;
   }
 
@@ -299,8 +302,55 @@ class Board {
   // What tells a battery (its poles) from a module (its channels) without colour.
   sign(kind, x, y) {
     if (kind === 'battery') return `M${x - 9} ${y}h6M${x - 6} ${y - 3}v6M${x + 4} ${y}h6M${x - 8} ${y - 10}v-3h5v3M${x + 3} ${y - 10}v-3h5v3`;
-    const rows = kind === 'module' ? [-4, 0, 4] : [0];
+    if (kind === 'keypad') return [-4, 3].map((dy) => [-8, 0, 8].map((dx) => `M${x + dx - 2} ${y + dy}h4v3h-4z`).join('')).join('');
+    const rows = {module: [-4, 0, 4], expander: [-3, 3]}[kind] ?? [0];
     return rows.map((dy) => `M${x - 9} ${y + dy}h18`).join('');
+  }
+
+  // The trunk beside the routes it follows, box to box; a stub leaves it where a node hangs off it.
+  drawBus() {
+    const {bus} = this.now;
+    if (!bus) return;
+    const joints = {}, lines = [];
+    bus.order.forEach((label, n) => {
+      const [x, y] = this.boxAts[label];
+      joints[label] = bus.stubs[n] ? [x, y + 24] : [x, y];
+      if (bus.stubs[n]) lines.push(`M${x} ${y}V${y + 24}`), this.part('bus', `joint${label}`, 'circle', {cx: x, cy: y + 24, r: 3, class: 'pdm-board-joint'});
+    });
+    for (const section of bus.sections) lines.push(`M${[joints[section.from], ...this.beside(section.way), joints[section.to]].map((p) => p.map((v) => v.toFixed(1)).join(' ')).join('L')}`);
+    const d = lines.join('');
+    this.thing('bus', thingKey('bus'), this.busWords(bus), [
+      ['path', {d, class: 'pdm-board-hit pdm-board-bushit'}],
+      ['path', {d, class: 'pdm-board-halo pdm-board-bushit', 'stroke-width': 8}],
+      ['path', {d, class: 'pdm-board-bus'}],
+    ]);
+    for (const label of this.terminated()) {
+      const [x, y] = this.boxAts[label];
+      this.part('boxes', `end${label}`, 'path', {d: `M${x + 15} ${y}h4v-7h7v14h-7v-7`, class: 'pdm-board-end'});
+    }
+  }
+
+  terminated() {
+    const order = this.now.bus?.order ?? [];
+    return order.length ? [order[0], order.at(-1)] : [];
+  }
+
+  // A way over places as points a little to one side of the routes, the same side in both directions.
+  beside(way) {
+    return way.slice(1).flatMap((to, n) => {
+      const [a, b] = [way[n], to], [p, q] = [this.at[a], this.at[b]];
+      if (!p || !q) return [];
+      const [from, end] = a < b ? [p, q] : [q, p], long = Math.hypot(end[0] - from[0], end[1] - from[1]) || 1;
+      const off = [(-(end[1] - from[1]) / long) * BUS_PX, ((end[0] - from[0]) / long) * BUS_PX];
+      return [[p[0] + off[0], p[1] + off[1]], [q[0] + off[0], q[1] + off[1]]];
+    });
+  }
+
+  busWords(bus) {
+    const limit = this.scene.bus.limit_m, [first, last] = this.terminated(), stubs = bus.order.filter((_, n) => bus.stubs[n]);
+    const long = limit === null ? '' : bus.m > limit + 1e-9 ? ` ⚠ longer than the ${limit} m published for its bit rate` : ` of at most ${limit} m`;
+    const hangs = stubs.length ? `; stubs to ${stubs.join(', ')}` : '';
+    return `bus: trunk ${bus.m.toFixed(2)} m${long}, ${bus.g.toFixed(0)} g, in the order ${bus.order.join(', ')}; terminators at ${first} and ${last}${hangs}`;
   }
 
   drawGhost() {
@@ -319,6 +369,7 @@ class Board {
     }
     const ghost = this.parts.get('ghost') && this.used.has('ghost') ? this.model.get('ghost') : null;
     if (ghost) names.push({key: 'ghost:', x: this.at[ghost.place][0], y: this.at[ghost.place][1], r: 18, text: ghost.words, css: 'pdm-board-name pdm-board-better'});
+    for (const label of this.terminated()) names.push({key: `end:${label}`, x: this.boxAts[label][0] + 22, y: this.boxAts[label][1], r: 8, text: '120 Ω', css: 'pdm-board-name'});
     for (const s of this.scene.spots) if (this.at[s.name]) names.push({key: `place:${s.name}`, x: this.at[s.name][0], y: this.at[s.name][1], r: s.mount ? 9 : 7, text: s.name, css: 'pdm-board-name'});
     for (const name of names) [name.w, name.h] = [this.textWidth(name.text, name.css), FONT_PX * 1.25];
     const points = [...Object.values(this.at).map(([x, y]) => [x - 6, y - 6, x + 6, y + 6]), ...Object.values(this.boxAts).map(([x, y]) => [x - 15, y - 13, x + 15, y + 11])];
@@ -356,6 +407,9 @@ class Board {
     this.root.dataset.pxPerM = this.view.k.toFixed(3);
     this.root.dataset.massG = this.now.massG.toFixed(1);
     this.mass.textContent = this.massWords();
+    this.signals.textContent = this.signalWords();
+    this.root.dataset.signalsG = this.now.signalsG.toFixed(1);
+    this.root.dataset.trunkM = this.now.bus ? this.now.bus.m.toFixed(3) : '';
     this.hands.tell();
   }
 
@@ -368,6 +422,18 @@ class Board {
     if (Math.abs(change) >= 5) parts.push(`${change > 0 ? '+' : '−'}${kg(Math.abs(change))}, wire sizes as they are`);
     if (unknown) parts.push(`${unknown} wires of unknown length not weighed`);
     if (this.model.get('is_stale')) parts.push('wire sizes of the last answer');
+    return parts.join(' · ');
+  }
+
+  signalWords() {
+    const {scene, now} = this, parts = scene.signal_words ? [scene.signal_words] : [];
+    if (now.signals.length) {
+      parts.push(`signal wires ${kg(now.signalsG)}`);
+      const unknown = now.signals.filter((lead) => lead.m === null).length;
+      if (unknown) parts.push(`${unknown} signal wires of unknown length not weighed`);
+    }
+    if (now.bus) parts.push(this.busWords(now.bus).replace(/, in the order .*?;/, ',')); // the order is drawn
+    else if (scene.bus) parts.push('bus: fewer than two of its nodes have a place');
     return parts.join(' · ');
   }
 }

@@ -15,12 +15,15 @@ from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.outline import Outline, delete_outline, outline_of, read_outline, scaled, write_outline
 from pdm_alloc.files.tables.place_edits import TABLES, BadEdit, Plan, edited, plan_of
 from pdm_alloc.panel.answers import Answer, Answers, Question
-from pdm_alloc.panel.board_scene import Scene, planned, scene_of
+from pdm_alloc.panel.board_scene import SITED, Scene, planned, scene_of, with_signals
 from pdm_alloc.panel.grid.book import History
 from pdm_alloc.panel.markup import script_or_style
 from pdm_alloc.panel.screen import Stop, Worker
+from pdm_alloc.panel.views import signal_verdict
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import fuel_beside
+from pdm_alloc.studies.signals.signal_side import SignalSide
+from pdm_alloc.studies.signals.signal_sizing import has_signals
 
 __all__ = ["Board"]
 
@@ -46,6 +49,8 @@ class Board(anywidget.AnyWidget):
         Called with the place chosen for the module.
     path : str or Path, optional
         Folder or workbook of the vehicle, beside which the outline is kept; without one it lasts as long as the board.
+    site : callable, optional
+        Called with the label of a control unit or expander and the place chosen for it; empty: the lightest.
 
     Attributes
     ----------
@@ -78,8 +83,10 @@ class Board(anywidget.AnyWidget):
         edit: Edits,
         mount: Callable[[str], None],
         path: str | Path | None = None,
+        site: Callable[[str, str], None] = lambda label, place: None,
     ):
-        self._texts, self._edit, self._mount, self._path = texts, edit, mount, path
+        self._texts, self._edit, self._mount, self._path, self._site = texts, edit, mount, path, site
+        self._side: SignalSide | None = None
         self._answers = Answers()
         self._seeker: Worker[Question] = Worker(self._seek, self._haunt)
         self._drawn = Scene((), (), ())
@@ -100,10 +107,12 @@ class Board(anywidget.AnyWidget):
             self.notice = _BROKEN
             return
         question, is_new = answer.question, self._question is not answer.question
-        if is_new:
-            self._question = question
-            self._drawn = _scene(question, answer.allocation)
+        side = answer.side or (self._side if has_signals(question.vehicle) else None)
+        if is_new or side is not self._side:
+            self._question, self._side = question, side
+            self._drawn = replace(_scene(question, answer.allocation, side), signal_words=_signal_words(answer))
             self._show(is_stale=False, notice="" if self.notice == _BROKEN else self.notice)
+        if is_new:
             self._seek_for(question)
 
     def stale(self) -> None:
@@ -162,8 +171,12 @@ class Board(anywidget.AnyWidget):
             raise BadEdit("The tables contradict themselves: put that right first.")
         asked = self._question
         plan = plan_of(asked.vehicle, self._texts)
-        at = next((place for kind, _, place in self._drawn.boxes if kind == "module"), "")
-        return replace(plan, mounted=((asked.module.name, at),))
+        boxes = self._drawn.boxes
+        at = next((place for kind, _, place in boxes if kind == "module"), "")
+        units = ((label, place) for kind, label, place in boxes if kind in SITED)
+        read = {} if self._side is None else self._side.keys()
+        pads = ((label, place, _read_by(label, read)) for kind, label, place in boxes if kind == "keypad")
+        return replace(plan, mounted=((asked.module.name, at), *units), keypads=tuple(pads))
 
     def _stepped(self, op: str) -> str:
         before = self._plan
@@ -179,8 +192,12 @@ class Board(anywidget.AnyWidget):
         rows = {table: getattr(after, table) for table in TABLES if getattr(after, table) != getattr(before, table)}
         if rows:
             self._edit(rows)
-        if after.mounted != before.mounted:
-            self._mount(after.mounted[0][1])
+        module, *units = zip(after.mounted, before.mounted, strict=True)
+        if module[0] != module[1]:
+            self._mount(module[0][1])
+        for (label, place), (_, was) in units:
+            if place != was:
+                self._site(label, place)
 
     # ---- the picture beneath ----
 
@@ -227,8 +244,19 @@ class Board(anywidget.AnyWidget):
             self.ghost = part
 
 
-def _scene(question: Question, allocation: Allocation | None) -> Scene:
-    return scene_of(question.vehicle, allocation, [(question.module.name, question.place or "")])
+def _scene(question: Question, allocation: Allocation | None, side: SignalSide | None) -> Scene:
+    scene = scene_of(question.vehicle, allocation, [(question.module.name, question.place or "")])
+    return scene if side is None else with_signals(scene, side, dict(question.sites))
+
+
+def _signal_words(answer: Answer) -> str:
+    said = signal_verdict(answer)
+    return "" if said is None else f"{said[1]} {said[2]}"
+
+
+def _read_by(label: str, keys: Mapping[str, str]) -> tuple[str, ...]:
+    """Inputs that a keypad reads."""
+    return tuple(name for name, key in keys.items() if key.startswith(f"{label}, key "))
 
 
 def _mounts(question: Question) -> Iterator[str]:

@@ -215,7 +215,7 @@ class BoardHands {
 
   choices(label) {
     const kind = this.board.scene.boxes.find((box) => box[1] === label)?.[0];
-    return this.board.scene.spots.filter((s) => kind === 'battery' || s.mount);
+    return this.board.scene.spots.filter((s) => kind === 'battery' || kind === 'keypad' || s.mount);
   }
 
   up(ev) {
@@ -247,7 +247,7 @@ class BoardHands {
   }
 
   putBox(label, place) {
-    this.board.boxes[label] = place;
+    if (place) this.board.boxes[label] = place;
     this.board.send({op: 'put', box: label, place});
   }
 
@@ -355,7 +355,7 @@ class BoardHands {
     const {board} = this, key = this.hovered ?? this.picked, words = board.parts.get(key)?.getAttribute('aria-label') ?? '';
     if (board.detail.textContent !== words) board.detail.textContent = words;
     const [kind] = namesOf(this.picked), can = board.model.get('can'), has = Boolean(board.model.get('outline').url);
-    this.buttons.edit.disabled = !kind;
+    this.buttons.edit.disabled = !kind || kind === 'bus';
     this.buttons.delete.disabled = kind !== 'place' && kind !== 'run';
     this.buttons.undo.disabled = !can.undo;
     this.buttons.redo.disabled = !can.redo;
@@ -495,11 +495,13 @@ class BoardHands {
   // A list of the places a box may go to: the masses of each are told while it is only looked at.
   boxForm(label) {
     const {board} = this, select = make('select'), now = board.now.at[label];
+    const sited = ['control unit', 'expander'].includes(board.scene.boxes.find((box) => box[1] === label)?.[0]);
+    if (sited) select.append(new Option('where its wires are lightest', ''));
     for (const s of this.choices(label)) select.append(new Option(s.name, s.name, false, s.name === now));
     select.size = Math.max(2, Math.min(8, select.options.length));
     select.setAttribute('aria-label', `place for ${label}`);
     const look = () => ((board.boxes = select.value ? {[label]: select.value} : {}), board.draw());
-    const form = this.openForm(`${label} to`, [select], () => select.value && this.putBox(label, select.value));
+    const form = this.openForm(`${label} to`, [select], () => (select.value || (sited && select.selectedIndex >= 0)) && this.putBox(label, select.value));
     select.addEventListener('change', look);
     select.addEventListener('keydown', (ev) => ev.key === 'Enter' && (ev.preventDefault(), form.requestSubmit()));
     select.addEventListener('dblclick', () => form.requestSubmit());

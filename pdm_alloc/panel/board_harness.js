@@ -79,7 +79,8 @@ function partsTo(graph, tree, places) {
 
 const sumOf = (values) => [...values].reduce((a, b) => a + b, 0);
 
-// Everything that follows from where things are: runs (m, wires, mm, g), leads (m, g), cables (m, g, parts), masses.
+// Everything that follows from where things are: runs (m, wires, mm, g), leads and signals (m, g), cables (m, g, parts),
+// bus (order, sections, m, g; null: fewer than two nodes have a place), masses.
 function laid(scene, moved = {}, boxes = {}, follow = true) {
   const graph = graphOf(scene, moved, follow), trees = new Map(), runs = new Map();
   const at = Object.fromEntries(scene.boxes.map(([, label, place]) => [label, boxes[label] ?? place]));
@@ -91,9 +92,12 @@ function laid(scene, moved = {}, boxes = {}, follow = true) {
   for (const [key, m] of graph.metres) runs.set(key, {m, wires: 0, across2: 0, g: 0});
   const leads = scene.leads.map((lead) => layLead(scene, graph, tree(at[lead.unit]), lead, runs));
   const cables = cablesAt(scene, at).map((cable) => layCable(scene, graph, tree(cable.start), cable));
+  const signals = (scene.signals ?? []).map((lead) => layLead(scene, graph, tree(at[lead.unit]), lead, runs));
+  const bus = layBus(scene, graph, at, tree, runs);
   for (const run of runs.values()) run.mm = (run.wires > 1 ? SPREAD : 1) * Math.sqrt(run.across2);
   const wiresG = sumOf(leads.map((lead) => lead.g ?? 0)), cablesG = sumOf(cables.map((cable) => cable.g ?? 0));
-  return {runs, leads, cables, at, wiresG, cablesG, massG: wiresG + cablesG};
+  const signalsG = sumOf(signals.map((lead) => lead.g ?? 0));
+  return {runs, leads, cables, at, wiresG, cablesG, massG: wiresG + cablesG, signals, signalsG, bus};
 }
 
 function layLead(scene, graph, tree, lead, runs) {
@@ -131,4 +135,91 @@ function layCable(scene, graph, tree, cable) {
   const parts = partsTo(graph, tree, [cable.end]);
   const m = sumOf(parts.values()) * scene.slack + 2 * scene.end_m;
   return {...cable, m, g: cable.g_per_m === null ? null : m * cable.g_per_m, parts: [...parts.keys()]};
+}
+
+// ---- the bus: the trunk through all nodes in the order of least length, as harness/trunk.py finds it ----
+
+const EXACT_NODES = 14;
+
+function layBus(scene, graph, at, tree, runs) {
+  if (!scene.bus) return null;
+  const stubs = new Map(scene.bus.nodes), first = [...stubs.keys()].map((label) => at[label]).find(Boolean);
+  const reach = tree(first)?.away, names = [...stubs.keys()].filter((label) => reach?.has(at[label])).sort();
+  if (names.length < 2) return null;
+  const metres = (a, b) => tree(at[a]).away.get(at[b]) * scene.slack + 2 * scene.end_m;
+  const order = trunkOrder(names, names.map((a) => names.map((b) => (a === b ? 0 : metres(a, b)))));
+  const sections = order.slice(1).map((b, n) => layBusSection(scene, graph, tree(at[order[n]]), order[n], b, at, metres, runs));
+  const m = sumOf(sections.map((section) => section.m)), all = sumOf(order.map((label) => stubs.get(label)));
+  return {order, stubs: order.map((label) => stubs.get(label)), sections, m, g: (m + all) * scene.bus.g_per_m};
+}
+
+function layBusSection(scene, graph, tree, a, b, at, metres, runs) {
+  const parts = partsTo(graph, tree, [at[b]]), way = [at[b]];
+  while (way[0] !== at[a]) way.unshift(tree.above.get(way[0]));
+  for (const [key, part] of parts) {
+    const run = runs.get(key);
+    [run.wires, run.across2, run.g] = [run.wires + 2, run.across2 + scene.bus.across2_mm2, run.g + part * scene.slack * scene.bus.g_per_m];
+  }
+  return {from: a, to: b, m: metres(a, b), way};
+}
+
+const trunks = {key: '', order: []}; // of the frame before: most frames change nothing of it
+
+function trunkOrder(names, table) {
+  const key = `${names.join('\n')}\n${table.join()}`;
+  if (trunks.key !== key) {
+    const path = names.length <= EXACT_NODES ? heldKarp(table) : improved(table);
+    const back = [...path].reverse(), turned = back[0] < path[0];
+    [trunks.key, trunks.order] = [key, (turned ? back : path).map((n) => names[n])];
+  }
+  return trunks.order;
+}
+
+function heldKarp(table) {
+  const n = table.length, full = (1 << n) - 1;
+  const length = new Float64Array((full + 1) * n).fill(Infinity), before = new Int8Array((full + 1) * n).fill(-1);
+  for (let k = 0; k < n; k++) length[(1 << k) * n + k] = 0;
+  for (let chosen = 1; chosen <= full; chosen++)
+    for (let last = 0; last < n; last++) {
+      const m = length[chosen * n + last];
+      if (m === Infinity) continue;
+      for (let next = 0; next < n; next++) {
+        const to = (chosen | (1 << next)) * n + next;
+        if (!((chosen >> next) & 1) && m + table[last][next] < length[to]) [length[to], before[to]] = [m + table[last][next], last];
+      }
+    }
+  let chosen = full, last = 0;
+  for (let k = 1; k < n; k++) if (length[full * n + k] < length[full * n + last]) last = k;
+  const path = [];
+  while (last >= 0) {
+    path.push(last);
+    [chosen, last] = [chosen & ~(1 << last), before[chosen * n + last]];
+  }
+  return path;
+}
+
+const lengthOf = (table, path) => path.slice(1).reduce((m, b, n) => m + table[path[n]][b], 0);
+
+function improved(table) {
+  const paths = table.map((_, start) => twoOpt(table, nearest(table, start)));
+  return paths.reduce((a, b) => (lengthOf(table, b) < lengthOf(table, a) ? b : a));
+}
+
+function nearest(table, start) {
+  const path = [start], left = new Set(table.keys());
+  for (left.delete(start); left.size; left.delete(path.at(-1))) path.push([...left].reduce((a, b) => (table[path.at(-1)][b] < table[path.at(-1)][a] ? b : a)));
+  return path;
+}
+
+function twoOpt(table, path) {
+  for (;;) {
+    let best = path, least = lengthOf(table, path) - 1e-9;
+    for (let a = 0; a < path.length; a++)
+      for (let b = a + 2; b <= path.length; b++) {
+        const turned = [...path.slice(0, a), ...path.slice(a, b).reverse(), ...path.slice(b)], m = lengthOf(table, turned);
+        if (m < least) [best, least] = [turned, m];
+      }
+    if (best === path) return path;
+    path = best;
+  }
 }

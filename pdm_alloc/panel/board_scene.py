@@ -9,8 +9,9 @@ import pandas as pd
 from pdm_alloc import figures
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.electrics.bus import BIT_RATES, limit_at
 from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.wire import mass_g_per_m, outer_diameter_mm
+from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, outer_diameter_mm
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice
 from pdm_alloc.files.tables.place_edits import Plan, uses
 from pdm_alloc.harness.feed_cable import Laid
@@ -19,8 +20,15 @@ from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit
 from pdm_alloc.result.supply_tables import laid_links
+from pdm_alloc.studies.signals.signal_side import SignalSide
+from pdm_alloc.studies.signals.signal_wiring import TWIST, thinnest
 
-__all__ = ["Cable", "Lead", "Scene", "Spot", "plan_of_harness", "planned", "scene_of"]
+__all__ = [
+    *("SITED", "BusScene", "Cable", "Lead", "Scene", "Spot", "plan_of_harness", "planned", "scene_of", "with_signals"),
+]
+
+SITED = ("control unit", "expander")
+"""Kinds of boxes whose place is chosen on the board and stands in no table."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +101,26 @@ class Cable:
     g_per_m: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class BusScene:
+    """The bus: its nodes by label, and what a length of it weighs.
+
+    Parameters
+    ----------
+    nodes : tuple of (str, float)
+        Label and stub, m.
+    g_per_m, across2_mm2 : float
+        Of both wires, twisted, g/m; sum of the squares of their diameters, mm2.
+    limit_m : float or None
+        Longest trunk at its bit rate, m; None: no limit is published.
+    """
+
+    nodes: tuple[tuple[str, float], ...]
+    g_per_m: float
+    across2_mm2: float
+    limit_m: float | None
+
+
 @dataclass(frozen=True)
 class Scene:
     """All that the board draws, and all it needs to follow a drag.
@@ -104,7 +132,7 @@ class Scene:
     runs : tuple of (str, str, float or None)
         Routes; None: the straight distance, else m.
     boxes : tuple of (str, str, str)
-        Kind (module, battery, control unit), label, place, empty where not decided.
+        Kind (module, battery, control unit, expander, keypad), label, place, empty where not decided.
     leads, cables : tuple of Lead, of Cable
         Wires and battery cables; empty where there is no allocation.
     battery : str
@@ -113,6 +141,12 @@ class Scene:
         Wire over route, no unit; allowance at each end, m.
     wires_g, cables_g : float or None
         Mass of both, g; None: there is no allocation.
+    signals : tuple of Lead
+        Wires of the signal side, supplies and grounds of sensors over their splices, without the bus.
+    bus : BusScene or None
+        None: there is no bus.
+    signal_words : str
+        What is enough, in words; empty without a signal side.
     """
 
     spots: tuple[Spot, ...]
@@ -125,6 +159,9 @@ class Scene:
     end_m: float = 0.0
     wires_g: float | None = None
     cables_g: float | None = None
+    signals: tuple[Lead, ...] = ()
+    bus: BusScene | None = None
+    signal_words: str = ""
 
     @property
     def mass_g(self) -> float | None:
@@ -141,7 +178,6 @@ def scene_of(
     vehicle: Vehicle,
     allocation: Allocation | None = None,
     modules: Iterable[tuple[str, str]] = (),
-    control_units: Iterable[tuple[str, str]] = (),
 ) -> Scene:
     """Everything the board draws.
 
@@ -151,7 +187,7 @@ def scene_of(
         Its places, routes and settings are drawn.
     allocation : Allocation, optional
         Its wires are laid; of another state of the same vehicle, its wire sizes stand until there is a new one.
-    modules, control_units : iterable of (str, str)
+    modules : iterable of (str, str)
         Label and place of each, the place empty where it is not decided.
 
     Returns
@@ -168,9 +204,48 @@ def scene_of(
     )  # fmt: skip
     runs = tuple((r.start, r.end, r.length_m) for r in vehicle.routes)
     battery = (("battery", "battery", vehicle.settings.battery_place or ""),) if vehicle.places else ()
-    boxes = (*(("module", *m) for m in modules), *battery, *(("control unit", *c) for c in control_units))
+    boxes = (*(("module", *m) for m in modules), *battery)
     scene = Scene(spots, runs, boxes, slack=lengths.slack, end_m=lengths.end_m)
     return scene if allocation is None else _with_wires(scene, allocation)
+
+
+def with_signals(scene: Scene, side: SignalSide, sites: Mapping[str, str]) -> Scene:
+    """The scene with control units, expanders, keypads, their wires and the bus.
+
+    Parameters
+    ----------
+    scene : Scene
+        Of the power side.
+    side : SignalSide
+        Boxes fitted; their wires are laid where they are enough.
+    sites : mapping of str to str
+        Place of each box that was put somewhere since, by label.
+
+    Returns
+    -------
+    Scene
+    """
+    own = [(box.box.role.replace("_", " "), box.label, box.place) for box in side.boxes if box.box.role != "module"]
+    own += [("keypad", label, place) for label, place, _ in side.pads()]
+    boxes = [(kind, label, (sites.get(label) if kind in SITED else None) or place or "") for kind, label, place in own]
+    leads = tuple(_signal_lead(side, *way) for way in side.wires.ways())
+    return replace(scene, boxes=(*scene.boxes, *boxes), signals=leads, bus=_bus_scene(side))
+
+
+def _signal_lead(side: SignalSide, box: str, name: str, places: tuple[str, ...], size: WireSize) -> Lead:
+    ends = tuple((place or None, 1, None) for place in places)
+    each = mass_g_per_m(size.area_mm2, side.vehicle.settings.insulation_c)
+    return Lead(box, name, ends, 1, each, outer_diameter_mm(size.area_mm2) ** 2)
+
+
+def _bus_scene(side: SignalSide) -> BusScene | None:
+    trunk, settings = side.bus and side.bus.trunk, side.vehicle.settings
+    stubs = dict(zip(trunk.nodes, trunk.stubs_m, strict=True)) if trunk else {}
+    nodes = tuple((label, stubs.get(label, settings.bus_stub_m)) for label in side.nodes)
+    area = thinnest(settings.wire_sizes).area_mm2
+    each = mass_g_per_m(area, settings.insulation_c)
+    limit = limit_at(side.kbit).trunk_m if 0 < side.kbit <= max(BIT_RATES) else None
+    return BusScene(nodes, 2 * TWIST * each, 2 * outer_diameter_mm(area) ** 2, limit) if len(nodes) > 1 else None
 
 
 def planned(scene: Scene, plan: Plan) -> Scene:
@@ -179,7 +254,8 @@ def planned(scene: Scene, plan: Plan) -> Scene:
     ranks = {name: n for n, name in enumerate(sorted(plan.names, key=natural_key))}
     spots = tuple(_planned(row, known.get(row["place"]), ranks[row["place"]]) for row in plan.places)
     runs = tuple((r["from"], r["to"], float(r["length_m"]) if r.get("length_m") else None) for r in plan.routes)
-    at = {**dict(plan.mounted), "battery": plan.setting("battery_place")}
+    pads = {label: place for label, place, _ in plan.keypads}
+    at = {**dict(plan.mounted), **pads, "battery": plan.setting("battery_place")}
     boxes = tuple((kind, label, at.get(label, place)) for kind, label, place in scene.boxes)
     return replace(scene, spots=spots, runs=runs, boxes=boxes)
 

@@ -1,5 +1,6 @@
 """What is wanted of the module: the controls above the table, and loads locked to channels by hand."""
 
+import json
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -23,6 +24,7 @@ from pdm_alloc.panel.markup import amount, script_or_style
 from pdm_alloc.panel.screen import Stop, Worker
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.studies.signals.signal_sizing import has_signals
 from pdm_alloc.studies.sizing import size_key
 
 __all__ = ["Controls", "LocksByHand", "beginning", "settings_shown"]
@@ -54,6 +56,8 @@ class Controls:
         self._quiet = False
         self.module = widgets.Dropdown(options=_modules(catalogue), value=module, description="module")
         self.place = widgets.Dropdown(options=[("not decided", "")], description="mounted at")
+        self.unit = widgets.Dropdown(options=[_CHEAPEST], description="control unit")
+        self._sites = widgets.Text(value="{}")  # places of control units put somewhere, by label; never shown
         self.headroom = _number("headroom, %", plain_number(settings.headroom_pct))
         self.spares = _number("spare channels", str(settings.spare_channels))
         self.strategy = widgets.Dropdown(options=_STRATEGIES, value=settings.strategy, description="strategy")
@@ -62,17 +66,17 @@ class Controls:
         )
         self.hold = widgets.Checkbox(value=True, description="keep existing wiring where possible", indent=False)
         self.hold.tooltip = "of the built allocation as few wires as possible are moved; tab Compare says which it is"
-        self.box = widgets.HBox([*self._inputs[:-1], self.keep, self.hold])
+        self.box = widgets.HBox([*self._inputs[:-2], self.keep, self.hold])
         self.faults: tuple[str, ...] = ()
         self._good = {"headroom_pct": self.headroom.value, "spare_channels": self.spares.value}
         self._dress()
-        self.offer(catalogue, [place.name for place in vehicle.places if place.mount])
+        self.offer(catalogue, [place.name for place in vehicle.places if place.mount], has_signals(vehicle))
         self._start: dict[str, str] = {}
         self._start = self.state
 
     @property
     def _inputs(self) -> tuple[widgets.Widget, ...]:
-        return self.module, self.place, self.headroom, self.spares, self.strategy, self.hold
+        return self.module, self.place, self.unit, self.headroom, self.spares, self.strategy, self._sites, self.hold
 
     @property
     def wish(self) -> Wish:
@@ -81,7 +85,16 @@ class Controls:
         self.faults = tuple(filter(None, faults))
         headroom, spares = Fraction(self._good["headroom_pct"]), int(self._good["spare_channels"])
         module, place = self._catalogue[self.module.value], self.place.value or None
-        return Wish(module, headroom, spares, self.strategy.value, self.hold.value, place)
+        fit = (place, self.unit.value, tuple(sorted(self.sites.items())))
+        return Wish(module, headroom, spares, self.strategy.value, self.hold.value, *fit)
+
+    @property
+    def sites(self) -> dict[str, str]:
+        """Place of each control unit that is put somewhere, by its label."""
+        with suppress(ValueError):
+            sites = json.loads(self._sites.value)
+            return {str(label): str(place) for label, place in sites.items()} if isinstance(sites, dict) else {}
+        return {}
 
     @property
     def state(self) -> dict[str, str]:
@@ -100,9 +113,14 @@ class Controls:
         self.restore(settings_shown(settings))
         self._start.update(settings_shown(settings))
 
-    def offer(self, catalogue: Catalogue, mounts: list[str]) -> None:
-        """Offer the modules and mounting places there now are; one that is gone is no longer chosen."""
+    def offer(self, catalogue: Catalogue, mounts: list[str], signals: bool = True) -> None:
+        """Offer the modules, control units (with signals) and mounting places there now are; one that is gone is no
+        longer chosen.
+        """
         self._catalogue = catalogue
+        units = [(box.name, box.name) for box in catalogue.boxes if box.role == "control_unit"]
+        self._reoffer(self.unit, [_CHEAPEST, *units])
+        self.unit.layout.display = "" if signals and units else "none"
         self._reoffer(self.module, _modules(catalogue))
         self._reoffer(self.place, [("not decided", ""), *((place, place) for place in mounts)])
         self.place.layout.display = "" if mounts else "none"
@@ -111,6 +129,11 @@ class Controls:
         """Choose a place for the module; one that cannot be chosen changes nothing."""
         with suppress(TraitError):
             self.place.value = place
+
+    def put_unit(self, label: str, place: str) -> None:
+        """Choose a place for a control unit or expander; empty: where its wires are lightest."""
+        sites = {**self.sites, label: place}
+        self._sites.value = json.dumps({name: at for name, at in sorted(sites.items()) if at})
 
     def take(self, allocation: Allocation) -> str:
         """Put the controls as an allocation has them; what is not there to choose is said."""
@@ -165,7 +188,9 @@ def beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
     return (wide or modules[-1:])[0].name
 
 
-_KEPT = ("module", "place", "headroom", "spares", "strategy")
+_KEPT = ("module", "place", "unit", "headroom", "spares", "strategy", "_sites")
+
+_CHEAPEST = ("cheapest that is enough", "")
 
 
 def _modules(catalogue: Catalogue) -> list[tuple[str, str]]:

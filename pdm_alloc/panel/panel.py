@@ -24,9 +24,10 @@ from pdm_alloc.panel.screen import Failure, Screen, Stop, Worker, static
 from pdm_alloc.panel.switches import Switches
 from pdm_alloc.panel.tables import Tables
 from pdm_alloc.panel.verdicts import moved, notes, others
-from pdm_alloc.panel.views import Part, Parts
+from pdm_alloc.panel.views import Part, Parts, Signals
 from pdm_alloc.panel.workplace import FilesBar, Home
 from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.studies.signals.signal_sizing import has_signals
 
 __all__ = ["Panel"]
 
@@ -72,9 +73,11 @@ class Panel:
         self._answer = Answers()
         self._worker: Worker[Question] = Worker(self._work, self._deliver, lock=self.tables.lock)
         path = home.path if home else None
-        self.board = Board(self.tables.texts, self.tables.put_all, self.controls.mount, path)
+        self.board = Board(self.tables.texts, self.tables.put_all, self.controls.mount, path, self.controls.put_unit)
         self._parts.add("Answer", verdicts.Sections(self._screen, lambda: self.kept))
         self.add("Board", self.board)
+        self.signals = Signals()
+        self.add("Signals", self.signals)
         self.add("Switches", Switches())
         self.compare = KeptAllocations(path, self._settled, self._go_back, self._rebuilt)
         self.add("Compare", self.compare)
@@ -255,7 +258,7 @@ class Panel:
 
     def _question(self) -> Question:
         vehicle, catalogue = self.tables.vehicle, self.tables.catalogue
-        self.controls.offer(catalogue, self.tables.mounts)
+        self.controls.offer(catalogue, self.tables.mounts, has_signals(vehicle))
         return question_of(vehicle, catalogue, self.controls.wish, new_commands(self._vehicle, vehicle), self.kept)
 
     def _edited(self) -> None:
@@ -310,6 +313,7 @@ class Panel:
             self._saved.update(HTML(part))
         elif isinstance(part, Others):
             self._screen.put("others", others(self.tables.catalogue, part))
+            self.signals.weigh(part.signals)
         elif isinstance(part, Failure):
             self._fail(part)
         elif isinstance(part, Early):

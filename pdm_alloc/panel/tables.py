@@ -34,8 +34,8 @@ Texts = Mapping[str, str]
 _MODELS: dict[str, type[TableRow]] = {**VEHICLE_ROWS, "settings": SettingRow}
 
 SHOWN = (
-    *("loads", "commands", "inputs", "states", "supply", "places", "routes", "locked"),
-    *("modules", "channels", "banks"),
+    *("loads", "commands", "inputs", "states", "supply", "places", "routes", "signals", "messages", "locked"),
+    *("modules", "channels", "banks", "control_units", "signal_pins", "keypads"),
 )
 
 """Tables with a tab of their own, in order."""

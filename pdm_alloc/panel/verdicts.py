@@ -9,8 +9,9 @@ from pdm_alloc.panel.answers import Answer, Early, Others, Question
 from pdm_alloc.panel.grid.sheet import Sheet
 from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
 from pdm_alloc.panel.screen import Screen
-from pdm_alloc.panel.views import channels, short, states, warnings
+from pdm_alloc.panel.views import channels, short, signal_verdict, states, warnings
 from pdm_alloc.result.allocation import Allocation, all_warnings, tightest
+from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.studies.signals.signal_sizing import SignalSizing
 from pdm_alloc.studies.sizing import size_key
@@ -41,7 +42,17 @@ def verdict(answer: Answer, number: int, notes: tuple[str, ...] = ()) -> Html:
     css, sign, word, sentence = _said(answer)
     notes = (*notes, *_locked(answer))
     small = tag("span", f"answer {number}, {answer.seconds:.2f} s", "pdm-run", data_run=number)
-    return _card(css, sign, word, sentence, notes, small)
+    return _card(css, sign, word, sentence, notes, small, _signals_line(answer))
+
+
+def _signals_line(answer: Answer) -> tuple[Html, ...]:
+    said = signal_verdict(answer)
+    if said is None:
+        return ()
+    css, sign, words = said
+    head, _, rest = words.partition(". ")
+    parts = [tag("span", sign, "pdm-sign", aria_hidden="true"), tag("strong", f"{head.rstrip('.')}."), f" {rest}"]
+    return (tag("p", parts, f"pdm-beside pdm-{css}"),)
 
 
 def _locked(answer: Answer) -> list[str]:
@@ -93,9 +104,11 @@ def failed(exception: Exception, number: int) -> Html:
     return _card("short", "\u26a0", "No verdict", "Internal error.", (words,), small)
 
 
-def _card(css: str, sign: str, word: str, sentence: str, notes: tuple[str, ...], small: Html) -> Html:
+def _card(
+    css: str, sign: str, word: str, sentence: str, notes: tuple[str, ...], small: Html, beside: tuple[Html, ...] = ()
+) -> Html:
     line = [tag("span", sign, "pdm-sign", aria_hidden="true"), tag("strong", f"{word}."), " ", sentence, " ", small]
-    lines = [tag("p", line), *(tag("p", note, "pdm-note") for note in notes)]
+    lines = [tag("p", line), *beside, *(tag("p", note, "pdm-note") for note in notes)]
     return tag("div", lines, f"pdm-verdict pdm-{css}", role="status", aria_live="polite")
 
 
@@ -195,7 +208,7 @@ def control_units(study: SignalSizing) -> Html:
         if box.name in study.results
     ]
     units = tag("ul", items, "pdm-others", aria_label="verdict on every control unit") if items else Html("")
-    return Html(tag("p", ["Signals: ", study.sentence()], "pdm-signals") + units)
+    return Html(tag("p", ["Signals: ", study.summary()], "pdm-signals") + units)
 
 
 def _pins(study: SignalSizing, name: str) -> str:
@@ -266,11 +279,15 @@ def sections(answer: Answer, kept: Allocation | None) -> dict[str, Html]:
         "short": short(answer) if isinstance(answer.result, NotEnough) else Html(""),
         "states": states(allocation) if allocation else Html(""),
         "channels": channels(allocation) if allocation else Html(""),
-        "warnings": warnings(all_warnings(allocation.vehicle, allocation.units, allocation.wired))
+        "warnings": warnings(all_warnings(allocation.vehicle, allocation.units, allocation.wired, _care(answer)))
         if allocation
         else Html(""),
         "moved": moved(answer, kept),
     }
+
+
+def _care(answer: Answer) -> tuple[CareWarning, ...]:
+    return answer.side.care() if answer.side else ()
 
 
 class Sections:

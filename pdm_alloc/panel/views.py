@@ -1,19 +1,25 @@
 """What the panel shows of an answer: as HTML, and in parts that have a tab of their own."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Protocol
 
 import ipywidgets as widgets
 import pandas as pd
 
+from pdm_alloc.allocator import key_counts
 from pdm_alloc.domain.vehicle import State, Vehicle
 from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.panel.answers import Answer
 from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, section, table, tag
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CareWarning
+from pdm_alloc.studies.signals.signal_side import SignalSide
+from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, signal_pin_count
 
-__all__ = ["Part", "Parts", "channels", "may_be_on", "short", "states", "volts_text", "warnings"]
+__all__ = [
+    *("Part", "Parts", "Signals", "channels", "may_be_on", "short", "signal_sections", "signal_verdict", "states"),
+    *("volts_text", "warnings"),
+]
 
 
 class Part(Protocol):
@@ -256,3 +262,190 @@ def _drawn(vehicle: Vehicle, command: str, state: State) -> str:
 def volts_text(volts: tuple[float, ...]) -> str:
     """``12.4 to 12.7 V``, or the one voltage."""
     return f"{' to '.join(amount(v) for v in volts)} V"
+
+
+def signal_verdict(answer: Answer) -> tuple[str, str, str] | None:
+    """How the control units do.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of a vehicle with signals.
+
+    Returns
+    -------
+    tuple of str or None
+        Class of the style sheet, sign, and the verdict in words. None: the vehicle has no signal side.
+    """
+    if not has_signals(answer.question.vehicle):
+        return None
+    side = answer.side
+    if side is None:
+        return "working", "\u2026", "Signals: being worked out."
+    if side.allocation is None:
+        return "short", "?", "Signals: not judged. The catalogue has no control unit."
+    names = ", ".join(f"{box.label} at {box.place}" if box.place else box.label for box in side.boxes)
+    if not side:
+        word = "not enough" if side.outcome == "not enough" else side.outcome
+        return "short", "\u2717", f"Signals: {word}. {names or 'No box'}: {side.short or 'no answer in time'}".strip()
+    return _signals_fit(side, names)
+
+
+def _signals_fit(side: SignalSide, names: str) -> tuple[str, str, str]:
+    unread = _unread(side)
+    if unread:
+        return "short", "\u2717", f"Signals: not enough. {unread}"
+    number = sum(signal.count for signal in side.signals_placed)
+    pads = ", ".join(f"{label} at {place}" if place else label for label, place, _ in side.pads())
+    keys = f"{plural(sum(key_counts(side.vehicle).values()), 'key')} on {pads}" if pads else ""
+    spare = ", ".join(_pins_left(side)) or "none"
+    items = f"{plural(number, 'signal')} on the pins of {names}, spare: {spare}" if number else ""
+    words = "; ".join(filter(None, (items, keys)))
+    return "enough", "\u2713", f"Signals: enough. {words[:1].upper()}{words[1:]} ({side.outcome})."
+
+
+def _unread(side: SignalSide) -> str:
+    bare = {place: n for place, n in key_counts(side.vehicle).items() if not side.keypads.get(place)}
+    places = ", ".join(place or "no place" for place in bare)
+    return f"{plural(sum(bare.values()), 'key')} at {places} without a keypad: the catalogue has none." if bare else ""
+
+
+def _pins_left(side: SignalSide) -> Iterator[str]:
+    left = side.allocation.free_pins if side.allocation else {}
+    for box in side.boxes:
+        yield f"{left.get(box.label, 0)} of {signal_pin_count(box.box)}" + (f" of {box.label}" if len(left) > 1 else "")
+
+
+_PIN_HEADINGS = (
+    *("signal", "kind", "at", "box", "pin", "function", "wire", "size, mm\u00b2 ", "length, m ", "5 V", "ground"),
+)
+
+
+def signal_sections(side: SignalSide) -> Html:
+    """Signals and their pins, supplies, keys, bus, what is drawn when parked, and warnings.
+
+    Parameters
+    ----------
+    side : SignalSide
+        Boxes fitted.
+
+    Returns
+    -------
+    Html
+    """
+    parts = [_pin_section(side), *_key_section(side), *_supply_section(side), *_bus_section(side)]
+    return Html("".join([*parts, _parked_section(side), warnings(side.care())]))
+
+
+def _pin_section(side: SignalSide) -> Html:
+    rows = [_pin_row(row) for row in rows_of(side.pin_map())]
+    body = table(_PIN_HEADINGS, rows, "pdm-pins", "pin and wire of each signal") if rows else tag("p", "none")
+    return section(f"Signals on pins ({len(rows)})", body)
+
+
+def _pin_row(row) -> list[object]:
+    item = "" if row.item == 1 else f" #{row.item}"
+    size = "" if pd.isna(row.size_mm2) else f"{row.size_mm2:g}"
+    length = "" if pd.isna(row.length_m) else f"{row.length_m:.2f}"
+    words = (str(text).replace("_", " ") for text in (row.kind, row.function))
+    kind, function = words
+    pin = tag("span", f"{row.connector} {row.pin}".strip(), "pdm-amount")
+    return [tag("strong", f"{row.signal}{item}"), kind, row.place, row.box, pin, function, row.wire, size, length,
+            row.supply, row.ground]  # fmt: skip
+
+
+def _key_section(side: SignalSide) -> list[Html]:
+    keys = [(tag("strong", name), key) for name, key in side.keys().items()]
+    saved = side.saved_wires
+    words = f"{saved.with_bus} wires to the keypads instead of {saved.one_per_switch}, one per key." if saved else ""
+    return [section("Keys", [table(("input", "keypad"), keys), tag("p", words, "pdm-legend")])] if keys else []
+
+
+def _supply_section(side: SignalSide) -> list[Html]:
+    rows = [
+        [row.box, row.pin, str(row.function).replace("_", " "), row.sensors, amount(row.current_a, "A"),
+         "not known" if pd.isna(row.limit_a) else amount(row.limit_a, "A")]
+        for row in rows_of(side.supplies())
+    ]  # fmt: skip
+    heads = ("box", "pin", "function", "sensors ", "current ", "limit ")
+    return [section("Sensor supplies and grounds", table(heads, rows))] if rows else []
+
+
+def _bus_section(side: SignalSide) -> list[Html]:
+    if side.bus is None:
+        return []
+    rows = [[tag("strong", row.node), _metres(row.section_m), _metres(row.stub_m), _ohm(row.terminator_ohm)]
+            for row in rows_of(side.trunk())]  # fmt: skip
+    heads = ("node", "to the next, m ", "stub, m ", "terminator")
+    trunk = f"{side.kbit} kbit/s, trunk {side.bus.trunk.length_m:.2f} m, {side.bus.mass_g:.0f} g."
+    return [section("Bus", [tag("p", f"{trunk} {_bus_load(side)}".strip()), table(heads, rows), *_messages(side)])]
+
+
+def _bus_load(side: SignalSide) -> str:
+    assert side.bus is not None
+    if side.bus.load is None:
+        return "Its load is not known: the table messages is empty."
+    return f"Load {100 * side.bus.load:.1f} % with worst-case bit stuffing."
+
+
+def _messages(side: SignalSide) -> list[Html]:
+    rows = [
+        [tag("strong", row.message), f"{row.transmission_ms:.2f}", "no bound" if pd.isna(row.response_ms)
+         else f"{row.response_ms:.2f}", f"{row.deadline_ms:g}", "yes" if row.in_time else "\u26a0 no"]
+        for row in rows_of(side.messages())
+    ]  # fmt: skip
+    heads = ("message", "on the bus, ms ", "worst response, ms ", "deadline, ms ", "in time")
+    return [table(heads, rows, "", "worst-case response times")] if rows else []
+
+
+def _metres(value: float | None) -> str:
+    return "" if value is None or pd.isna(value) else f"{value:.2f}"
+
+
+def _ohm(value: float | None) -> str:
+    return "" if value is None or pd.isna(value) else f"{value:g} \u03a9"
+
+
+def _parked_section(side: SignalSide) -> Html:
+    rows = [
+        [tag("strong", row[0]), "not known" if pd.isna(row.draw_ma) else amount(row.draw_ma, "mA"),
+         "" if pd.isna(row.days) else f"{row.days:.0f} days", row.note]
+        for row in rows_of(side.parked())
+    ]  # fmt: skip
+    return section("Drawn when parked", table(("box or load", "draws ", "to the battery's floor ", "note"), rows))
+
+
+class Signals:
+    """The part behind the tab Signals.
+
+    Attributes
+    ----------
+    box : Widget
+        Verdict, the choice of boxes, and the tables.
+    """
+
+    def __init__(self) -> None:
+        self._verdict, self._choice, self._tables = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.box = widgets.VBox([self._verdict, self._choice, self._tables])
+        self.box.add_class("pdm-body")
+
+    def show(self, answer: Answer | None) -> None:
+        """Show an answer; what is still being worked out stays pale."""
+        said = signal_verdict(answer) if answer else None
+        if answer is None or said is None:
+            words = "No table signals, and no input says what reads it (read_by): there is no signal side."
+            self._fill(tag("p", words) if answer else Html(""), Html(""))
+        elif answer.side is not None:
+            self._fill(tag("p", f"{said[1]} {said[2]}", f"pdm-beside pdm-{said[0]}"), signal_sections(answer.side))
+
+    def _fill(self, verdict: Html, tables: Html) -> None:
+        self._verdict.value, self._tables.value = verdict, tables
+        self.box.remove_class("pdm-stale")
+
+    def weigh(self, study: SignalSizing | None) -> None:
+        """Show what every control unit came to, and the choice of modules, control units and keypads together."""
+        self._choice.value = "" if study is None else tag("p", study.summary(), "pdm-signals")
+
+    def stale(self) -> None:
+        """Mark what is shown as of other tables."""
+        self.box.add_class("pdm-stale")

@@ -225,7 +225,7 @@ class FilesBar:
 
     def _export(self) -> None:
         answer = self._answer()
-        allocation = answer.allocation if answer else None
+        allocation = answer.papers if answer else None
         if allocation is None or self._home is None:
             self.say("There is no allocation to export: the verdict is awaited, or it is not enough.", is_fault=True)
             return

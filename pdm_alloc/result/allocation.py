@@ -69,15 +69,17 @@ def warnings_table(
     signals: Sequence[CareWarning] = (),
 ) -> pd.DataFrame:
     """One row per rule that warns, gravest first: code, severity, subject, sentence, remedy."""
-    warnings = _gravest_first([*all_warnings(vehicle, units, wired), *signals])
+    warnings = all_warnings(vehicle, units, wired, signals)
     return pd.DataFrame([astuple(w) for w in warnings], columns=list(WARNINGS))
 
 
-def all_warnings(vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit]) -> list[CareWarning]:
-    """Rules of care and what wires and battery cables show, gravest first."""
+def all_warnings(
+    vehicle: Vehicle, units: Sequence[Unit], wired: Sequence[WiredCircuit], signals: Sequence[CareWarning] = ()
+) -> list[CareWarning]:
+    """Rules of care, what wires and battery cables show, and warnings of the signal side, gravest first."""
     warnings = [*care(vehicle, units, [w.circuit for w in wired])]
     warnings += [warning for rule in WIRE_RULES for warning in rule(vehicle, units, wired)]
-    return _gravest_first(warnings)
+    return _gravest_first([*warnings, *signals])
 
 
 def _gravest_first(warnings: Sequence[CareWarning]) -> list[CareWarning]:

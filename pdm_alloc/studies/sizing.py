@@ -1,6 +1,6 @@
 """`size`: which module of a catalogue is enough, and why the smaller ones are not."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
 from typing import Any
@@ -23,7 +23,7 @@ from pdm_alloc.studies.module_choices import NOT_TRIED, judge_pairs, pairs_of, p
 from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption
 from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, size_signals
 
-__all__ = ["ANSWERS", "VERDICTS", "Sizing", "size"]
+__all__ = ["ANSWERS", "VERDICTS", "Sizing", "module_options", "size"]
 
 VERDICTS = (
     "module",
@@ -271,12 +271,33 @@ def size(
 
 def _signals(study: Sizing, limit_s: float | None, whole: Clock, why: bool) -> SignalSizing:
     """The signal side beside the modules that are enough, the smallest first."""
-    enough = [m for m in sorted(study.catalogue, key=size_key) if isinstance(study.results.get(m.name), Allocation)]
+    enough = {m.name for m in study.catalogue if isinstance(study.results.get(m.name), Allocation)}
     both = [p for p in pairs_of(study.catalogue) if isinstance(study.pair_results.get(p.label), Allocation)]
-    pinned = {box.name: box for box in study.catalogue.boxes if box.role == "module"}
-    fitted = [(m.name, (m,)) for m in enough] + [(p.label, p.modules) for p in both]
-    options = [_option(name, modules, pinned) for name, modules in fitted]
+    options = module_options(study.catalogue, enough, [(p.label, p.modules) for p in both])
     return size_signals(study.vehicle, study.catalogue, options, time_limit_s=limit_s, whole=whole, why=why)
+
+
+def module_options(
+    catalogue: Catalogue, enough: Collection[str], pairs: Iterable[tuple[str, Sequence[Module]]] = ()
+) -> list[ModuleOption]:
+    """Modules to choose from together with control units, the smallest first.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Their signal pins and costs.
+    enough : collection of str
+        Names of the modules that are enough for the power side.
+    pairs : iterable of (str, sequence of Module)
+        Two modules that are enough together, by their label.
+
+    Returns
+    -------
+    list of ModuleOption
+    """
+    pinned = {box.name: box for box in catalogue.boxes if box.role == "module"}
+    fitted = [(m.name, (m,)) for m in sorted(catalogue, key=size_key) if m.name in enough]
+    return [_option(name, modules, pinned) for name, modules in (*fitted, *pairs)]
 
 
 def _option(name: str, modules: Sequence[Module], pinned: Mapping[str, Box]) -> ModuleOption:

@@ -14,7 +14,7 @@ from pdm_alloc.files.tables.signal_tables import decimal
 
 __all__ = ["TABLES", "BadEdit", "Plan", "edited", "plan_of", "uses"]
 
-TABLES = ("places", "routes", "settings")
+TABLES = ("places", "routes", "settings", "inputs")
 
 _SETTINGS = {
     "battery_place": "battery",
@@ -49,14 +49,16 @@ Rows = tuple[Texts, ...]
 
 @dataclass(frozen=True)
 class Plan:
-    """The tables behind the board, and where the modules are.
+    """The tables behind the board, and where modules, control units and keypads are.
 
     Parameters
     ----------
-    places, routes, settings : tuple of dict
+    places, routes, settings, inputs : tuple of dict
         Rows as texts.
     mounted : tuple of (str, str)
-        Label of each module and its place, empty where not decided.
+        Label of each module, control unit and expander and its place, empty where not decided.
+    keypads : tuple of (str, str, tuple of str)
+        Label of each keypad, its place, and the inputs it reads.
     uses : mapping of str to list of str
         What sits at each place.
     """
@@ -64,7 +66,9 @@ class Plan:
     places: Rows = ()
     routes: Rows = ()
     settings: Rows = ()
+    inputs: Rows = ()
     mounted: tuple[tuple[str, str], ...] = ()
+    keypads: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
     uses: Mapping[str, Sequence[str]] = field(default_factory=dict, compare=False)
 
     @property
@@ -110,8 +114,9 @@ def plan_of(vehicle: Vehicle, texts: Callable[[str], Iterable[Mapping[str, str]]
     -------
     Plan
     """
-    places, routes, settings = (tuple(dict(row) for row in texts(name)) for name in TABLES)
-    return Plan(places, routes, settings, tuple((unit.label, unit.place or "") for unit in units), uses(vehicle))
+    places, routes, settings, inputs = (tuple(dict(row) for row in texts(name)) for name in TABLES)
+    mounted = tuple((unit.label, unit.place or "") for unit in units)
+    return Plan(places, routes, settings, inputs, mounted, uses=uses(vehicle))
 
 
 _MM, _TENTH_MM = 3, 4
@@ -159,15 +164,28 @@ def _followed(before: Plan, after: Plan, row: Texts, follow: bool) -> Texts:
 
 
 def put(plan: Plan, box: str, place: str) -> Plan:
-    """The tables with the battery, or the module of that label, at another place."""
-    row = plan.row(place)
+    """The tables with the battery, or the module, control unit or keypad of that label, at another place.
+
+    A keypad is where the inputs it reads are. The place of a control unit may be empty: where its wires are lightest.
+    """
+    if box in {label for label, *_ in plan.keypads}:
+        return _with_keypad(plan, box, place)
+    row = plan.row(place) if place else {"mount": "yes"}
     if box == "battery":
         return _with_battery(plan, place)
     if box not in dict(plan.mounted):
-        raise BadEdit(f"There is no module '{box}' any more.")
+        raise BadEdit(f"There is no module or control unit '{box}' any more.")
     if row.get("mount", "no") != "yes":
         raise BadEdit(f"No module can be mounted at {place}: tick 'a module can be mounted here' for it first.")
     return replace(plan, mounted=tuple((label, place if label == box else at) for label, at in plan.mounted))
+
+
+def _with_keypad(plan: Plan, box: str, place: str) -> Plan:
+    plan.row(place)
+    read = {name for label, _, inputs in plan.keypads if label == box for name in inputs}
+    rows = tuple({**row, "place": place} if row["input"] in read else row for row in plan.inputs)
+    keypads = tuple((label, place if label == box else at, inputs) for label, at, inputs in plan.keypads)
+    return replace(plan, inputs=rows, keypads=keypads)
 
 
 def _with_battery(plan: Plan, place: str) -> Plan:
@@ -302,6 +320,14 @@ def edited(plan: Plan, message: Mapping[str, Any]) -> tuple[Plan, str]:
 Step = tuple[Plan, str]
 
 
+def _put_words(plan: Plan, box: str, place: str) -> str:
+    if not place:
+        return f"{box} goes where its wires are lightest."
+    inputs = next((inputs for label, _, inputs in plan.keypads if label == box), ())
+    keys = f", with the {counted(len(inputs), 'input')} it reads" if inputs else ""
+    return f"{box} moved to {place}{keys}."
+
+
 def _move(plan: Plan, m: Mapping[str, Any]) -> Step:
     after = moved(plan, m["place"], m["x"], m["y"], m.get("follow", True))
     pairs = zip(plan.routes, after.routes, strict=True)
@@ -313,7 +339,7 @@ def _move(plan: Plan, m: Mapping[str, Any]) -> Step:
 
 _OPS: dict[str, Callable[[Plan, Mapping[str, Any]], Step]] = {
     "move": _move,
-    "put": lambda p, m: (put(p, m["box"], m["place"]), f"{m['box']} moved to {m['place']}."),
+    "put": lambda p, m: (put(p, m["box"], m["place"]), _put_words(p, m["box"], m["place"])),
     "add": lambda p, m: (added(p, m["name"], m["x"], m["y"], m.get("mount", False)), f"{clean(m['name'])} added."),
     "mount": lambda p, m: (
         mountable(p, m["place"], m["mount"]),

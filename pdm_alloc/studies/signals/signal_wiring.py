@@ -98,12 +98,18 @@ class SignalWires:
 
     def strands(self) -> tuple[Strand, ...]:
         """The same wires along the routes; of the bus both wires."""
-        ways = [(self.place(row["box"]), (row["place"],), self.size(row)) for row in self._run()]
+        ways = [(self.place(box), ends, size) for box, _, ends, size in self.ways()]
         thin = thinnest(self.vehicle.settings.wire_sizes)
-        ways += [(self.place(key[1]), tuple(r["place"] for r in rows), thin) for key, rows in self._trees().items()]
         nodes = self.bus.trunk.nodes if self.bus else ()
         ways += [(self.nodes[a], (self.nodes[b],), thin) for a, b in pairwise(nodes) for _ in "HL"]
         return tuple(s for way in ways if (s := _strand(lengths_of(self.vehicle), *way)) is not None)
+
+    def ways(self) -> list[tuple[str, str, tuple[str, ...], WireSize]]:
+        """Wires as they leave their boxes, the bus left out: label of the box, what it is, places it goes to, size."""
+        run = [(row["box"], row["signal"], (row["place"],), self.size(row)) for row in self._run()]
+        thin = thinnest(self.vehicle.settings.wire_sizes)
+        shared = [(key[1], key[0], tuple(r["place"] for r in rows), thin) for key, rows in self._trees().items()]
+        return [*run, *shared]
 
     def joins_bus(self, row: Record) -> bool:
         """Whether a pin is where its box joins the trunk: its first bus connection, where the trunk reaches the box."""
