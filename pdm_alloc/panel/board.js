@@ -6,7 +6,7 @@ const SVG = 'http://www.w3.org/2000/svg';
 const STEPS_M = [0.05, 0.1, 0.25, 0.5, 1, 2, 5, 10, 50];
 const MM_PX = 0.6; // thickness of a bundle on the screen
 const FONT_PX = 12;
-const BUS_PX = 6; // how far beside the routes the bus is drawn
+const BUS_PX = 5; // how far beside the bundles the bus is drawn
 
 const kg = (g) => `${(g / 1000).toFixed(2)} kg`;
 const amount = (value, digits, unit) => (value === null || value === undefined ? 'not known' : `${value.toFixed(digits)} ${unit}`);
@@ -341,7 +341,8 @@ class Board {
       const [a, b] = [way[n], to], [p, q] = [this.at[a], this.at[b]];
       if (!p || !q) return [];
       const [from, end] = a < b ? [p, q] : [q, p], long = Math.hypot(end[0] - from[0], end[1] - from[1]) || 1;
-      const off = [(-(end[1] - from[1]) / long) * BUS_PX, ((end[0] - from[0]) / long) * BUS_PX];
+      const run = this.now.runs.get(keyOfRun(a, b)), apart = Math.max(run?.mm ?? 0, 2) * MM_PX * 0.5 + BUS_PX;
+      const off = [(-(end[1] - from[1]) / long) * apart, ((end[0] - from[0]) / long) * apart];
       return [[p[0] + off[0], p[1] + off[1]], [q[0] + off[0], q[1] + off[1]]];
     });
   }

@@ -29,8 +29,9 @@ class Bench:
 
     def __init__(self, path=None, module="middle-42", place="under seat"):
         self.tables = vehicle_plain(VEHICLE)
-        self.edits, self.mounted = [], []
-        self.board = Board(lambda table: self.tables.get(table, []), self.edit, self.mounted.append, path)
+        self.edits, self.mounted, self.sited = [], [], []
+        site = lambda *at: self.sited.append(at)  # noqa: E731
+        self.board = Board(lambda table: self.tables.get(table, []), self.edit, self.mounted.append, path, site)
         self.board.show(answer(module, place))
 
     def edit(self, tables):
@@ -92,6 +93,34 @@ def test_the_module_is_mounted_elsewhere_without_touching_a_table(bench):
     assert (bench.mounted, bench.edits) == (["boot"], [])
     assert "No module can be mounted at radiator" in bench.act("put", box="middle-42", place="radiator")
     assert bench.mounted == ["boot"]
+
+
+@pytest.fixture(scope="module")
+def sided():
+    """An answer with its signal side."""
+    question = Question(VEHICLE, CATALOGUE["middle-42"], CATALOGUE, place="under seat")
+    return next(part for part in Answers()(question, lambda: False) if part.side)
+
+
+def test_control_unit_and_keypad_are_put_elsewhere(bench, sided):
+    """A control unit goes to a place that no table holds; a keypad takes the inputs it reads along, and undo both."""
+    bench.board.show(sided)
+    box = next(b.label for b in sided.side.boxes)
+    assert (box, "glove box") not in bench.sited and "moved to glove box" in bench.act("put", box=box, place="glove box")
+    assert bench.sited == [(box, "glove box")] and not bench.edits and not bench.mounted
+    assert "No module can be mounted at engine" in bench.act("put", box=box, place="engine")
+    pad, place, _ = next(one for one in sided.side.pads() if one[1] == "column")
+    keys = [name for name, key in sided.side.keys().items() if key.startswith(pad)]
+    assert f"with the {len(keys)} inputs it reads" in bench.act("put", box=pad, place="tunnel")
+    assert {row["place"] for row in bench.tables["inputs"] if row["input"] in keys} == {"tunnel"}
+    assert sum(row["place"] == "tunnel" for row in bench.tables["inputs"]) == len(keys) + sum(
+        one.place == "tunnel" for one in VEHICLE.inputs
+    )
+    assert ("keypad", pad, "tunnel") in [tuple(b) for b in bench.board.scene["boxes"]]
+    bench.act("undo")
+    assert bench.tables == {**bench.tables, "inputs": vehicle_plain(VEHICLE)["inputs"]}
+    bench.act("undo")
+    assert bench.sited[-1] == (box, next(b.place for b in sided.side.boxes))
 
 
 def test_undo_and_redo(bench):

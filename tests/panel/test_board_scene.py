@@ -1,10 +1,12 @@
 """The scene of the board, and the browser's arithmetic held against the harness room's."""
 
 import json
+import random
 import shutil
 import subprocess
 from dataclasses import replace
 from itertools import pairwise
+from math import dist
 from pathlib import Path
 
 import pytest
@@ -15,10 +17,13 @@ import pdm_alloc as pa
 from pdm_alloc.domain.vehicle import Place, Route
 from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.harness.paths import shortest_tree
-from pdm_alloc.panel.board_scene import plan_of_harness, scene_of
+from pdm_alloc.harness.trunk import shortest_order
+from pdm_alloc.panel.board_scene import plan_of_harness, scene_of, with_signals
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import wire_circuits
+from pdm_alloc.studies.signals.signal_fitting import with_bus
+from pdm_alloc.studies.signals.signal_places import signals_beside
 
 pytestmark = pytest.mark.once
 
@@ -154,3 +159,62 @@ def test_a_saved_notebook_keeps_a_plan(allocation, vehicle):
     bare = replace(vehicle, places=tuple(replace(p, x_m=None, y_m=None) for p in vehicle.places))
     assert plan_of_harness(replace(allocation, vehicle=bare)) is None
     assert plan_of_harness(replace(allocation, units=tuple(replace(u, place=None) for u in allocation.units))) is None
+
+
+@pytest.fixture(scope="module")
+def side(allocation, catalogue):
+    return signals_beside(allocation.vehicle, catalogue, allocation.units)
+
+
+def signals_at(side, places):
+    """The same signals on the same pins with boxes, modules and keypads elsewhere."""
+    boxes = tuple(replace(box, place=places.get(box.label, box.place)) for box in side.boxes)
+    units = tuple(replace(unit, place=places.get(unit.label, unit.place)) for unit in side.units)
+    at = {place: places.get(label, place) for label, place, _ in side.pads()}
+    keypads = {at[place]: pads for place, pads in side.keypads.items()}
+    fit = {"allocation": replace(side.allocation, boxes=boxes), "units": units, "keypads": keypads, "bus": None}
+    return with_bus(replace(side, **fit))
+
+
+def test_signal_wires_and_trunk_follow_a_box_as_the_harness_room_lays_them(allocation, side):
+    """Control unit, keypad and module carried to other places: trunk, its order, and the masses of the cut list."""
+    state = with_signals(scene(allocation), side, {}).state
+    pad = next(label for label, place, _ in side.pads() if place == "dash")
+    carried = [{}, {"control-40": "boot"}, {"control-40": "glove box"}, {pad: "rear shelf"}, {"middle-42": "boot"}]
+    for boxes, now in zip(carried, in_script([[state, {}, boxes, True] for boxes in carried]), strict=True):
+        there = signals_at(side, boxes)
+        assert now["bus"]["m"] == pytest.approx(there.bus.trunk.length_m)
+        assert now["bus"]["order"] == list(there.bus.trunk.nodes)
+        assert now["bus"]["g"] == pytest.approx(there.bus.mass_g)
+        cuts = there.cut_list()
+        each_g = cuts["mass_g"] / cuts["length_m"]
+        for grams, of_bus in ((now["signalsG"], False), (now["bus"]["g"], True)):
+            weighed = cuts[(cuts["role"] == "bus") == of_bus]
+            up_to = (each_g * 0.01)[weighed.index].sum() + 0.05 * len(weighed)  # pieces are cut to whole centimetres
+            assert weighed["mass_g"].sum() - up_to <= grams <= weighed["mass_g"].sum() + 0.05 * len(weighed)
+    assert len({round(now["signalsG"], 3) for now in in_script([[state, {}, b, True] for b in carried[:3]])}) == 3
+
+
+def test_bundles_count_signal_wires_and_the_bus(allocation, side):
+    """Every route has the wires and the bundle of the table of segments with both sides."""
+    (now,) = in_script([[with_signals(scene(allocation), side, {}).state, {}, {}, True]])
+    runs = {frozenset(ends): run for ends, run in now["runs"]}
+    for row in allocation.with_signals(side).segments.itertuples():
+        run = runs[frozenset((row.start, row.end))]
+        assert (run["wires"], run["mm"]) == (row.wires, pytest.approx(row.bundle_mm, abs=0.06))
+
+
+def test_the_trunk_of_the_script_is_as_long_as_the_harness_rooms():
+    """Nodes anywhere, each joined to each: the exact order of up to ten nodes, and the good one of sixteen."""
+    rng, cases, lengths = random.Random(7), [], []
+    bare = scene_of(pa.read_vehicle("data/rally_coupe")).state
+    for count in (2, 3, 4, 5, 6, 7, 8, 9, 10, 16):
+        at = {f"n{n}": (rng.uniform(0, 9), rng.uniform(0, 4)) for n in range(count)}
+        spots = [{**bare["spots"][0], "name": name, "x_m": x, "y_m": y} for name, (x, y) in at.items()]
+        runs = [(a, b, None) for a in at for b in at if a < b]
+        bus = {"nodes": [[name, 0.0] for name in at], "g_per_m": 1.0, "across2_mm2": 1.0, "limit_m": None}
+        boxes = [("module", name, name) for name in at]
+        cases.append([{**bare, "spots": spots, "runs": runs, "boxes": boxes, "bus": bus, "slack": 1.0}, {}, {}, True])
+        order, _ = shortest_order(list(at), lambda a, b, at=at: dist(at[a], at[b]) + 2 * bare["end_m"])
+        lengths.append(sum(dist(at[a], at[b]) + 2 * bare["end_m"] for a, b in pairwise(order)))
+    assert [now["bus"]["m"] for now in in_script(cases)] == pytest.approx(lengths)
