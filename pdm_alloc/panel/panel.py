@@ -77,7 +77,7 @@ class Panel:
         self._parts.add("Answer", verdicts.Sections(self._screen, lambda: self.kept))
         self.add("Board", self.board)
         self.signals = Signals()
-        self.add("Signals", self.signals)
+        self.add("Pins and bus", self.signals)
         self.add("Switches", Switches())
         self.compare = KeptAllocations(path, self._settled, self._go_back, self._rebuilt)
         self.add("Compare", self.compare)

@@ -274,7 +274,7 @@ class Tables:
 
 
 def _title(table: str) -> str:
-    return table.capitalize()
+    return table.capitalize().replace("_", " ")
 
 
 def _columns(table: str, rows: list[dict[str, str]]) -> tuple[Column, ...]:

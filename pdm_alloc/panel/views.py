@@ -316,9 +316,7 @@ def _pins_left(side: SignalSide) -> Iterator[str]:
         yield f"{left.get(box.label, 0)} of {signal_pin_count(box.box)}" + (f" of {box.label}" if len(left) > 1 else "")
 
 
-_PIN_HEADINGS = (
-    *("signal", "kind", "at", "box", "pin", "function", "wire", "size, mm\u00b2 ", "length, m ", "5 V", "ground"),
-)
+_PIN_HEADINGS = (*("signal", "kind", "at", "box and pin", "wire, mm\u00b2", "length, m ", "5 V", "ground"),)
 
 
 def signal_sections(side: SignalSide) -> Html:
@@ -345,13 +343,11 @@ def _pin_section(side: SignalSide) -> Html:
 
 def _pin_row(row) -> list[object]:
     item = "" if row.item == 1 else f" #{row.item}"
-    size = "" if pd.isna(row.size_mm2) else f"{row.size_mm2:g}"
-    length = "" if pd.isna(row.length_m) else f"{row.length_m:.2f}"
-    words = (str(text).replace("_", " ") for text in (row.kind, row.function))
-    kind, function = words
-    pin = tag("span", f"{row.connector} {row.pin}".strip(), "pdm-amount")
-    return [tag("strong", f"{row.signal}{item}"), kind, row.place, row.box, pin, function, row.wire, size, length,
-            row.supply, row.ground]  # fmt: skip
+    wire = row.wire if pd.isna(row.size_mm2) else f"{row.size_mm2:g} {row.wire}"
+    pins = (f"{row.box} {row.connector} {row.pin}".replace("  ", " "), row.supply, row.ground)
+    pin, supply, ground = (tag("span", text, "pdm-amount") for text in pins)
+    kind = str(row.kind).replace("_", " ")
+    return [tag("strong", f"{row.signal}{item}"), kind, row.place, pin, wire, _metres(row.length_m), supply, ground]
 
 
 def _key_section(side: SignalSide) -> list[Html]:
@@ -416,7 +412,7 @@ def _parked_section(side: SignalSide) -> Html:
 
 
 class Signals:
-    """The part behind the tab Signals.
+    """The part behind the tab Pins and bus.
 
     Attributes
     ----------

@@ -127,6 +127,35 @@ def test_the_module_is_moved_by_keys_alone(board, masses):
     assert board.mass_g == pytest.approx(masses["boot"], abs=2)
 
 
+def test_control_unit_and_keypad_are_dragged_and_moved_by_keys(board):
+    """Trunk and signal wires follow the hand and are those of the answer at rest; a keypad takes its inputs along."""
+    side = board.panel.answer.side
+    root, start_g = board.root, float(board.root.get_attribute("data-signals-g"))
+    assert float(root.get_attribute("data-trunk-m")) == pytest.approx(side.bus.trunk.length_m, abs=0.001)
+    board.drag("box:control-40", board.at("place:glove%20box"))
+    carried_g = float(root.get_attribute("data-signals-g"))
+    assert carried_g > start_g + 5
+    board.page.mouse.up()
+    board.rests()
+    assert {box.label: box.place for box in board.panel.answer.side.boxes} == {"control-40": "glove box"}
+    assert float(root.get_attribute("data-signals-g")) == pytest.approx(carried_g, abs=0.1)
+    board.thing("box:keypad-8%20K1").focus()
+    board.page.keyboard.press("Enter")
+    board.page.keyboard.type("tunnel")
+    trunk_m = root.get_attribute("data-trunk-m")
+    board.page.keyboard.press("Enter")
+    board.rests()
+    assert {one.place for one in board.panel.vehicle.inputs if one.read_by == "keypad"} == {"dash", "tunnel"}
+    assert root.get_attribute("data-trunk-m") == trunk_m
+    assert float(trunk_m) == pytest.approx(board.panel.answer.side.bus.trunk.length_m, abs=0.001)
+    board.thing("box:control-40").focus()
+    board.page.keyboard.press("Enter")
+    board.page.keyboard.press("Home")
+    board.page.keyboard.press("Enter")
+    board.rests()
+    assert board.panel.controls.sites == {}
+
+
 def test_a_place_is_dragged_and_nudged(board):
     """By mouse and by keys: the tables have it when it rests, Escape takes back what is not sent."""
     before, (x, y) = board.mass_g, board.at("place:radiator")

@@ -106,10 +106,12 @@ def test_control_unit_and_keypad_are_put_elsewhere(bench, sided):
     """A control unit goes to a place that no table holds; a keypad takes the inputs it reads along, and undo both."""
     bench.board.show(sided)
     box = next(b.label for b in sided.side.boxes)
-    assert (box, "glove box") not in bench.sited and "moved to glove box" in bench.act("put", box=box, place="glove box")
+    assert (box, "glove box") not in bench.sited and "moved to glove box" in bench.act(
+        "put", box=box, place="glove box"
+    )
     assert bench.sited == [(box, "glove box")] and not bench.edits and not bench.mounted
     assert "No module can be mounted at engine" in bench.act("put", box=box, place="engine")
-    pad, place, _ = next(one for one in sided.side.pads() if one[1] == "column")
+    pad, _, _ = next(one for one in sided.side.pads() if one[1] == "column")
     keys = [name for name, key in sided.side.keys().items() if key.startswith(pad)]
     assert f"with the {len(keys)} inputs it reads" in bench.act("put", box=pad, place="tunnel")
     assert {row["place"] for row in bench.tables["inputs"] if row["input"] in keys} == {"tunnel"}

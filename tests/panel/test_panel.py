@@ -386,3 +386,35 @@ def test_an_edit_and_an_answer_never_wait_for_each_other(panel, part):
         worker.lock.release()
     answer.join(WAIT_S)
     assert not answer.is_alive()
+
+
+def test_signals_have_their_verdict_beside_the_power_verdict(tables):
+    """Enough, another control unit, put elsewhere, and too many injectors: said in the head and shown in its tab."""
+    panel = Panel(tables[0], replace(tables[1], modules=(tables[1]["middle-42"],)), "middle-42")
+    panel.controls.place.value = "boot"
+    panel._screen.tabs.choose("Pins and bus")
+    assert panel.wait(WAIT_S)
+    assert "Signals: enough." in head(panel) and "control-40 at bulkhead, spare: 3 of 40" in head(panel)
+    side, shown = panel.answer.side, panel.signals._tables.value
+    for row in side.pin_map().itertuples():
+        assert f"{row.box} {row.connector} {row.pin}" in shown and row.signal in shown
+    for words in ("twisted, screened", f"trunk {side.bus.trunk.length_m:.2f} m", f"Load {100 * side.bus.load:.1f} %"):
+        assert words in shown
+    choice = panel.signals._choice.value
+    assert "For power and signals together the lowest price: middle-42, control-40, keypad-8, keypad-15" in choice
+    panel.controls.put_unit("control-40", "glove box")
+    assert panel.wait(WAIT_S) and "control-40 at glove box" in head(panel)
+    assert panel.answer.papers.signals.nodes["control-40"] == "glove box"
+    panel.controls.unit.value = "control-76"
+    assert panel.wait(WAIT_S) and "spare: 39 of 76" in head(panel)
+    injectors = next(row for row in panel.tables.grids["signals"].sheet.rows if row.values["signal"] == "injectors")
+    panel.tables.grids["signals"].act({"op": "edit", "edits": [[injectors.key, "count", "40"]]})
+    assert panel.wait(WAIT_S) and "Enough." in head(panel)
+    assert "Signals: not enough." in head(panel) and "injector_driver pins" in head(panel)
+    panel.tables.put("signals", [])
+    panel.tables.put("inputs", [{**row, "read_by": ""} for row in panel.tables.texts("inputs")])
+    assert (
+        panel.wait(WAIT_S)
+        and "Signals" not in head(panel)
+        and "there is no signal side" in panel.signals._verdict.value
+    )

@@ -178,4 +178,4 @@ def test_rows_put_by_a_part_keep_who_they_are(tables):
 
 def test_every_table_shown_has_a_tab(tables):
     """Tables are found by name, in order."""
-    assert [title.lower() for title in tables.tabs._bar.titles] == list(SHOWN)
+    assert [title.lower().replace(" ", "_") for title in tables.tabs._bar.titles] == list(SHOWN)
