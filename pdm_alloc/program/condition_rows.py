@@ -4,7 +4,7 @@ A condition is the name of an input, ``("not", x)``, ``("and", x, y, ...)`` or `
 command without a condition, which is an input of its own.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import TypeAlias, TypeGuard
 
@@ -20,10 +20,12 @@ __all__ = [
     "Tree",
     "Unanswered",
     "all_fixed",
+    "alternatives",
     "condition_tree",
     "conjunction",
     "fewest_on",
     "fixed",
+    "forced_off",
     "holds",
     "holds_over",
     "names_of",
@@ -111,6 +113,26 @@ def all_fixed(tree: Tree, values: Mapping[Tree, bool]) -> Tree:
         if isinstance(tree, bool):
             break
     return tree
+
+
+def alternatives(trees: Iterable[Tree]) -> Iterator[Tree]:
+    """Conditions of which none may hold, with every "or" taken apart: none of its parts may hold either."""
+    for tree in trees:
+        if _is_operation(tree) and tree[0] == "or":
+            yield from alternatives(tree[1:])
+        else:
+            yield tree
+
+
+def forced_off(trees: Iterable[Tree]) -> dict[Tree, bool]:
+    """Inputs, and whether they are on, of conditions that must not hold and ask for one input alone."""
+    values: dict[Tree, bool] = {}
+    for tree in trees:
+        if not _is_operation(tree):
+            values |= {} if isinstance(tree, bool) else {tree: False}
+        elif tree[0] == "not" and not _is_operation(tree[1]):
+            values[tree[1]] = True
+    return values
 
 
 def note_signs(tree: Tree, sign: int, signs: dict[Tree, int]) -> None:

@@ -1,9 +1,9 @@
 """Largest sum of currents over combinations of inputs and changes of one: values first, words later.
 
-An input that can only help is on, one that can only harm is off; what is left falls into parts without an input in
-common. Those of few inputs are listed; a larger one is tried with its commonest input on and off, a few times over,
-and what is large even then goes to an integer program. Some loads at once are at the top of their tolerance, so a sum
-is a curve: the largest with no rise, with one rise, with two.
+Inputs that alone would switch on what must stay off are set, one that can only help is on, one that can only harm is
+off; what is left falls into parts without an input in common. Those of few inputs are listed; a larger one is tried
+with its commonest input on and off, a few times over, and what is large even then goes to an integer program. Some
+loads at once are at the top of their tolerance, so a sum is a curve: the largest with no rise, with one rise, with two.
 """
 
 import math
@@ -19,8 +19,10 @@ from pdm_alloc.program.condition_rows import (
     Tree,
     Unanswered,
     all_fixed,
+    alternatives,
     conjunction,
     fixed,
+    forced_off,
     holds,
     holds_over,
     names_of,
@@ -245,15 +247,11 @@ def _joined(one: Curve, other: Curve, at_once: int) -> Curve:
 
 
 def _settled(parts: list[Part], forbidden: list[Tree]) -> tuple[Curve, list[Part], list[Tree]] | None:
-    """Inputs that can only help or only harm are set; what holds for certain as a curve, and what is left open."""
+    """Inputs that are forced, can only help or only harm are set; what then holds as a curve, and what is left open."""
     on: set[Tree] = set()
     while True:
-        signs: dict[Tree, int] = {}
-        for tree, *_ in parts:
-            note_signs(tree, 1, signs)
-        for tree in forbidden:
-            note_signs(tree, 2, signs)
-        values = {name: sign == 1 for name, sign in signs.items() if sign != 3}
+        forbidden = list(dict.fromkeys(alternatives(forbidden)))
+        values = forced_off(forbidden) or _one_sided(parts, forbidden)
         if not values:
             break
         on |= {name for name, value in values.items() if value}
@@ -262,12 +260,21 @@ def _settled(parts: list[Part], forbidden: list[Tree]) -> tuple[Curve, list[Part
         forbidden = [tree for tree in (all_fixed(tree, values) for tree in forbidden) if tree is not False]
         if any(tree is True for tree in forbidden):
             return None
-        forbidden = list(dict.fromkeys(forbidden))
     if any(tree is True for tree in forbidden):
         return None
     sure = [part for part in parts if part[0] is True]
     curve = _rising(sum(p[1] for p in sure), [r for p in sure for r in p[2]], frozenset(on))
     return curve, [p for p in parts if not isinstance(p[0], bool)], forbidden
+
+
+def _one_sided(parts: Sequence[Part], forbidden: Sequence[Tree]) -> dict[Tree, bool]:
+    """Inputs that can only help, on, and that can only harm, off."""
+    signs: dict[Tree, int] = {}
+    for tree, *_ in parts:
+        note_signs(tree, 1, signs)
+    for tree in forbidden:
+        note_signs(tree, 2, signs)
+    return {name: sign == 1 for name, sign in signs.items() if sign != 3}
 
 
 def _apart(parts: Sequence[Part], forbidden: Sequence[Tree]) -> list[Group]:
