@@ -1,6 +1,7 @@
 """An allocation played in time: random combinations, changes of one input, voltages, duties and tolerances.
 
-Currents at 1 ms steps after every change of one input; heating of banks and module over several time constants with
+Currents at 1 ms steps over the whole inrush of every circuit, at the top of its tolerance, and after changes of one
+input; heating of banks and module over several time constants with
 commands that come and go. Says what trips or passes its limit; an allocation called enough must give no word at all.
 """
 
@@ -31,7 +32,9 @@ class _Play:
     def __init__(self, situation, allocation, seed):
         self.s, self.allocation, self.random = situation, allocation, random.Random(seed)
         self.slots = [Slot(tuple(c.channels), c.use) for c in allocation.circuits]
-        self.time = np.arange(0, LENGTH_MS, STEP_MS)
+        # the first instant, then the middle of every step: of a curve that falls ever slower that is never too much
+        self.time = np.concatenate(([0.0], np.arange(STEP_MS / 2, LENGTH_MS, STEP_MS)))
+        self.width = np.concatenate(([0.0], np.full(self.time.size - 1, STEP_MS)))
 
     def chosen(self):
         """Settings of a state with a combination, one of them, and both ends of its span."""
@@ -112,10 +115,23 @@ class _Play:
         if total.max() * 1000 > self.s.total_peak_ma * ROUNDING:
             yield "module peak"
 
-    def channel(self, slot, circuit, current, steady):
-        """Whether a channel of the slot trips."""
+    def every_switch_on(self):
+        """Play the whole inrush of every circuit at both ends of every state, its own loads at their top."""
+        for slot, circuit in zip(self.slots, self.allocation.circuits, strict=True):
+            loads = [self.s.loads[name] for name, _ in circuit.items]
+            loose = sorted((x for x in loads if x.tolerance), key=lambda x: -(x.inrush * x.count * x.tolerance))
+            tops = {x.name: 1 + float(x.tolerance) / 100 for x in loose[: at_once(self.s)]}
+            for volts in self.s.volts_of(loads[0].command):
+                supply = np.full_like(self.time, float(volts))
+                current = self.wave(circuit, supply, tops, True, self.s.loads)
+                steady = self.wave(circuit, supply, tops, False, self.s.loads).max()
+                yield from self.channel(slot, circuit, current, steady, float(share_of(self.s, slot)))
+
+    def channel(self, slot, circuit, current, steady, part=None):
+        """Whether a channel of the slot trips, one of them with `part` of the current."""
         share = float(share_of(self.s, slot))
-        part = self.random.choice((share, 1 - share, self.random.uniform(1 - share, share))) if share < 1 else 1.0
+        if part is None:
+            part = self.random.choice((share, 1 - share, self.random.uniform(1 - share, share))) if share < 1 else 1.0
         parts = (part, 1 - part) if slot.use == "pair" else (1.0,) * len(slot.channels)
         for name, of_all in zip(slot.channels, parts, strict=True):
             yield from self.protection(self.s.channels[name], current * of_all, steady * of_all, circuit)
@@ -126,16 +142,15 @@ class _Play:
         limit = milliamps(row, "continuous_a") / 1000 * float(self.s.factor) * (1 - headroom)
         if current.max() > peak * ROUNDING:
             yield "peak"
-        # right ends of the steps: never too much
-        times = runs(current > limit)
-        over = max([((current[a + 1 : b]) ** 2 - limit**2).sum() * STEP_MS for a, b in times], default=0)
+        square = (current**2 - limit**2) * self.width
+        over = max([square[a:b].sum() for a, b in runs(current > limit)], default=0)
         if steady > limit * ROUNDING + 0.002:
             yield "running"
         elif over > (peak**2 - limit**2) * length * ROUNDING:
             yield "energy"
         if circuit.trip_a is not None:
             times = runs(current * (1 + float(self.s.trip_error)) > circuit.trip_a)
-            if any((b - a - 1) * STEP_MS > (circuit.inrush_ms or 0) for a, b in times):
+            if any(self.width[a:b].sum() - STEP_MS > (circuit.inrush_ms or 0) for a, b in times):
                 yield "trip"
             if not circuit.inrush_ms and any(self.s.loads[name].kind in PULSED for name, _ in circuit.items):
                 yield "window"
@@ -200,11 +215,11 @@ def runs(above):
 def simulate(situation, allocation, seed=0, changes=50, heats=5):
     """Sorted words of all that trips or passes its limit.
 
-    `changes` random changes of one input at 1 ms steps and `heats` random plays of duties; `allocation` is a list of
-    circuits with channels, items, trip setting and inrush time.
+    Every circuit switched on at its worst and `changes` random changes of one input at 1 ms steps, `heats` random
+    plays of duties; `allocation` is a list of circuits with channels, items, trip setting and inrush time.
     """
     play = _Play(situation, allocation, seed)
-    words = set()
+    words = set(play.every_switch_on())
     for _ in range(changes):
         words |= set(play.change())
     for _ in range(heats):
