@@ -1,8 +1,7 @@
 """Rules on battery cables: each there is, fuse, size and drop hold; and the voltage they leave at the loads is so."""
 
 import math
-from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypedDict, cast
 
@@ -11,8 +10,7 @@ import pandas as pd
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C
-from pdm_alloc.verify.arithmetic import Ma
-from pdm_alloc.verify.combinations import largest_change
+from pdm_alloc.verify.combinations import largest_change, switched_on
 from pdm_alloc.verify.copper import Conductor, Ways, conductors, of_area
 from pdm_alloc.verify.recount import Finding, Recount
 from pdm_alloc.verify.strength import conditions_of
@@ -23,6 +21,8 @@ __all__ = ["cables_hold", "voltages_hold"]
 # Tables are rounded to a tenth of an ampere.
 GUARD = 1.001
 LOADING = 0.8  # of its rating a fuse carries for long
+# Per cent of its rating and the shortest time after which a fuse may open, s (ISO 8820-3, blade fuses, from memory).
+GATES = ((110.0, 360_000.0), (135.0, 0.75), (160.0, 0.25), (200.0, 0.15), (350.0, 0.04), (600.0, 0.02))
 FUSE_WITHIN_M = {"general": 0.3, "boat": 0.178}
 STARTER_PCT, OTHER_PCT = 4.0, 3.0
 NAMES = {"isolator": "battery to isolator", "feed": "module feed", "starter": "starter", "alternator": "alternator"}
@@ -56,6 +56,8 @@ class VoltageRow(TypedDict):
     load_v: float
 
 
+_Waves = list[tuple[float, float]]  # current above running just after switch-on, A, and its time constant, s
+
 _Links = Mapping[tuple[str, str], LinkRow]  # by name and module
 
 
@@ -88,42 +90,85 @@ def cables_hold(recount: Recount, links: pd.DataFrame) -> Iterator[Finding]:
     Finding
     """
     rows = {(row["link"], row["module"]): row for row in _link_rows(links)}
-    switched_a = _switched_a(recount) if any(recount.on_unit.values()) else 0.0
+    surges = list(_surges(recount)) if any(recount.on_unit.values()) else []
     for asked in _asked(recount, rows):
         row = rows.get((NAMES[asked.name], asked.module))
         if row is None:
             yield _finding(asked, None, None, "", "it has no row in the table of battery cables")
         elif not math.isnan(row["running_a"]) and isinstance(row["size"], str):
             yield from _Cable(recount, asked, row).findings()
-            yield from _peak(asked, row, switched_a)
+            yield from _peak(asked, row, surges)
+            yield from _opened(asked, row, surges)
 
 
 def _link_rows(links: pd.DataFrame) -> list[LinkRow]:
     return cast(list[LinkRow], links.to_dict("records"))
 
 
-def _peak(asked: _Asked, row: LinkRow, switched_a: float) -> Iterator[Finding]:
+def _peak(asked: _Asked, row: LinkRow, surges: Sequence[_Waves]) -> Iterator[Finding]:
     """The fuse of a feed is chosen for what it carries and what one change of one input switches on."""
-    least = row["running_a"] + switched_a
+    least = row["running_a"] + max((sum(amps for amps, _ in waves) for waves in surges), default=0.0)
     if asked.name == "feed" and row["peak_a"] * GUARD < least:
         message = f"its peak is given as {row['peak_a']:g} A, one change of one input brings {least:.4g} A"
         yield _finding(asked, row["peak_a"], least, "A", message)
 
 
-def _switched_a(recount: Recount) -> float:
-    """Largest inrush above running of all that one change of one input switches on, in any state, A."""
+def _opened(asked: _Asked, row: LinkRow, surges: Sequence[_Waves]) -> Iterator[Finding]:
+    """The fuse of a feed, and the main fuse, stay whole whatever one change of one input switches on."""
+    if asked.name not in ("feed", "isolator") or math.isnan(row["fuse_a"]):
+        return
+    for waves in surges:
+        peak = row["running_a"] + sum(amps for amps, _ in waves)
+        seconds, opens = _heats_for(row["running_a"], waves), _earliest_s(100 * peak / row["fuse_a"])
+        if seconds >= opens * GUARD:
+            message = (
+                f"{peak:.4g} A for {seconds:.3g} s may open the fuse of {row['fuse_a']:g} A, it bears {opens:.3g} s"
+            )
+            yield _finding(asked, seconds, opens, "s", message)
+            return
+
+
+def _heats_for(running_a: float, waves: _Waves) -> float:
+    """Time for which the peak, held, brings as much heat above that of the running current, s."""
+    heat = sum(2 * running_a * e * tau for e, tau in waves)
+    heat += sum(e * f * tau * u / (tau + u) for e, tau in waves for f, u in waves if tau + u)
+    return heat / (running_a + sum(e for e, _ in waves)) ** 2
+
+
+def _earliest_s(percent: float) -> float:
+    """Shortest time after which a fuse may open at so many per cent of its rating, s."""
+    if percent < GATES[0][0]:
+        return math.inf
+    last = [n for n, (at, _) in enumerate(GATES) if at <= percent][-1]
+    if last == len(GATES) - 1:
+        return GATES[-1][1] * (GATES[-1][0] / percent) ** 2
+    (low, slow), (high, fast) = GATES[last : last + 2]
+    part = math.log(percent / low) / math.log(high / low)
+    return float(slow ** (1 - part) * fast**part)
+
+
+def _surges(recount: Recount) -> Iterator[_Waves]:
+    """What one change of one input brings above running in each state: the largest, and the one that heats most."""
     conditions = conditions_of(recount.vehicle.commands)
-    largest: Ma = 0
     for state in recount.vehicle.states:
-        volts = max(v for v in (state.supply_v, state.supply_top_v) if v is not None)
-        excess: dict[str, int] = defaultdict(int)
-        for load in recount.vehicle.loads:
-            if state.is_on(load.command):
-                excess[load.command] += load.count * recount.cold_excess(load, volts)
-        allowed = frozenset(name for name in recount.commands if state.is_on(name))
-        change = largest_change(conditions, allowed, dict.fromkeys(excess, 0), excess, largest)
-        largest = largest if change is None else change[0]
-    return float(largest) / 1000
+        waves = _waves(recount, state)
+        for heats in (False, True):
+            sums = {c: sum(amps * (tau if heats else 1) for amps, tau in each) for c, each in waves.items()}
+            amounts = {c: math.ceil(1000 * amount) for c, amount in sums.items()}
+            change = largest_change(conditions, waves.keys(), dict.fromkeys(waves, 0), amounts)
+            if change is not None and change[2] is not None:
+                yield [wave for c in sorted(switched_on(conditions, change[1], change[2])) for wave in waves[c]]
+
+
+def _waves(recount: Recount, state: State) -> dict[str, _Waves]:
+    """Inrush of every command that may be on, at the top of the span, copper at its coldest."""
+    volts = max(v for v in (state.supply_v, state.supply_top_v) if v is not None)
+    waves: dict[str, _Waves] = {command: [] for command in recount.commands if state.is_on(command)}
+    for load in recount.vehicle.loads:
+        if state.is_on(load.command):
+            amps = load.count * recount.cold_excess(load, volts) / 1000
+            waves[load.command].append((amps, load.inrush_ms / 3000))
+    return waves
 
 
 def _asked(recount: Recount, rows: _Links) -> Iterator[_Asked]:

@@ -12,7 +12,7 @@ from typing import TypeAlias, TypeGuard
 
 from pdm_alloc.verify.arithmetic import Ma
 
-__all__ = ["Condition", "largest_change", "largest_sum"]
+__all__ = ["Condition", "largest_change", "largest_sum", "switched_on"]
 
 _ON, _OFF = 1, -1
 
@@ -111,6 +111,35 @@ def largest_change(
             if peak is not None and peak[-1][0] > floor:
                 floor, best = peak[-1][0], (peak[-1][0], peak[-1][1] | (frozenset() if goes_on else {name}), name)
     return best
+
+
+def switched_on(
+    conditions: Mapping[str, Condition | None], before: Collection[Condition], name: Condition
+) -> frozenset[str]:
+    """Commands that the change of one input switches on.
+
+    Parameters
+    ----------
+    conditions : mapping of str to condition
+        Condition of every command.
+    before : collection of condition
+        Inputs on before the change.
+    name : condition
+        The input that changes.
+
+    Returns
+    -------
+    frozenset of str
+    """
+    was, after = frozenset(before), frozenset(before) ^ {name}
+    trees = _own_inputs(conditions).items()
+    return frozenset(command for command, tree in trees if _is_met(tree, after) and not _is_met(tree, was))
+
+
+def _is_met(tree: _Rest, on: Collection[Condition]) -> bool:
+    for name in _names(tree):
+        tree = _set(tree, name, name in on)
+    return tree is True
 
 
 def _own_inputs(conditions: Mapping[str, Condition | None]) -> dict[str, Condition]:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State
+from pdm_alloc.electrics.links import FUSE_RATINGS_A
 from pdm_alloc.electrics.trip import damage_ms
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import HEAT, LINKS, PARKED
@@ -197,3 +198,25 @@ def test_one_switch_for_several_commands_is_one_inrush_in_the_feed():
     lower = made.links.assign(peak_a=209.0)
     assert [str(f) for f in cables_hold(Recount(vehicle, made.units, circuits), made.links)] == []
     assert "one change of one input" in str(*cables_hold(Recount(vehicle, made.units, circuits), lower))
+
+
+def test_a_fuse_that_an_inrush_opens_is_found():
+    """Two lamps on one stalk draw 180 A, falling with 100 ms: a fuse a size less carries the 20 A but not this."""
+    lamps = [Load(f"lamp {n}", "stalk", 10_000, kind="filament", inrush_ma=90_000, inrush_ms=300.0) for n in (1, 2)]
+    vehicle = small.forked(*lamps, states=(State("all", 12.0, {"stalk": PPM}),))
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, battery_place="source", isolator_place="joint"))
+    circuits = tuple(
+        PlacedCircuit("box", (str(n),), "single", x.command, ((x.name, 1),)) for n, x in enumerate(vehicle.loads, 1)
+    )
+    made = Allocation(vehicle, (small.unit(place="right"),), circuits)
+    recount = Recount(vehicle, made.units, circuits)
+    table = made.links.set_index("link")
+    assert [str(f) for f in cables_hold(recount, made.links)] == []
+    for link in ("module feed", "battery to isolator"):
+        made_for = table.fuse_a[link]
+        smaller = max(a for a in FUSE_RATINGS_A if a < made_for)
+        assert smaller * 0.8 >= 20.0, "a fuse that does not even carry what runs would be found anyway"
+        (finding,) = cables_hold(
+            recount, made.links.assign(fuse_a=made.links.fuse_a.where(made.links.link != link, smaller))
+        )
+        assert (finding.subject, finding.unit) == (link, "s") and f"may open the fuse of {smaller:g} A" in str(finding)
