@@ -18,13 +18,13 @@ from pdm_alloc.files.plain import Plain, headers, vehicle_hashes
 from pdm_alloc.files.rows import Line, columns_of, read_lines
 from pdm_alloc.files.sources import Source, open_source
 from pdm_alloc.files.tables.bench_rows import bench_of, check_bench
-from pdm_alloc.files.tables.references import check_references, check_routes
+from pdm_alloc.files.tables.references import check_references, check_routes, refuse_untouched
 from pdm_alloc.files.tables.settings_rows import SettingRow, SettingsRow, read_settings
 from pdm_alloc.files.tables.signal_rows import check_signals
 from pdm_alloc.files.tables.signal_tables import by_name, messages_of, signals_of
 from pdm_alloc.files.tables.states import build_states, check_supply, read_matrix
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, LoadRow, VehicleLines
-from pdm_alloc.files.tables.vehicle_rules import check_conditions, check_rules, refuse_untouched
+from pdm_alloc.files.tables.vehicle_rules import check_conditions, check_rules
 
 __all__ = ["VEHICLE_COLUMNS", "read_plain", "read_vehicle", "vehicle_of"]
 

@@ -7,16 +7,12 @@ from pdm_alloc.domain.condition import Condition, parse_condition
 from pdm_alloc.domain.expression import ConditionError
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.files.faults import Faults
-from pdm_alloc.files.grids import Grid
-from pdm_alloc.files.guide import example_row
-from pdm_alloc.files.numbers import clean, plain_header
 from pdm_alloc.files.rows import Line, refuse_twins
-from pdm_alloc.files.sources import Source
 from pdm_alloc.files.tables.locks import check_locks
 from pdm_alloc.files.tables.states import check_possible
-from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, VehicleLines
+from pdm_alloc.files.tables.vehicle_rows import VehicleLines
 
-__all__ = ["check_conditions", "check_rules", "check_together", "refuse_untouched"]
+__all__ = ["check_conditions", "check_rules", "check_together"]
 
 _REMEDY = "say no to together, or correct one row"
 
@@ -239,52 +235,3 @@ def _check(line: Line, inputs: list[str] | None, inputs_set: frozenset[str], fau
         message = f"names '{name}', which is not in table inputs"
         faults.unknown_in("commands", line.number, "condition", text, name, inputs or (), message)
     return condition
-
-
-def refuse_untouched(source: Source, faults: Faults) -> None:
-    """Note once all tables left as they came, and leave them out, so that nothing else is said of them.
-
-    Parameters
-    ----------
-    source : Source
-        Tables of a vehicle; those left as they came are taken out.
-    faults : Faults
-        Where that is noted.
-    """
-    loads = source.grids.get("loads")
-    examples = _example_rows(loads, "loads") if loads is not None else []
-    if loads is None or len(examples) == len(loads.rows):
-        return
-    for number in examples:
-        remedy = "delete the row, or make it a load of your own"
-        faults.add("loads", number, "load", example_row(VEHICLE_ROWS["loads"])["load"], "is the example row", remedy)
-    untouched = [table for table, grid in source.grids.items() if _is_untouched(grid, table)]
-    for table in untouched:
-        source.broken.add(table)
-        del source.grids[table]
-    if untouched:
-        first, *others = sorted(untouched)
-        more = f", and so do {', '.join(others)}" if others else ""
-        faults.add(
-            first, None, None, None, f"holds only the example rows it came with{more}", "fill them in or delete them"
-        )
-
-
-def _is_untouched(grid: Grid, table: str) -> bool:
-    if table == "states":
-        header = [plain_header(cell) for cell in grid.header]
-        return header == ["command", "running"] and [cells for _, cells in grid.rows] == [["ignition", "1"]]
-    if table not in VEHICLE_ROWS or table == "loads" or not grid.rows:
-        return False
-    examples = len(_example_rows(grid, table))
-    # The places come with a second row, for the load of the example.
-    places = [clean(cells[0]) for _, cells in grid.rows] == ["dash", "tank"] if table == "places" else False
-    return examples == len(grid.rows) or (places and examples == 1)
-
-
-def _example_rows(grid: Grid, table: str) -> list[int]:
-    """Numbers of the rows that say in every cell what the example says."""
-    example = example_row(VEHICLE_ROWS[table])
-    wanted = [example.get(plain_header(header), "") for header in grid.header]
-    full = set(map(plain_header, grid.header)) >= {column for column, cell in example.items() if cell}
-    return [number for number, cells in grid.rows if full and [clean(cell) for cell in cells] == wanted]
