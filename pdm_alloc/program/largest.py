@@ -162,12 +162,15 @@ class Extremes:
         self, allowed: Collection[str], running: Mapping[str, Amount], inrush: Mapping[str, Amount], steady: int
     ) -> Iterator[tuple[int, Tree, bool]]:
         """Upper bound of the sum at every change: the worst steady sum and every excess that the input touches."""
-        excess = {name: _excess(running.get(name, NOTHING), amount) for name, amount in inrush.items()}
-        for name in self.inputs:
-            touched = sum(excess.get(c, 0) for c, names in self.names.items() if name in names and c in allowed)
-            if touched:
-                yield steady + touched, name, True
-                yield steady + touched, name, False
+        touched: dict[Tree, int] = dict.fromkeys(self.inputs, 0)
+        for command, amount in inrush.items():
+            excess = _excess(running.get(command, NOTHING), amount) if command in allowed else 0
+            for name in self.names.get(command, ()):
+                touched[name] += excess
+        for name, ma in touched.items():
+            if ma:
+                yield steady + ma, name, True
+                yield steady + ma, name, False
 
     def changed(
         self,

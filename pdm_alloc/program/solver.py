@@ -206,7 +206,7 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     solver = pulp.HiGHS(mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=_GAP, timeLimit=left, **options)
     try:
         problem.solve(solver)
-        solution = _read(problem.solverModel, variables, whole)
+        solution = _read(problem.solverModel, variables, program.whole if whole else None)
         if not keeps_rows(program, solution.values):
             return Solution(FAILED)
         return _recounted(solution, program, cost) if whole else solution
@@ -270,8 +270,11 @@ def _sum(weights: Mapping[int, float], variables: Sequence[pulp.LpVariable]) -> 
     return _EXPRESSION({variables[v]: weight for v, weight in weights.items()})
 
 
-def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: bool) -> Solution:
-    """The verdict from the solver's own status: PuLP calls a stopped run optimal and an impossible one valued."""
+def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: Sequence[bool] | None) -> Solution:
+    """The verdict from the solver's own status: PuLP calls a stopped run optimal and an impossible one valued.
+
+    Values of the variables that are `whole` are rounded, no others: a part of a milliamp can be what a row has left.
+    """
     status, info = model.getModelStatus(), model.getInfo()
     state = highspy.HighsModelStatus
     if status in (state.kInfeasible, state.kUnboundedOrInfeasible):
@@ -279,11 +282,11 @@ def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: bool) -> Solu
     if info.primal_solution_status != _FEASIBLE:
         return Solution(STOPPED_EMPTY if status in (state.kTimeLimit, state.kInterrupt) else FAILED)
     value = info.objective_function_value
-    if not whole:
-        values = tuple(v.varValue or 0.0 for v in variables)
+    values = tuple(v.varValue or 0.0 for v in variables)
+    if whole is None:
         outcome = PROVEN_BEST if status == state.kOptimal else STOPPED_EMPTY
         return Solution(outcome, values, value, value, tuple(v.dj or 0.0 for v in variables))
-    rounded = tuple(round(v.varValue or 0) for v in variables)
+    rounded = tuple(round(each) if is_whole else each for each, is_whole in zip(values, whole, strict=True))
     if status == state.kOptimal:
         return Solution(PROVEN_BEST, rounded, round(value), round(value))
     bound = info.mip_dual_bound

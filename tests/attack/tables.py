@@ -97,7 +97,7 @@ def read_tables(vehicle, catalogue):
 
 def number(row, column, default=None):
     text = str(row.get(column) or "").strip()
-    return default if not text else Fraction(text)
+    return default if not text else round(Fraction(text), 9)  # 1.9000000000000001 is what a computer makes of 1.9
 
 
 def text_of(row, column, default=""):

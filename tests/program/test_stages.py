@@ -172,3 +172,16 @@ def test_costs_of_millions_keep_their_last_digit(case):
     assert (found.outcome == NOT_ENOUGH) == (not every)
     if every:
         assert (found.outcome, value(cost, found.values)) == (PROVEN_BEST, min(every))
+
+
+def test_variables_that_may_be_fractions_are_not_rounded():
+    """A row has room for 0.85 to 0.9 of a variable that need not be whole; rounded, it would break the row."""
+    program = Program()
+    item, part = program.variable(1), program.variable(10, whole=False)
+    program.row({item: 1}, 1)
+    program.row({part: 1, item: -0.85}, 0)
+    program.row({part: 1, item: -0.9}, most=0)
+    solution = solve_program(program, {item: 1}, Clock(60))
+    assert solution.outcome == PROVEN_BEST
+    assert solution.values[item] == 1
+    assert 0.85 - 1e-6 <= solution.values[part] <= 0.9 + 1e-6
