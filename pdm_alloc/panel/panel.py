@@ -304,7 +304,7 @@ class Panel:
             yield part
             if isinstance(part, Answer):
                 latest = part
-        if self._saved is not None:
+        if self._saved is not None and not stop():
             yield static(latest, verdicts.verdict(latest, self._answers), self.compare.static())
 
     def _deliver(self, part: object) -> None:

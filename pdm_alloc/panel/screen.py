@@ -4,6 +4,7 @@ import atexit
 import base64
 import io
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping
 from itertools import islice
 from typing import Any, Generic, TypeVar
@@ -27,6 +28,7 @@ Question = TypeVar("Question")
 Stop = Callable[[], bool]
 
 _LAST_S = 10.0
+_BREATH_S = 0.01  # a part delivered is sent by another thread, which a solve right after it would hold up
 
 _workers: "WeakSet[Worker[Any]]" = WeakSet()
 
@@ -76,7 +78,7 @@ class Worker(Generic[Question]):
         self,
         work: Callable[[Question, Stop], Iterator[object]],
         deliver: Callable[[object], None],
-        delay_s: float = 0.02,
+        delay_s: float = 0.005,
         lock: "threading.RLock | None" = None,
     ):
         self._work, self._deliver, self._delay_s = work, deliver, delay_s
@@ -139,6 +141,7 @@ class Worker(Generic[Question]):
                 if number != self._newest:
                     return
                 self._deliver(part)
+            time.sleep(_BREATH_S)
 
 
 @atexit.register

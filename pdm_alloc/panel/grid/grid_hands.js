@@ -1,7 +1,7 @@
 // Hands: what keys, mouse and clipboard do to the editable table. Edits travel as small messages that name rows
 // by key, never by position.
 
-const MERGE_MS = 10; // edits closer together than this travel in one message
+const MERGE_MS = 0; // edits of one key or click travel in one message
 
 class Hands {
   constructor(grid) {

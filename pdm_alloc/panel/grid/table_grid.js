@@ -341,9 +341,14 @@ class Grid {
 
   // One cell is the way in with Tab; inside, arrows, Enter and Tab go from cell to cell.
   enter(e) {
-    for (const old of this.body.querySelectorAll('[tabindex="0"]')) old.tabIndex = -1;
-    if (e) e.tabIndex = 0;
+    for (const old of this.body.querySelectorAll('[tabindex="0"]')) if (old !== e) this.mark(old, false);
+    if (e) this.mark(e, true);
     this.place();
+  }
+
+  mark(e, isIn) {
+    e.tabIndex = isIn ? 0 : -1;
+    e.closest('tr').classList.toggle('pdm-grid-here', isIn);
   }
 
   current() {
