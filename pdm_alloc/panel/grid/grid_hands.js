@@ -1,13 +1,10 @@
 // Hands: what keys, mouse and clipboard do to the editable table. Edits travel as small messages that name rows
 // by key, never by position.
 
-const MERGE_MS = 0; // edits of one key or click travel in one message
-
 class Hands {
   constructor(grid) {
     this.grid = grid;
     this.model = grid.model;
-    this.queue = [];
     this.sent = grid.model.get('heard');
     this.waiting = new Map(); // cell to the message that carries its text, until that message is heard
   }
@@ -15,14 +12,7 @@ class Hands {
   // ---- messages ----
 
   send(message) {
-    this.flush();
     this.model.send({...message, n: ++this.sent});
-  }
-
-  flush() {
-    clearTimeout(this.timer);
-    if (this.queue.length) this.model.send({op: 'edit', edits: this.queue, n: ++this.sent});
-    this.queue = [];
   }
 
   // Cells whose message has been heard may be painted again.
@@ -36,10 +26,8 @@ class Hands {
     delete e.dataset.dirty;
     if (e.type !== 'checkbox' && e.dataset.was === e.value) return;
     e.dataset.was = e.value;
-    this.queue.push([this.grid.keyOf(e), e.dataset.col, textOf(e)]);
-    this.waiting.set(e, this.sent + 1);
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.flush(), MERGE_MS);
+    this.send({op: 'edit', edits: [[this.grid.keyOf(e), e.dataset.col, textOf(e)]]});
+    this.waiting.set(e, this.sent);
   }
 
   settle(e) {

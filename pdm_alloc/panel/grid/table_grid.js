@@ -25,8 +25,8 @@ class Grid {
     this.table.setAttribute('aria-label', this.model.get('table'));
     this.buildHead();
     this.body = this.table.createTBody();
-    const wrap = make('div', 'pdm-grid-wrap');
-    wrap.append(this.table);
+    this.wrap = make('div', 'pdm-grid-wrap');
+    this.wrap.append(this.table);
     this.notice = make('div', 'pdm-grid-notice');
     this.notice.tabIndex = -1;
     this.notice.setAttribute('aria-live', 'polite');
@@ -37,7 +37,7 @@ class Grid {
     this.question.hidden = true;
     this.lists = make('div');
     this.buildLists();
-    this.root.append(this.buildBar(), this.question, wrap, this.notice, this.faults, this.lists);
+    this.root.append(this.buildBar(), this.question, this.wrap, this.notice, this.faults, this.lists);
     el.append(this.root);
   }
 
@@ -400,12 +400,13 @@ class Grid {
     this.root.addEventListener('paste', (ev) => this.hands.paste(ev));
     this.root.addEventListener('copy', (ev) => this.hands.copyRange(ev));
     this.root.addEventListener('cut', (ev) => ev.stopPropagation());
+    // Cells that stay in sight cost time at every change of the page, so they stay only while the table is moved.
+    this.wrap.addEventListener('scroll', () => this.root.classList.toggle('pdm-grid-moved', this.wrap.scrollLeft > 0));
     this.onChange = () => this.sync();
     this.model.on('change', this.onChange);
   }
 
   close() {
-    this.hands.flush();
     this.model.off('change', this.onChange);
   }
 }
