@@ -131,9 +131,14 @@ class Worker(Generic[Question]):
 
     def _stream(self, number: int, question: Question) -> Iterator[object]:
         try:
-            yield from self._work(question, lambda: number != self._newest)
+            yield from self._work(question, lambda: self._is_overtaken(number))
         except Exception as exception:
             yield Failure(exception)
+
+    def _is_overtaken(self, number: int) -> bool:
+        """Waits while a message is dealt with: it may bring a newer question, and has the processor to itself."""
+        with self.lock:
+            return number != self._newest
 
     def _drain(self, number: int, stream: Iterator[object]) -> None:
         for part in stream:
