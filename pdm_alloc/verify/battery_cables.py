@@ -313,11 +313,12 @@ def voltages_hold(recount: Recount, rows: pd.DataFrame, links: pd.DataFrame, wir
     lost = {name: _lost_v(recount, state, ohms) for name, state in states.items()}
     for row in cast(list[VoltageRow], rows.to_dict("records")):
         on = [w.unit.label for w in recount.wired if row["load"] in {load.name for load, _ in w.counts}]
-        module_v = states[row["state"]].supply_v - max((lost[row["state"]][label] for label in on), default=0.0)
+        lost_v = max((lost[row["state"]][label] for label in on), default=0.0)
+        module_v = max(0.0, states[row["state"]].supply_v - lost_v)
         load = recount.loads[row["load"]]
-        left_v = _behind_v(load, max(0.0, module_v), runs.get(load.name, 0.0), recount.vehicle.settings.reference_v)
+        left_v = _behind_v(load, module_v, runs.get(load.name, 0.0), recount.vehicle.settings.reference_v)
         for stated, volts in ((row["module_v"], module_v), (row["load_v"], left_v)):
-            if stated > max(0.0, volts) + MILLIVOLT:
+            if stated > volts + MILLIVOLT:
                 message = f"the table gives {load.name} {stated:.2f} V, it has {volts:.2f} V"
                 where = {"state": row["state"], "subject": load.name}
                 yield Finding("voltage", **where, value=stated, limit=volts, unit="V", message=message)
