@@ -53,7 +53,7 @@ _MORE = {
     "Ground points": "The worst current of every stud against what it bears.",
     "Input list": "Switches and sensors take an input of the module; bus inputs arrive as messages.",
     "Command steps": "The fewest steps that show that every input of a command matters.",
-    "Supply check": "What every state draws from battery and alternator; the charge is carried from state to state.",
+    "Supply check": "Average with duties; running and peak: the most that conditions let be on at once.",
     "Module heat": "Heat each module gives off: average with duties, and with everything on that may be on.",
     "Parked": "What is drawn with everything off, and how long the battery lasts.",
     "Limits by state": "Current of every bank and of the whole module in every operating state, against its limit.",

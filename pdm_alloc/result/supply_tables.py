@@ -19,7 +19,7 @@ from pdm_alloc.harness.feed_cable import Feeder, Laid, feed_mass_g, links
 from pdm_alloc.harness.supply import StateSupply, drawn_ma, supply
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit
-from pdm_alloc.result.worst import surges_of
+from pdm_alloc.result.worst import at_once_a, surges_of
 
 __all__ = [
     "DROPS",
@@ -198,22 +198,23 @@ SUPPLY = (
 def supply_table(vehicle: Vehicle) -> pd.DataFrame:
     """A row a state, in the columns `SUPPLY`.
 
-    Currents in A; peak_a is running_a and the largest inrush that one change of one input brings; balance_a is
+    Currents in A; mean_a counts duties, running_a and peak_a do not: the most that conditions let be on at once, and
+    that at one change of one input (`at_once_a`), of the whole vehicle. `pdm_alloc.worst` asks what a limit of one
+    module bears: there tolerance counts and what comes and goes counts by its heat. balance_a is
     charging less mean_a and other_a (drawn past the modules); used_ah is what is drawn less what is charged while the
     state lasts, Ah; start_ah and end_ah are the charge, carried from state to state; floor_minutes is the time from
     the start of the state until the battery is at its floor, min, empty where it is not drained or not known; carried
     is whether the state is, empty where that cannot be said.
     """
-    excess = {surge.state: surge.excess_ma for surge in sorted(surges_of(vehicle), key=lambda each: each.excess_ma)}
-    rows = [_supply_table_row(one, excess.get(one.state, 0) / 1000) for one in supply(vehicle)]
+    largest = at_once_a(vehicle)
+    rows = [_supply_table_row(one, *largest.get(one.state, (0.0, 0.0))) for one in supply(vehicle)]
     table = pd.DataFrame(rows, columns=list(SUPPLY))
     return table.astype(dict.fromkeys(SUPPLY[1:-1], float)).astype({"carried": "boolean"})
 
 
-def _supply_table_row(one: StateSupply, excess_a: float) -> tuple[object, ...]:
+def _supply_table_row(one: StateSupply, running_a: float, peak_a: float) -> tuple[object, ...]:
     lasts = one.floor_minutes
-    peak = round(max(one.peak_a, one.running_a + excess_a), 3)
-    currents = (round(one.mean_a, 3), one.running_a, peak, one.charging_a, one.other_a, round(one.balance_a, 3))
+    currents = (round(one.mean_a, 3), running_a, peak_a, one.charging_a, one.other_a, round(one.balance_a, 3))
     charge = (None if ah is None else round(ah, 3) for ah in (one.used_ah, one.start_ah, one.end_ah))
     left = None if lasts is None or lasts == math.inf else round(lasts, 1)
     return (one.state, one.supply_v, *currents, one.minutes, *charge, left, one.carried)

@@ -15,7 +15,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import headline_table
 from pdm_alloc.domain.vehicle import State, Vehicle
 from pdm_alloc.electrics.links import as_constant_s
-from pdm_alloc.electrics.voltage import worst_excess_ma
+from pdm_alloc.electrics.voltage import running_at_voltage_ma, worst_excess_ma
 from pdm_alloc.harness.supply import cold_of
 from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes
@@ -31,6 +31,7 @@ __all__ = [
     "Surge",
     "WorstCombinations",
     "WorstSetting",
+    "at_once_a",
     "change_in_words",
     "input_names",
     "inputs_in_words",
@@ -346,3 +347,35 @@ def _excesses(vehicle: Vehicle, state: State) -> tuple[dict[str, int], dict[str,
             excess[load.command] += ma
             heat[load.command] += math.ceil(ma * as_constant_s(load.inrush_ms / 3) * 1e6)
     return excess, heat
+
+
+def at_once_a(vehicle: Vehicle) -> dict[str, tuple[float, float]]:
+    """What the whole vehicle draws at its worst in every state: steady, and at one change of one input, A.
+
+    Over every combination of inputs that conditions and the state allow, at whichever end of its span is worse, in
+    full and as stated, copper cold. States in which no combination is possible are left out.
+    """
+    extremes = Extremes(conditions_of(vehicle.commands))
+    largest: dict[str, tuple[float, float]] = {}
+    for state in vehicle.states:
+        ends = [ends_ma for volts in state.span_v if (ends_ma := _at_once_ma(vehicle, state, volts, extremes))]
+        if ends:
+            steady, momentary = (max(each) / 1000 for each in zip(*ends, strict=True))
+            largest[state.name] = (steady, momentary)
+    return largest
+
+
+def _at_once_ma(vehicle: Vehicle, state: State, volts: float, extremes: Extremes) -> tuple[int, int] | None:
+    running = dict.fromkeys((c.name for c in vehicle.commands if state.is_on(c.name)), 0)
+    inrush = dict(running)
+    for load in vehicle.loads:
+        if load.command in running:
+            cold, cold_ma = cold_of(load, vehicle.settings)
+            reference = vehicle.settings.reference_v
+            steady = load.count * running_at_voltage_ma(cold_ma, load.volt_exponent, volts, reference)
+            excess = load.count * worst_excess_ma(load.inrush_ma, cold_ma, (volts, reference), cold=cold)
+            running[load.command] += steady
+            inrush[load.command] += steady + excess
+    amounts, peaks = ({name: (ma, ()) for name, ma in each.items()} for each in (running, inrush))
+    steady_sum, change = extremes.sum(running, amounts, 0), extremes.change(running, amounts, peaks, 0)
+    return None if steady_sum is None or change is None else (steady_sum[0], change[0])

@@ -9,7 +9,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.domain.bench import Part
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import PPM, Load, State
+from pdm_alloc.domain.vehicle import PPM, Command, Load, State
 from pdm_alloc.electrics.ampacity import ampacity_a
 from pdm_alloc.electrics.wire import mass_g_per_m
 from pdm_alloc.electrics.wire_tables import CLASS_5_OHM_PER_KM
@@ -68,6 +68,17 @@ def test_drops_by_hand():
     assert tuple(table.columns) == DROPS and list(table.load) == ["lamp", "motor"]
     assert table.drop_v.tolist() == pytest.approx((table.drop_pct * 0.12).tolist(), abs=1e-4)
     assert table.limit_pct.tolist() == [3.0, 3.0] and table.wire[0] == "1.5 mm2"
+
+
+def test_what_conditions_exclude_is_not_added_in_the_supply():
+    """Lamp and motor never on together: running is the larger of the two, the peak what one of them brings."""
+    dark = (Command("light", "key and stalk"), Command("run", "key and not stalk"))
+    together = placed(replace(TWO, commands=(Command("light", "key"), Command("run", "key and stalk")))).supply.iloc[0]
+    apart = placed(replace(TWO, commands=dark)).supply.iloc[0]
+    draws = [x.running_ma * x.count / 1000 for x in TWO.loads]
+    peaks = [x.inrush_ma * x.count / 1000 for x in TWO.loads]
+    assert (together.running_a, apart.running_a) == (sum(draws), max(draws))
+    assert apart.peak_a == max(peaks)
 
 
 def test_supply_by_hand():
