@@ -18,7 +18,7 @@ from pdm_alloc.electrics.links import (
 from pdm_alloc.electrics.wire import mass_g_per_m, resistance_ohm_per_m
 from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice, WireRules, choose_wire
 from pdm_alloc.harness.paths import Lengths, lengths_of
-from pdm_alloc.harness.supply import StateSupply, surges
+from pdm_alloc.harness.supply import StateSupply, drawn_ma, surges
 
 __all__ = [
     "FEED_DROP_PCT",
@@ -34,7 +34,7 @@ __all__ = [
 # Drop allowed in a main feed, per cent: ABYC E-11, panel and switchboard main feeders.
 FEED_DROP_PCT = 3.0
 
-# Drop allowed in a cable while the starter turns, per cent: 0.5 V of 12 V; common practice, no source.
+# Drop allowed from battery to starter while it turns, per cent: 0.5 V of 12 V; common practice, no source.
 STARTER_DROP_PCT = 4.0
 
 
@@ -249,7 +249,7 @@ def links(
     trunk = _isolator(feeder, [ma for _, _, ma in feeds]) if vehicle.settings.isolator_place else ()
     source = _behind(_battery_source(vehicle), trunk)
     made = [_feed(feeder, source, *feed) for feed in feeds]
-    return (*trunk, *made, *_starter(feeder, source), *_alternator(feeder, source))
+    return (*trunk, *made, *_starter(feeder, source, trunk), *_alternator(feeder, source))
 
 
 def _battery_source(vehicle: Vehicle) -> Source | None:
@@ -298,21 +298,39 @@ def _isolator(feeder: Feeder, feeds_ma: Sequence[int]) -> tuple[Laid, ...]:
         fuses = [feeder.feed(ma, None).fuse_a or 0.0 for ma in feeds_ma]
         running = max(running, FUSE_LOADING * sum(fuses))
     demands = [LinkDemand("isolator", running, running + excess / 1000, seconds, length, fused=turned is None)]
-    demands += [] if turned is None else [_short("isolator", *turned, length)]
+    demands += [] if turned is None else [_short("isolator", *turned, length, _trunk_drop_pct(feeder, length))]
     source = _battery_source(feeder.vehicle)
     made = (_laid(feeder, source, demand, end, start=start) for demand in demands)
     return (max(made, key=lambda one: math.inf if one.link is None else one.link.area_mm2),)
 
 
-def _starter(feeder: Feeder, source: Source | None) -> tuple[Laid, ...]:
+def _trunk_drop_pct(feeder: Feeder, length_m: float | None) -> float:
+    """What the cable to the isolator may lose of what is allowed up to the starter: as much as its length's share."""
+    onward_m = feeder.length_m(feeder.vehicle.settings.starter_place)
+    if not length_m or not onward_m:
+        return STARTER_DROP_PCT
+    return STARTER_DROP_PCT * length_m / (length_m + onward_m)
+
+
+def _starter(feeder: Feeder, source: Source | None, trunk: Sequence[Laid]) -> tuple[Laid, ...]:
+    """Isolator to starter: what the cable to the isolator leaves of the drop, loads that are on while it turns in."""
     place, turned = feeder.vehicle.settings.starter_place, _starting(feeder.vehicle)
     if place is None and turned is None:
         return ()
-    return (_laid(feeder, source, _short("starter", *(turned or (0.0, None)), feeder.length_m(place)), place),)
+    left_pct = max(0.0, STARTER_DROP_PCT - _trunk_loses_pct(feeder.vehicle, trunk))
+    demand = _short("starter", *(turned or (0.0, None)), feeder.length_m(place), round(left_pct, 3))
+    return (_laid(feeder, source, demand, place),)
 
 
-def _short(name: str, current_a: float, seconds: float | None, length_m: float | None) -> LinkDemand:
-    return LinkDemand(name, current_a, current_a, 0.0, length_m, STARTER_DROP_PCT, fused=False, seconds=seconds)
+def _trunk_loses_pct(vehicle: Vehicle, trunk: Sequence[Laid]) -> float:
+    counts = {load.name: load.count for load in vehicle.loads}
+    turned = [s.other_ma + drawn_ma(vehicle, s, counts) for s in vehicle.states if s.other_ma]
+    ohm = sum(one.link.hot_ohm or 0.0 for one in trunk if one.link is not None)
+    return max(turned, default=0) / 1000 * ohm * 100 / vehicle.settings.system_v
+
+
+def _short(name: str, current_a: float, seconds: float | None, length_m: float | None, drop_pct: float) -> LinkDemand:
+    return LinkDemand(name, current_a, current_a, 0.0, length_m, drop_pct, fused=False, seconds=seconds)
 
 
 def _starting(vehicle: Vehicle) -> tuple[float, float | None] | None:

@@ -14,7 +14,7 @@ from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.thermal import module_heat_w
 from pdm_alloc.electrics.voltage import running_at_voltage_ma
 from pdm_alloc.electrics.wire_choice import WireChoice
-from pdm_alloc.harness.feed_cable import Laid
+from pdm_alloc.harness.feed_cable import STARTER_DROP_PCT, Laid
 from pdm_alloc.harness.supply import LoadVoltage, battery_of, load_voltages
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
 from pdm_alloc.result.supply_tables import feed_drops_v, laid_links
@@ -122,6 +122,8 @@ def _note(vehicle: Vehicle, one: Laid) -> str:
         notes.append("carries the starter, so it has no fuse: short, protected from chafing, terminals covered")
     elif one.link.fuse_a is not None:
         notes.append(f"distance of the fuse: {RULE_PACKS[vehicle.settings.rules].source}")
+    if one.demand.name == "starter" and one.demand.drop_pct < STARTER_DROP_PCT:
+        notes.append(f"{STARTER_DROP_PCT:g} % are allowed together with the cable to the isolator")
     if one.link.fault_a is None:
         notes.append("fault current not known: enter battery_ah or battery_mohm")
     if one.demand.length_m is None:

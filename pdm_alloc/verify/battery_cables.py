@@ -99,6 +99,7 @@ def cables_hold(recount: Recount, links: pd.DataFrame) -> Iterator[Finding]:
             yield from _Cable(recount, asked, row).findings()
             yield from _peak(asked, row, surges)
             yield from _opened(asked, row, surges)
+    yield from _starter_drop(recount, rows)
 
 
 def _link_rows(links: pd.DataFrame) -> list[LinkRow]:
@@ -111,6 +112,30 @@ def _peak(asked: _Asked, row: LinkRow, surges: Sequence[_Waves]) -> Iterator[Fin
     if asked.name == "feed" and row["peak_a"] * GUARD < least:
         message = f"its peak is given as {row['peak_a']:g} A, one change of one input brings {least:.4g} A"
         yield _finding(asked, row["peak_a"], least, "A", message)
+
+
+def _starter_drop(recount: Recount, rows: _Links) -> Iterator[Finding]:
+    """From battery to starter no more is lost than is allowed, over both cables, with all on that may be on."""
+    asked = next((a for a in _asked(recount, rows) if a.name == "starter"), None)
+    trunk, onward = rows.get((NAMES["isolator"], "")), rows.get((NAMES["starter"], ""))
+    if asked is None or trunk is None or onward is None or not isinstance(onward["size"], str):
+        return
+    trunk_ohm, onward_pct = _hot_ohm(recount.vehicle, trunk), _Cable(recount, asked, onward).drop_pct()
+    if not trunk_ohm or not onward_pct:
+        return
+    drawn_a = max((_starting_a(recount, state) for state in recount.vehicle.states if state.other_ma), default=0.0)
+    pct = onward_pct + 100 * drawn_a * trunk_ohm / recount.vehicle.settings.system_v
+    if pct > STARTER_PCT * GUARD:
+        message = (
+            f"with the cable to the isolator {pct:.3g} % are lost up to the starter, {STARTER_PCT:g} % are allowed"
+        )
+        yield _finding(asked, pct, STARTER_PCT, "%", message)
+
+
+def _starting_a(recount: Recount, state: State) -> float:
+    """What flows through the cable to the isolator while the starter turns, loads included, A."""
+    on = [load for load in recount.vehicle.loads if state.is_on(load.command)]
+    return float(state.other_ma + sum(recount.draw(load, state.supply_v) * load.count for load in on)) / 1000
 
 
 def _opened(asked: _Asked, row: LinkRow, surges: Sequence[_Waves]) -> Iterator[Finding]:
@@ -261,15 +286,20 @@ class _Cable:
         return amps * math.sqrt(seconds / joule)
 
     def _drop(self, size: Conductor) -> Iterator[Finding]:
-        amps = max([self.asked.steady_a, *(amps for amps, _ in self.asked.turns)])
-        if self.length_m is None or not amps:
-            return
-        back = 2 if self.settings.return_path == "wire" else 1
-        ohm = back * size.ohm_per_m(min(1.0, amps / (self.parallel * size.ampacity_a))) / self.parallel * self.length_m
-        pct = 100 * amps * ohm / self.settings.system_v
+        pct = self.drop_pct(size)
         if pct > self.asked.drop_pct * GUARD:
             message = f"it loses {pct:.3g} %, {self.asked.drop_pct:g} % are allowed"
             yield _finding(self.asked, pct, self.asked.drop_pct, "%", message)
+
+    def drop_pct(self, conductor: Conductor | None = None) -> float:
+        """What it loses of the system voltage, per cent; 0 where its length, current or size is not known."""
+        size = conductor or _alone(self.settings, self.ambient_c, self.row["area_mm2"])
+        amps = max([self.asked.steady_a, *(amps for amps, _ in self.asked.turns)])
+        if self.length_m is None or not amps or size is None:
+            return 0.0
+        back = 2 if self.settings.return_path == "wire" else 1
+        ohm = back * size.ohm_per_m(min(1.0, amps / (self.parallel * size.ampacity_a))) / self.parallel * self.length_m
+        return 100 * amps * ohm / self.settings.system_v
 
 
 def _way(vehicle: Vehicle, start: str | None, end: str | None) -> tuple[float | None, float]:
