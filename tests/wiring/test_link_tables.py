@@ -69,7 +69,7 @@ def test_fuses_of_the_links():
 def test_a_starter_cable_outlasts_the_turn_and_keeps_its_drop():
     """240 A for 6 s stay within the insulation's class; at most 4 % are lost on the way."""
     row = rows().loc["starter"]
-    assert (row.running_a, row.seconds) == (240.0, 6.0) and row.drop_pct <= row.limit_pct == 4.0
+    assert (row.running_a, row.seconds) == (240.0, 6.0) and row.drop_pct <= row.limit_pct <= 4.0
     assert damage_ms(240, row.area_mm2, 30, 105) >= 6_000
     assert "no fuse" in row.note
 
@@ -78,19 +78,17 @@ def test_the_starter_loses_no_more_than_is_allowed_over_both_its_cables():
     """4 % from the battery on: what the isolator's cable loses of it, with the loads that are on, its own may not."""
     table = rows()
     trunk, onward = table.loc["battery to isolator"], table.loc["starter"]
-    # warm copper at the class of its insulation, 105 deg C; the computer draws 5 A beside 240 A
-    ohm = 1.7241e-2 / trunk.area_mm2 * (234.5 + 105) / 254.5 * trunk.length_m
-    assert onward.limit_pct == pytest.approx(4 - 245 * ohm * 100 / 12, abs=0.1)
+    # 50 mm2 has 0.386 ohm / km at 20 deg C (IEC 60228, class 5), warm at 105 deg C; the computer draws 5 A beside 240 A
+    assert (trunk.area_mm2, trunk.length_m) == (50.0, pytest.approx(2.4))
+    ohm = 0.386e-3 * 2.4 * (234.5 + 105) / 254.5
+    assert onward.limit_pct == pytest.approx(4 - 245 * ohm * 100 / 12, abs=0.02)
     assert onward.drop_pct <= onward.limit_pct < 4 and "together with the cable to the isolator" in onward.note
-    unit = small.unit(place="right")
-    made = pa.allocate(CAR, unit)
+    made = pa.allocate(CAR, small.unit(place="right"))
     broken = made.links.copy()
-    size = next(mm2 for mm2 in (10, 16, 25, 35, 50, 70) if 240 * 1.7241e-2 / mm2 * onward.length_m * 100 / 12 < 3.4)
-    broken.loc[broken.link == "starter", "area_mm2"] = size
+    broken.loc[broken.link == "starter", "area_mm2"] = 35.0  # alone it would lose 2 %
     made.__dict__["links"] = broken
-    assert pa.verify(made).message.str.contains("with the cable to the isolator").any(), pa.verify(
-        made
-    ).message.tolist()
+    (message,) = pa.verify(made).message
+    assert "with the cable to the isolator 4." in message
 
 
 def test_fault_currents_shrink_on_the_way():
