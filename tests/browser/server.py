@@ -23,7 +23,8 @@ PRIVATE = (
     "JUPYTERLAB_WORKSPACES_DIR",
     "IPYTHONDIR",
 )
-START_S = 60
+START_S = 120  # a busy machine takes half a minute
+TRIES = 2
 STOP_S = 10
 
 
@@ -72,8 +73,20 @@ class Server:
 
 
 def start(arguments: list[str], env: dict[str, str], folder: Path, find) -> Server:
-    """Start a server and wait until it answers; `find` gives its address, or None while it has none."""
-    log = folder / "server.log"
+    """Start a server and wait until it answers; `find` gives its address, or None while it has none.
+
+    One that ends by itself, or is still silent after `START_S`, is started once more.
+    """
+    for left in reversed(range(TRIES)):
+        try:
+            return _started(arguments, env, folder / f"server_{left}.log", find)
+        except RuntimeError:
+            if not left:
+                raise
+    raise AssertionError
+
+
+def _started(arguments: list[str], env: dict[str, str], log: Path, find) -> Server:
     with log.open("w") as out:
         process = subprocess.Popen(
             [sys.executable, *arguments], env=env, stdout=out, stderr=subprocess.STDOUT, start_new_session=True
@@ -96,7 +109,8 @@ def _wait(server: Server, find) -> str:
         if url:
             return url
         time.sleep(0.05)
-    raise RuntimeError(f"the server did not start:\n{server.log.read_text()[-4000:]}")
+    said = "is silent" if server.process.poll() is None else f"ended with {server.process.returncode}"
+    raise RuntimeError(f"the server did not start, it {said}:\n{server.log.read_text(errors='replace')[-4000:]}")
 
 
 def address_in_runtime_file(server: Server, env: dict[str, str]) -> str | None:
@@ -112,13 +126,13 @@ def address_in_runtime_file(server: Server, env: dict[str, str]) -> str | None:
 
 def address_in_log(server: Server) -> str | None:
     """The address a page server has logged; it takes the next port by itself where the first is gone."""
-    found = re.findall(r"^http://127\.0\.0\.1:\d+/", server.log.read_text(), re.MULTILINE)
+    found = re.findall(r"^http://127\.0\.0\.1:\d+/", server.log.read_text(errors="replace"), re.MULTILINE)
     return found[-1] if found and _answers(found[-1]) else None
 
 
 def _answers(url: str) -> bool:
     try:
-        urllib.request.urlopen(url + "voila/static/", timeout=1).close()
+        urllib.request.urlopen(url + "voila/static/", timeout=5).close()
     except urllib.error.HTTPError:
         return True
     except OSError:

@@ -52,6 +52,7 @@ def test_a_load_is_locked_by_drag_and_by_keyboard(builder):
     page = builder.page
     page.set_viewport_size({"width": 1400, "height": 2400})  # a drag by script cannot scroll on its way
     page.get_by_role("combobox", name="mounted at").select_option("glove box")  # its heat decides what a channel takes
+    builder.await_answer(2)  # a list that is made anew while something is dragged over it lets go of it
     tab(builder, "Locks")
     fan = page.locator(".pdm-locks-load", has_text="cabin lamp")
     spare = page.locator(".pdm-locks-channel", has_text="spare").first
@@ -59,9 +60,11 @@ def test_a_load_is_locked_by_drag_and_by_keyboard(builder):
     fan.drag_to(spare)
     entry = page.locator(f".pdm-locks-channel[data-channel='{channel}']")
     expect(entry).to_contain_text("cabin lamp \u00b7 locked", timeout=SLOW_MS)
+    builder.await_answer(3)
     builder.says("Enough")
     entry.locator("button").press("Delete")
     expect(page.get_by_role("button", name="Unlock all")).to_be_disabled(timeout=SLOW_MS)
+    builder.await_answer(4)
     pump = page.locator(".pdm-locks-load", has_text="main fuel pump")
     pump.press("Enter")
     channels = page.locator(".pdm-locks select").nth(1)

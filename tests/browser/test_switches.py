@@ -188,7 +188,8 @@ def test_worst_button(stage, page, answer):
     assert limits.counted_a["whole module"] == row.current_a
     expect(page.locator("[data-bar='whole module']")).to_contain_text(f"{row.used_pct:.0f} %")
     expect(page.locator(".pdm-sw-state")).to_have_value(row.state)
-    assert page.locator("[aria-checked='true'], [aria-valuenow='1']").count() == len(stage.switches.result.inputs)
+    set_on = page.locator("[aria-checked='true'], [aria-valuenow='1']")
+    expect(set_on).to_have_count(len(stage.switches.result.inputs))
     peak = next(worst[worst.limit == "whole module, peak"].itertuples())
     page.get_by_role("button", name="worst combination of whole module, peak").click()
     expect(page.locator(".pdm-sw-press")).to_contain_text(f"{peak.changed}: switches on {peak.switched_on}.")
