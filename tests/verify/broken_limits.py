@@ -252,6 +252,60 @@ LIMITS = [
         vehicle=case.still(case.in_the_cold(case.load("heater", kind="solenoid"))),
         units=case.units(total_ma=37777),
     ),
+    # conditions with or, not, and none at all; all of the 34 A in ready can be on together
+    broken(
+        "total",
+        "a condition of two parts",
+        34.0,
+        33.999,
+        vehicle=case.still(case.command("demist", condition="not key or light_switch")),
+        units=case.units(total_ma=37777),
+    ),
+    broken(
+        "total",
+        "a command of its own",
+        34.0,
+        33.999,
+        vehicle=case.still(case.command("demist", condition="")),
+        units=case.units(total_ma=37777),
+    ),
+    broken(
+        "total",
+        "with every input off",
+        34.0,
+        33.999,
+        vehicle=case.still(
+            replace(
+                VEHICLE,
+                commands=tuple(
+                    replace(c, condition=f"not {c.name}_off and not (key or dash_level)") for c in VEHICLE.commands
+                ),
+            )
+        ),
+        units=case.units(total_ma=37777),
+    ),
+    # without any inrush a change brings no more than what is on already
+    broken(
+        "total_peak",
+        "of what is on",
+        34.0,
+        33.999,
+        vehicle=case.still(replace(VEHICLE, loads=tuple(replace(x, inrush_ma=x.running_ma) for x in VEHICLE.loads))),
+        units=case.units(total_peak_ma=33999),
+    ),
+    # 7.77 A are what 9.713 A leave, less 20 %; the setting of 9.8 A is above them
+    broken("trip", "at the usable limit exactly", 9.8, 9.713, units=case.channels("3", continuous_ma=9713), where="3"),
+    # half of 16.1 A, a quarter more, up to a step: 10.1 A on each channel of the pair
+    broken(
+        "trip",
+        "of a pair",
+        10.1,
+        10.08,
+        units=case.units(
+            channels=tuple(replace(c, continuous_ma=10080) if c.pair else c for c in case.MODULE.channels)
+        ),
+        where="5+6",
+    ),
     broken("supply", "too low", 8.9, 9.0, vehicle=case.at_volts(8.9)),
     broken("supply", "too high", 16.1, 16.0, vehicle=case.at_volts(16.1)),
     broken(

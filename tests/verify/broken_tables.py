@@ -54,6 +54,16 @@ def splice(upper, **values) -> Tables:
     return made.altered("cut_list", 1, to_part="S-1").altered("cut_list", 2, from_part="S-1", **values)
 
 
+def loads(made, *changes) -> Tables:
+    """An allocation with its loads altered, in their order."""
+    return made.of(loads=tuple(replace(x, **more) for x, more in zip(made.vehicle.loads, changes, strict=True)))
+
+
+def inrush(cold=20.0, **computer) -> Tables:
+    """A car whose heater switches on with 30 A above its 20 A, the computer with as much as is said."""
+    return loads(car(), {"inrush_ma": 50_000}, computer).of(lowest_ambient_c=cold)
+
+
 PINS = {"pins": ("a", "b"), "contact_ma": 22_499}
 VALVES = tuple(
     Signal(name, kind, 2, "right", current_ma=ma)
@@ -94,6 +104,27 @@ TABLES = {
     "ampacity as it is rounded": lambda: wire(ampacity_a=29.01),
     "ampacity a hundredth too high": lambda: wire(ampacity_a=29.02),
     "a wire for its own bundle": lambda: wire(bundle_wires=3),
+    "a pair between two steps": lambda: trip(22.55, lambda: on_two("pair")).altered("wires", 0, trip_a=45.1),
+    "a load of no place": lambda: loads(motors(), {"place": None, "length_m": 2.0}, {}, {}).of(bundle_wires=7),
+    "a load of no place, thinner wire": lambda: loads(wire(area_mm2=0.75), {"place": None, "length_m": 2.0}, {}, {}),
+    "loads of no length": lambda: loads(wire(size="not known"), {"place": None}, {}, {}),
+    "a circuit of two loads": lambda: grounded().altered("wires", 0, area_mm2=1.5),
+    "one of two of no length": lambda: grounded().of(
+        loads=(
+            *grounded().vehicle.loads[:1],
+            replace(grounded().vehicle.loads[1], place=None, length_m=7.0),
+            grounded().vehicle.loads[2],
+        )
+    ),
+    "least of all settings": lambda: loads(trip(0.1), {"running_ma": 80, "inrush_ma": 80}, {}, {}),
+    "a setting above the least of all": lambda: loads(trip(0.1), {"running_ma": 81, "inrush_ma": 81}, {}, {}),
+    "gauges": lambda: motors().of(wire_sizes="awg").altered("wires", -1, area_mm2=3.308),
+    "a class of 125 deg C": lambda: motors().of(
+        insulation_c=125.0,
+        wire_ambient_c=60.0,
+        places=tuple(replace(p, ambient_c=None) for p in motors().vehicle.places),
+    ),
+    "no place is known": lambda: motors().of(places=(), routes=()),
     "a bridge counted once": lambda: wire(lambda: on_two("bridge"), bundle_wires=1),
     "a bundle that is to be split": lambda: wire(lambda: on_two("bridge"), bundle_wires=1, note="split its bundle"),
     "a pair in a bundle of one": lambda: wire(lambda: on_two("pair"), bundle_wires=1),
@@ -123,6 +154,19 @@ TABLES = {
     "the inrush of a feed": lambda: link(1, peak_a=24.98),
     "less than the inrush of a feed": lambda: link(1, peak_a=24.97),
     "a feed of less than it carries": lambda: link(1, running_a=15.0, fuse_a=18.7),
+    "the inrush of a heater": inrush,
+    "the inrush of a motor in the cold": lambda: inrush(-20.0, inrush_ma=90_000, kind="motor"),
+    "the inrush of both at once": lambda: inrush(inrush_ma=15_000).of(
+        commands=tuple(replace(c, condition="key") for c in car().vehicle.commands)
+    ),
+    "a fuse that the isolator cable does not bear": lambda: link(1, fuse_a=250.0),
+    "a feed from the battery itself": lambda: calm().of(isolator_place=None),
+    "a car whose places nobody knows": lambda: car().of(
+        battery_place=None, isolator_place=None, starter_place=None, alternator_place=None
+    ),
+    "a car in the dark": lambda: crank(other_ma=0, minutes=None).of(starter_place=None, alternator_place=None),
+    "a car that does not charge": lambda: car().of(states=tuple(replace(s, charging_a=None) for s in STATES)),
+    "a state off for all": lambda: car().of(states=(*STATES, replace(STATES[0], name="off", duty_ppm={}))),
     "a millimetre further to the fuse": lambda: link(1, fuse_within_m=0.301),
     "a fuse nobody knows how far away": lambda: link(1, fuse_within_m=NAN),
     "a feed without a fuse": lambda: link(1, fuse_a=NAN),

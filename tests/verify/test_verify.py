@@ -9,7 +9,7 @@ from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.verify.check import verify
+from pdm_alloc.verify.check import objections, verify
 from pdm_alloc.verify.recount import COLUMNS, Finding
 from tests.verify import case
 from tests.verify.case import MODULE, UNIT, VEHICLE, wired
@@ -121,3 +121,27 @@ def test_circuits_that_name_nothing_known_are_findings_not_tracebacks():
     odd = PlacedCircuit("nowhere", (), "ring", "never", (("ghost", 7),))
     found = verify(Allocation(VEHICLE, (UNIT,), (odd,), "isolate", "proven best"))
     assert {"item", "channel"} <= set(found["rule"])
+
+
+def test_objections_are_of_the_circuit_alone():
+    """A pump on a channel 1 mA too weak: what is wrong with it there, whatever else is locked, spare or wired."""
+    vehicle = replace(case.locked(("pump", "compact", "9"), ("radio", "compact", "1")))
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, spare_channels=10))
+    weak = case.channels("3", continuous_ma=9712)
+    (finding,) = objections(vehicle, weak, case.CIRCUITS["pump"])
+    assert (finding.rule, finding.channel, finding.value, finding.limit) == ("continuous", "3", 7.77, 7.769)
+    assert objections(vehicle, (UNIT,), case.CIRCUITS["pump"]) == []
+    half = replace(case.CIRCUITS["left"], items=(("marker", 1),))
+    assert objections(vehicle, (UNIT,), half) == []  # that its other items are nowhere speaks not against the channel
+
+
+def test_a_row_of_a_load_or_module_nobody_knows_is_found():
+    """A ghost on a channel, a channel of a module that is not fitted: named, and no traceback."""
+    rows = assignments()
+    ghost = pd.concat([rows, pd.DataFrame([("ghost", 1, "compact", "10")], columns=rows.columns)])
+    found = verify(VEHICLE, MODULE, ghost)
+    assert found[["rule", "subject"]].to_numpy().tolist() == [["item", "ghost"]] or set(found["rule"]) >= {"item"}
+    away = rows.assign(module=rows["module"].where(rows["load"] != "engine ECU", "other"))
+    assert verify(VEHICLE, MODULE, away)[["rule", "module", "channel"]].to_numpy().tolist() == [
+        ["channel", "other", "9"]
+    ]
