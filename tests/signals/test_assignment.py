@@ -110,6 +110,15 @@ def test_the_growth_is_the_fewest_pins_brute_force_can_do_with(seed):
     assert sum(n for _, _, n in short.pins) == _fewest_outside(signals, boxes)
 
 
+def test_pins_there_are_and_pins_like_them_that_are_short_are_told_apart():
+    """A bus pair and two of four switches are there, on a connector sorted behind the added ones: two pins are short."""
+    pins = [SignalPin(str(n), "C", frozenset(("switch_to_ground",))) for n in (1, 2)]
+    pins += [SignalPin(str(n), "C", frozenset(("bus",)), pair="b") for n in (3, 4)]
+    signals = [Signal("key", "switch_to_ground", 4), Signal("trunk", "bus")]
+    short = signal_shortfall([replace(s, current_ma=0) for s in signals], fitted([Box("unit", tuple(pins))]))
+    assert short.pins == (("unit", "switch_to_ground", 2),) and short.signals == ("key",)
+
+
 def _fewest_outside(signals, boxes):
     """Every set of signals left out, cheapest first."""
     sizes = {kept: sum(s.rule.pins for s in signals if s not in kept) for kept in _subsets(signals)}

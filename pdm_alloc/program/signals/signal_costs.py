@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from pdm_alloc.program.signals.signal_program import SignalProgram
+from pdm_alloc.program.signals.signal_types import NEW_CONNECTOR
 
 __all__ = [
     "NEW_CONNECTOR",
@@ -18,8 +19,6 @@ __all__ = [
     "versatility",
     "wire_cost",
 ]
-
-NEW_CONNECTOR = "added"  # connector of pins a box would have to gain
 
 
 def versatility(model: SignalProgram) -> dict[int, int]:

@@ -7,14 +7,18 @@ from dataclasses import dataclass, replace
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.signals import QUALIFIERS, SIGNAL_KINDS, SUPPLIES, FittedBox, Signal, SignalKind, SignalPin
 
-__all__ = ["PairClass", "PinClass", "Pins", "SharedPin", "SignalType", "fits_pin", "pins_of", "types_of"]
+__all__ = [
+    *("NEW_CONNECTOR", "PairClass", "PinClass", "Pins", "SharedPin", "SignalType", "fits_pin", "pins_of", "types_of"),
+]
 
 Member = tuple[str, int]
 
 # Kind, qualifiers, supplies, current, place, reader, and whether it is vital.
 _Key = tuple[str, tuple[str, ...], tuple[str, ...], int, str | None, str | None, bool]
 
-_Traits = tuple[tuple[str, ...], int]  # functions and rating of a pin, mA; -1: not judged
+NEW_CONNECTOR = "added"  # connector of pins a box would have to gain
+
+_Traits = tuple[tuple[str, ...], int, bool]  # functions and rating of a pin, mA (-1: not judged); whether it is added
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +184,8 @@ def _shared(box: FittedBox) -> list[SharedPin]:
 
 
 def _traits(pin: SignalPin) -> _Traits:
-    return (tuple(sorted(pin.functions)), -1 if pin.max_ma is None else pin.max_ma)
+    rating = -1 if pin.max_ma is None else pin.max_ma
+    return (tuple(sorted(pin.functions)), rating, pin.connector == NEW_CONNECTOR)
 
 
 def _add_classes(box: FittedBox, classes: list[PinClass], pairs: list[PairClass]) -> None:
