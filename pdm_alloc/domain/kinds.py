@@ -76,6 +76,8 @@ class Settings:
         Bit rate of the bus, kbit/s.
     bus_stub_m : float
         From the trunk of the bus to each of its nodes, m; 0: the trunk passes through their connectors.
+    control_unit_load : str or None
+        Load that is the supply of the control units and expanders; None: the load of their name, where there is one.
     """
 
     system_v: float = 12.0
@@ -108,6 +110,7 @@ class Settings:
     time_limit_s: float = 60.0
     bus_kbit: int = 500
     bus_stub_m: float = 0.0
+    control_unit_load: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ __all__ = [
     "SIGNAL_KINDS",
     "SIGNAL_NEEDS",
     "SUPPLIES",
+    "SWITCHED_LOW",
     "Box",
     "FittedBox",
     "Keypad",
@@ -124,6 +125,9 @@ SIGNAL_KINDS: dict[str, SignalKind] = {kind.name: kind for kind in _KINDS}
 
 SIGNAL_NEEDS = ("pwm", "supply_5v", "sensor_ground", "spare")
 
+# Kinds whose other end is fed: by a channel of a module, which the table of signals may name.
+SWITCHED_LOW = ("low_side", "injector")
+
 # What reads an input of the vehicle, and as which kind of signal.
 READERS = ("module", "control_unit", "keypad")
 
@@ -157,6 +161,9 @@ class Signal:
         True where it came from the kind and not from the table.
     reader : str or None
         Kind of box it must be on: ``module`` or ``control_unit``; None: any.
+    fed_by : str or None
+        Of an actuator that is switched to ground: the load whose channel feeds it, that is itself as the power side
+        has it. None: the load of its own name, where there is one.
     note : str
         Free text.
     extra : tuple of (str, str)
@@ -174,6 +181,12 @@ class Signal:
     reader: str | None = None
     note: str = ""
     extra: tuple[tuple[str, str], ...] = ()
+    fed_by: str | None = None
+
+    @property
+    def load(self) -> str | None:
+        """Name of the load that it would be on the power side; None: nothing of it is switched to ground."""
+        return (self.fed_by or self.name) if self.kind in SWITCHED_LOW and "spare" not in self.needs else None
 
     @property
     def rule(self) -> SignalKind:

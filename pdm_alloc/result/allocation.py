@@ -217,7 +217,8 @@ class Allocation:
     @cached_property
     def returns(self) -> tuple[ReturnWire, ...]:
         """Returns and the ground points they go to; empty without a table ``grounds``."""
-        beside = (self.signals.to_ground, self.signals.driven_high) if self.signals else ()
+        side = self.signals
+        beside = (side.to_ground, side.driven_high, side.switched) if side else ()
         return returns(self.vehicle, self.wired, *beside)
 
     @cached_property

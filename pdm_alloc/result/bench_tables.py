@@ -276,6 +276,10 @@ class SignalWiring(Protocol):
     def driven_high(self) -> tuple[ReturnWire, ...]:
         """Returns of actuators that are driven high, without a ground point yet."""
 
+    @property
+    def switched(self) -> frozenset[str]:
+        """Names of loads that a box switches to ground: their pin is their return."""
+
     def care(self) -> tuple[CareWarning, ...]:
         """What is to be looked at."""
 

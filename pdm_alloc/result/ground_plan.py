@@ -1,7 +1,7 @@
 """Ground plan: the return of every load, switch and actuator, and the ground point it goes to."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -86,6 +86,7 @@ def returns(
     wired: Sequence[WiredCircuit],
     switches: Sequence[tuple[str, str | None]] = (),
     actuators: Sequence[ReturnWire] = (),
+    switched: Collection[str] = (),
 ) -> tuple[ReturnWire, ...]:
     """Returns of a vehicle with the ground points they go to.
 
@@ -99,6 +100,8 @@ def returns(
         Names and places of switches of the signal side that close to ground.
     actuators : sequence of ReturnWire
         Of actuators of the signal side that are driven high, without a ground point yet.
+    switched : collection of str
+        Loads that a control unit switches to ground: what they return goes to its pin.
 
     Returns
     -------
@@ -109,7 +112,7 @@ def returns(
     """
     if not vehicle.grounds:
         return ()
-    wanted = [*_power(vehicle, wired), *_sensors(vehicle, switches), *actuators]
+    wanted = [*_power(vehicle, wired, switched), *_sensors(vehicle, switches), *actuators]
     ways = [dict(_ways(vehicle, Wiring(vehicle), one)) for one in wanted]
     asked = [
         Return(len(one.items), one.conductors, one.state_ma, {p: round(1000 * m) for p, (m, _) in way.items()})
@@ -120,11 +123,14 @@ def returns(
     return tuple(part for r, one in enumerate(wanted) for part in _parts(vehicle, one, r, ways[r], chosen))
 
 
-def _power(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> Iterator[ReturnWire]:
+def _power(vehicle: Vehicle, wired: Sequence[WiredCircuit], switched: Collection[str]) -> Iterator[ReturnWire]:
     by_wire = vehicle.settings.return_path == "wire"
     for w in wired:
         if isinstance(w.made, Protected) and w.circuit.use != "bridge":
-            yield from [_together(w, w.made)] if by_wire else _each(vehicle, w, w.made)
+            if not by_wire:
+                yield from (one for one in _each(vehicle, w, w.made) if one.name not in switched)
+            elif not set(w.circuit.loads) <= set(switched):
+                yield _together(w, w.made)
 
 
 def _each(vehicle: Vehicle, w: WiredCircuit, protected: Protected) -> Iterator[ReturnWire]:

@@ -234,6 +234,41 @@ def test_actuators_driven_high_return_to_a_power_ground(papers, side, rally):
     assert {f.subject for f in bench(Weaker) if f.rule == "ground current"} == used
 
 
+def test_what_a_box_switches_to_ground_is_fed_by_the_channel_of_its_load(papers, side, rally):
+    """The load's wire is its supply and its pin its return, on no stud; without a load its feed is said to be missing."""
+    allocation, _ = papers
+    wanted = (
+        Signal("injectors", "injector", 4, "engine", current_ma=900, fed_by="injector"),
+        Signal("horn", "low_side", 2, "boot", current_ma=3400),
+        Signal("relay", "low_side", place="boot", current_ma=150),
+    )
+    pins = [SignalPin(str(n), "A", frozenset(("injector_driver", "low_side")), 5000) for n in range(1, 8)]
+    vehicle = replace(rally, signals=wanted, inputs=())
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, control_unit_load="engine computer"))
+    driven = pa.signals(vehicle, Box("unit", tuple(pins)), places={"unit": "bulkhead"}, units=side.units)
+    both = replace(allocation, vehicle=vehicle, signals=None).with_signals(driven)
+    plan, before = both.ground_plan, allocation.ground_plan
+    fed = plan[plan["load"].isin(["injector", "horn"])]
+    assert set(fed["module"]) == {"unit"} and len(fed) == 6 and fed["ground"].str.startswith("unit A ").all()
+    assert before[before["load"].isin(["injector", "horn"])]["items"].sum() == 6
+    studs, old = (table.set_index("ground")["returns"] for table in (both.ground_points, allocation.ground_points))
+    assert old.loc[rally_studs(rally)].sum() - studs.loc[rally_studs(rally)].sum() == 6
+    supply = both.cut_list[both.cut_list["loads"].str.contains("injector") & (both.cut_list["role"] != "return")]
+    assert {f"injector #{n}" for n in range(1, 5)} <= set(supply["to"])
+    assert dict(zip(driven.pin_map()["signal"], driven.pin_map()["fed_by"], strict=True)) == {
+        **{"injectors": "load injector", "horn": "load horn", "relay": "not known"},
+    }
+    care = {one.code: one for one in driven.care()}
+    assert care["S08"].subject == "relay" and "S09" not in care
+    assert {one.subject for one in driven.care() if one.code == "S10"} == {"horn", "unit"}
+    assert not list(bench(both)) and {one.subject for one in side.care() if one.code == "S09"} == {"control-40"}
+
+
+def rally_studs(vehicle):
+    """Power grounds."""
+    return [ground.name for ground in vehicle.grounds if ground.use == "power"]
+
+
 def test_compare_tells_what_changed_on_the_signal_side_alone(side, papers, rally, catalogue):
     """A larger box elsewhere: it is fitted, the other removed, every item moves once; nothing where nothing changed."""
     allocation, _ = papers

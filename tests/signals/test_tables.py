@@ -1,5 +1,7 @@
 """Tables of the signal side: read, written back, refused with one clear message per fault."""
 
+import re
+
 import pytest
 
 import pdm_alloc as pa
@@ -148,3 +150,26 @@ def test_bad_input_is_told_with_table_row_column_and_value(tmp_path, name):
         pa.read_vehicle(vehicle_path)
         pa.read_catalogue(catalogue_path)
     assert said in str(error.value)
+
+
+FEEDS = {
+    "unknown load": ("valve,low_side,1,0.8,lamb", "signals, row 2, column fed_by: 'lamb' is not in table loads"),
+    "of a sensor": ("float,resistance,1,,{load}", "is for low_side and injector, whose other end is fed"),
+    "other count": ("valve,low_side,7,0.8,{load}", "'7' is not the count of the load"),
+    "named alike": ("{load},low_side,7,0.8,", "'7' is not the count of the load"),
+    "fed twice": ("{load},high_side,1,0.8,", "is a load too, and a high_side feeds it as well"),
+}
+
+
+@pytest.mark.parametrize("name", FEEDS)
+def test_a_feed_is_a_load_of_as_many_items(tmp_path, name):
+    """The load that feeds an actuator is there once for each; what a box feeds is no load."""
+    row, said = FEEDS[name]
+    load = VEHICLE["loads.csv"].splitlines()[1].split(",")[0]
+    files = {**VEHICLE, "signals.csv": "signal,kind,count,current_a,fed_by\n" + row.format(load=load) + "\n"}
+    folder = tmp_path / "car"
+    folder.mkdir()
+    for file, text in files.items():
+        (folder / file).write_text(text)
+    with pytest.raises(InputError, match=re.escape(said)):
+        pa.read_vehicle(folder)

@@ -156,7 +156,7 @@ def test_every_setting_can_be_set(tmp_path):
         "tolerance_loads": 1, "time_limit_s": 5, "rules": "boat", "lowest_ambient_c": -35,
         "battery_chemistry": "agm", "battery_rate_h": 5, "peukert": 1.2, "battery_mohm": 6,
         "isolator_place": "dash", "starter_place": "dash", "alternator_place": "dash",
-        "bus_kbit": 250, "bus_stub_m": 0.3,
+        "bus_kbit": 250, "bus_stub_m": 0.3, "control_unit_load": "a",
     }  # fmt: skip
     assert set(other) == {item.name for item in fields(Settings)}
     text = "\n".join(

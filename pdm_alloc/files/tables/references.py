@@ -118,9 +118,17 @@ def _check_places(tables: VehicleLines, faults: Faults) -> None:
     message = "is not in table places"
     for table, column in _PLACES:
         _refer(tables, faults, table, column, places, message)
+    _check_supply_load(tables, faults)
     for setting, row, place in _setting_places(tables):
         if place is not None and place not in places:
             faults.unknown("settings", row, setting, place, places, message)
+
+
+def _check_supply_load(tables: VehicleLines, faults: Faults) -> None:
+    name, loads = tables.settings.control_unit_load, tables.known("loads", "load")
+    if name is not None and loads is not None and name not in loads:
+        row = tables.setting_rows.get("control_unit_load")
+        faults.unknown("settings", row, "control_unit_load", name, loads, "is not in table loads")
 
 
 def _setting_places(tables: VehicleLines) -> list[tuple[str, int | None, str | None]]:

@@ -121,6 +121,11 @@ class SettingsRow(Row):
     bus_stub_m: Annotated[float, Number("m", 0, 100)] = column(
         "from the trunk of the bus to each node; 0: the trunk passes through its connector", "0", "0", _D.bus_stub_m
     )
+    control_unit_load: Annotated[str | None, Name()] = column(
+        "the load that is the supply of control units and expanders, from the table loads",
+        "",
+        "the load of their name, where there is one",
+    )
 
 
 _TABLE = "settings"

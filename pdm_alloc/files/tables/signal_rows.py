@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from pdm_alloc.domain.kinds import IMPORTANCES
-from pdm_alloc.domain.signals import FUNCTIONS, QUALIFIERS, SIGNAL_KINDS, SIGNAL_NEEDS, SUPPLIES
+from pdm_alloc.domain.signals import FUNCTIONS, QUALIFIERS, SIGNAL_KINDS, SIGNAL_NEEDS, SUPPLIES, SWITCHED_LOW
 from pdm_alloc.files.cells import Name, Number, Text, Word, Words, YesNo, milliamps, whole
 from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.rows import Line, Row, column
@@ -69,6 +69,11 @@ class SignalRow(Row):
         "what one takes: a sensor from its supply, an actuator through its pin",
         "0.01",
         "the kind's current; must be given for an actuator",
+    )
+    fed_by: Annotated[str | None, Name()] = column(
+        "of a low_side or injector: the load whose channel feeds it, from the table loads",
+        "",
+        "the load of its own name, where there is one",
     )
     note: _Text = column("free text", "invented", "nothing", "")
 
@@ -144,6 +149,8 @@ SIGNAL_VEHICLE_ROWS: dict[str, type[Row]] = {m.table: m for m in (SignalRow, Mes
 
 SIGNAL_CATALOGUE_ROWS: dict[str, type[Row]] = {m.table: m for m in (ControlUnitRow, SignalPinRow, KeypadRow)}
 
+DRIVEN = ("high_side", "half_bridge", "full_bridge")  # kinds that a box feeds
+
 _PWM_KINDS = ("low_side", "high_side", "half_bridge", "full_bridge")
 
 _PAIRED = tuple(sorted({kind.function for kind in SIGNAL_KINDS.values() if kind.labelled}))
@@ -162,6 +169,7 @@ def check_signals(tables: "VehicleLines", faults: Faults) -> None:
     for line in tables.rows["signals"]:
         _check_current(line, faults)
         _check_needs(line, faults)
+        _check_feed(line, tables, faults)
     for line in tables.rows["inputs"]:
         _check_reader(line, faults)
     _check_names(tables, faults)
@@ -188,6 +196,34 @@ def _check_needs(line: Line, faults: Faults) -> None:
         if word in row.needs:
             message = f"is for sensors, and a {row.kind} is an output"
             faults.add("signals", line.number, "needs", word, message, "leave it out")
+
+
+def _check_feed(line: Line, tables: "VehicleLines", faults: Faults) -> None:
+    """An actuator switched to ground may be a load too, whose channel feeds it; one that a box feeds may not."""
+    row, loads = line.values, tables.known("loads", "load")
+    if row.kind is None or row.needs is None or loads is None:
+        return
+    if row.fed_by is not None and (row.kind not in SWITCHED_LOW or "spare" in row.needs):
+        message = f"is for {' and '.join(SWITCHED_LOW)}, whose other end is fed"
+        faults.add("signals", line.number, "fed_by", row.fed_by, message, "leave it out")
+    elif row.fed_by is not None and row.fed_by not in loads:
+        faults.unknown("signals", line.number, "fed_by", row.fed_by, loads, "is not in table loads")
+    elif row.kind in SWITCHED_LOW:
+        _check_same_count(line, tables, faults)
+    elif row.kind in DRIVEN and row.signal in loads and "spare" not in row.needs:
+        message = f"is a load too, and a {row.kind} feeds it as well as a channel does"
+        faults.add("signals", line.number, "signal", row.signal, message, "name them apart, or list it once")
+
+
+def _check_same_count(line: Line, tables: "VehicleLines", faults: Faults) -> None:
+    row = line.values
+    load = next((other for other in tables.rows["loads"] if other.values.load == (row.fed_by or row.signal)), None)
+    if load is None or None in (load.values.count, row.count) or load.values.count == row.count:
+        return
+    message = (
+        f"is not the count of the load '{load.values.load}' that feeds it ({load.values.count}, row {load.number})"
+    )
+    faults.add("signals", line.number, "count", str(row.count), message, "every item is fed by one channel")
 
 
 def _check_reader(line: Line, faults: Faults) -> None:

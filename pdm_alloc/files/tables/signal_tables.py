@@ -50,6 +50,7 @@ def _read_signals_signal(line: Line) -> Signal:
         current_assumed=row.current_a is None,
         note=row.note,
         extra=line.extra,
+        fed_by=row.fed_by,
     )
 
 
@@ -197,6 +198,7 @@ def _plain_signals_signal(signal: Signal) -> dict[str, str]:
         "importance": signal.importance,
         "needs": decimal(signal.needs),
         "current_a": "" if signal.current_assumed else thousandths(signal.current_ma),
+        "fed_by": signal.fed_by or "",
         "note": signal.note,
         **dict(signal.extra),
     }

@@ -142,7 +142,10 @@ class Book:
 
 
 _FOLLOW = {
-    "loads": (("locked", "load"), ("concessions", "subject"), ("wire_colours", "subject")),
+    "loads": (
+        *(("locked", "load"), ("concessions", "subject"), ("wire_colours", "subject")),
+        *(("signals", "fed_by"), ("settings", "value")),
+    ),
     "commands": (("loads", "command"), ("states", "command"), ("concessions", "subject"), ("wire_colours", "subject")),
     "signals": (("wire_colours", "subject"),),
     "inputs": (("wire_colours", "subject"),),
@@ -155,7 +158,7 @@ _FOLLOW = {
 
 _JOIN = {"commands": _FOLLOW["commands"][:1], "places": _FOLLOW["places"][:4]}
 
-_GO = {"loads": _FOLLOW["loads"], "modules": _FOLLOW["modules"][:3], "signals": _FOLLOW["signals"]}
+_GO = {"loads": _FOLLOW["loads"][:3], "modules": _FOLLOW["modules"][:3], "signals": _FOLLOW["signals"]}
 
 _RULED = {"loads": "load", "commands": "command", "signals": "signal", "inputs": "signal"}  # by, in wire_colours
 
@@ -200,8 +203,7 @@ def _renamed(table: str, before: Sheets, after: Sheets) -> Sheets:
     renamed = {was[k]: now[k] for k in was.keys() & now.keys() if was[k] not in new and now[k] not in old}
     for other, column in _FOLLOW[table] if renamed else ():
         rows = tuple(
-            _following(row, column, renamed, other) if _is_about(row, table, other) else row
-            for row in after[other].rows
+            _following(row, column, renamed) if _is_about(row, table, other) else row for row in after[other].rows
         )
         after = {**after, other: replace(after[other], rows=rows)}
     return after
@@ -209,12 +211,13 @@ def _renamed(table: str, before: Sheets, after: Sheets) -> Sheets:
 
 def _is_about(row: Row, table: str, other: str) -> bool:
     """Whether a name in a row is one of the table's: a colour by kind may have the name of a load."""
+    if other == "settings":
+        setting = row.values["setting"]
+        return setting.endswith("_place") if table == "places" else setting == "control_unit_load"
     return other != "wire_colours" or row.values["by"] == _RULED[table]
 
 
-def _following(row: Row, column: str, renamed: dict[str, str], table: str) -> Row:
-    if table == "settings" and not row.values["setting"].endswith("_place"):
-        return row
+def _following(row: Row, column: str, renamed: dict[str, str]) -> Row:
     return row.with_value(column, renamed[row.values[column]]) if row.values[column] in renamed else row
 
 

@@ -8,8 +8,8 @@ import pandas as pd
 
 from pdm_alloc.domain.bench import part_for
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.signals import FittedBox
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.signals import FittedBox, Signal
+from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.bus import TERMINATOR_OHM
 from pdm_alloc.harness.supply import battery_of
@@ -30,7 +30,10 @@ from pdm_alloc.studies.signals.signal_wiring import (
 if TYPE_CHECKING:
     from pdm_alloc.studies.signals.signal_side import SignalSide
 
-__all__ = ["actuator_returns", "ground_pin", "parked_with_boxes", "sensor_returns", "signal_care", "things_to_buy"]
+__all__ = [
+    *("actuator_returns", "fed_by", "ground_pin", "parked_with_boxes", "sensor_returns", "signal_care", "supply_load"),
+    *("switched_returns", "things_to_buy"),
+]
 
 
 def sensor_returns(wires: SignalWires) -> list[dict[str, object]]:
@@ -56,6 +59,37 @@ def _driven(wires: SignalWires, row: Record) -> ReturnWire:
     where = ("power", row["box"], pin, name, (1,), row["place"] or None)
     carried = (signal.current_ma,) * len(wires.vehicle.states)
     return ReturnWire(*where, carried, wires.size(row), running_a=signal.current_ma / 1000, origin="actuator")
+
+
+def switched_returns(wires: SignalWires) -> list[dict[str, object]]:
+    """Rows of the ground plan: each load whose way back is a pin of a box, length one way, m."""
+    return [_switched(wires, row) for row in wires.rows if row["wire"] != KEPT_FREE and _load_of(wires, row)]
+
+
+def _load_of(wires: SignalWires, row: Record) -> str | None:
+    load = wires.signals[row["signal"]].load
+    return load if any(other.name == load for other in wires.vehicle.loads) else None
+
+
+def _switched(wires: SignalWires, row: Record) -> dict[str, object]:
+    signal, pin = wires.signals[row["signal"]], f"{row['box']} {row['connector']} {row['pin']}".replace("  ", " ")
+    cells = {"use": "power", "module": row["box"], "channel": pin, "load": signal.load, "items": 1}
+    cells |= {"place": row["place"], "ground": pin, "ground_place": wires.place(row["box"]) or ""}
+    ends = {"length_m": row["length_m"], "size": wires.size(row).name, "worst_a": signal.current_ma / 1000}
+    return cells | ends | {"drop_pct": None, "note": "to its box, which switches it to ground"}
+
+
+def fed_by(vehicle: Vehicle, signal: Signal) -> str:
+    """What feeds an actuator that is switched to ground, in words; empty for other signals."""
+    if signal.load is None:
+        return ""
+    return f"load {signal.load}" if any(load.name == signal.load for load in vehicle.loads) else "not known"
+
+
+def supply_load(vehicle: Vehicle, label: str) -> Load | None:
+    """The load that is the supply of a control unit; None: the tables have none."""
+    names = {vehicle.settings.control_unit_load} if vehicle.settings.control_unit_load else {label}
+    return next((load for load in vehicle.loads if load.name in names), None)
 
 
 def _returned(wires: SignalWires, key: tuple[str, str, str], here: Sequence[Record]) -> dict[str, object]:
@@ -99,7 +133,30 @@ def things_to_buy(
 
 def signal_care(side: "SignalSide") -> tuple[CareWarning, ...]:
     """Warnings of a signal side: what is short, currents that are assumed, sensor grounds, the bus."""
-    return tuple(CareWarning(*line) for line in (*_short(side), *_sensors(side), *_of_bus(side)))
+    parts = (*_short(side), *_sensors(side), *_of_bus(side), *_of_feeds(side))
+    return tuple(CareWarning(*line) for line in parts)
+
+
+def _of_feeds(side: "SignalSide") -> Iterator[tuple[str, str, str, str, str]]:
+    """Supplies that no table has, and loads that sit elsewhere than what they are on the signal side."""
+    vehicle = side.vehicle
+    unfed = [s.name for s in side.signals_placed if fed_by(vehicle, s) == "not known"]
+    if unfed:
+        text = "No load feeds what the control unit switches to ground: its supply wire and its fuse are in no list."
+        remedy = "List it as a load too, and name that in fed_by of the table signals; or wire and fuse it by hand."
+        yield ("S08", "note", ", ".join(unfed), text, remedy)
+    boxes = [box for box in side.boxes if box.box.role != "module"]
+    bare = [box.label for box in boxes if supply_load(vehicle, box.label) is None]
+    if bare:
+        text = "No load is its supply: supply wire, fuse and ground return are in no list."
+        yield ("S09", "note", ", ".join(bare), text, "List it as a load, and name that in control_unit_load.")
+    places = {load.name: load.place for load in vehicle.loads}
+    apart = [(s.name, s.load, s.place) for s in side.signals_placed if s.load in places and places[s.load] != s.place]
+    apart += [(b.label, load.name, b.place) for b in boxes if (load := supply_load(vehicle, b.label)) is not None
+              and load.place != b.place]  # fmt: skip
+    for name, other, place in apart:
+        text = f"It is at {place or 'no place'}, and the load {other} that feeds it at {places[other] or 'no place'}."
+        yield ("S10", "warning", name, text, "Give both one place: the supply wire goes where the load is.")
 
 
 def _short(side: "SignalSide") -> Iterator[tuple[str, str, str, str, str]]:

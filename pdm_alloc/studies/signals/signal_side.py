@@ -23,10 +23,12 @@ from pdm_alloc.result.ground_plan import GROUND_PLAN, GROUND_POINTS, ReturnWire
 from pdm_alloc.studies.signals.boxes_and_bus import BusPlan, WiresSaved, wires_saved
 from pdm_alloc.studies.signals.signal_papers import (
     actuator_returns,
+    fed_by,
     ground_pin,
     parked_with_boxes,
     sensor_returns,
     signal_care,
+    switched_returns,
     things_to_buy,
 )
 from pdm_alloc.studies.signals.signal_wiring import KEPT_FREE, LAID, SignalWires, item_name, size_for, up_cm
@@ -35,7 +37,7 @@ __all__ = ["SIGNAL_PINS", "SignalSide"]
 
 SIGNAL_PINS = (
     *("box", "connector", "pin", "function", "signal", "item", "kind", "place", "wire", "size_mm2", "length_m"),
-    *("supply", "ground"),
+    *("supply", "ground", "fed_by"),
 )
 
 
@@ -95,6 +97,7 @@ class SignalSide:
     def _pin(self, row: dict[Any, Any]) -> dict[str, object]:
         signal = self._by_name[row["signal"]]
         row = {**row, "function": signal.rule.function, "wire": KEPT_FREE, "size_mm2": None, "length_m": None}
+        row["fed_by"] = fed_by(self.vehicle, signal)
         if "spare" in signal.needs:
             return row
         size = size_for(self.vehicle, signal.current_ma if signal.rule.is_output else 0)
@@ -160,9 +163,16 @@ class SignalSide:
         """Return of each actuator that a box drives high, with the size of its wire out and no ground point yet."""
         return actuator_returns(self.wires)
 
+    @property
+    def switched(self) -> frozenset[str]:
+        """Names of loads that a box switches to ground: their pin is their return."""
+        loads = {load.name for load in self.vehicle.loads}
+        return frozenset(signal.load for signal in self.signals_placed if signal.load in loads) if self else frozenset()
+
     def ground_plan(self) -> pd.DataFrame:
-        """One row per sensor that returns to a box, in the columns of the ground plan: they are on no stud."""
-        return pd.DataFrame(sensor_returns(self.wires), columns=list(GROUND_PLAN))
+        """One row per sensor or load that returns to a box, in the columns of the ground plan: they are on no stud."""
+        rows = [*sensor_returns(self.wires), *switched_returns(self.wires)]
+        return pd.DataFrame(rows, columns=list(GROUND_PLAN))
 
     def ground_pins(self) -> pd.DataFrame:
         """One row per sensor ground of a box, in the columns of the ground points."""
