@@ -111,7 +111,7 @@ def test_the_growth_is_the_fewest_pins_brute_force_can_do_with(seed):
 
 
 def test_pins_there_are_and_pins_like_them_that_are_short_are_told_apart():
-    """A bus pair and two of four switches are there, on a connector sorted behind the added ones: two pins are short."""
+    """A bus pair and two of four switches are there, on a connector sorted behind the added ones: two are short."""
     pins = [SignalPin(str(n), "C", frozenset(("switch_to_ground",))) for n in (1, 2)]
     pins += [SignalPin(str(n), "C", frozenset(("bus",)), pair="b") for n in (3, 4)]
     signals = [Signal("key", "switch_to_ground", 4), Signal("trunk", "bus")]

@@ -235,7 +235,7 @@ def test_actuators_driven_high_return_to_a_power_ground(papers, side, rally):
 
 
 def test_what_a_box_switches_to_ground_is_fed_by_the_channel_of_its_load(papers, side, rally):
-    """The load's wire is its supply and its pin its return, on no stud; without a load its feed is said to be missing."""
+    """The load's wire is its supply, its pin its return, on no stud; without a load its feed is said to be missing."""
     allocation, _ = papers
     wanted = (
         Signal("injectors", "injector", 4, "engine", current_ma=900, fed_by="injector"),
@@ -256,7 +256,9 @@ def test_what_a_box_switches_to_ground_is_fed_by_the_channel_of_its_load(papers,
     supply = both.cut_list[both.cut_list["loads"].str.contains("injector") & (both.cut_list["role"] != "return")]
     assert {f"injector #{n}" for n in range(1, 5)} <= set(supply["to"])
     assert dict(zip(driven.pin_map()["signal"], driven.pin_map()["fed_by"], strict=True)) == {
-        **{"injectors": "load injector", "horn": "load horn", "relay": "not known"},
+        "injectors": "load injector",
+        "horn": "load horn",
+        "relay": "not known",
     }
     care = {one.code: one for one in driven.care()}
     assert care["S08"].subject == "relay" and "S09" not in care

@@ -98,6 +98,7 @@ class SignalWires:
 
     def strands(self) -> tuple[Strand, ...]:
         """The same wires along the routes; of the bus both wires."""
+        ways: list[tuple[str | None, tuple[str | None, ...], WireSize]]
         ways = [(self.place(box), ends, size) for box, _, ends, size in self.ways()]
         thin = thinnest(self.vehicle.settings.wire_sizes)
         nodes = self.bus.trunk.nodes if self.bus else ()
@@ -256,9 +257,9 @@ def _bench_row(
 _SAID = {"supply_5v": "5 V supply of sensors", "sensor_ground": "sensor ground"}
 
 
-def _strand(lengths: Lengths, source: str | None, ends: tuple[str, ...], size: WireSize) -> Strand | None:
+def _strand(lengths: Lengths, source: str | None, ends: tuple[str | None, ...], size: WireSize) -> Strand | None:
     tree = lengths.tree(source)
-    known = [end for end in ends if tree is not None and end in tree]
+    known = [end for end in ends if tree is not None and end is not None and end in tree]
     return Strand(parts_of(tree, known), 1, size.area_mm2, frozenset()) if tree is not None and known else None
 
 
