@@ -119,6 +119,16 @@ def test_the_compact_module_is_enough_for_the_truck(truck_sizes):
     assert truck_sizes.smallest == "compact-31"
 
 
+@pytest.mark.parametrize("folder", sorted(path.parent.name for path in DATA.glob("*/loads.csv")))
+def test_every_demo_vehicle_is_allocated(folder, catalogue):
+    """What a reader tries first: an allocation as the vehicle's own settings ask, whose every limit is recounted."""
+    module = catalogue[{"rally_coupe": "middle-36"}.get(folder, "compact-31")]
+    allocation = pa.allocate(pa.read_vehicle(DATA / folder), module)
+    assert allocation.outcome == "proven best"
+    assert pa.verify(allocation).empty
+    assert allocation.supply.running_a.max() >= allocation.supply.mean_a.max() > 0
+
+
 def test_mounting_places_give_at_least_150_choices(coupe, catalogue):
     """Modules singly, and two of them at two different places, are at least 150 choices to search."""
     places, modules = sum(p.mount for p in coupe.places), len(catalogue)
