@@ -44,8 +44,8 @@ class RulePack:
         Least conductor as an AWG number (thinner sizes have larger numbers); None: none.
     fuse_m, sheathed_fuse_m : float
         Longest cable from the battery to its fuse, m; the same where the cable is in a sheath or enclosure all the way.
-    source : str
-        Where the rules are from.
+    source, fuse_source : str
+        Where the least size is from; where the distance of the fuse is from.
     """
 
     name: str
@@ -54,6 +54,7 @@ class RulePack:
     fuse_m: float
     sheathed_fuse_m: float
     source: str
+    fuse_source: str
 
     def allows(self, area_mm2: float, awg: int | None = None) -> bool:
         """Whether a conductor is thick enough: by its AWG number where it has one, else by its area, mm2."""
@@ -64,15 +65,15 @@ class RulePack:
 
 RULE_PACKS = MappingProxyType(
     {
-        "general": RulePack("general", 0.0, None, 0.3, 0.3, "common practice, no source"),
+        "general": RulePack("general", 0.0, None, 0.3, 0.3, "no least size", "common practice, no source"),
         "boat": RulePack(
             "boat",
             1.0,
             16,
             0.178,
             1.016,
-            "least size: 33 CFR 183.425 (d) and (e), 16 AWG; ISO 10133, 7.7, 1 mm2. "
-            "Fuse within 7 inches of its source, 40 inches in a sheath or enclosure: 33 CFR 183.455, from memory",
+            "33 CFR 183.425 (d) and (e), 16 AWG; ISO 10133, 7.7, 1 mm2",
+            "7 inches, 40 inches in a sheath or enclosure: 33 CFR 183.455, from memory",
         ),
     }
 )

@@ -3,6 +3,7 @@
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from itertools import product
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit
@@ -217,19 +218,23 @@ def _starved(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[
     """C18: loads that the supply would satisfy in a state and what feed and wire leave of it does not."""
     rows = [row for row in voltages(vehicle, units, wired) if row.enough is False]
     rows = [row for row in rows if row.min_v is not None and row.supply_v >= row.min_v]
-    for vital in (True, False):
+    for vital, before in product((True, False), repeat=2):
         yield from gathered(
             "C18",
             "danger" if vital else "warning",
             [
                 (row.load, f"{row.min_v:g} V, has {row.load_v:.2f} V in {row.state}")
                 for row in rows
-                if (row.importance == "vital") == vital
+                if (row.importance == "vital") == vital and (row.module_v < (row.min_v or 0.0)) == before
             ],
             "{subject} needs {detail}.",
             "{count} times a load has less voltage than it needs: {names}.",
-            "Give it a lower max_drop_pct, so that its wire is thicker, or bring the module nearer to the battery.",
+            _LOST_BEFORE if before else _LOST_BEHIND,
         )
+
+
+_LOST_BEHIND = "Give it a lower max_drop_pct, so that its wire is thicker, or bring the module nearer to the battery."
+_LOST_BEFORE = "No wire behind the module cures that: shorten the cables up to it, or keep the load off in that state."
 
 
 def _hot_contacts(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[CareWarning]:

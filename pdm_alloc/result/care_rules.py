@@ -167,7 +167,7 @@ def _guessed_current(vehicle: Vehicle) -> Iterator[CareWarning]:
         [(x.name, f"{x.running_ma / 1000:g} A") for x in guesses],
         "The running current of {subject}, {detail}, is marked as a guess in the load table.",
         "The running currents of {count} loads are marked as guesses in the load table: {names}.",
-        "Measure them at the reference voltage before the module is ordered.",
+        "Measure at the reference voltage before the module is ordered.",
     )
 
 

@@ -121,7 +121,7 @@ def _note(vehicle: Vehicle, one: Laid) -> str:
     if not one.demand.fused:
         notes.append("carries the starter, so it has no fuse: short, protected from chafing, terminals covered")
     elif one.link.fuse_a is not None:
-        notes.append(f"distance of the fuse: {RULE_PACKS[vehicle.settings.rules].source}")
+        notes.append(f"distance of the fuse: {RULE_PACKS[vehicle.settings.rules].fuse_source}")
     if one.demand.name == "starter" and one.demand.drop_pct < STARTER_DROP_PCT:
         notes.append(f"{STARTER_DROP_PCT:g} % are allowed together with the cable to the isolator")
     if one.link.fault_a is None:

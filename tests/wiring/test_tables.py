@@ -102,6 +102,7 @@ def test_voltages_by_hand():
     drop_v, feed_v = plain().drops.drop_v[0], 9 * _hot_ohm(1.0, 0.3, 1)
     assert lamp.load_v == pytest.approx(12 - feed_v - drop_v, abs=0.01) and lamp.enough is not pd.NA and not lamp.enough
     warning = plain().warnings.set_index("code").loc["C18"]
+    assert "so that its wire is thicker" in warning.remedy
     assert warning.severity == "warning" and "lamp needs 11.9 V" in warning.sentence
     vital = placed(replace(TWO, loads=(replace(LAMP, importance="vital"), MOTOR)), on("1", "lamp", command="light"))
     assert vital.warnings.set_index("code").loc["C18"].severity == "danger"
@@ -284,6 +285,15 @@ def test_a_feed_may_be_what_a_load_lacks():
     lacking = replace(allocation, vehicle=replace(allocation.vehicle, loads=loads))
     assert lacking.voltages.set_index("load").enough["lamp"] is not pd.NA
     assert not lacking.voltages.set_index("load").enough["lamp"] and "C18" in set(lacking.warnings.code)
+
+
+def test_no_thicker_wire_is_proposed_where_the_feed_alone_leaves_too_little():
+    """C18: a lamp for 11.99 V behind a feed that leaves less of 12 V is not helped by the wire to it."""
+    allocation = fed()
+    loads = (replace(FED[0], min_v=11.99), replace(MOTOR, place="left"))
+    lacking = replace(allocation, vehicle=replace(allocation.vehicle, loads=loads))
+    assert (lacking.voltages.module_v < 11.99).all()
+    assert "No wire behind the module cures that" in lacking.warnings.set_index("code").remedy["C18"]
 
 
 def test_isolator_cable_and_starter_count_too():
