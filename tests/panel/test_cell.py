@@ -2,7 +2,8 @@
 
 import pytest
 
-from pdm_alloc.files.tables.vehicle_rows import LoadRow, LockRow
+from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, LoadRow, LockRow
 from pdm_alloc.panel.grid.grid_cells import BadCell, columns_for, knowing, plain_number, read_cell
 
 NAMES = {"commands": ("horn", "wipe"), "places": ("nose left", "Tail"), "loads": ("Horn",), ".separate": ("pair",)}
@@ -93,3 +94,11 @@ def test_name_of_another_table_is_refused_where_it_cannot_be_new():
     with pytest.raises(BadCell, match="'hrn' is not in table loads; did you mean 'Horn'") as refused:
         read_cell(column, "hrn")
     assert (refused.value.near, refused.value.may_be_new) == ("Horn", False)
+
+
+def test_no_list_is_too_long_to_choose_from():
+    """Sets of a few words are listed; of many words there would be thousands in every row, which stop a browser."""
+    columns = [column for model in (*VEHICLE_ROWS.values(), *CATALOGUE_ROWS.values()) for column in columns_for(model)]
+    assert max(len(column.options) for column in columns) <= 64
+    functions = next(column for column in columns if column.key == "functions")
+    assert functions.kind == "text" and "voltage_input" in functions.choices

@@ -15,6 +15,9 @@ from pdm_alloc.files.rows import Row, cell_of, columns_of
 __all__ = ["BadCell", "Column", "columns_for", "knowing", "plain_number", "read_cell", "state_columns"]
 
 
+_WORDS_LISTED = 5
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """One column of an editable table.
@@ -83,6 +86,8 @@ class Column:
     def options(self) -> tuple[str, ...]:
         """What the drop-down of this column offers, in order; empty where there is none."""
         if isinstance(self.cell, Words):
+            if len(self.choices) > _WORDS_LISTED:  # twice as many sets with every word: these are typed
+                return ()
             return tuple(" ".join(some) for n in range(len(self.choices) + 1) for some in combinations(self.choices, n))
         if self.refers and not self.asks:
             return ("", *self.choices)
