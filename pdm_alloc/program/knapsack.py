@@ -1,12 +1,13 @@
 """The circuits of one command on one class, by reduced cost: a knapsack searched depth first.
 
 Its tables round what items take down and know no rule but sums, so they never underestimate the worth of a
-circuit; the physics is asked about each circuit on the way.
+circuit; the physics is asked about each circuit on the way. And the items of a command levelled over given channels.
 """
 
 import math
+import random
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import gcd
 from typing import NamedTuple
 
@@ -14,10 +15,11 @@ import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
 from pdm_alloc.circuits.draws import borne_for, usable_for
+from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.stages import unevenness
 from pdm_alloc.program.task import Column, Task, is_allowed
 
-__all__ = ["EPSILON", "Knapsack", "Resource"]
+__all__ = ["EPSILON", "Knapsack", "Resource", "levelled"]
 
 EPSILON = 1e-6
 _TABLE = 500_000  # entries of a table
@@ -83,6 +85,7 @@ class Knapsack:
         # At one voltage, whichever, a circuit draws no more than at its worst: the table never overestimates it.
         sums = [sum(t.volt_ma[v] * t.count for t in self.types) for v in range(len(self.types[0].volt_ma))]
         at = sums.index(max(sums))
+        self.item_ma = tuple(t.volt_ma[at] for t in self.types)
         fitting.sort(key=lambda n: (-self.types[n].volt_ma[at], n))
         copies = {n: min(self.types[n].count, self.usable // max(1, self.types[n].volt_ma[at])) for n in fitting}
         self.type_of = np.array([n for n in fitting for _ in range(copies[n])], np.int64)
@@ -90,8 +93,8 @@ class Knapsack:
         running = [self.types[n].volt_ma[at] for n in self.type_of.tolist()]
         peaks = [t.volt_ma[at] + t.volt_excess_ma[at] for t in (self.types[n] for n in self.type_of.tolist())]
         self.steps = max(500, _TABLE // (len(running) + 1))
-        borne = borne_for(self.rating, self.types[0].headroom_pct)
-        self.resources = [self._resource(running, borne)]
+        self.borne = borne_for(self.rating, self.types[0].headroom_pct)
+        self.resources = [self._resource(running, self.borne)]
         if any(p * self.usable > r * self.rating.peak_ma for p, r in zip(peaks, running, strict=True)):
             both = [p * self.usable + r * self.rating.peak_ma for p, r in zip(peaks, running, strict=True)]
             self.resources.append(self._resource(peaks, self.rating.peak_ma))
@@ -167,7 +170,7 @@ class Knapsack:
                 continue
             column = self.column(counts) if node.copies else None
             if column is not None:
-                total = node.value - use_share * float(self._by_use(column.fit.running_ma))
+                total = node.value - use_share * float(self.by_use(column.fit.running_ma))
                 if total > best + EPSILON:
                     best = best if every else total
                     columns.append(column)
@@ -193,7 +196,7 @@ class Knapsack:
     def _table(self, resource: Resource, values: np.ndarray, use_share: float) -> np.ndarray:
         table = np.zeros((len(values) + 1, resource.limit + 1))
         if use_share:
-            table[-1] = -use_share * self._by_use(np.arange(resource.limit, -1, -1) * resource.step)
+            table[-1] = -use_share * self.by_use(np.arange(resource.limit, -1, -1) * resource.step)
         for k in range(len(values) - 1, -1, -1):
             weight = int(resource.weights[k])
             table[k] = table[k + 1]
@@ -225,5 +228,149 @@ class Knapsack:
             for n in order
         ]
 
-    def _by_use(self, running_ma: int | np.ndarray) -> np.ndarray:
+    def by_use(self, running_ma: int | np.ndarray) -> np.ndarray:
+        """Unevenness of a circuit by its running current, mA."""
         return unevenness(1_000_000 * running_ma / float(self.rating.rated_ma))
+
+
+_SEED = 1
+_MOVES = 200  # of each circuit, without a better sum, after which levelling ends
+_OVER = 1e6  # cost of a unit beyond a channel
+_FROM_ABOVE = 0.7  # of the moves, from a fuller circuit
+_OF = 6  # circuits of which it is the fullest
+_ROUNDING = 3  # units by which a better split may be further off, as unevenness is rounded
+
+
+def levelled(
+    sacks: Mapping[int, Knapsack], classes: Sequence[int], goal: float, clock: Clock
+) -> tuple[Column, ...] | None:
+    """The items of one command over as many circuits as classes are given: two circuits at a time split anew.
+
+    Parameters
+    ----------
+    sacks : mapping of int to Knapsack
+        By class.
+    classes : sequence of int
+        Class of each circuit.
+    goal : float
+        Unevenness at which to stop.
+    clock : Clock
+        When to stop.
+
+    Returns
+    -------
+    tuple of Column or None
+        One per class; None where the local search ended with a circuit that is not allowed.
+    """
+    search = _Levelling(sacks, classes)
+    quiet = 0
+    while not clock.is_over() and quiet < _MOVES * len(classes) and search.total > goal:
+        before = search.total
+        search.split(*search.pair())
+        quiet = 0 if search.total < before else quiet + 1
+    return search.columns()
+
+
+class _Levelling:
+    """Local search by exact splits of two circuits, one of them often of very large or very small marginal cost."""
+
+    def __init__(self, sacks: Mapping[int, Knapsack], classes: Sequence[int]):
+        self.sacks = [sacks[m] for m in classes]
+        self.random = random.Random(_SEED)
+        item_ma = self.sacks[0].item_ma
+        self.unit = max(1, gcd(*item_ma))
+        self.units = [ma // self.unit for ma in item_ma]
+        self.borne = [sack.borne // self.unit for sack in self.sacks]
+        self.weight = [1 / float(sack.rating.rated_ma) ** 2 for sack in self.sacks]
+        self.price: list[dict[int, float]] = [{} for _ in classes]
+        self.items, self.load = self._largest_first()
+        self.within = False
+        self.total = sum(self._cost(at, load) for at, load in enumerate(self.load))
+
+    def _largest_first(self) -> tuple[list[list[int]], list[int]]:
+        """Each item to the circuit that it leaves least full, largest first."""
+        items: list[list[int]] = [[] for _ in self.sacks]
+        load, types = [0] * len(items), self.sacks[0].types
+        for n in sorted((n for n, t in enumerate(types) for _ in range(t.count)), key=lambda n: -self.units[n]):
+            at = min(range(len(items)), key=lambda at: (load[at] + self.units[n]) / self.borne[at])
+            items[at].append(n)
+            load[at] += self.units[n]
+        return items, load
+
+    def _cost(self, at: int, load: int) -> float:
+        price = self.price[at]
+        if load > self.borne[at] or not self.within:
+            return float(max(0, load - self.borne[at]))
+        if load not in price:
+            price[load] = float(self.sacks[at].by_use(load * self.unit))
+        return price[load]
+
+    def pair(self) -> tuple[int, int]:
+        """A circuit of large or small marginal cost, and any other."""
+        pick = max if self.random.random() < _FROM_ABOVE else min
+        few = self.random.sample(range(len(self.items)), min(_OF, len(self.items)))
+        first = pick(few, key=lambda at: (self.load[at] > self.borne[at], self.load[at] * self.weight[at]))
+        second = self.random.randrange(len(self.items) - 1) if len(self.items) > 1 else first
+        return first, second + (second >= first)
+
+    def split(self, first: int, second: int) -> None:
+        """Split the items of two circuits between them at least cost, where the physics allows it."""
+        pool = [*self.items[first], *self.items[second]]
+        self.random.shuffle(pool)
+        reach = [1]  # bit n: n units can be reached with the items so far
+        for n in pool:
+            reach.append(reach[-1] | reach[-1] << self.units[n])
+        total = self.load[first] + self.load[second]
+        costs = {
+            load: self._cost(first, load) + self._cost(second, total - load)
+            for load in self._loads(first, second, reach[-1])
+        }
+        now = self._cost(first, self.load[first]) + self._cost(second, self.load[second])
+        least = min(costs.values(), default=now + 1)
+        if least <= now:
+            wanted = self.random.choice([load for load, cost in costs.items() if cost == least])
+            self._exchange(first, second, pool, _parted(pool, reach, wanted, self.units))
+
+    def _loads(self, first: int, second: int, reach: int) -> Iterator[int]:
+        """Loads of the first circuit that are no further from the ideal than now, nearly."""
+        total = self.load[first] + self.load[second]
+        ideal = total * self.weight[second] / (self.weight[first] + self.weight[second])
+        ideal = min(max(ideal, total - self.borne[second]), self.borne[first])
+        off = abs(self.load[first] - ideal) + _ROUNDING
+        lower, upper = max(1, math.ceil(ideal - off)), min(total-1,math.floor(ideal+off))
+        if not self.within:
+            span = (total-self.borne[second],self.borne[first])
+            lower,upper=max(1,min(lower,*span)),min(total-1,max(upper,*span))
+        bits = reach >> lower & (1 << max(0, upper - lower + 1)) - 1
+        while bits:
+            lowest = bits & -bits
+            yield lower + lowest.bit_length() - 1
+            bits ^= lowest
+
+    def _exchange(self, first: int, second: int, pool: list[int], chosen: list[int]) -> None:
+        rest = list((Counter(pool) - Counter(chosen)).elements())
+        halves = [(at, items, sum(self.units[n] for n in items)) for at, items in ((first, chosen), (second, rest))]
+        if any(load <= self.borne[at] and self.sacks[at].column(_counts(items)) is None for at, items, load in halves):
+            return
+        for at, items, load in halves:
+            self.total += self._cost(at, load) - self._cost(at, self.load[at])
+            self.items[at], self.load[at] = items, load
+
+    def columns(self) -> tuple[Column, ...] | None:
+        """The circuits as they are; None where one is not allowed."""
+        columns = [sack.column(_counts(items)) if items else None for sack, items in zip(self.sacks, self.items, strict=True)]
+        return None if None in columns else tuple(c for c in columns if c is not None)
+
+
+def _counts(items: Sequence[int]) -> Counts:
+    return tuple(sorted(Counter(items).items()))
+
+
+def _parted(pool: Sequence[int], reach: Sequence[int], wanted: int, weights: Sequence[int]) -> list[int]:
+    """Items of a pool that weigh as much as is wanted; `reach` has the sums of its first items as bits."""
+    chosen = []
+    for k in range(len(pool) - 1, -1, -1):
+        if not reach[k] >> wanted & 1:
+            chosen.append(pool[k])
+            wanted -= weights[pool[k]]
+    return chosen
