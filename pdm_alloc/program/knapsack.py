@@ -283,19 +283,33 @@ class _Levelling:
         self.borne = [sack.borne // self.unit for sack in self.sacks]
         self.weight = [1 / float(sack.rating.rated_ma) ** 2 for sack in self.sacks]
         self.price: list[dict[int, float]] = [{} for _ in classes]
-        self.items, self.load = self._largest_first()
+        self.share = [1 / weight for weight in self.weight]
+        self.items = self._filled()
+        self.load = [sum(self.units[n] for n in items) for items in self.items]
         self.within = False
         self.total = sum(self._cost(at, load) for at, load in enumerate(self.load))
 
-    def _largest_first(self) -> tuple[list[list[int]], list[int]]:
-        """Each item to the circuit that it leaves least full, largest first."""
-        items: list[list[int]] = [[] for _ in self.sacks]
-        load, types = [0] * len(items), self.sacks[0].types
-        for n in sorted((n for n, t in enumerate(types) for _ in range(t.count)), key=lambda n: -self.units[n]):
-            at = min(range(len(items)), key=lambda at: (load[at] + self.units[n]) / self.borne[at])
-            items[at].append(n)
-            load[at] += self.units[n]
-        return items, load
+    def _filled(self) -> list[list[int]]:
+        """One circuit after the other filled to its part of what is left, with the largest items that do so."""
+        types = self.sacks[0].types
+        left = sorted((n for n, t in enumerate(types) for _ in range(t.count)), key=lambda n: -self.units[n])
+        circuits = []
+        for at in range(len(self.sacks)):
+            part = sum(self.units[n] for n in left) / sum(self.share[at:]) * self.share[at]
+            chosen = self._nearest(left, min(self.borne[at], math.ceil(part))) if at + 1 < len(self.sacks) else left
+            left = list((Counter(left) - Counter(chosen)).elements())
+            circuits.append(chosen)
+        return circuits
+
+    def _nearest(self, left: Sequence[int], wanted: int) -> list[int]:
+        """The largest item, and the largest of the others that come nearest to a load without passing it."""
+        rest = wanted - self.units[left[0]] if left else 0
+        if rest <= 0:
+            return [*left[:1]]
+        reach, within = [1], (1 << rest + 1) - 1
+        for n in left[1:]:
+            reach.append((reach[-1] | reach[-1] << self.units[n]) & within)
+        return [left[0], *_parted(left[1:], reach, reach[-1].bit_length() - 1, self.units)]
 
     def _cost(self, at: int, load: int) -> float:
         price = self.price[at]
