@@ -15,6 +15,7 @@ import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
 from pdm_alloc.circuits.draws import borne_for, usable_for
+from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.stages import unevenness
 from pdm_alloc.program.task import Column, Task, is_allowed
@@ -119,6 +120,28 @@ class Knapsack:
         if fit is None or fit.made is None:
             return None
         return Column(self.command, counts, self.number, fit, self.task.upper(self.command, counts, self.number))
+
+    @property
+    def total_ma(self) -> int:
+        """Current of every item of the command, mA."""
+        return sum(ma * t.count for ma, t in zip(self.item_ma, self.types, strict=True))
+
+    def stub(self, running_ma: int) -> Column:
+        """A circuit that draws so much, whatever is on it."""
+        use_ppm = math.ceil(PPM * running_ma / self.rating.rated_ma)
+        return Column(
+            self.command, (), self.number, Fit(running_ma, 0, use_ppm, 0.0), len(self.task.classes[self.number].slots)
+        )
+
+    def loads(self, number: int) -> list[tuple[int, int]]:
+        """Currents that items add up to, mA, as spans from the least to the largest, about so many."""
+        unit = max(1, gcd(*self.item_ma))
+        reach, within = 1, (1 << self.borne // unit + 1) - 1
+        for n in self.type_of.tolist():
+            reach = (reach | reach << self.item_ma[n] // unit) & within
+        sums = [load * unit for load in range(1, reach.bit_length()) if reach >> load & 1]
+        step = -(-len(sums) // number)
+        return [(span[0], span[-1]) for k in range(0, len(sums), step) if (span := sums[k : k + step])]
 
     def search(
         self,
@@ -235,9 +258,8 @@ class Knapsack:
 
 _SEED = 1
 _MOVES = 200  # of each circuit, without a better sum, after which levelling ends
-_OVER = 1e6  # cost of a unit beyond a channel
 _FROM_ABOVE = 0.7  # of the moves, from a fuller circuit
-_OF = 6  # circuits of which it is the fullest
+_OF = 3  # circuits of which it is the fullest
 _ROUNDING = 3  # units by which a better split may be further off, as unevenness is rounded
 
 
@@ -262,19 +284,21 @@ def levelled(
     tuple of Column or None
         One per class; None where the local search ended with a circuit that is not allowed.
     """
-    search = _Levelling(sacks, classes)
-    quiet = 0
-    while not clock.is_over() and quiet < _MOVES * len(classes) and search.total > goal:
-        before = search.total
-        search.split(*search.pair())
-        quiet = 0 if search.total < before else quiet + 1
-    return search.columns()
+    for evenly in (True, False):
+        search = _Levelling(sacks, classes, evenly)
+        search.run(0.0, clock)
+        if search.total == 0 and search.columns() is not None:
+            search.within = True
+            search.total = sum(map(search.cost, range(len(classes)), search.load))
+            search.run(goal, clock)
+            return search.columns()
+    return None
 
 
 class _Levelling:
     """Local search by exact splits of two circuits, one of them often of very large or very small marginal cost."""
 
-    def __init__(self, sacks: Mapping[int, Knapsack], classes: Sequence[int]):
+    def __init__(self, sacks: Mapping[int, Knapsack], classes: Sequence[int], evenly: bool):
         self.sacks = [sacks[m] for m in classes]
         self.random = random.Random(_SEED)
         item_ma = self.sacks[0].item_ma
@@ -284,19 +308,23 @@ class _Levelling:
         self.weight = [1 / float(sack.rating.rated_ma) ** 2 for sack in self.sacks]
         self.price: list[dict[int, float]] = [{} for _ in classes]
         self.share = [1 / weight for weight in self.weight]
-        self.items = self._filled()
+        self.items = self._filled(evenly)
         self.load = [sum(self.units[n] for n in items) for items in self.items]
         self.within = False
-        self.total = sum(self._cost(at, load) for at, load in enumerate(self.load))
+        self.total = sum(self.cost(at, load) for at, load in enumerate(self.load))
 
-    def _filled(self) -> list[list[int]]:
+    def _filled(self, evenly: bool) -> list[list[int]]:
         """One circuit after the other filled to its part of what is left, with the largest items that do so."""
         types = self.sacks[0].types
         left = sorted((n for n, t in enumerate(types) for _ in range(t.count)), key=lambda n: -self.units[n])
         circuits = []
         for at in range(len(self.sacks)):
             part = sum(self.units[n] for n in left) / sum(self.share[at:]) * self.share[at]
-            chosen = self._nearest(left, min(self.borne[at], math.ceil(part))) if at + 1 < len(self.sacks) else left
+            chosen = (
+                self._nearest(left, min(self.borne[at], math.ceil(part) if evenly else self.borne[at]))
+                if at + 1 < len(self.sacks)
+                else left
+            )
             left = list((Counter(left) - Counter(chosen)).elements())
             circuits.append(chosen)
         return circuits
@@ -311,7 +339,16 @@ class _Levelling:
             reach.append((reach[-1] | reach[-1] << self.units[n]) & within)
         return [left[0], *_parted(left[1:], reach, reach[-1].bit_length() - 1, self.units)]
 
-    def _cost(self, at: int, load: int) -> float:
+    def run(self, goal: float, clock: Clock) -> None:
+        """Split pairs of circuits anew until the sum is at the goal, or nothing comes of it any more."""
+        quiet, circuits = 0, len(self.items)
+        while circuits > 1 and self.total > goal and quiet < _MOVES * circuits + _MOVES and not clock.is_over():
+            before = self.total
+            self.split(*self.pair())
+            quiet = 0 if self.total < before else quiet + 1
+
+    def cost(self, at: int, load: int) -> float:
+        """What a circuit is beyond its channel; once none is, its unevenness."""
         price = self.price[at]
         if load > self.borne[at] or not self.within:
             return float(max(0, load - self.borne[at]))
@@ -336,10 +373,10 @@ class _Levelling:
             reach.append(reach[-1] | reach[-1] << self.units[n])
         total = self.load[first] + self.load[second]
         costs = {
-            load: self._cost(first, load) + self._cost(second, total - load)
+            load: self.cost(first, load) + self.cost(second, total - load)
             for load in self._loads(first, second, reach[-1])
         }
-        now = self._cost(first, self.load[first]) + self._cost(second, self.load[second])
+        now = self.cost(first, self.load[first]) + self.cost(second, self.load[second])
         least = min(costs.values(), default=now + 1)
         if least <= now:
             wanted = self.random.choice([load for load, cost in costs.items() if cost == least])
@@ -351,10 +388,10 @@ class _Levelling:
         ideal = total * self.weight[second] / (self.weight[first] + self.weight[second])
         ideal = min(max(ideal, total - self.borne[second]), self.borne[first])
         off = abs(self.load[first] - ideal) + _ROUNDING
-        lower, upper = max(1, math.ceil(ideal - off)), min(total-1,math.floor(ideal+off))
+        lower, upper = max(1, math.ceil(ideal - off)), min(total - 1, math.floor(ideal + off))
         if not self.within:
-            span = (total-self.borne[second],self.borne[first])
-            lower,upper=max(1,min(lower,*span)),min(total-1,max(upper,*span))
+            span = (total - self.borne[second], self.borne[first])
+            lower, upper = max(1, min(lower, *span)), min(total - 1, max(upper, *span))
         bits = reach >> lower & (1 << max(0, upper - lower + 1)) - 1
         while bits:
             lowest = bits & -bits
@@ -367,12 +404,14 @@ class _Levelling:
         if any(load <= self.borne[at] and self.sacks[at].column(_counts(items)) is None for at, items, load in halves):
             return
         for at, items, load in halves:
-            self.total += self._cost(at, load) - self._cost(at, self.load[at])
+            self.total += self.cost(at, load) - self.cost(at, self.load[at])
             self.items[at], self.load[at] = items, load
 
     def columns(self) -> tuple[Column, ...] | None:
         """The circuits as they are; None where one is not allowed."""
-        columns = [sack.column(_counts(items)) if items else None for sack, items in zip(self.sacks, self.items, strict=True)]
+        columns = [
+            sack.column(_counts(items)) if items else None for sack, items in zip(self.sacks, self.items, strict=True)
+        ]
         return None if None in columns else tuple(c for c in columns if c is not None)
 
 

@@ -12,14 +12,19 @@ import numpy as np
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.draws import borne_for
 from pdm_alloc.program.handout import NoSolution
+from pdm_alloc.program.knapsack import Knapsack, levelled
+from pdm_alloc.program.partition import partition
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
-from pdm_alloc.program.stages import minimise, objectives, packed, strength_of
+from pdm_alloc.program.stages import minimise, objectives, packed, unevenness
 from pdm_alloc.program.task import Column, Key, Task, columns_of, key_of
 
 __all__ = ["NOTHING_PROVED", "Gap", "Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 
 _MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
+
+_LOADS = 500  # of a command on a class that the relaxation tells apart
+_NEAR_BOUND = 3  # values from the bound on at which levelling is tried
 
 _Known = Sequence[Column] | None  # a solution, a column as often as it is chosen
 
@@ -244,6 +249,11 @@ def optimise_priced(
     """
     pricing = Pricing(task, commands, strategy, book, clock)
     pricing.add([replace(c, most=task.upper(c.command, c.counts, c.channel_class)) for c in known or ()])
+    known = (
+        _levelled(whole := _Aggregate(pricing), 0, (), whole.bound(0, (), -math.inf, clock), None, clock.part(0.3))
+        if known is None
+        else known
+    )
     if known is None and pricing.bound(-1, (), task.channels(), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
     names = [name for name, _ in objectives(task, strategy)]
@@ -278,8 +288,13 @@ def _stage(
     trivial = -float(sum(t.count for t in pricing.task.all_types())) if names[k] == "circuits" else 0.0
     if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= trivial:
         return best, trivial
-    bound = max(trivial, pricing.bound(k, held, _circuits(pricing, names, k, held, best), clock.part(0.5)))
-    bound = _attainable(pricing.task, names, k, held, bound)
+    whole = _Aggregate(pricing)
+    bound = whole.bound(k, held, trivial, clock.part(0.2))
+    best = _levelled(whole, k, held, bound, best, clock.part(0.3))
+    if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= bound:
+        return best, bound
+    bound = max(bound, pricing.bound(k, held, _circuits(pricing, names, k, held, best), clock.part(0.5)))
+    bound = whole.bound(k, held, bound, clock.part(0.2))
     best = _dived(pricing, k, bound, best, clock.part(0.4))
     best, _ = _restricted(pricing, k, held, bound, best, rows, clock.part(0.4))
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
@@ -289,16 +304,82 @@ def _stage(
     return best, bound
 
 
-def _attainable(task: Task, names: Sequence[str], k: int, held: _Held, bound: float) -> float:
-    """The bound raised to the least attainable sum over whole channels, where the cost depends on the class alone."""
-    if names[k] != "strength" or not math.isfinite(bound):
-        return bound
-    sums = {(0, 0)}
-    for c in task.classes:
-        width, strength = c.width, strength_of(c)
-        sums |= {(w + n * width, s + n * strength) for w, s in sums for n in range(1, len(c.slots) + 1)}
-    lower, upper = held[names.index("channels")]
-    return min((s for w, s in sums if lower <= w <= upper and s >= bound), default=bound)
+class _Aggregate:
+    """Relaxation of a pricing: of the items of a priced command the sum of their currents alone counts.
+
+    Its circuits are loads that some set of the items makes up, of many those at regular distances, each counted with the
+    largest current and the least cost up to it.
+    """
+
+    def __init__(self, pricing: Pricing):
+        self.pricing, task = pricing, pricing.task
+        self.sacks: dict[str, dict[int, Knapsack]] = defaultdict(dict)
+        for sack in pricing.sacks:
+            self.sacks[sack.command][sack.number] = sack
+        loads = {s: s.loads(_LOADS) for s in pricing.sacks}
+        self.columns = list(task.columns)
+        self.columns += [s.stub(lower) for s, pairs in loads.items() for lower, _ in pairs]
+        task = replace(task, columns=tuple(self.columns))
+        self.costs = [cost for _, cost in objectives(task, pricing.strategy)]
+        program = partition(task, limits=False)
+        self.rows = [row for row in program.rows if row[0]]
+        upper = iter(range(len(pricing.task.columns), len(self.columns)))
+        carried: dict[str, dict[int, float]] = defaultdict(dict)
+        for s, pairs in loads.items():
+            carried[s.command].update({v: load for (_, load), v in zip(pairs, upper, strict=False)})
+        for command, sacks in self.sacks.items():
+            total = next(iter(sacks.values())).total_ma
+            self.rows.append((carried[command], total, math.inf))
+        self.most, self.whole = program.most, program.whole
+
+    def _held(self, held: _Held) -> Program:
+        program = Program([*self.most], [*self.rows], [*self.whole])
+        for cost, (lower, upper) in zip(self.costs, held, strict=False):
+            program.row(cost, lower, upper)
+        return program
+
+    def bound(self, k: int, held: _Held, bound: float, clock: Clock) -> float:
+        """Bound on an objective, at least the one given, the earlier ones held."""
+        program = self._held(held)
+        program.row(self.costs[k], bound)
+        solution = minimise(program, [self.costs[k]], clock)[0]
+        return max(bound, math.inf if solution.outcome == NOT_ENOUGH else solution.bound)
+
+    def circuits(self, k: int, held: _Held, value: float, clock: Clock) -> tuple[list[Column], float]:
+        """The most even circuits at a value of an objective, and their unevenness; none where there are none."""
+        program = self._held(held)
+        program.row(self.costs[k], value, value)
+        solution = minimise(program, [self.costs[-1]], clock)[0]
+        chosen = [c for c, times in zip(self.columns, solution.values, strict=False) for _ in range(round(times))]
+        return chosen, solution.bound
+
+
+def _levelled(whole: _Aggregate, k: int, held: _Held, bound: float, best: _Known, clock: Clock) -> _Known:
+    """The better of the incumbent and a solution levelled over the circuits of the relaxation, at the bound or near."""
+    pricing = whole.pricing
+    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
+    for near in range(_NEAR_BOUND):
+        if bound + near >= value or not math.isfinite(bound):
+            return best
+        chosen, goal = whole.circuits(k, held, bound + near, clock.part(0.3))
+        columns = _of_relaxation(whole, chosen, goal, clock.part(0.5)) if chosen else None
+        if columns is not None and (improved := _cost(pricing.task, columns, pricing.strategy, k)) < value:
+            pricing.add(columns)
+            best, value = columns, improved
+    return best
+
+
+def _of_relaxation(whole: _Aggregate, chosen: Sequence[Column], goal: float, clock: Clock) -> list[Column] | None:
+    """Listed circuits as the relaxation chose them, those of priced commands levelled over the classes it chose."""
+    columns = [c for c in chosen if c.command not in whole.sacks]
+    for command, sacks in whole.sacks.items():
+        classes = [c.channel_class for c in chosen if c.command == command]
+        others = sum(unevenness(c.fit.use_ppm) for c in chosen if c.command != command)
+        circuits = levelled(sacks, classes, goal - others, clock)
+        if circuits is None:
+            return None
+        columns += circuits
+    return columns
 
 
 def _circuits(pricing: Pricing, names: Sequence[str], k: int, held: _Held, best: _Known) -> int:
