@@ -351,7 +351,7 @@ class _Levelling:
         """What a circuit is beyond its channel; once none is, its unevenness."""
         price = self.price[at]
         if load > self.borne[at] or not self.within:
-            return float(max(0, load - self.borne[at]))
+            return math.inf if self.within else float(max(0, load - self.borne[at]))
         if load not in price:
             price[load] = float(self.sacks[at].by_use(load * self.unit))
         return price[load]

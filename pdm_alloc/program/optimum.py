@@ -320,7 +320,9 @@ class _Aggregate:
         self.columns = list(task.columns)
         self.columns += [s.stub(lower) for s, pairs in loads.items() for lower, _ in pairs]
         task = replace(task, columns=tuple(self.columns))
-        self.costs = [cost for _, cost in objectives(task, pricing.strategy)]
+        named = objectives(task, pricing.strategy)
+        self.costs = [cost for _, cost in named]
+        self.is_exact = [name in _BY_CLASS for name, _ in named]  # elsewhere its costs are below those of circuits
         program = partition(task, limits=False)
         self.rows = [row for row in program.rows if row[0]]
         upper = iter(range(len(pricing.task.columns), len(self.columns)))
@@ -341,14 +343,16 @@ class _Aggregate:
     def bound(self, k: int, held: _Held, bound: float, clock: Clock) -> float:
         """Bound on an objective, at least the one given, the earlier ones held."""
         program = self._held(held)
-        program.row(self.costs[k], bound)
+        if self.is_exact[k]:
+            program.row(self.costs[k], bound)
         solution = minimise(program, [self.costs[k]], clock)[0]
         return max(bound, math.inf if solution.outcome == NOT_ENOUGH else solution.bound)
 
     def circuits(self, k: int, held: _Held, value: float, clock: Clock) -> tuple[list[Column], float]:
         """The most even circuits at a value of an objective, and their unevenness; none where there are none."""
         program = self._held(held)
-        program.row(self.costs[k], value, value)
+        if self.is_exact[k]:
+            program.row(self.costs[k], value, value)
         solution = minimise(program, [self.costs[-1]], clock)[0]
         chosen = [c for c, times in zip(self.columns, solution.values, strict=False) for _ in range(round(times))]
         return chosen, solution.bound
@@ -358,7 +362,7 @@ def _levelled(whole: _Aggregate, k: int, held: _Held, bound: float, best: _Known
     """The better of the incumbent and a solution levelled over the circuits of the relaxation, at the bound or near."""
     pricing = whole.pricing
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
-    for near in range(_NEAR_BOUND):
+    for near in range(_NEAR_BOUND if whole.is_exact[k] else 1):
         if bound + near >= value or not math.isfinite(bound):
             return best
         chosen, goal = whole.circuits(k, held, bound + near, clock.part(0.3))

@@ -33,7 +33,7 @@ def equal_module(channels: int, full_ma: int) -> Module:
     """Channels that take so much each, the trip setting a quarter above it, and no other limit."""
     ratings = {"continuous_ma": full_ma * 5 // 4, "peak_ma": 5 * full_ma, "peak_ms": 50.0}
     every = tuple(Channel(str(n), **ratings) for n in range(1, channels + 1))
-    return Module("equal", channels * full_ma, channels * 5 * full_ma, every)
+    return Module("equal", channels * full_ma, channels * 5 * full_ma, every, trip_step_ma=250)
 
 
 def instance(name: str, seed: int) -> tuple[Vehicle, int, int]:
