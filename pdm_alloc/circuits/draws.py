@@ -29,7 +29,8 @@ def usable_for(rating: Rating, headroom_pct: Fraction | None) -> int:
 
 def borne_for(rating: Rating, headroom_pct: Fraction | None) -> int:
     """Running current that no circuit on a kind of channel is above, mA: usable, and room for its trip setting."""
-    trips = rating.rated_ma * (1 - rating.trip_error_pct / 100) / TRIP_MARGIN
+    highest = rating.rated_ma * rating.share // rating.trip_step_ma * rating.trip_step_ma / Fraction(rating.share)
+    trips = highest * (1 - rating.trip_error_pct / 100) / TRIP_MARGIN
     return min(usable_for(rating, headroom_pct), math.floor(trips))
 
 

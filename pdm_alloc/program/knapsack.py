@@ -129,9 +129,8 @@ class Knapsack:
     def stub(self, running_ma: int) -> Column:
         """A circuit that draws so much, whatever is on it."""
         use_ppm = math.ceil(PPM * running_ma / self.rating.rated_ma)
-        return Column(
-            self.command, (), self.number, Fit(running_ma, 0, use_ppm, 0.0), len(self.task.classes[self.number].slots)
-        )
+        often = len(self.task.classes[self.number].slots)
+        return Column(self.command, (), self.number, Fit(running_ma, 0, use_ppm, 0.0), often)
 
     def loads(self, number: int) -> list[tuple[int, int]]:
         """Currents that items add up to, mA, as spans from the least to the largest, about so many."""
@@ -140,7 +139,7 @@ class Knapsack:
         for n in self.type_of.tolist():
             reach = (reach | reach << self.item_ma[n] // unit) & within
         sums = [load * unit for load in range(1, reach.bit_length()) if reach >> load & 1]
-        step = -(-len(sums) // number)
+        step = max(1, -(-len(sums) // number))
         return [(span[0], span[-1]) for k in range(0, len(sums), step) if (span := sums[k : k + step])]
 
     def search(
@@ -284,11 +283,11 @@ def levelled(
     tuple of Column or None
         One per class; None where the local search ended with a circuit that is not allowed.
     """
-    for evenly in (True, False):
+    for evenly in (True, False) if classes else ():
         search = _Levelling(sacks, classes, evenly)
         search.run(0.0, clock)
         if search.total == 0 and search.columns() is not None:
-            search.within = True
+            search.is_within = True
             search.total = sum(map(search.cost, range(len(classes)), search.load))
             search.run(goal, clock)
             return search.columns()
@@ -306,28 +305,24 @@ class _Levelling:
         self.units = [ma // self.unit for ma in item_ma]
         self.borne = [sack.borne // self.unit for sack in self.sacks]
         self.weight = [1 / float(sack.rating.rated_ma) ** 2 for sack in self.sacks]
-        self.price: list[dict[int, float]] = [{} for _ in classes]
+        self.is_within = False  # once no circuit is beyond its channel, unevenness counts
+        prices: dict[int, dict[int, float]] = {m: {} for m in classes}
+        self.price = [prices[m] for m in classes]
         self.share = [1 / weight for weight in self.weight]
         self.items = self._filled(evenly)
         self.load = [sum(self.units[n] for n in items) for items in self.items]
-        self.within = False
         self.total = sum(self.cost(at, load) for at, load in enumerate(self.load))
 
     def _filled(self, evenly: bool) -> list[list[int]]:
-        """One circuit after the other filled to its part of what is left, with the largest items that do so."""
+        """One circuit after the other filled to its part of what is left, or fully, with the largest items for it."""
         types = self.sacks[0].types
         left = sorted((n for n, t in enumerate(types) for _ in range(t.count)), key=lambda n: -self.units[n])
         circuits = []
-        for at in range(len(self.sacks)):
-            part = sum(self.units[n] for n in left) / sum(self.share[at:]) * self.share[at]
-            chosen = (
-                self._nearest(left, min(self.borne[at], math.ceil(part) if evenly else self.borne[at]))
-                if at + 1 < len(self.sacks)
-                else left
-            )
-            left = list((Counter(left) - Counter(chosen)).elements())
-            circuits.append(chosen)
-        return circuits
+        for at in range(len(self.sacks) - 1):
+            part = sum(self.units[n] for n in left) * self.share[at] / sum(self.share[at:])
+            circuits.append(self._nearest(left, min(self.borne[at], math.ceil(part) if evenly else self.borne[at])))
+            left = list((Counter(left) - Counter(circuits[-1])).elements())
+        return [*circuits, left]
 
     def _nearest(self, left: Sequence[int], wanted: int) -> list[int]:
         """The largest item, and the largest of the others that come nearest to a load without passing it."""
@@ -350,8 +345,8 @@ class _Levelling:
     def cost(self, at: int, load: int) -> float:
         """What a circuit is beyond its channel; once none is, its unevenness."""
         price = self.price[at]
-        if load > self.borne[at] or not self.within:
-            return math.inf if self.within else float(max(0, load - self.borne[at]))
+        if load > self.borne[at] or not self.is_within:
+            return math.inf if self.is_within else float(max(0, load - self.borne[at]))
         if load not in price:
             price[load] = float(self.sacks[at].by_use(load * self.unit))
         return price[load]
@@ -388,10 +383,11 @@ class _Levelling:
         ideal = total * self.weight[second] / (self.weight[first] + self.weight[second])
         ideal = min(max(ideal, total - self.borne[second]), self.borne[first])
         off = abs(self.load[first] - ideal) + _ROUNDING
-        lower, upper = max(1, math.ceil(ideal - off)), min(total - 1, math.floor(ideal + off))
-        if not self.within:
-            span = (total - self.borne[second], self.borne[first])
-            lower, upper = max(1, min(lower, *span)), min(total - 1, max(upper, *span))
+        span = () if self.is_within else (total - self.borne[second], self.borne[first])
+        lower, upper = (
+            max(1, min([math.ceil(ideal - off), *span])),
+            min(total - 1, max([math.floor(ideal + off), *span])),
+        )
         bits = reach >> lower & (1 << max(0, upper - lower + 1)) - 1
         while bits:
             lowest = bits & -bits
@@ -409,9 +405,8 @@ class _Levelling:
 
     def columns(self) -> tuple[Column, ...] | None:
         """The circuits as they are; None where one is not allowed."""
-        columns = [
-            sack.column(_counts(items)) if items else None for sack, items in zip(self.sacks, self.items, strict=True)
-        ]
+        pairs = zip(self.sacks, self.items, strict=True)
+        columns = [sack.column(_counts(items)) if items else None for sack, items in pairs]
         return None if None in columns else tuple(c for c in columns if c is not None)
 
 

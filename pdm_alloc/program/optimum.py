@@ -213,6 +213,55 @@ def _whole(task: Task, solution: Solution) -> tuple[int, ...]:
     return values
 
 
+class _Aggregate:
+    """Relaxation of a pricing: of the items of a priced command only the sum of their currents counts.
+
+    Its circuits are the loads that some set of the items makes up; where those are many, spans of them, each with the
+    largest current and the least cost of its loads.
+    """
+
+    def __init__(self, pricing: Pricing):
+        self.pricing, listed_columns = pricing, pricing.task.columns
+        self.sacks: dict[str, dict[int, Knapsack]] = defaultdict(dict)
+        carried: dict[str, dict[int, float]] = defaultdict(dict)
+        self.columns = list(listed_columns)
+        for sack in pricing.sacks:
+            self.sacks[sack.command][sack.number] = sack
+            for least_ma, most_ma in sack.loads(_LOADS):
+                carried[sack.command][len(self.columns)] = most_ma
+                self.columns.append(sack.stub(least_ma))
+        task = replace(pricing.task, columns=tuple(self.columns))
+        named = objectives(task, pricing.strategy)
+        self.costs = [cost for _, cost in named]
+        self.is_exact = [name in _BY_CLASS for name, _ in named]  # elsewhere its costs are below those of circuits
+        self.program = partition(task, limits=False)
+        self.program.rows = [
+            row for row in self.program.rows if row[0]
+        ]  # items of priced commands are in none of these
+        for command, sacks in self.sacks.items():
+            self.program.row(carried[command], least=next(iter(sacks.values())).total_ma)
+
+    def _at(self, k: int, held: _Held, lower: float, upper: float) -> Program:
+        """The rows, with the objectives before one held, and that one between limits where its costs are exact."""
+        program = Program(self.program.most, [*self.program.rows], self.program.whole)
+        for cost, limits in zip(self.costs, held, strict=False):
+            program.row(cost, *limits)
+        if self.is_exact[k]:
+            program.row(self.costs[k], lower, upper)
+        return program
+
+    def bound(self, k: int, held: _Held, lower: float, clock: Clock) -> float:
+        """Bound on an objective, at least the one given, the earlier ones held; inf where nothing keeps the rows."""
+        solution = minimise(self._at(k, held, lower, math.inf), [self.costs[k]], clock)[0]
+        return max(lower, math.inf if solution.outcome == NOT_ENOUGH else solution.bound)
+
+    def circuits(self, k: int, held: _Held, value: float, clock: Clock) -> tuple[list[Column], float]:
+        """The most even circuits at a value of an objective, and a bound on their unevenness; empty where none are."""
+        solution = minimise(self._at(k, held, value, value), [self.costs[-1]], clock)[0]
+        times = zip(self.columns, solution.values, strict=False)
+        return [c for c, number in times for _ in range(round(number))], solution.bound
+
+
 def optimise_priced(
     task: Task,
     commands: Sequence[str],
@@ -249,11 +298,9 @@ def optimise_priced(
     """
     pricing = Pricing(task, commands, strategy, book, clock)
     pricing.add([replace(c, most=task.upper(c.command, c.counts, c.channel_class)) for c in known or ()])
-    known = (
-        _levelled(whole := _Aggregate(pricing), 0, (), whole.bound(0, (), -math.inf, clock), None, clock.part(0.3))
-        if known is None
-        else known
-    )
+    whole = _Aggregate(pricing)
+    if known is None:
+        known = _levelled(whole, 0, (), whole.bound(0, (), -math.inf, clock.part(0.2)), None, clock.part(0.3))
     if known is None and pricing.bound(-1, (), task.channels(), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
     names = [name for name, _ in objectives(task, strategy)]
@@ -264,7 +311,7 @@ def optimise_priced(
         if clock.is_over():
             break
         try:
-            best, bound = _stage(pricing, k, held, best, rows, clock)
+            best, bound = _stage(whole, k, held, best, rows, clock)
         except OutOfTime:
             break
         bounds.append(bound)
@@ -280,15 +327,15 @@ def optimise_priced(
 
 
 def _stage(
-    pricing: Pricing, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], clock: Clock
+    whole: _Aggregate, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], clock: Clock
 ) -> tuple[_Known, float]:
     """Incumbent and bound of one objective, the earlier ones held."""
+    pricing = whole.pricing
     names = [name for name, _ in objectives(replace(pricing.task, columns=()), pricing.strategy)]
     # Without solving: no circuit costs less than nothing, and none is without an item.
     trivial = -float(sum(t.count for t in pricing.task.all_types())) if names[k] == "circuits" else 0.0
     if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= trivial:
         return best, trivial
-    whole = _Aggregate(pricing)
     bound = whole.bound(k, held, trivial, clock.part(0.2))
     best = _levelled(whole, k, held, bound, best, clock.part(0.3))
     if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= bound:
@@ -302,60 +349,6 @@ def _stage(
         best, proved = _restricted(pricing, k, held, bound, best, rows, clock.part(0.6))
         bound = max(bound, proved)
     return best, bound
-
-
-class _Aggregate:
-    """Relaxation of a pricing: of the items of a priced command the sum of their currents alone counts.
-
-    Its circuits are loads that some set of the items makes up, of many those at regular distances, each counted with the
-    largest current and the least cost up to it.
-    """
-
-    def __init__(self, pricing: Pricing):
-        self.pricing, task = pricing, pricing.task
-        self.sacks: dict[str, dict[int, Knapsack]] = defaultdict(dict)
-        for sack in pricing.sacks:
-            self.sacks[sack.command][sack.number] = sack
-        loads = {s: s.loads(_LOADS) for s in pricing.sacks}
-        self.columns = list(task.columns)
-        self.columns += [s.stub(lower) for s, pairs in loads.items() for lower, _ in pairs]
-        task = replace(task, columns=tuple(self.columns))
-        named = objectives(task, pricing.strategy)
-        self.costs = [cost for _, cost in named]
-        self.is_exact = [name in _BY_CLASS for name, _ in named]  # elsewhere its costs are below those of circuits
-        program = partition(task, limits=False)
-        self.rows = [row for row in program.rows if row[0]]
-        upper = iter(range(len(pricing.task.columns), len(self.columns)))
-        carried: dict[str, dict[int, float]] = defaultdict(dict)
-        for s, pairs in loads.items():
-            carried[s.command].update({v: load for (_, load), v in zip(pairs, upper, strict=False)})
-        for command, sacks in self.sacks.items():
-            total = next(iter(sacks.values())).total_ma
-            self.rows.append((carried[command], total, math.inf))
-        self.most, self.whole = program.most, program.whole
-
-    def _held(self, held: _Held) -> Program:
-        program = Program([*self.most], [*self.rows], [*self.whole])
-        for cost, (lower, upper) in zip(self.costs, held, strict=False):
-            program.row(cost, lower, upper)
-        return program
-
-    def bound(self, k: int, held: _Held, bound: float, clock: Clock) -> float:
-        """Bound on an objective, at least the one given, the earlier ones held."""
-        program = self._held(held)
-        if self.is_exact[k]:
-            program.row(self.costs[k], bound)
-        solution = minimise(program, [self.costs[k]], clock)[0]
-        return max(bound, math.inf if solution.outcome == NOT_ENOUGH else solution.bound)
-
-    def circuits(self, k: int, held: _Held, value: float, clock: Clock) -> tuple[list[Column], float]:
-        """The most even circuits at a value of an objective, and their unevenness; none where there are none."""
-        program = self._held(held)
-        if self.is_exact[k]:
-            program.row(self.costs[k], value, value)
-        solution = minimise(program, [self.costs[-1]], clock)[0]
-        chosen = [c for c, times in zip(self.columns, solution.values, strict=False) for _ in range(round(times))]
-        return chosen, solution.bound
 
 
 def _levelled(whole: _Aggregate, k: int, held: _Held, bound: float, best: _Known, clock: Clock) -> _Known:
@@ -378,7 +371,7 @@ def _of_relaxation(whole: _Aggregate, chosen: Sequence[Column], goal: float, clo
     columns = [c for c in chosen if c.command not in whole.sacks]
     for command, sacks in whole.sacks.items():
         classes = [c.channel_class for c in chosen if c.command == command]
-        others = sum(unevenness(c.fit.use_ppm) for c in chosen if c.command != command)
+        others = sum(float(unevenness(c.fit.use_ppm)) for c in chosen if c.command != command)
         circuits = levelled(sacks, classes, goal - others, clock)
         if circuits is None:
             return None
