@@ -1,10 +1,10 @@
 """Edits of a vehicle's tables of text: values and duties as cells, rows put in and taken out."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from pdm_alloc.domain.kinds import Settings, default_drop_pct
+from pdm_alloc.domain.kinds import default_drop_pct
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import Fault, InputError, hint
 from pdm_alloc.files.grids import is_free
@@ -12,25 +12,19 @@ from pdm_alloc.files.numbers import clean
 from pdm_alloc.files.plain import Plain, vehicle_plain
 from pdm_alloc.files.tables.from_frames import cell_text
 from pdm_alloc.files.tables.read_vehicle import read_plain
-from pdm_alloc.files.tables.signal_tables import decimal
 
 __all__ = [
     "Duty",
-    "added",
     "alter_load",
     "alter_settings",
     "cell_text",
-    "changed",
     "drop_load",
-    "duty_words",
     "forget_columns",
     "forget_commands",
-    "left_out",
     "put_load",
     "read_back",
     "row_named",
     "set_duty",
-    "set_to",
     "tables_of",
 ]
 
@@ -218,57 +212,3 @@ def _refuse_unless_on(command: str, cells: Mapping[str, str]) -> None:
     if any(text != "1" for text in cells.values()):
         message = "can only be on always, for this vehicle has no table states"
         raise InputError([Fault("states", None, "command", command, message, "leave duty out, or give the table")])
-
-
-def duty_words(vehicle: Vehicle, command: str) -> str:
-    """When a command is on, for a person: ``on in every state``, ``on in night (50 %) and rain``."""
-    on = {state.name: state.duty_ppm[command] for state in vehicle.states if state.is_on(command)}
-    if not on:
-        return "on in no state"
-    if len(on) == len(vehicle.states) and len(set(on.values())) == 1:
-        share = _share(on.popitem()[1])
-        return f"on in every state{share}"
-    return "on in " + _listed(f"{name}{_share(ppm)}" for name, ppm in on.items())
-
-
-def _share(ppm: int) -> str:
-    return "" if ppm == 1_000_000 else f" ({ppm / 10_000:g} %)"
-
-
-def _listed(words: Iterator[str]) -> str:
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last
-
-
-def added(before: Vehicle, after: Vehicle, name: str) -> str:
-    """A load put in, and where it is switched by a new command, when that is on."""
-    load = after.load(name)
-    known = load.command in {command.name for command in before.commands}
-    switch = f"the command '{load.command}'"
-    if not known:
-        switch = f"the new command '{load.command}' ({duty_words(after, load.command)})"
-    items = f"{load.count} x " if load.count > 1 else ""
-    return f"added '{name}': {items}{load.running_ma / 1000:g} A, {load.kind}, on {switch}"
-
-
-def left_out(names: Iterable[str]) -> str:
-    """Loads taken out."""
-    return "left out " + ", ".join(f"'{name}'" for name in dict.fromkeys(names))
-
-
-def changed(before: Mapping[str, str], after: Mapping[str, str]) -> str:
-    """Cells of a load that are other than before."""
-    columns = [c for c in dict.fromkeys([*before, *after]) if before.get(c, "") != after.get(c, "")]
-    cells = ", ".join(f"{c} {_cell(before.get(c))} to {_cell(after.get(c))}" for c in columns)
-    return f"changed '{before['load']}': {cells or 'nothing'}"
-
-
-def _cell(text: str | None) -> str:
-    return text if text else "(empty)"
-
-
-def set_to(before: Settings, after: Settings, names: Iterable[str]) -> str:
-    """Settings that are other than before."""
-    pairs = [(name, decimal(getattr(before, name, None)), decimal(getattr(after, name, None))) for name in names]
-    parts = [f"{name} {_cell(old)} to {_cell(new)}" for name, old, new in pairs if old != new]
-    return f"set {', '.join(parts) or 'nothing'}"

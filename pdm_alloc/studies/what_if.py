@@ -1,21 +1,23 @@
 """`what_if`: a vehicle altered in code, every step checked as its tables are; and the rework that follows."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import Fault, InputError, hint
 from pdm_alloc.files.numbers import clean
 from pdm_alloc.files.plain import Plain
 from pdm_alloc.files.tables.from_frames import cell_text
+from pdm_alloc.files.tables.signal_tables import decimal
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.studies import table_edits
 from pdm_alloc.studies.comparison import SET_UP, Difference, Shift, Spot, differences, shifts
-from pdm_alloc.studies.table_edits import Duty, duty_words, set_duty
+from pdm_alloc.studies.table_edits import Duty, set_duty
 
 __all__ = ["REWORK", "WhatIf", "rework", "what_if"]
 
@@ -75,7 +77,7 @@ class WhatIf:
         table_edits.put_load(tables, {"load": load, "command": command, "running_a": running_a, **columns})
         self._switch(tables, clean(cell_text(command)), duty)
         vehicle = table_edits.read_back(tables, self.vehicle)
-        return self._then(vehicle, table_edits.added(self.vehicle, vehicle, clean(cell_text(load))))
+        return self._then(vehicle, _added(self.vehicle, vehicle, clean(cell_text(load))))
 
     def without(self, *loads: str) -> "WhatIf":
         """Without some loads, what is locked of them included.
@@ -98,7 +100,7 @@ class WhatIf:
         tables = table_edits.tables_of(self.vehicle)
         for row in [table_edits.row_named(tables, name) for name in dict.fromkeys(loads)]:
             table_edits.drop_load(tables, row)
-        return self._edited(tables, table_edits.left_out(loads))
+        return self._edited(tables, _left_out(loads))
 
     def change(self, load: str, /, *, duty: Duty = None, **columns: object) -> "WhatIf":
         """With other values in the row of a load.
@@ -127,7 +129,7 @@ class WhatIf:
         table_edits.alter_load(tables, row, columns)
         if "command" in columns or duty is not None:
             self._switch(tables, clean(row["command"]), duty)
-        return self._edited(tables, table_edits.changed(before, row))
+        return self._edited(tables, _changed(before, row))
 
     def duty(self, command: str, duty: Duty) -> "WhatIf":
         """With a command on more, or less, of the time.
@@ -154,7 +156,7 @@ class WhatIf:
         tables = table_edits.tables_of(self.vehicle)
         set_duty(tables, self.vehicle, command, duty)
         vehicle = table_edits.read_back(tables, self.vehicle)
-        return self._then(vehicle, f"the command '{command}' is now {duty_words(vehicle, command)}")
+        return self._then(vehicle, f"the command '{command}' is now {_duty_words(vehicle, command)}")
 
     def settings(self, **values: object) -> "WhatIf":
         """With other settings, named as in ``settings.toml``; None gives back the default.
@@ -167,7 +169,7 @@ class WhatIf:
         tables = table_edits.tables_of(self.vehicle)
         table_edits.alter_settings(tables, values)
         vehicle = table_edits.read_back(tables, self.vehicle)
-        return self._then(vehicle, table_edits.set_to(self.vehicle.settings, vehicle.settings, values))
+        return self._then(vehicle, _set_to(self.vehicle.settings, vehicle.settings, values))
 
     def allocate(self, *modules: Any, **options: Any) -> "Allocation":
         """Allocation of the altered vehicle; arguments as `pdm_alloc.allocate`."""
@@ -307,3 +309,57 @@ def _set_row(difference: Difference, pins: Mapping[Spot, str]) -> dict[str, Any]
     ends = {**_end("from", None, pins), **_end("to", difference.spot, pins)}
     told = {"before": difference.before, "after": difference.after}
     return {"action": action, "subject": difference.subject, "items": None, **ends, **told}
+
+
+def _duty_words(vehicle: Vehicle, command: str) -> str:
+    """When a command is on, for a person: ``on in every state``, ``on in night (50 %) and rain``."""
+    on = {state.name: state.duty_ppm[command] for state in vehicle.states if state.is_on(command)}
+    if not on:
+        return "on in no state"
+    if len(on) == len(vehicle.states) and len(set(on.values())) == 1:
+        share = _share(on.popitem()[1])
+        return f"on in every state{share}"
+    return "on in " + _listed(f"{name}{_share(ppm)}" for name, ppm in on.items())
+
+
+def _share(ppm: int) -> str:
+    return "" if ppm == 1_000_000 else f" ({ppm / 10_000:g} %)"
+
+
+def _listed(words: Iterator[str]) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _added(before: Vehicle, after: Vehicle, name: str) -> str:
+    """A load put in, and where it is switched by a new command, when that is on."""
+    load = after.load(name)
+    known = load.command in {command.name for command in before.commands}
+    switch = f"the command '{load.command}'"
+    if not known:
+        switch = f"the new command '{load.command}' ({_duty_words(after, load.command)})"
+    items = f"{load.count} x " if load.count > 1 else ""
+    return f"added '{name}': {items}{load.running_ma / 1000:g} A, {load.kind}, on {switch}"
+
+
+def _left_out(names: Iterable[str]) -> str:
+    """Loads taken out."""
+    return "left out " + ", ".join(f"'{name}'" for name in dict.fromkeys(names))
+
+
+def _changed(before: Mapping[str, str], after: Mapping[str, str]) -> str:
+    """Cells of a load that are other than before."""
+    columns = [c for c in dict.fromkeys([*before, *after]) if before.get(c, "") != after.get(c, "")]
+    cells = ", ".join(f"{c} {_cell(before.get(c))} to {_cell(after.get(c))}" for c in columns)
+    return f"changed '{before['load']}': {cells or 'nothing'}"
+
+
+def _cell(text: str | None) -> str:
+    return text if text else "(empty)"
+
+
+def _set_to(before: Settings, after: Settings, names: Iterable[str]) -> str:
+    """Settings that are other than before."""
+    pairs = [(name, decimal(getattr(before, name, None)), decimal(getattr(after, name, None))) for name in names]
+    parts = [f"{name} {_cell(old)} to {_cell(new)}" for name, old, new in pairs if old != new]
+    return f"set {', '.join(parts) or 'nothing'}"
