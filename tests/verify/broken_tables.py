@@ -64,6 +64,12 @@ def inrush(cold=20.0, **computer) -> Tables:
     return loads(car(), {"inrush_ma": 50_000}, computer).of(lowest_ambient_c=cold)
 
 
+def surge(milliseconds, made=car) -> Tables:
+    """A heater whose inrush of 60 A above its 20 A lasts so long, the peak written down as it is."""
+    made = made().altered("links", 0, peak_a=300.0).altered("links", 1, peak_a=300.0)
+    return loads(made, {"inrush_ma": 80_000, "inrush_ms": milliseconds}, {})
+
+
 PINS = {"pins": ("a", "b"), "contact_ma": 22_499}
 VALVES = tuple(
     Signal(name, kind, 2, "right", current_ma=ma)
@@ -156,6 +162,10 @@ TABLES = {
     "a feed of less than it carries": lambda: link(1, running_a=15.0, fuse_a=18.7),
     "the inrush of a heater": inrush,
     "the inrush of a motor in the cold": lambda: inrush(-20.0, inrush_ma=90_000, kind="motor"),
+    "an inrush that a feed's fuse bears": lambda: surge(428.0),
+    "an inrush that opens a feed's fuse": lambda: surge(431.0),
+    "an inrush that a main fuse bears": lambda: surge(1_815.0, calm),
+    "an inrush that opens a main fuse": lambda: surge(1_825.0, calm),
     "the inrush of both at once": lambda: inrush(inrush_ma=15_000).of(
         commands=tuple(replace(c, condition="key") for c in car().vehicle.commands)
     ),
