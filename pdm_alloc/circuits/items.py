@@ -1,7 +1,7 @@
 """Item types, and the limits of banks and modules that their currents count against."""
 
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain, groupby
@@ -209,9 +209,23 @@ def _item_types(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[Item
 def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
     """As `item_types` in one list, each load a type of its own, at every voltage."""
     locks = locked_channels(vehicle, units)
+    known = next((types for other, held, types in list(_RECENT_LOADS) if other is vehicle and held == locks), None)
+    if known is None:
+        known = tuple(sorted(_load_types(vehicle, locks), key=_in_order_of(vehicle)))
+        _RECENT_LOADS.append((vehicle, locks, known))
+    return list(known)
+
+
+_RECENT_LOADS: deque[tuple[Vehicle, Any, tuple[ItemType, ...]]] = deque(maxlen=4)  # as `_RECENT`; tables ask again
+
+
+def _load_types(vehicle: Vehicle, locks: Mapping[str, Sequence[tuple[int, str]]]) -> list[ItemType]:
+    return [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
+
+
+def _in_order_of(vehicle: Vehicle) -> Callable[[ItemType], tuple[Any, ...]]:
     loads = {load.name: load for load in vehicle.loads}
-    single = [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
-    return sorted(single, key=lambda t: (natural_key(t.command), _order(t), _told(loads[t.load]), natural_key(t.load)))
+    return lambda t: (natural_key(t.command), _order(t), _told(loads[t.load]), natural_key(t.load))
 
 
 def _at_decisive_voltages(types: Sequence[ItemType]) -> tuple[ItemType, ...]:

@@ -3,12 +3,14 @@
 import csv
 import datetime
 import json
+from dataclasses import replace
 
 import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
 from pdm_alloc.files.csv_file import unmarked
+from pdm_alloc.files.write_tables import write_catalogue, write_vehicle
 from tests.chain.chain import made, run, several
 from tests.chain.test_chain import seeds
 
@@ -63,6 +65,28 @@ def said(capsys, *words):
     return code, printed.out, printed.err
 
 
+def mountable(one, folder):
+    """The same where every place takes a module, and every module has a price and a mass."""
+    places = tuple(replace(place, mount=True) for place in one.vehicle.places)
+    modules = [replace(m, price=m.price or 100.0 + n, mass_g=m.mass_g or 500.0) for n, m in enumerate(one.catalogue)]
+    car = write_vehicle(replace(one.vehicle, places=places), folder / "placed")
+    return car, f"--catalogue={write_catalogue(replace(one.catalogue, modules=tuple(modules)), folder / 'priced')}"
+
+
+def check_places(seed, one, folder, capsys):
+    """The study over places answers in time, or says why it does not, in words and in JSON: never a crash."""
+    words = [f"--time-limit={('0', '0.5')[seed // 10 % 2]}", f"--objective={('price', 'mass', 'front')[seed % 3]}"]
+    code, printed, err = said(capsys, "size", *mountable(one, folder), "--places", "--json", *words)
+    study = json.loads(printed)
+    if one.faults or not one.vehicle.places:
+        assert code == 2
+        assert study["outcome"] == "unusable input"
+    else:
+        assert code in (0, 1, 3)
+        assert code != 0 or study["best"]
+    assert err or code != 2
+
+
 def test_command_line(seed, tmp_path, capsys):
     """The verbs in order: codes mean what they say, JSON is JSON, and only an allocation is written."""
     one, out = made(seed, tmp_path), tmp_path / "out"
@@ -72,6 +96,7 @@ def test_command_line(seed, tmp_path, capsys):
     code, printed, _ = said(capsys, "size", *where, "--json")
     assert code in ((2,) if one.faults else (0, 1, 3))
     study = json.loads(printed)
+    check_places(seed, one, tmp_path, capsys)
     names = [] if one.faults else several(one)
     code, printed, err = said(
         capsys, "allocate", *where, *(f"--module={name}" for name in names or ["x"]), f"--out={out}"

@@ -165,7 +165,8 @@ def test_out_of_time_while_a_place_is_sought(tmp_path, monkeypatch, capsys):
     ("limit_s", "before_s", "reading_s", "left_s"),
     [
         (5, 1, 0.1, 5),  # a small vehicle: reading is within the fifth and two seconds
-        (5, 3, 2, 3),  # 8 s for the command, 3 s are over, and the answer takes as long to print as the tables to read
+        (5, 2, 0.5, 4.5),  # 8 s for the command, 2 s are over, and what follows takes three times as long as reading
+        (12, 3, 2.9, 6),
         (5, 60, 50, 2.5),  # half is left in any case
         (0, 1, 0.1, 0),
     ],
