@@ -37,8 +37,9 @@ EVERY_S = 15.0  # between lines of progress where there is no terminal
 
 def study_lines(study, everything: bool):
     """The table, the answer, and why each module and control unit that is not enough is not."""
-    yield text(study.verdicts if study.signals is None else study.answers)
-    yield from ("", study.summary())
+    table = study.verdicts if study.signals is None else study.answers
+    yield from (text(table), "") if len(table) else ()  # none where no module was tried in time
+    yield study.summary()
     for explanation in study.explanations.values():
         yield from ("", *why(explanation, everything))
     lines = [] if study.signals is None else study.signals.why(everything)

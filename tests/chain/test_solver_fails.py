@@ -157,7 +157,7 @@ class _Stopped:
 @pytest.mark.parametrize(("bound", "proved"), [(3.2, 4.0), (float("-inf"), float("-inf")), (5.0, 5.0)])
 def test_stopped_with_or_without_a_bound(bound, proved):
     """What the clock stopped is best so far, whatever the bound; costs are whole, so a bound is rounded up."""
-    stopped = solver._read(_Stopped(bound), [], True)
+    stopped = solver._read(_Stopped(bound), [], [])
     assert (stopped.outcome, stopped.objective, stopped.bound) == (BEST_SO_FAR, 5.0, proved)
 
 
@@ -173,4 +173,5 @@ def test_hardly_any_time(small, capsys, seconds):
     said = "six is the smallest (that is|known to be) enough|No single module is known to be enough; .* together are"
     assert code == (0 if re.search(rf"^({said})\.", printed.out, re.MULTILINE) else 3)
     assert "No single module is enough" not in printed.out  # six is
+    assert "Empty DataFrame" not in printed.out
     assert "Traceback" not in printed.err
