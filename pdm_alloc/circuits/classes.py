@@ -64,6 +64,10 @@ class Rating:
     trip_error_pct: Fraction = Fraction(0)
     contact_ma: int | None = None
 
+    def __hash__(self) -> int:
+        """Of what tells most ratings apart: the hash of a fraction takes long."""
+        return hash((self.usable_ma, self.peak_ma, self.pwm, self.reversing, self.max_wire_mm2, self.place))
+
     def usable_at(self, headroom_pct: Fraction) -> int:
         """Derated rating less a headroom in per cent, mA."""
         one = usable_ma(1, self.rated_ma * self.share, headroom_pct)

@@ -10,13 +10,19 @@ from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.circuits.wiring import Wiring, wiring_key
 from pdm_alloc.domain.vehicle import PPM, Vehicle
-from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
+from pdm_alloc.electrics.circuit_protection import Demand, Protected, outlasts_window, protect
 
-__all__ = ["CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "may_share", "wire_cures"]
+__all__ = [
+    *("CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "is_as_strong", "may_share"),
+    "wire_cures",
+]
 
 Counts = tuple[tuple[int, int], ...]
 
-Draws = dict[tuple[Counts, str | None], tuple[CircuitDraw, Demand]]
+Protections = dict[Hashable, Protected]
+"""By all that setting and wire of a circuit depend on besides the rating of its channel."""
+
+Draws = dict[tuple[Counts, str | None], tuple[CircuitDraw, Demand, Protections]]
 """By counts and place of the unit."""
 
 
@@ -112,23 +118,40 @@ def fit(
     key = (counts, rating.place)
     if key not in known:
         draw = CircuitDraw([(types[n], k) for n, k in counts], tolerance_loads)
-        known[key] = draw, wiring.demand(draw.items, draw.draw_ma, rating.place)
+        known[key] = draw, wiring.demand(draw.items, draw.draw_ma, rating.place), {}
     return _fit_of(*known[key], rating_for(rating, types[counts[0][0]].headroom_pct), wiring)
 
 
-def _fit_of(draw: CircuitDraw, demand: Demand, rating: Rating, wiring: Wiring) -> Fit | None:
+def _fit_of(
+    draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring
+) -> Fit | None:
     if draw.draw_ma > rating.usable_ma or draw.peak_ma > rating.peak_ma:
         return None
     use = draw.inrush_use(rating).worst
     if use > 1:
         return None
-    made = protect(demand, rating, wiring.rules_of(draw.items, rating))
+    made = _protected(draw, demand, protections, rating, wiring)
     rated = rating.rated_ma
     use_ppm = -(-draw.running_ma * PPM * rated.denominator // rated.numerator)
     if isinstance(made, str):
         return Fit(draw.running_ma, draw.peak_ma, use_ppm, use) if made == "stall" else None
     mass_mg = round(1000 * wiring.mass_g(draw.items, made, rating))
     return Fit(draw.running_ma, draw.peak_ma, use_ppm, use, mass_mg, made)
+
+
+def _protected(
+    draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring
+) -> Protected | str:
+    """As `protect`; a setting that a stronger channel allows too needs no other wire there, unless a motor stalls."""
+    key = (rating.reversing, rating.max_wire_mm2, rating.pins, rating.wires, rating.share)
+    key += (rating.trip_step_ma, rating.trip_error_pct, rating.contact_ma)
+    known = protections.get(key)
+    if known is not None and known.trip_ma <= rating.rated_ma * rating.share * rating.wires:
+        return known
+    made = protect(demand, rating, wiring.rules_of(draw.items, rating))
+    if isinstance(made, Protected) and demand.stalled_ma <= 0:
+        protections[key] = made
+    return made
 
 
 def _suits(types: Sequence[ItemType], counts: Counts, rating: Rating) -> bool:
@@ -234,6 +257,30 @@ def _grow(
             yield from _grow(types, asked, more, n + 1, marks, sure)
 
 
+def is_as_strong(rating: Rating, other: Rating) -> bool:
+    """Whether a rating bears whatever the other bears, wires of stalled motors apart.
+
+    The overload that a channel bears falls with its usable limit no faster than the overload itself, for what is above
+    that limit is above it for no longer than the channel bears its peak.
+    """
+    same = replace(
+        rating,
+        rated_ma=other.rated_ma,
+        usable_ma=other.usable_ma,
+        peak_ma=other.peak_ma,
+        peak_ms=other.peak_ms,
+        pwm=other.pwm,
+        max_wire_mm2=other.max_wire_mm2,
+    )
+    if same != other or (other.pwm and not rating.pwm):
+        return False
+    wider = rating.max_wire_mm2 is None or (
+        other.max_wire_mm2 is not None and rating.max_wire_mm2 >= other.max_wire_mm2
+    )
+    stronger = rating.rated_ma >= other.rated_ma and rating.usable_ma >= other.usable_ma
+    return wider and stronger and rating.peak_ma >= other.peak_ma and rating.peak_ms >= other.peak_ms
+
+
 class CircuitBook:
     """Circuits of one vehicle, worked out once a kind of channel and kept.
 
@@ -249,6 +296,8 @@ class CircuitBook:
         self._hopeless: set[tuple[Hashable, ...]] = set()
         self._wirings: dict[Hashable, Wiring] = {}
         self._draws: dict[tuple[tuple[ItemType, ...], Wiring], Draws] = defaultdict(dict)
+        self._borne: dict[tuple[Hashable, ...], set[Counts]] = {}
+        self._sure: dict[tuple[Hashable, ...], set[Counts]] = {}
 
     def wiring(self, vehicle: Vehicle) -> Wiring:
         """Lengths and wires of a vehicle, from memory where it is wired like one before."""
@@ -285,6 +334,40 @@ class CircuitBook:
                 self._hopeless.add(key)
                 raise
         return self._known[key]
+
+    def borne(
+        self,
+        types: tuple[ItemType, ...],
+        rating: Rating,
+        wiring: Wiring,
+        late: Callable[[], bool] | None = None,
+        marks: tuple[Hashable, ...] = (),
+        sure: Collection[Counts] = (),
+    ) -> set[Counts]:
+        """The circuits that a rating bears, from memory where asked before; of `sure` that is known.
+
+        Types that differ in the headroom of their command alone draw the same.
+        """
+        key = (types, rating, wiring, marks)
+        if key not in self._borne:
+            draws = self._draws_of(types, wiring)
+            listed = circuits_of(types, rating, wiring, self.tolerance_loads, late, draws, marks, sure)
+            self._borne[key] = {*listed, *sure}
+            known = self._sure[key] = set(sure)
+            for counts, result in listed.items():
+                demand, made = draws[counts, rating.place][1], result.made
+                if made is not None and outlasts_window(made, demand, rating, wiring.rules.insulation_c):
+                    known.add(counts)
+        return self._borne[key]
+
+    def surely(
+        self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring, marks: tuple[Hashable, ...] = ()
+    ) -> set[Counts]:
+        """Of the circuits of `borne` those that every rating at least as strong bears too."""
+        return self._sure[types, rating, wiring, marks]
+
+    def _draws_of(self, types: tuple[ItemType, ...], wiring: Wiring) -> Draws:
+        return self._draws[tuple(replace(t, headroom_pct=None) for t in types), wiring]
 
     def one(self, types: tuple[ItemType, ...], counts: Counts, rating: Rating, wiring: Wiring) -> Fit | None:
         """What the physics says of one circuit; None where it is not allowed; without `made`: not as it is."""

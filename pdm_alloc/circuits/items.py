@@ -102,6 +102,10 @@ class ItemType:
     on_s: float | None = None
     cycle_s: float | None = None
 
+    def __hash__(self) -> int:
+        """Of what tells most types apart: listings ask for it more often than for anything else."""
+        return hash((self.command, self.items, self.running_ma, self.surge_ma))
+
     @property
     def count(self) -> int:
         """How many items there are."""

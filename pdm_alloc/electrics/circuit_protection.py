@@ -21,7 +21,7 @@ from pdm_alloc.electrics.trip import (
 from pdm_alloc.electrics.wire import wire_sizes
 from pdm_alloc.electrics.wire_choice import Run, WireChoice, WireRules, choose_wire
 
-__all__ = ["Demand", "Protected", "Rated", "protect"]
+__all__ = ["Demand", "Protected", "Rated", "outlasts_window", "protect"]
 
 
 class Rated(Protocol):
@@ -164,6 +164,31 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     if demand.stalled_ma <= 0:
         return Protected(setting, window, wire, None)
     return _against_stall(Protected(setting, window, wire, None), demand, channel, rules)
+
+
+def outlasts_window(made: Protected, demand: Demand, channel: Rated, insulation_c: float) -> bool:
+    """Whether the wire outlasts stalled motors until the setting trips, whatever the channel's own protection does.
+
+    Parameters
+    ----------
+    made : Protected
+        Setting and wire on a channel.
+    demand : Demand
+        The circuit.
+    channel : Rated
+        That channel's ratings.
+    insulation_c : float
+        Temperature class of the wire, up to 200 deg C.
+
+    Returns
+    -------
+    bool
+        True too where nothing can stall. Then every channel that is at least as strong allows the circuit.
+    """
+    if demand.stalled_ma <= 0:
+        return True
+    stalled_a = float(demand.stalled_ma * channel.share * channel.wires) / 1000
+    return made.wire.size.area_mm2 * made.wire.parallel >= _least_mm2(stalled_a, made.window_ms, insulation_c)
 
 
 def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:

@@ -1,12 +1,13 @@
 """The program that finds the cheapest concessions: circuits of altered loads beside those of the loads as wanted."""
 
+import math
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
-from pdm_alloc.circuits.classes import Capacity, ChannelClass
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, may_share
+from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, is_as_strong, may_share
 from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types
 from pdm_alloc.circuits.scenes import Draw
 from pdm_alloc.circuits.wiring import Wiring
@@ -23,6 +24,9 @@ __all__ = ["Form", "Model", "concession_model", "forms_of_loads"]
 
 
 _VARIANTS = ("relay", "soft_start", "drop", "measure", "divide")  # a load takes one of them
+
+Borne = dict[Rating, set[Counts]]
+"""Circuits of a command by what bears them."""
 
 _NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
@@ -69,9 +73,20 @@ class Model:
     columns: list[Column] = field(default_factory=list)
     rows: set[tuple[Cut, Limit]] = field(default_factory=set)
 
-    def circuits(self, types: Sequence[ItemType], kind: ChannelClass, marks: tuple[str, ...] = ()) -> dict[Counts, Fit]:
-        """Circuits of a command that a kind of channel bears; those with two forms of one load left out."""
-        return self.book.circuits(tuple(types), kind.rating, self.wiring, self.late, marks)
+    def circuits(
+        self, types: tuple[ItemType, ...], marks: tuple[str, ...], kinds: Iterable[ChannelClass], sure: "Borne"
+    ) -> "Borne":
+        """Circuits of a command that each rating bears; those with two forms of one load left out.
+
+        What a weaker rating bears, or what is known to be sure, is not asked of the physics again.
+        """
+        borne: Borne = {}
+        for rating in sorted({kind.rating for kind in kinds}, key=_strength):
+            weaker = [r for r in borne if is_as_strong(rating, r)]
+            known = (self.book.surely(types, r, self.wiring, marks) for r in weaker)
+            already = sure.get(rating, set()).union(*known)
+            borne[rating] = self.book.borne(types, rating, self.wiring, self.late, marks, already)
+        return borne
 
     def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
         """Whether a kind of channel bears one circuit."""
@@ -237,16 +252,21 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[F
     """Circuits at the headroom wanted, and those that only half of it allows."""
     less = model.number("headroom", command)
     half = vehicle.settings.headroom_pct / 2
-    types = [_free_of_labels(model, v.item) for v in variants]
+    types = tuple(_free_of_labels(model, v.item) for v in variants)
     marks = tuple(v.load for v in variants)
+    wanted = model.circuits(types, marks, kinds, {})
+    sure = {rating: model.book.surely(types, rating, model.wiring, marks) for rating in wanted}
+    eased = tuple(replace(t, headroom_pct=half) for t in types)
+    more = {} if less is None else model.circuits(eased, marks, kinds, sure)
     for number, kind in enumerate(kinds):
-        wanted = model.circuits(types, kind, marks)
-        for counts in wanted:
+        for counts in sorted(wanted[kind.rating]):
             _add_circuit(model, variants, counts, number, kind, None)
-        if less is not None:
-            for counts in model.circuits([replace(t, headroom_pct=half) for t in types], kind, marks):
-                if counts not in wanted:
-                    _add_circuit(model, variants, counts, number, kind, less)
+        for counts in sorted(more.get(kind.rating, set()) - wanted[kind.rating]):
+            _add_circuit(model, variants, counts, number, kind, less)
+
+
+def _strength(rating: Rating) -> tuple:
+    return rating.usable_ma, rating.peak_ma, rating.peak_ms, rating.rated_ma, rating.pwm, rating.max_wire_mm2 or math.inf
 
 
 def _free_of_labels(model: Model, item: ItemType) -> ItemType:
