@@ -54,6 +54,7 @@ _FEASIBLE = 2  # HiGHS: a point that satisfies every row was found
 # Neither library is typed where it is used here.
 _EXPRESSION: Any = getattr(pulp.LpAffineExpression, "from_dict", pulp.LpAffineExpression)
 _HIGHS: Any = highspy.Highs
+_CALLBACKS: Any = highspy.cb.HighsCallbackType
 
 _quiet = threading.Lock()
 
@@ -203,6 +204,7 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
         options |= {"presolve": "off", "mip_detect_symmetry": False}
     left = clock.left_s
     left = max(_LEAST_S, left - (start - left))  # the solver's own model takes as long again to build
+    options |= {"callbackTuple": (_interrupt, clock), "callbacksToActivate": _INTERRUPTS}
     solver = pulp.HiGHS(mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=_GAP, timeLimit=left, **options)
     try:
         problem.solve(solver)
@@ -212,6 +214,14 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
         return _recounted(solution, program, cost) if whole else solution
     except Exception:  # whatever goes wrong inside a solver, there is no answer
         return Solution(FAILED)
+
+
+_INTERRUPTS = [_CALLBACKS.kCallbackMipInterrupt, _CALLBACKS.kCallbackSimplexInterrupt]
+
+
+def _interrupt(kind: Any, message: str, known: Any, answer: Any, clock: Clock) -> None:
+    """Tell HiGHS to stop where the clock says so: its own limit knows neither processor time nor who waits."""
+    answer.user_interrupt = clock.is_over()
 
 
 def keeps_rows(program: Program, values: Sequence[float], of_sum: bool = True) -> bool:
