@@ -29,6 +29,7 @@ Borne = dict[Rating, set[Counts]]
 """Circuits of a command by what bears them."""
 
 _NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
+_USUAL, _LARGEST = 64, 10_000_000  # weight of a set; a cost beyond would lose its last digit to the solver's tolerance
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
 
 
@@ -59,6 +60,9 @@ class Model:
         Circuits of this vehicle known so far.
     late : callable, optional
         True stops the listing of circuits.
+    is_banked : bool
+        Whether a circuit has a variable for each class that bears it; otherwise those that the same classes bear are
+        counted together on each class.
     """
 
     program: Program
@@ -67,9 +71,11 @@ class Model:
     wiring: Wiring
     book: CircuitBook
     late: Callable[[], bool] | None = None
+    is_banked: bool = False
     cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
+    alike: dict[tuple[int, ...], list[int]] = field(default_factory=lambda: defaultdict(list))
     columns: list[Column] = field(default_factory=list)
     rows: set[tuple[Cut, Limit]] = field(default_factory=set)
 
@@ -88,6 +94,11 @@ class Model:
             borne[rating] = self.book.borne(types, rating, self.wiring, self.late, marks, already)
         return borne
 
+    def variable(self, command: str, counts: Counts, number: int, upper: float) -> int:
+        """Number of a new variable; it counts in sums as so many items on a class."""
+        self.columns.append(Column(command, counts, number, _NO_FIT, round(upper)))
+        return self.program.variable(upper)
+
     def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
         """Whether a kind of channel bears one circuit."""
         return self.book.bears(tuple(types), kind.rating, self.wiring, counts)
@@ -101,7 +112,10 @@ class Model:
         numbers = {v: float(n) for n, v in enumerate(self.chosen)}
         scatter = {v: float(pow(_ROOT, n + 1, _PRIME)) for n, v in enumerate(self.chosen)}
         self._keep_rows()
-        stages = minimise(self.program, [weights, numbers, scatter], clock)
+        more = 1 + sum(numbers.values())
+        joint = {v: more * weight + numbers[v] for v, weight in weights.items()}
+        costs = [joint] if more * _USUAL < _LARGEST else [weights, numbers]
+        stages = minimise(self.program, [*costs, scatter], clock)
         return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
 
     def refuse(self, taken: Sequence[int], is_enough: bool) -> None:
@@ -161,7 +175,7 @@ def concession_model(
     """
     program = Program()
     chosen = [program.variable(1) for _ in offered]
-    model = Model(program, tuple(offered), chosen, book.wiring(vehicle), book, late)
+    model = Model(program, tuple(offered), chosen, book.wiring(vehicle), book, late, banked)
     merged = merge(vehicle, [unit])
     task = merged.fine if banked else merged.task
     kinds = task.classes
@@ -173,6 +187,7 @@ def concession_model(
     _add_joins(model, vehicle, by_command, kinds)
     _cover_rows(model, vehicle, [v for variants in by_command.values() for v in variants])
     _need_rows(model, vehicle)
+    _class_rows(model, kinds)
     _capacity_rows(model, vehicle, unit, kinds, task.capacities)
     program.late_rows = _late_rows(model, vehicle, unit, by_command, task, banked)
     return model
@@ -258,11 +273,12 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[F
     sure = {rating: model.book.surely(types, rating, model.wiring, marks) for rating in wanted}
     eased = tuple(replace(t, headroom_pct=half) for t in types)
     more = {} if less is None else model.circuits(eased, marks, kinds, sure)
+    numbers: dict[tuple[Counts, bool], list[int]] = defaultdict(list)
     for number, kind in enumerate(kinds):
-        for counts in sorted(wanted[kind.rating]):
-            _add_circuit(model, variants, counts, number, kind, None)
-        for counts in sorted(more.get(kind.rating, set()) - wanted[kind.rating]):
-            _add_circuit(model, variants, counts, number, kind, less)
+        for counts in more.get(kind.rating, wanted[kind.rating]) | wanted[kind.rating]:
+            numbers[counts, counts in wanted[kind.rating]].append(number)
+    for (counts, is_wanted), on in sorted(numbers.items()):
+        _add_circuit(model, variants, counts, on, kinds, None if is_wanted else less)
 
 
 def _strength(rating: Rating) -> tuple:
@@ -276,15 +292,23 @@ def _free_of_labels(model: Model, item: ItemType) -> ItemType:
 
 
 def _add_circuit(
-    model: Model, variants, counts: Counts, number: int, kind: ChannelClass, less: int | None, joined: str = ""
-) -> None:
-    spots = {"+".join(slot) for slot in kind.slots}
-    if any(variants[n].item.locked and not spots & set(variants[n].item.locked[0][1]) for n, _ in counts):
-        return
-    upper = min(len(kind.slots), *(variants[n].item.count // k for n, k in counts))
-    v = model.program.variable(upper)
-    model.columns.append(Column(joined or variants[0].item.command, counts, number, _NO_FIT, upper))
-    model.uses[number].append(v)
+    model: Model, variants, counts: Counts, numbers: Sequence[int], kinds, less: int | None, joined: str = ""
+) -> list[int]:
+    """Variables of a circuit that some classes bear: one by one where banks count, or else one for all of them."""
+    held = [variants[n].item.locked[0][1] for n, _ in counts if variants[n].item.locked]
+    on = [k for k in numbers if all({"+".join(slot) for slot in kinds[k].slots} & set(spots) for spots in held)]
+    upper = min(variants[n].item.count // k for n, k in counts)
+    variables = []
+    for classes in ([(k,) for k in on] if model.is_banked else [tuple(on)] if on else []):
+        v = model.variable(joined or variants[0].item.command, counts, classes[0], upper)
+        variables.append(v)
+        model.alike[classes].append(v)
+        _note_uses(model, variants, counts, v, less)
+    return variables
+
+
+def _note_uses(model: Model, variants, counts: Counts, v: int, less: int | None) -> None:
+    """The items a circuit has, and the concessions it takes."""
     labels = [variants[n].item.separate for n, _ in counts if variants[n].item.separate]
     for n, k in counts:
         own = variants[n]
@@ -307,12 +331,22 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         joined = {t.load: t for t in load_types(concede(replace(vehicle, loads=both), [option]))}
         types = [_free_of_labels(model, replace(joined[v.load], locked=v.item.locked)) for v in variants]
         counts = tuple((i, t.count) for i, t in enumerate(types))
-        uses = {}
-        for number, kind in enumerate(kinds):
-            if may_share(types, counts) and model.bears(types, counts, kind):
-                uses[len(model.program.most)] = 1.0
-                _add_circuit(model, variants, counts, number, kind, None, option.subject)
-        model.program.row({**uses, model.chosen[n]: -1}, 0, 0)
+        on = [k for k, kind in enumerate(kinds) if may_share(types, counts) and model.bears(types, counts, kind)]
+        variables = _add_circuit(model, variants, counts, on, kinds, None, option.subject)
+        model.program.row({**dict.fromkeys(variables, 1.0), model.chosen[n]: -1}, 0, 0)
+
+
+def _class_rows(model: Model, kinds) -> None:
+    """How many of the circuits that the same classes bear are on each of them: nothing else tells them apart there."""
+    for classes, variables in model.alike.items():
+        if len(classes) == 1:
+            model.uses[classes[0]] += variables
+            continue
+        number = sum(model.program.most[v] for v in variables)
+        on = [model.variable("", (), k, min(number, len(kinds[k].slots))) for k in classes]
+        for k, v in zip(classes, on, strict=True):
+            model.uses[k].append(v)
+        model.program.row(dict.fromkeys(variables, 1.0) | dict.fromkeys(on, -1.0), 0, 0)
 
 
 def _cover_rows(model: Model, vehicle: Vehicle, variants: Sequence[Form]) -> None:
