@@ -122,9 +122,7 @@ def fit(
     return _fit_of(*known[key], rating_for(rating, types[counts[0][0]].headroom_pct), wiring)
 
 
-def _fit_of(
-    draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring
-) -> Fit | None:
+def _fit_of(draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring) -> Fit | None:
     if draw.draw_ma > rating.usable_ma or draw.peak_ma > rating.peak_ma:
         return None
     use = draw.inrush_use(rating).worst
@@ -143,8 +141,8 @@ def _protected(
     draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring
 ) -> Protected | str:
     """As `protect`; a setting that a stronger channel allows too needs no other wire there, unless a motor stalls."""
-    key = (rating.reversing, rating.max_wire_mm2, rating.pins, rating.wires, rating.share)
-    key += (rating.trip_step_ma, rating.trip_error_pct, rating.contact_ma)
+    terminal = (rating.max_wire_mm2, rating.pins, rating.wires, rating.contact_ma)
+    key = (rating.reversing, rating.share, rating.trip_step_ma, rating.trip_error_pct, *terminal)
     known = protections.get(key)
     if known is not None and known.trip_ma <= rating.rated_ma * rating.share * rating.wires:
         return known

@@ -282,7 +282,8 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[F
 
 
 def _strength(rating: Rating) -> tuple:
-    return rating.usable_ma, rating.peak_ma, rating.peak_ms, rating.rated_ma, rating.pwm, rating.max_wire_mm2 or math.inf
+    currents = (rating.usable_ma, rating.peak_ma, rating.peak_ms, rating.rated_ma)
+    return *currents, rating.pwm, rating.max_wire_mm2 or math.inf
 
 
 def _free_of_labels(model: Model, item: ItemType) -> ItemType:
@@ -299,7 +300,7 @@ def _add_circuit(
     on = [k for k in numbers if all({"+".join(slot) for slot in kinds[k].slots} & set(spots) for spots in held)]
     upper = min(variants[n].item.count // k for n, k in counts)
     variables = []
-    for classes in ([(k,) for k in on] if model.is_banked else [tuple(on)] if on else []):
+    for classes in [(k,) for k in on] if model.is_banked else [tuple(on)] if on else []:
         v = model.variable(joined or variants[0].item.command, counts, classes[0], upper)
         variables.append(v)
         model.alike[classes].append(v)
