@@ -31,6 +31,7 @@ __all__ = ["Solved", "any_solved", "is_enough", "solve"]
 _Named = Sequence[tuple[str, Mapping[int, float]]]
 """Objectives in order: name, and cost of each column by number."""
 
+_MINIMISING = 0.9  # of the time, at most, where circuits are priced: what comes of it has to be packed yet
 _LISTING = 0.5  # of the time, at most: commands that are not listed by then are priced
 
 
@@ -130,7 +131,8 @@ def _solved(
     if start is not None and stages:
         return _answer(merged, strategy, start, NOTHING_PROVED)
     try:
-        coarse = _coarse(bins, listing, strategy, clock, book, start, stages)
+        minimising = clock.part(_MINIMISING) if listing.priced else clock
+        coarse = _coarse(bins, listing, strategy, minimising, book, start, stages)
     except OutOfTime:
         return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, NOTHING_PROVED)
     if coarse.outcome in (NOT_ENOUGH, FAILED):
