@@ -20,22 +20,19 @@ if TYPE_CHECKING:
     from pdm_alloc.diagnose.bearing import Why, why
     from pdm_alloc.diagnose.explain import Explanation, explain
     from pdm_alloc.files.faults import InputError
-    from pdm_alloc.files.tables.from_frames import catalogue, vehicle
     from pdm_alloc.files.tables.read_catalogue import read_catalogue
-    from pdm_alloc.files.tables.read_vehicle import read_vehicle
+    from pdm_alloc.files.tables.read_vehicle import catalogue, read_vehicle, vehicle
     from pdm_alloc.program.stages import STRATEGIES
-    from pdm_alloc.result.allocation import Allocation
-    from pdm_alloc.result.refusals import NotEnough, Unsolved
+    from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved
     from pdm_alloc.result.worst import WorstCombinations, worst
-    from pdm_alloc.studies.comparison import compare
     from pdm_alloc.studies.mounting import Mounting, mount
     from pdm_alloc.studies.risk import allocation_risk, module_risk
     from pdm_alloc.studies.room_left import amps_left, room_left
-    from pdm_alloc.studies.signals.signal_fitting import signals
-    from pdm_alloc.studies.signals.signal_side import SignalSide
+    from pdm_alloc.studies.signal_places import signals
+    from pdm_alloc.studies.signal_side import SignalSide
     from pdm_alloc.studies.sizing import Sizing, size
     from pdm_alloc.studies.switching import Switching, switching
-    from pdm_alloc.studies.what_if import WhatIf, rework, what_if
+    from pdm_alloc.studies.what_if import WhatIf, compare, rework, what_if
     from pdm_alloc.verify.check import verify
 
 __version__ = "0.1.0"
@@ -102,19 +99,19 @@ _WHERE = {
     "Explanation": "pdm_alloc.diagnose.explain",
     "InputError": "pdm_alloc.files.faults",
     "Mounting": "pdm_alloc.studies.mounting",
-    "NotEnough": "pdm_alloc.result.refusals",
-    "SignalSide": "pdm_alloc.studies.signals.signal_side",
+    "NotEnough": "pdm_alloc.result.allocation",
+    "SignalSide": "pdm_alloc.studies.signal_side",
     "Sizing": "pdm_alloc.studies.sizing",
     "Switching": "pdm_alloc.studies.switching",
-    "Unsolved": "pdm_alloc.result.refusals",
+    "Unsolved": "pdm_alloc.result.allocation",
     "WhatIf": "pdm_alloc.studies.what_if",
     "Why": "pdm_alloc.diagnose.bearing",
     "WorstCombinations": "pdm_alloc.result.worst",
     "allocate": "pdm_alloc.allocator",
     "allocation_risk": "pdm_alloc.studies.risk",
     "amps_left": "pdm_alloc.studies.room_left",
-    "catalogue": "pdm_alloc.files.tables.from_frames",
-    "compare": "pdm_alloc.studies.comparison",
+    "catalogue": "pdm_alloc.files.tables.read_vehicle",
+    "compare": "pdm_alloc.studies.what_if",
     "explain": "pdm_alloc.diagnose.explain",
     "module_risk": "pdm_alloc.studies.risk",
     "mount": "pdm_alloc.studies.mounting",
@@ -122,10 +119,10 @@ _WHERE = {
     "read_vehicle": "pdm_alloc.files.tables.read_vehicle",
     "rework": "pdm_alloc.studies.what_if",
     "room_left": "pdm_alloc.studies.room_left",
-    "signals": "pdm_alloc.studies.signals.signal_fitting",
+    "signals": "pdm_alloc.studies.signal_places",
     "size": "pdm_alloc.studies.sizing",
     "switching": "pdm_alloc.studies.switching",
-    "vehicle": "pdm_alloc.files.tables.from_frames",
+    "vehicle": "pdm_alloc.files.tables.read_vehicle",
     "verify": "pdm_alloc.verify",
     "what_if": "pdm_alloc.studies.what_if",
     "why": "pdm_alloc.diagnose.bearing",

@@ -6,23 +6,29 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
-from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key, units_of
+from pdm_alloc.domain.module import (
+    INPUT_SIGNALS,
+    SIGNAL_KINDS,
+    Catalogue,
+    FittedBox,
+    Module,
+    Signal,
+    Unit,
+    natural_key,
+    units_of,
+)
 from pdm_alloc.domain.showing import chosen_word
-from pdm_alloc.domain.signals import INPUT_SIGNALS, SIGNAL_KINDS, FittedBox, Signal
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import Solved, any_solved, solve
 from pdm_alloc.program.handout import Handed, NoSolution
-from pdm_alloc.program.signals.signal_costs import PinUse, hand_out_pins, surplus, versatility, wire_cost
-from pdm_alloc.program.signals.signal_program import SignalProgram, build_signal_program, solve_signals
-from pdm_alloc.program.signals.signal_types import pins_of, types_of
+from pdm_alloc.program.signal_costs import PinUse, hand_out_pins, surplus, versatility, wire_cost
+from pdm_alloc.program.signal_program import SignalProgram, build_signal_program, pins_of, solve_signals, types_of
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock
 from pdm_alloc.program.stages import STRATEGIES
-from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved, arithmetic_shorts, table_shorts
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import NotEnough, Unsolved, arithmetic_shorts, table_shorts
-from pdm_alloc.verify.check import violations
-from pdm_alloc.verify.recount import Finding
-from pdm_alloc.verify.signal_check import verify_signals
+from pdm_alloc.verify.assignment import Finding
+from pdm_alloc.verify.check import verify_signals, violations
 
 __all__ = ["LIMIT_S", "Modules", "SignalAllocation", "allocate", "allocate_signals", "key_counts", "signals_of_vehicle"]
 
@@ -274,7 +280,7 @@ def allocate_signals(
     time_limit_s : float
         For everything, s.
     stages : sequence of callable
-        What is minimised, in order; see `pdm_alloc.program.signals.signal_costs`. Length of wire,
+        What is minimised, in order; see `pdm_alloc.program.signal_costs`. Length of wire,
         where known, comes last.
 
     Returns

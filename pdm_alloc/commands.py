@@ -87,7 +87,7 @@ def _catalogue_path(options, needed: bool) -> Path | None:
 
 
 def _check(options) -> int:
-    from pdm_alloc.files.guide import vehicle_summary
+    from pdm_alloc.files.write_tables import vehicle_summary
 
     if is_catalogue(options.vehicle):
         return _check_catalogue(options)
@@ -172,7 +172,7 @@ def _code(study) -> int:
 
 
 def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
-    from pdm_alloc.result.refusals import Unsolved
+    from pdm_alloc.result.allocation import Unsolved
     from pdm_alloc.studies.mounting import mounted, search_places
     from pdm_alloc.studies.mounting_search import workers
 
@@ -203,7 +203,7 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
 
 def _control_sites(search, study, catalogue, time_limit_s):
     """What is best together, the signal side of it (or beside the best modules alone), and its wires by place."""
-    from pdm_alloc.studies.signals.signal_places import choose_together, control_places, signals_beside
+    from pdm_alloc.studies.signal_places import choose_together, control_places, signals_beside
 
     if not study.best:
         return None, None, None
@@ -215,8 +215,8 @@ def _control_sites(search, study, catalogue, time_limit_s):
 def _allocate(options) -> int:
     from pdm_alloc.allocator import allocate
     from pdm_alloc.program.solver import Clock
-    from pdm_alloc.result.refusals import NotEnough, Unsolved
-    from pdm_alloc.studies.signals.signal_sizing import has_signals
+    from pdm_alloc.result.allocation import NotEnough, Unsolved
+    from pdm_alloc.studies.signal_sizing import has_signals
 
     vehicle, catalogue = _noted_inputs(options)
     units = fitted(vehicle, catalogue, options.module, options.place)
@@ -253,7 +253,7 @@ def _at_places(options, vehicle: Vehicle, units: tuple[Unit, ...], limit_s: floa
 
 
 def _signals(options, vehicle, catalogue, units, limit_s):
-    from pdm_alloc.studies.signals.signal_places import signals_beside
+    from pdm_alloc.studies.signal_places import signals_beside
 
     names, places, stubs = options.control_unit, options.control_place, dict(options.bus_stub)
     side = signals_beside(vehicle, catalogue, units, names, places, limit_s, options.bus_kbit, stubs)

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Unit, natural_key, portions_of
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.thermal import derating_factor, paralleled_ma, usable_ma
+from pdm_alloc.electrics.current import derating_factor, paralleled_ma, usable_ma
 
 __all__ = ["Capacity", "ChannelClass", "Rating", "channel_classes", "rating_of", "unit_ambient_c"]
 

@@ -6,11 +6,10 @@ from dataclasses import dataclass, replace
 from itertools import islice
 
 from pdm_alloc.circuits.classes import Rating
-from pdm_alloc.circuits.draws import CircuitDraw, rating_for
+from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, wiring_key
 from pdm_alloc.circuits.items import ItemType, load_types
-from pdm_alloc.circuits.wiring import Wiring, wiring_key
 from pdm_alloc.domain.vehicle import PPM, Vehicle
-from pdm_alloc.electrics.circuit_protection import Demand, Protected, outlasts_window, protect
+from pdm_alloc.electrics.protection import Demand, Protected, outlasts_window, protect
 
 __all__ = [
     *("CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "is_as_strong", "may_share"),

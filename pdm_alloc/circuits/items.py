@@ -1,31 +1,137 @@
-"""Item types, and the limits of banks and modules that their currents count against."""
+"""Item types: what may be on with each, what one draws, and the limits of banks and modules they count against."""
 
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain, groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 from pdm_alloc.circuits.classes import unit_ambient_c
-from pdm_alloc.circuits.scenes import Draw, check_voltages, draws_of, rise_ma, undominated
-from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.kinds import KINDS, Settings
 from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.vehicle import Load, Vehicle
-from pdm_alloc.electrics.thermal import derating_factor, usable_ma
-from pdm_alloc.electrics.voltage import running_at_voltage_ma, worst_excess_ma
+from pdm_alloc.domain.vehicle import Load, State, Vehicle
+from pdm_alloc.electrics.current import (
+    derating_factor,
+    inrush_excess_ma,
+    running_at_voltage_ma,
+    usable_ma,
+    worst_excess_ma,
+)
 from pdm_alloc.harness.supply import cold_of
 
 __all__ = [
+    "Draw",
     "ItemType",
+    "Scene",
     "bank_limit_ma",
+    "check_voltages",
+    "draws_of",
     "held_channels",
     "inputs_wanted",
     "item_types",
     "load_types",
     "locked_channels",
+    "rise_ma",
+    "scenes_of",
     "total_limit_ma",
+    "undominated",
 ]
+
+
+class Draw(NamedTuple):
+    """What one item draws at one end of a state's span of voltage, mA; all 0 where the state keeps it off.
+
+    Parameters
+    ----------
+    running_ma, rise_ma : int
+        Running current as stated; how much more at the top of its tolerance, mA.
+    excess_ma, excess_rise_ma : int
+        Inrush above running as stated; how much more at the top of its tolerance, mA.
+    """
+
+    running_ma: int = 0
+    rise_ma: int = 0
+    excess_ma: int = 0
+    excess_rise_ma: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One end of a state's span of voltage, and what may be on in it.
+
+    Parameters
+    ----------
+    number : int
+        Place in `ItemType.draws`.
+    state : str
+        Name of the state.
+    volts : float
+        V.
+    allowed : frozenset of str
+        Commands with a duty above 0.
+    """
+
+    number: int
+    state: str
+    volts: float
+    allowed: frozenset[str]
+
+
+def scenes_of(vehicle: Vehicle) -> tuple[Scene, ...]:
+    """Both ends of every state's span of voltage, in the order of the states, lowest voltage first."""
+    ends = [(state, volts) for state in vehicle.states for volts in state.span_v]
+    allowed = {
+        state.name: frozenset(c.name for c in vehicle.commands if state.is_on(c.name)) for state in vehicle.states
+    }
+    return tuple(Scene(n, state.name, volts, allowed[state.name]) for n, (state, volts) in enumerate(ends))
+
+
+def draws_of(load: Load, vehicle: Vehicle) -> tuple[Draw, ...]:
+    """What one item of a load draws in each scene of `scenes_of`; rises only where any tolerance is guarded against."""
+    tolerance = load.tolerance_pct if vehicle.settings.tolerance_loads else 0
+    return tuple(
+        _draw(load, volts, tolerance, vehicle.settings) if state.is_on(load.command) else Draw()
+        for state in vehicle.states
+        for volts in state.span_v
+    )
+
+
+def _draw(load: Load, volts: float, tolerance_pct: int | Fraction, settings: Settings) -> Draw:
+    running = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, settings.reference_v)
+    excess = inrush_excess_ma(load.inrush_ma, load.running_ma, volts, settings.reference_v)
+    return Draw(running, rise_ma(running, tolerance_pct), excess, rise_ma(excess, tolerance_pct))
+
+
+def rise_ma(ma: int, tolerance_pct: int | Fraction) -> int:
+    """How much more a current is at the top of its tolerance, rounded up, mA."""
+    return -(-ma * tolerance_pct.numerator // (100 * tolerance_pct.denominator))
+
+
+def check_voltages(command: str, states: Sequence[State], reference_v: float) -> tuple[float, ...]:
+    """Voltages at which a circuit of this command is checked, V.
+
+    Parameters
+    ----------
+    command : str
+        Its name.
+    states : sequence of State
+        Of the vehicle.
+    reference_v : float
+        V.
+
+    Returns
+    -------
+    tuple of float
+        Both ends of the span of every state in which it may be on, rising; `reference_v` alone if it may in none.
+    """
+    return tuple(sorted({v for s in states if s.is_on(command) for v in s.span_v})) or (reference_v,)
+
+
+def undominated(points: Sequence[tuple[int, ...]]) -> list[int]:
+    """Numbers of the points that no other one reaches or exceeds in every coordinate; of equal ones the last."""
+    last = {point: n for n, point in enumerate(points)}
+    return [n for p, n in last.items() if not any(q != p and all(map(int.__le__, p, q)) for q in last)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,13 +15,12 @@ from pdm_alloc.circuits.items import ItemType, item_types, load_types
 from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Lock, Vehicle
-from pdm_alloc.electrics.thermal import derating_factor
-from pdm_alloc.electrics.trip import trip_setting_ma
+from pdm_alloc.electrics.current import derating_factor
+from pdm_alloc.electrics.protection import trip_setting_ma
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
-from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.allocation import Allocation, amps, arithmetic_shorts
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import amps, arithmetic_shorts
 from pdm_alloc.verify.check import objections
 
 __all__ = [

@@ -17,9 +17,8 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.concession_program import Model, concession_model, forms_of_loads
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.sums import Sums, item_ma
-from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.allocation import Allocation, arithmetic_shorts
 from pdm_alloc.result.care_rules import fuel_beside
-from pdm_alloc.result.refusals import arithmetic_shorts
 
 __all__ = ["MOST_SETS", "SEARCH_S", "ConcessionSet", "ConcessionStudy", "concession_sets", "concession_study"]
 

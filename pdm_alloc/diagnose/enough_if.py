@@ -12,11 +12,10 @@ from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import MARGINS, Load, Vehicle, without_margins
 from pdm_alloc.program.solver import NOT_ENOUGH, Clock
-from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import NotEnough, Unsolved
+from pdm_alloc.verify.assignment import Finding
 from pdm_alloc.verify.check import violations
-from pdm_alloc.verify.recount import Finding
 
 __all__ = ["ENOUGH_IF", "allocation_if", "verdict_lines"]
 

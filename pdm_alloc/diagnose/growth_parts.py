@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.growth_task import NewKind
-from pdm_alloc.result.refusals import Short, amps, plural
+from pdm_alloc.result.allocation import Short, amps, plural
 
 __all__ = ["Grown", "Part", "applied", "in_one_phrase", "joined_words", "one_step_less"]
 

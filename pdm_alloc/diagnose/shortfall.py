@@ -17,9 +17,8 @@ from pdm_alloc.program.growth_task import Added, Growth
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, Clock
 from pdm_alloc.program.sums import Sums
-from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.allocation import Allocation, NotEnough, Short, Unsolved, table_shorts
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import NotEnough, Short, Unsolved, table_shorts
 from pdm_alloc.verify.check import violations
 
 __all__ = ["Shortfall", "shortfall"]

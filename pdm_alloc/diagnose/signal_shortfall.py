@@ -1,26 +1,37 @@
-"""What pins are short: the least growth that makes the boxes enough, applied, solved and verified before it is said."""
+"""What pins are short, and what would make the boxes enough: each applied, solved and verified before it is said."""
 
-from collections import Counter
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from pdm_alloc.allocator import LIMIT_S, SignalAllocation, allocate_signals
-from pdm_alloc.domain.signals import Box, FittedBox, Signal, SignalPin
-from pdm_alloc.program.signals.signal_costs import (
+from pdm_alloc.domain.module import RELAY_COIL_MA, Box, FittedBox, Keypad, Signal, SignalPin, natural_key
+from pdm_alloc.electrics.signal_lines import MOST_SWITCHES, Ladder, design_ladder
+from pdm_alloc.program.signal_costs import (
     NEW_CONNECTOR,
     added_current,
     added_pins,
     hand_out_pins,
+    moved_signals,
+    on_expanders,
     surplus,
     versatility,
 )
-from pdm_alloc.program.signals.signal_program import build_signal_program, solve_signals
-from pdm_alloc.program.signals.signal_types import pins_of, types_of
+from pdm_alloc.program.signal_program import (
+    Move,
+    SignalProgram,
+    SignalType,
+    Target,
+    build_signal_program,
+    pins_of,
+    solve_signals,
+    types_of,
+)
 from pdm_alloc.program.solver import PROVEN_BEST, Clock
 
-__all__ = ["SignalShortfall", "signal_shortfall"]
+__all__ = ["SignalRemedy", "SignalShortfall", "signal_remedies", "signal_shortfall"]
 
 
 @dataclass(frozen=True)
@@ -167,3 +178,277 @@ def _named(uses) -> tuple[str, ...]:
         use.signal for use in uses if any((pin or "").startswith(prefix) for pin in (*use.pins, use.supply, use.ground))
     ]
     return tuple(dict.fromkeys(names))
+
+
+LADDER_MA = 5  # 5 V across a pull-up of 1 kohm with every switch closed
+
+_SWITCHES = ("switch_to_ground", "switch_to_battery")
+
+
+@dataclass(frozen=True)
+class SignalRemedy:
+    """One way to make it fit.
+
+    Parameters
+    ----------
+    kind : str
+        ``ladder``, ``keypad``, ``expander`` or ``relay``.
+    moved : tuple of str
+        Signals that change, once per item.
+    sentence : str
+        What to do, in one sentence.
+    proved : bool
+        True: fewer moved signals are not enough with this kind of remedy alone.
+    allocation : SignalAllocation
+        With the remedy applied, verified.
+    ladders : tuple of (str, tuple of str, Ladder)
+        Signal that stands for the switches, the switches in order of their resistors, the ladder.
+    bought : tuple of str
+        Keypads and expanders it takes.
+    """
+
+    kind: str
+    moved: tuple[str, ...]
+    sentence: str
+    proved: bool
+    allocation: SignalAllocation
+    ladders: tuple[tuple[str, tuple[str, ...], Ladder], ...] = ()
+    bought: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What a kind of remedy lets signals become, for the program."""
+
+    types: tuple[SignalType, ...]
+    targets: tuple[Target, ...]
+    moves: tuple[Move, ...]
+
+
+def signal_remedies(
+    signals: Sequence[Signal],
+    boxes: Sequence[FittedBox],
+    keypads: Iterable[Keypad] = (),
+    expanders: Iterable[Box] = (),
+    time_limit_s: float = LIMIT_S,
+) -> list[SignalRemedy]:
+    """Every kind of remedy that alone makes the boxes enough, with the fewest signals moved.
+
+    Vital signals and those kept spare are never moved.
+
+    Parameters
+    ----------
+    signals : sequence of Signal
+        All of them.
+    boxes : sequence of FittedBox
+        Not enough as they are.
+    keypads : iterable of Keypad
+        To choose one from: the cheapest that is enough.
+    expanders : iterable of Box
+        To choose one from, in the same way.
+    time_limit_s : float
+        For everything, s.
+
+    Returns
+    -------
+    list of SignalRemedy
+        Each allocated and verified; empty where none is enough.
+    """
+    clock = Clock(time_limit_s)
+    types = _movable(signals)
+    remedies = [_by_ladders(signals, boxes, types, clock), _by_relays(signals, boxes, types, clock)]
+    joined = [*signals, *_connection(signals, boxes)]
+    on_bus = _movable(joined)
+    remedies.append(_first(_by_keypad(joined, boxes, on_bus, keypad, clock) for keypad in _cheapest(keypads)))
+    remedies.append(_first(_by_expander(joined, boxes, expander, clock) for expander in _cheapest(expanders)))
+    return [remedy for remedy in remedies if remedy is not None]
+
+
+def _connection(signals, boxes) -> list[Signal]:
+    """A bus connection where none is wired yet: what comes over the bus must get into a box that has pins for it."""
+    roles = {box.box.role for box in boxes for pin in box.box.pins if "bus" in pin.functions}
+    if not roles or any(signal.kind == "bus" and "spare" not in signal.needs for signal in signals):
+        return []
+    reader = next(role for role in ("control_unit", "module", "expander") if role in roles)
+    return [Signal(_free_name("bus connection", signals), "bus", reader=reader)]
+
+
+def _first(remedies):
+    return next((remedy for remedy in remedies if remedy is not None), None)
+
+
+def _cheapest(things):
+    return sorted(things, key=lambda t: (t.price is None, t.price or 0, t.mass_g or 0, natural_key(t.name)))
+
+
+def _movable(signals) -> tuple[SignalType, ...]:
+    """Types with spare signals in types of their own, so that these are not moved."""
+    wired = types_of([s for s in signals if "spare" not in s.needs], True)
+    return (*wired, *types_of([s for s in signals if "spare" in s.needs], True))
+
+
+def _may_move(kind: SignalType, spare: set[str]) -> bool:
+    return not kind.vital and kind.members[0][0] not in spare
+
+
+def _spare(signals) -> set[str]:
+    return {signal.name for signal in signals if "spare" in signal.needs}
+
+
+def _solve(plan: _Plan, boxes, clock) -> tuple[SignalProgram, tuple[int, ...], bool] | None:
+    model = build_signal_program(plan.types, pins_of(boxes), plan.targets, plan.moves)
+    solution = solve_signals(model, (moved_signals, versatility), clock)
+    return (model, solution.values, solution.outcome == PROVEN_BEST) if solution.values else None
+
+
+def _moved(model, values, signals) -> dict[int, list[tuple[str, int]]]:
+    """Items that go to each target: comfort before needed, then the last of their type."""
+    comfort = {signal.name for signal in signals if signal.importance == "comfort"}
+    taken: dict[int, list[tuple[str, int]]] = defaultdict(list)
+    left = {t: sorted(kind.members, key=lambda m: m[0] not in comfort) for t, kind in enumerate(model.types)}
+    for move, v in model.moved.items():
+        for _ in range(values[v]):
+            taken[move.target].append(left[move.kind].pop(0))
+    return taken
+
+
+def _without(signals, items) -> list[Signal]:
+    """Signals with some items taken out."""
+    out: dict[str, int] = defaultdict(int)
+    for name, _ in items:
+        out[name] += 1
+    fewer = [replace(signal, count=signal.count - out[signal.name]) for signal in signals]
+    return [signal for signal in fewer if signal.count]
+
+
+def _names(items) -> tuple[str, ...]:
+    return tuple(sorted((name for name, _ in items), key=natural_key))
+
+
+def _shown(names) -> str:
+    return ", ".join(dict.fromkeys(names))
+
+
+def _by_ladders(signals, boxes, types, clock) -> SignalRemedy | None:
+    each = max((n for n in range(1, MOST_SWITCHES + 1) if design_ladder(n)), default=0)
+    plan = _ladder_plan(signals, types, each)
+    solved = _solve(plan, boxes, clock) if plan.moves else None
+    if solved is None:
+        return None
+    model, values, proved = solved
+    moved = _moved(model, values, signals)
+    groups = [
+        (plan.targets[number].kind, taken[at : at + each])
+        for number, taken in sorted(moved.items())
+        for at in range(0, len(taken), each)
+    ]
+    items = [item for _, group in groups for item in group]
+    names = [_free_name(f"ladder {n + 1}", signals) for n in range(len(groups))]
+    ladders = tuple(_ladder(name, group) for name, (_, group) in zip(names, groups, strict=True))
+    standing = [_standing(name, kind) for name, (kind, _) in zip(names, groups, strict=True) if kind is not None]
+    sentence = "; ".join(
+        _ladder_words(keys, ladder, kind) for (_, keys, ladder), (kind, _) in zip(ladders, groups, strict=True)
+    )
+    after = [*_without(signals, items), *standing]
+    return _checked("ladder", items, sentence, proved, after, boxes, clock, ladders=ladders)
+
+
+def _ladder_plan(signals, types, each: int) -> _Plan:
+    """Switches of one place may share a ladder, on a pin with its own pull-up or with a pull-up from the 5 V supply."""
+    switches = [t for t, k in enumerate(types) if k.kind == "switch_to_ground" and _may_move(k, _spare(signals))]
+    targets: list[Target] = []
+    moves: list[Move] = []
+    for place, reader in dict.fromkeys((types[t].place, types[t].reader) for t in switches):
+        at = [t for t in switches if (types[t].place, types[t].reader) == (place, reader)]
+        for kind, supplies in (("resistance", ("sensor_ground",)), ("voltage", ("supply_5v", "sensor_ground"))):
+            moves += [Move(t, len(targets)) for t in at]
+            targets.append(Target(SignalType(kind, (), supplies, LADDER_MA, place, reader, False), each))
+    return _Plan(types, tuple(targets), tuple(moves))
+
+
+def _ladder(name: str, group) -> tuple[str, tuple[str, ...], Ladder]:
+    ladder = design_ladder(len(group))
+    if ladder is None:
+        raise ValueError(f"no ladder of {len(group)} switches can be told apart")
+    return name, tuple(key for key, _ in group), ladder
+
+
+def _ladder_words(keys: Sequence[str], ladder: Ladder, kind: SignalType | None) -> str:
+    """What to solder, and how far apart the readings stay with resistors of 1 % and what the pin misreads."""
+    ohms = ", ".join(f"{ohm:g}" for ohm in ladder.resistors_ohm)
+    own = kind is None or kind.kind == "resistance"
+    pull_up = (
+        f"a pull-up in the pin of {ladder.pull_up_ohm:g} ohm, to be checked"
+        if own
+        else f"{ladder.pull_up_ohm:g} ohm to the 5 V"
+    )
+    parts = f"each through its own resistor of {ohms} ohm, 1 %, in this order, with {pull_up}"
+    gap = f"readings at least {100 * ladder.gap:.1f} % of full scale apart"
+    return f"{', '.join(keys)} on one analog pin through a resistor ladder ({parts}: {gap})"
+
+
+def _free_name(name, signals) -> str:
+    taken = {signal.name for signal in signals}
+    while name in taken:
+        name += "'"
+    return name
+
+
+def _standing(name, kind: SignalType) -> Signal:
+    return Signal(
+        name, kind.kind, 1, kind.place, "needed", frozenset(kind.supplies), kind.current_ma, True, kind.reader
+    )
+
+
+def _by_relays(signals, boxes, types, clock) -> SignalRemedy | None:
+    weak = [t for t, k in enumerate(types) if _can_relay(k) and _may_move(k, _spare(signals))]
+    coils = [SignalType("low_side", (), (), RELAY_COIL_MA, types[t].place, types[t].reader, False) for t in weak]
+    plan = _Plan(types, tuple(map(Target, coils)), tuple(Move(t, n) for n, t in enumerate(weak)))
+    solved = _solve(plan, boxes, clock) if weak else None
+    if solved is None:
+        return None
+    model, values, proved = solved
+    moved = sorted(_moved(model, values, signals).items())
+    labels = [(f"relay of {name} {item}", coils[n]) for n, taken in moved for name, item in taken]
+    coil_signals = [_standing(_free_name(label, signals), coil) for label, coil in labels]
+    items = [item for _, taken in moved for item in taken]
+    sentence = f"{_shown(_names(items))} through a relay each, its coil ({RELAY_COIL_MA} mA) on a low-side pin"
+    return _checked("relay", items, sentence, proved, [*_without(signals, items), *coil_signals], boxes, clock)
+
+
+def _can_relay(kind: SignalType) -> bool:
+    return kind.kind in ("low_side", "high_side") and not kind.qualifiers
+
+
+def _by_keypad(signals, boxes, types, keypad: Keypad, clock) -> SignalRemedy | None:
+    switches = [t for t, k in enumerate(types) if k.kind in _SWITCHES and _may_move(k, _spare(signals))]
+    plan = _Plan(types, (Target(None, most=keypad.keys),), tuple(Move(t, 0) for t in switches))
+    solved = _solve(plan, boxes, clock) if switches else None
+    if solved is None:
+        return None
+    model, values, proved = solved
+    items = _moved(model, values, signals)[0]
+    sentence = f"{_shown(_names(items))} to keys of a {keypad.name} on the bus"
+    after = _without(signals, items)
+    return _checked("keypad", items, sentence, proved, after, boxes, clock, bought=(keypad.name,))
+
+
+def _by_expander(signals, boxes, expander: Box, clock) -> SignalRemedy | None:
+    label = expander.name
+    while label in {box.label for box in boxes}:
+        label += "'"
+    stages = (on_expanders, versatility, surplus)
+    fitted = [*boxes, FittedBox(label, expander)]
+    allocation = allocate_signals(signals, fitted, time_limit_s=max(0.1, clock.left_s), stages=stages)
+    if not allocation:
+        return None
+    names = _names([(use.signal, use.item) for use in allocation.uses if use.box == label])
+    sentence = f"{_shown(names)} to a {expander.name} on the bus"
+    proved = allocation.outcome == PROVEN_BEST
+    return SignalRemedy("expander", names, sentence, proved, allocation, bought=(expander.name,))
+
+
+def _checked(kind, items, sentence, proved, signals, boxes, clock, **more) -> SignalRemedy | None:
+    """The remedy, if the altered signals are enough and the recount agrees."""
+    allocation = allocate_signals(signals, boxes, time_limit_s=max(0.1, clock.left_s))
+    return SignalRemedy(kind, _names(items), sentence, proved, allocation, **more) if allocation else None

@@ -4,15 +4,15 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pdm_alloc.export.commissioning import steps_of as steps_of
+    from pdm_alloc.export.documents import Measurements as Measurements
+    from pdm_alloc.export.documents import read_measurements as read_measurements
     from pdm_alloc.export.documents import write_documents as write_documents
     from pdm_alloc.export.documents import write_rework as write_rework
     from pdm_alloc.export.lists import write_pin_map as write_pin_map
-    from pdm_alloc.export.measurements import Measurements as Measurements
-    from pdm_alloc.export.measurements import read_measurements as read_measurements
     from pdm_alloc.export.read_saved import read_allocation as read_allocation
-    from pdm_alloc.export.steps import steps_of as steps_of
     from pdm_alloc.files.atomic import WriteError as WriteError
-    from pdm_alloc.files.traces import read_trace as read_trace
+    from pdm_alloc.files.outline import read_trace as read_trace
 
 _WHERE = {
     "Measurements": "export.measurements",

@@ -15,10 +15,11 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.export.saved_fit import altered, misfits
-from pdm_alloc.export.saved_signals import (
+from pdm_alloc.export.saved_fit import (
     SavedSignals,
+    altered,
     bought,
+    misfits,
     saved_signals,
     side_of,
     signal_misfits,
@@ -26,7 +27,7 @@ from pdm_alloc.export.saved_signals import (
     signal_tables,
 )
 from pdm_alloc.files.faults import Fault, InputError
-from pdm_alloc.files.tables.locks import huge_exponents, out_of_range
+from pdm_alloc.files.tables.vehicle_rules import huge_exponents, out_of_range
 from pdm_alloc.files.write_tables import catalogue_tables, vehicle_tables
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit

@@ -10,12 +10,12 @@ import pandas as pd
 
 from pdm_alloc.diagnose.enough_if import verdict_lines
 from pdm_alloc.domain.module import Catalogue
-from pdm_alloc.export import signal_sheets
+from pdm_alloc.export import lists
 from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
 from pdm_alloc.export.lists import assumptions, records, wire_list
 from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.conventional import weight_ledger
+from pdm_alloc.studies.module_choices import weight_ledger
 
 __all__ = [
     "BENCH_NOTE",
@@ -64,10 +64,10 @@ _MORE = {
     "Dead circuit checks": "With everything dead, before the first power-up. Tick each.",
 }
 
-_NOTES = _READ | _MORE | signal_sheets.SIGNAL_NOTES
+_NOTES = _READ | _MORE | lists.SIGNAL_NOTES
 
 # Sheets people read, in the workbook; the others and the saved allocation are in a file of their own.
-READ_SHEETS = (COVER, *_READ, *signal_sheets.SIGNAL_READ)
+READ_SHEETS = (COVER, *_READ, *lists.SIGNAL_READ)
 
 SHEETS = (COVER, *_NOTES)
 
@@ -109,7 +109,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
     tuple of Sheet
         One for each name of `SHEETS` but the cover, and those of the signal side where there is none.
     """
-    side = signal_sheets.signal_side_of(allocation)
+    side = lists.signal_side_of(allocation)
     tables = {
         "Bench sheet": allocation.bench_sheet,
         "Cut list": allocation.cut_list.drop(columns=["from_is", "to_is"]),
@@ -120,7 +120,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Wire list": wire_list(allocation),
         "Wire sizes by circuit": allocation.wires,
         "Channel settings": allocation.settings,
-        "Input list": signal_sheets.input_list(allocation.vehicle, signal_sheets.readers_of(side)),
+        "Input list": lists.input_list(allocation.vehicle, lists.readers_of(side)),
         "Command steps": _command_steps(allocation),
         "Supply check": allocation.supply,
         "Battery cables": allocation.links,
@@ -133,8 +133,8 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Assumptions": assumptions(allocation),
         "Dead circuit checks": dead_checks(allocation),
         "Commissioning": commissioning(allocation),
-    } | ({} if side is None else signal_sheets.signal_tables(side))
-    notes = _NOTES | ({} if side is None else signal_sheets.WITH_SIGNALS)
+    } | ({} if side is None else lists.signal_tables(side))
+    notes = _NOTES | ({} if side is None else lists.WITH_SIGNALS)
     return tuple(Sheet(name, tables[name], note) for name, note in notes.items() if name in tables)
 
 
@@ -315,8 +315,8 @@ def title_block(allocation: Allocation, issue: Issue) -> list[tuple[str, str]]:
 def _signal_lines(allocation: Allocation) -> list[tuple[str, str]]:
     if allocation.signals is None:
         return []
-    side = signal_sheets.signal_side_of(allocation)
-    return [("signals", str(allocation.signals))] if side is None else signal_sheets.title_lines(side)
+    side = lists.signal_side_of(allocation)
+    return [("signals", str(allocation.signals))] if side is None else lists.title_lines(side)
 
 
 def _hashes(hashes: tuple[tuple[str, str], ...]) -> str:

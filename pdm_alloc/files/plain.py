@@ -13,7 +13,7 @@ from pdm_alloc.domain.vehicle import PPM, Command, Concession, Input, Load, Plac
 from pdm_alloc.files.grids import is_free
 from pdm_alloc.files.rows import unmistakable
 from pdm_alloc.files.sources import number_columns
-from pdm_alloc.files.tables.bench_rows import bench_plain
+from pdm_alloc.files.tables.settings_rows import bench_plain
 from pdm_alloc.files.tables.signal_tables import decimal, signal_catalogue_plain, signal_vehicle_plain
 from pdm_alloc.files.tables.signal_tables import thousandths as _thousandths
 

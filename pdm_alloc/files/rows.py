@@ -10,10 +10,9 @@ from typing import Any, ClassVar
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic.fields import FieldInfo
 
-from pdm_alloc.files.cells import Cell, Collected, Exact, Number, Odd, Word
+from pdm_alloc.files.cells import Cell, CellError, Collected, Exact, Number, Odd, Word, clean
 from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.grids import Grid, match_header
-from pdm_alloc.files.numbers import CellError, clean
 
 __all__ = [
     "Line",

@@ -11,10 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from pdm_alloc.files.atomic import replace_files
-from pdm_alloc.files.csv_file import csv_line, decimal_commas, marked, read_text, records, split_directive
+from pdm_alloc.files.cells import plain_header
 from pdm_alloc.files.faults import Faults, InputError
-from pdm_alloc.files.grids import Grid
-from pdm_alloc.files.numbers import plain_header
+from pdm_alloc.files.grids import Grid, csv_line, decimal_commas, marked, read_text, records, split_directive
 from pdm_alloc.files.plain import Plain, headers
 from pdm_alloc.files.rows import columns_of
 from pdm_alloc.files.sources import digest, number_columns, open_source, table_files

@@ -11,18 +11,16 @@ import pandas as pd
 from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import concession_study
-from pdm_alloc.diagnose.concession_words import concessions_table
-from pdm_alloc.diagnose.explain import explain
+from pdm_alloc.diagnose.explain import concessions_table, explain
 from pdm_alloc.domain.module import Catalogue, Module, Unit
 from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.files.tables.read_catalogue import fitted
-from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.refusals import NotEnough, Unsolved, table_shorts
-from pdm_alloc.studies.comparison import compare
-from pdm_alloc.studies.signals.signal_places import signals_beside
-from pdm_alloc.studies.signals.signal_side import SignalSide
-from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, size_signals
+from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved, table_shorts
+from pdm_alloc.studies.signal_places import signals_beside
+from pdm_alloc.studies.signal_side import SignalSide
+from pdm_alloc.studies.signal_sizing import SignalSizing, has_signals, size_signals
 from pdm_alloc.studies.sizing import module_options
+from pdm_alloc.studies.what_if import compare
 from pdm_alloc.verify.check import violations
 
 __all__ = ["Answer", "Answers", "Early", "Others", "Question", "Wish", "new_commands", "question_of"]

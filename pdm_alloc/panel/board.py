@@ -13,17 +13,17 @@ import traitlets
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.outline import Outline, delete_outline, outline_of, read_outline, scaled, write_outline
-from pdm_alloc.files.tables.place_edits import TABLES, BadEdit, Plan, edited, plan_of
+from pdm_alloc.files.tables.table_edits import TABLES, BadEdit, Plan, edited, plan_of
 from pdm_alloc.panel.answers import Answer, Answers, Question
 from pdm_alloc.panel.board_scene import SITED, Scene, planned, scene_of, with_signals
-from pdm_alloc.panel.grid.book import History
 from pdm_alloc.panel.markup import script_or_style
 from pdm_alloc.panel.screen import Stop, Worker
+from pdm_alloc.panel.table_grid import History
 from pdm_alloc.panel.views import signal_verdict
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import fuel_beside
-from pdm_alloc.studies.signals.signal_side import SignalSide
-from pdm_alloc.studies.signals.signal_sizing import has_signals
+from pdm_alloc.studies.signal_side import SignalSide
+from pdm_alloc.studies.signal_sizing import has_signals
 
 __all__ = ["Board"]
 

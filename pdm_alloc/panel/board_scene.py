@@ -9,19 +9,18 @@ import pandas as pd
 from pdm_alloc import figures
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.bus import BIT_RATES, limit_at
-from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.wire import WireSize, mass_g_per_m, outer_diameter_mm
-from pdm_alloc.electrics.wire_choice import RETURNS, WireChoice
-from pdm_alloc.files.tables.place_edits import Plan, uses
-from pdm_alloc.harness.feed_cable import Laid
+from pdm_alloc.electrics.protection import Protected
+from pdm_alloc.electrics.signal_lines import BIT_RATES, limit_at
+from pdm_alloc.electrics.wire import RETURNS, WireChoice, WireSize, mass_g_per_m, outer_diameter_mm
+from pdm_alloc.files.tables.table_edits import Plan, uses
 from pdm_alloc.harness.paths import lengths_of
+from pdm_alloc.harness.supply import Laid
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit
 from pdm_alloc.result.supply_tables import laid_links
-from pdm_alloc.studies.signals.signal_side import SignalSide
-from pdm_alloc.studies.signals.signal_wiring import TWIST, thinnest
+from pdm_alloc.studies.signal_side import SignalSide
+from pdm_alloc.studies.signal_wiring import TWIST, thinnest
 
 __all__ = [
     *("SITED", "BusScene", "Cable", "Lead", "Scene", "Spot", "plan_of_harness", "planned", "scene_of", "with_signals"),

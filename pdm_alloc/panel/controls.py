@@ -19,12 +19,10 @@ from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.files.rows import cell_of, columns_of
 from pdm_alloc.files.tables.settings_rows import SettingsRow
 from pdm_alloc.panel.answers import Answer, Wish
-from pdm_alloc.panel.grid.grid_cells import BadCell, Column, plain_number, read_cell
-from pdm_alloc.panel.markup import amount, script_or_style
+from pdm_alloc.panel.markup import BadCell, Column, amount, plain_number, read_cell, script_or_style
 from pdm_alloc.panel.screen import Stop, Worker
-from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.result.refusals import NotEnough
-from pdm_alloc.studies.signals.signal_sizing import has_signals
+from pdm_alloc.result.allocation import Allocation, NotEnough
+from pdm_alloc.studies.signal_sizing import has_signals
 from pdm_alloc.studies.sizing import size_key
 
 __all__ = ["Controls", "LocksByHand", "beginning", "settings_shown"]

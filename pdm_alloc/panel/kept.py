@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as widgets
 import pandas as pd
 
-from pdm_alloc.export.kept_file import Kept, Shelf, built_harness, harnesses, kept_file
+from pdm_alloc.export.read_saved import Kept, Shelf, built_harness, harnesses, kept_file
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.plain import vehicle_plain
@@ -16,8 +16,7 @@ from pdm_alloc.panel.answers import Answer, Question
 from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, said, table, tag
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import LIMIT_KINDS
-from pdm_alloc.studies.comparison import side_by_side
-from pdm_alloc.studies.what_if import rework
+from pdm_alloc.studies.what_if import rework, side_by_side
 
 __all__ = ["KeptAllocations"]
 

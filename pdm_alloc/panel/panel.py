@@ -16,18 +16,18 @@ from pdm_alloc.panel import verdicts
 from pdm_alloc.panel.answers import Answer, Answers, Early, Others, Question, new_commands, question_of
 from pdm_alloc.panel.board import Board
 from pdm_alloc.panel.controls import Controls, LocksByHand, beginning
-from pdm_alloc.panel.grid.table_grid import TableGrid
 from pdm_alloc.panel.kept import KeptAllocations
 from pdm_alloc.panel.long_work import LongWork
 from pdm_alloc.panel.markup import Html
 from pdm_alloc.panel.screen import Failure, Screen, Stop, Worker, static
 from pdm_alloc.panel.switches import Switches
+from pdm_alloc.panel.table_grid import TableGrid
 from pdm_alloc.panel.tables import Tables
 from pdm_alloc.panel.verdicts import moved, notes, others
 from pdm_alloc.panel.views import Part, Parts, Signals
 from pdm_alloc.panel.workplace import FilesBar, Home
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.signals.signal_sizing import has_signals
+from pdm_alloc.studies.signal_sizing import has_signals
 
 __all__ = ["Panel"]
 

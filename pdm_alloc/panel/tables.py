@@ -20,12 +20,10 @@ from pdm_alloc.files.tables.read_catalogue import catalogue_of
 from pdm_alloc.files.tables.read_vehicle import vehicle_of
 from pdm_alloc.files.tables.settings_rows import SettingRow
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS
-from pdm_alloc.panel.grid.book import Book, Sheets, brought_along
-from pdm_alloc.panel.grid.grid_cells import Column, columns_for, state_columns
-from pdm_alloc.panel.grid.sheet import Sheet, sheet_of
-from pdm_alloc.panel.grid.table_grid import TableGrid
-from pdm_alloc.panel.markup import plural
+from pdm_alloc.panel.markup import Column, columns_for, plural, state_columns
 from pdm_alloc.panel.screen import Tabs
+from pdm_alloc.panel.sheet import Sheet, sheet_of
+from pdm_alloc.panel.table_grid import Book, Sheets, TableGrid, brought_along
 
 __all__ = ["SHOWN", "Tables"]
 

@@ -6,14 +6,13 @@ import pandas as pd
 
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.panel.answers import Answer, Early, Others, Question
-from pdm_alloc.panel.grid.sheet import Sheet
 from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
 from pdm_alloc.panel.screen import Screen
+from pdm_alloc.panel.sheet import Sheet
 from pdm_alloc.panel.views import channels, short, signal_verdict, states, warnings
-from pdm_alloc.result.allocation import Allocation, all_warnings, tightest
+from pdm_alloc.result.allocation import Allocation, NotEnough, all_warnings, tightest
 from pdm_alloc.result.care_rules import CareWarning
-from pdm_alloc.result.refusals import NotEnough
-from pdm_alloc.studies.signals.signal_sizing import SignalSizing
+from pdm_alloc.studies.signal_sizing import SignalSizing
 from pdm_alloc.studies.sizing import size_key
 
 __all__ = ["Sections", "early", "failed", "faulty", "moved", "notes", "others", "sections", "verdict", "working"]

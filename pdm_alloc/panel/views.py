@@ -8,13 +8,13 @@ import pandas as pd
 
 from pdm_alloc.allocator import key_counts
 from pdm_alloc.domain.vehicle import State, Vehicle
-from pdm_alloc.electrics.voltage import running_at_voltage_ma
+from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.panel.answers import Answer
 from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, section, table, tag
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CareWarning
-from pdm_alloc.studies.signals.signal_side import SignalSide
-from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, signal_pin_count
+from pdm_alloc.studies.signal_side import SignalSide
+from pdm_alloc.studies.signal_sizing import SignalSizing, has_signals, signal_pin_count
 
 __all__ = [
     *("Part", "Parts", "Signals", "channels", "may_be_on", "short", "signal_sections", "signal_verdict", "states"),

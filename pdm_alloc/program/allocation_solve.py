@@ -19,11 +19,10 @@ from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import MOVES, Handed, Keeping, NoSolution, Wired, hand_out, keeping, staying, wired_task
 from pdm_alloc.program.optimum import NOTHING_PROVED, Gap, Listing, Optimum, listed, optimise, optimise_priced
 from pdm_alloc.program.packing import Bins, pack, unbroken
-from pdm_alloc.program.partition import partition
+from pdm_alloc.program.partition import Column, Merged, Task, circuit_on, key_of, merge, partition, unmerged
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Solution
 from pdm_alloc.program.stages import objectives
 from pdm_alloc.program.sums import Sums
-from pdm_alloc.program.task import Column, Merged, Task, circuit_on, key_of, merge, unmerged
 
 __all__ = ["Solved", "any_solved", "is_enough", "solve"]
 

@@ -8,17 +8,15 @@ from types import MappingProxyType
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, is_as_strong, may_share
-from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types
-from pdm_alloc.circuits.scenes import Draw
-from pdm_alloc.circuits.wiring import Wiring
+from pdm_alloc.circuits.draws import Wiring
+from pdm_alloc.circuits.items import Draw, ItemType, inputs_wanted, item_types, load_types
 from pdm_alloc.domain.concession_options import Option, coil_name, concede
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.partition import LateRows, Raised, add_sum
+from pdm_alloc.program.partition import Column, LateRows, Raised, Task, add_sum, merge
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.program.sums import Cut, Limit, Loading, Sums, Worst, limits_of
-from pdm_alloc.program.task import Column, Task, merge
 
 __all__ = ["Form", "Model", "concession_model", "forms_of_loads"]
 

@@ -11,7 +11,7 @@ from typing import TypeAlias, TypeGuard
 import numpy as np
 import numpy.typing as npt
 
-from pdm_alloc.domain.expression import Expression, Variable, operands_of
+from pdm_alloc.domain.condition import Expression, Variable, operands_of
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, solve_program
 
 __all__ = [

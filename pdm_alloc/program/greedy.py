@@ -7,12 +7,12 @@ import numpy as np
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
+from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.circuits.items import ItemType
-from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.program.optimum import Listing
 from pdm_alloc.program.packing import Bins, Draw, room
+from pdm_alloc.program.partition import Column, Task, circuit_on, is_allowed
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import Column, Task, circuit_on, is_allowed
 
 __all__ = ["a_few", "filled", "greedy", "partly"]
 

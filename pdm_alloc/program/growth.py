@@ -23,7 +23,7 @@ from pdm_alloc.program.growth_task import (
 )
 from pdm_alloc.program.optimum import listed
 from pdm_alloc.program.packing import Bins, pack, spread, unbroken
-from pdm_alloc.program.partition import partition
+from pdm_alloc.program.partition import Column, Task, is_allowed, merge, partition
 from pdm_alloc.program.solver import (
     BEST_SO_FAR,
     NOT_ENOUGH,
@@ -36,7 +36,6 @@ from pdm_alloc.program.solver import (
 )
 from pdm_alloc.program.stages import minimise
 from pdm_alloc.program.sums import Sums
-from pdm_alloc.program.task import Column, Task, is_allowed, merge
 
 __all__ = ["LIMITLESS_MA", "Added", "Growth", "NewKind", "cheapest_growth"]
 

@@ -12,12 +12,11 @@ from pdm_alloc.circuits.columns import Counts
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.thermal import derating_factor
+from pdm_alloc.electrics.current import derating_factor
 from pdm_alloc.program.handout import Handed, in_columns
-from pdm_alloc.program.partition import loadings_of
+from pdm_alloc.program.partition import Column, Merged, Task, loadings_of
 from pdm_alloc.program.solver import Program
 from pdm_alloc.program.sums import Limit, Sums
-from pdm_alloc.program.task import Column, Merged, Task
 
 __all__ = [
     "Added",

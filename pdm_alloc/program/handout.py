@@ -8,8 +8,8 @@ from typing import NamedTuple
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.partition import Column, Task, circuit_on, empty_task, key_of
 from pdm_alloc.program.solver import Program
-from pdm_alloc.program.task import Column, Task, circuit_on, empty_task, key_of
 
 __all__ = [
     "MOVES",

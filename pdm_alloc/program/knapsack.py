@@ -16,9 +16,9 @@ import numpy as np
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
 from pdm_alloc.circuits.draws import borne_for, usable_for
 from pdm_alloc.domain.vehicle import PPM
+from pdm_alloc.program.partition import Column, Task, is_allowed
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.stages import unevenness
-from pdm_alloc.program.task import Column, Task, is_allowed
 
 __all__ = ["EPSILON", "Knapsack", "Resource", "levelled"]
 

@@ -13,11 +13,10 @@ from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.draws import borne_for
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.knapsack import Knapsack, levelled
-from pdm_alloc.program.partition import partition
+from pdm_alloc.program.partition import Column, Key, Task, columns_of, key_of, partition
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise, objectives, packed, unevenness
-from pdm_alloc.program.task import Column, Key, Task, columns_of, key_of
 
 __all__ = ["NOTHING_PROVED", "Gap", "Listing", "Optimum", "listed", "optimise", "optimise_priced"]
 

@@ -8,10 +8,9 @@ import numpy as np
 from pdm_alloc.circuits.classes import ChannelClass
 from pdm_alloc.circuits.columns import Counts
 from pdm_alloc.program.condition_rows import Unanswered
-from pdm_alloc.program.partition import loadings_of
+from pdm_alloc.program.partition import Column, Merged, loadings_of
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.sums import Sums, item_ma
-from pdm_alloc.program.task import Column, Merged
 
 __all__ = ["Bins", "Draw", "pack", "room", "spread", "unbroken"]
 

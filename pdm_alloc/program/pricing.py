@@ -18,10 +18,9 @@ import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
 from pdm_alloc.program.knapsack import EPSILON, Knapsack
-from pdm_alloc.program.partition import partition
+from pdm_alloc.program.partition import Column, Task, partition
 from pdm_alloc.program.solver import Clock, silence_banner
 from pdm_alloc.program.stages import objectives, slack
-from pdm_alloc.program.task import Column, Task
 
 __all__ = ["Pricing"]
 

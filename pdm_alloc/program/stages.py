@@ -9,6 +9,7 @@ import numpy as np
 from pdm_alloc.circuits.classes import ChannelClass
 from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.program.condition_rows import Unanswered
+from pdm_alloc.program.partition import Column, Task
 from pdm_alloc.program.solver import (
     BEST_SO_FAR,
     NOT_ENOUGH,
@@ -20,7 +21,6 @@ from pdm_alloc.program.solver import (
     keeps_rows,
     solve_program,
 )
-from pdm_alloc.program.task import Column, Task
 
 __all__ = [
     "STRATEGIES",

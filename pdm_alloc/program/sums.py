@@ -9,12 +9,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
-from pdm_alloc.circuits.items import ItemType, bank_limit_ma, total_limit_ma
-from pdm_alloc.circuits.scenes import Scene, scenes_of
+from pdm_alloc.circuits.items import ItemType, Scene, bank_limit_ma, scenes_of, total_limit_ma
 from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.domain.module import Unit, portions_of
 from pdm_alloc.domain.vehicle import Command, Vehicle
-from pdm_alloc.electrics.thermal import effective_ma
+from pdm_alloc.electrics.current import effective_ma
 from pdm_alloc.program.condition_rows import Tree, condition_tree
 from pdm_alloc.program.largest import Amount, Extremes, Inputs, Part
 from pdm_alloc.program.solver import Clock

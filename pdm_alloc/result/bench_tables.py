@@ -7,19 +7,16 @@ from typing import Any, Protocol
 
 import pandas as pd
 
-from pdm_alloc.circuits.wiring import Wiring
-from pdm_alloc.domain.bench import part_for
-from pdm_alloc.domain.module import Channel, Unit, natural_key
-from pdm_alloc.domain.signals import FittedBox
-from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.circuits.draws import Wiring
+from pdm_alloc.domain.module import Channel, FittedBox, Unit, natural_key
+from pdm_alloc.domain.vehicle import Vehicle, part_for
+from pdm_alloc.electrics.protection import Protected
 from pdm_alloc.electrics.wire import NOT_KNOWN
-from pdm_alloc.harness.bundles import Segment, Strand, segments
-from pdm_alloc.harness.paths import route_graph
+from pdm_alloc.harness.paths import Segment, Strand, route_graph, segments
 from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.cut_list import ENDS_OF, Cut, sides_of
-from pdm_alloc.result.ground_plan import ReturnWire
+from pdm_alloc.result.link_tables import ReturnWire
 from pdm_alloc.result.placed import WiredCircuit, strand_of
 
 __all__ = [

@@ -10,9 +10,8 @@ from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.inrush import time_above
-from pdm_alloc.electrics.voltage import running_at_voltage_ma
+from pdm_alloc.electrics.current import running_at_voltage_ma
+from pdm_alloc.electrics.protection import Protected, time_above
 from pdm_alloc.result.placed import Place, PlacedCircuit, WiredCircuit, place_of
 from pdm_alloc.result.worst import limit_name, worst_sums
 

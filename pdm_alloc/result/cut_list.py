@@ -7,15 +7,14 @@ from typing import Any
 
 import pandas as pd
 
+from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.circuits.items import ItemType
-from pdm_alloc.circuits.wiring import Wiring
-from pdm_alloc.domain.bench import colour_of, part_for
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.circuit_protection import Protected
+from pdm_alloc.domain.vehicle import Vehicle, colour_of, part_for
+from pdm_alloc.electrics.protection import Protected
 from pdm_alloc.electrics.wire import NOT_KNOWN, WireSize, mass_g_per_m, wire_sizes
 from pdm_alloc.harness.trunk import PIN, End, Node, Piece, pieces
-from pdm_alloc.result.ground_plan import ReturnWire
+from pdm_alloc.result.link_tables import ReturnWire
 from pdm_alloc.result.placed import WiredCircuit
 
 __all__ = ["CUT_LIST", "ENDS_OF", "Cut", "Spot", "cut_table", "cuts", "part_at", "run_labels", "sides_of", "unlike"]

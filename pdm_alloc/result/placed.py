@@ -7,17 +7,14 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from pdm_alloc.circuits.classes import Rating, rating_of
-from pdm_alloc.circuits.draws import CircuitDraw, rating_for, usable_for
+from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, stalled_ma, usable_for
 from pdm_alloc.circuits.items import ItemType, load_types
-from pdm_alloc.circuits.wiring import Wiring, stalled_ma
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.ampacity import ampacity_a
-from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.wire import NOT_KNOWN
-from pdm_alloc.electrics.wire_choice import RETURNS
+from pdm_alloc.electrics.protection import Protected
+from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, ampacity_a
 from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS, THIN_WALL_BUNDLE
-from pdm_alloc.harness.bundles import Part, Strand, beside, parts_of
+from pdm_alloc.harness.paths import Part, Strand, beside, parts_of
 
 __all__ = ["Place", "PlacedCircuit", "WiredCircuit", "place_of", "strand_of", "wire_circuits"]
 

@@ -7,16 +7,14 @@ from typing import Any
 
 import pandas as pd
 
+from pdm_alloc.circuits.draws import draws_ma, feed_currents_ma, for_at_once_ma
 from pdm_alloc.circuits.items import ItemType, load_types
-from pdm_alloc.circuits.wiring import draws_ma, feed_currents_ma, for_at_once_ma
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.circuit_protection import Protected
-from pdm_alloc.electrics.wire import NOT_KNOWN, wire_sizes
-from pdm_alloc.electrics.wire_choice import WireChoice
-from pdm_alloc.harness.feed_cable import Feeder, Laid, feed_mass_g, links
-from pdm_alloc.harness.supply import StateSupply, drawn_ma, supply
+from pdm_alloc.electrics.protection import Protected
+from pdm_alloc.electrics.wire import NOT_KNOWN, WireChoice, wire_sizes
+from pdm_alloc.harness.supply import Feeder, Laid, StateSupply, drawn_ma, feed_mass_g, links, supply
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit
 from pdm_alloc.result.worst import at_once_a, surges_of

@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from pdm_alloc.circuits.items import ItemType, load_types
-from pdm_alloc.circuits.scenes import Scene, scenes_of
+from pdm_alloc.circuits.items import ItemType, Scene, load_types, scenes_of
 from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import headline_table
 from pdm_alloc.domain.vehicle import State, Vehicle
-from pdm_alloc.electrics.links import as_constant_s
-from pdm_alloc.electrics.voltage import running_at_voltage_ma, worst_excess_ma
+from pdm_alloc.electrics.battery import as_constant_s
+from pdm_alloc.electrics.current import running_at_voltage_ma, worst_excess_ma
 from pdm_alloc.harness.supply import cold_of
 from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes

@@ -14,11 +14,19 @@ from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock
-from pdm_alloc.result.allocation import Allocation, all_warnings, care
+from pdm_alloc.result.allocation import Allocation, Unsolved, all_warnings, care
 from pdm_alloc.result.care_rules import CareWarning, fuel_beside
-from pdm_alloc.result.refusals import Unsolved
-from pdm_alloc.studies.conventional import Conventional, conventional
-from pdm_alloc.studies.module_choices import Choice, Found, Objective, choices, known_price, mount_places, objective_of
+from pdm_alloc.studies.module_choices import (
+    Choice,
+    Conventional,
+    Found,
+    Objective,
+    choices,
+    conventional,
+    known_price,
+    mount_places,
+    objective_of,
+)
 from pdm_alloc.studies.mounting_bounds import why_not
 from pdm_alloc.studies.mounting_search import Judged, Search, judge_choice, module_dg
 
@@ -185,7 +193,7 @@ class Mounting:
         return None if self.allocation is None else float(self.allocation.wires["mass_g"].sum())
 
     def conventional(self, box: str | None = None) -> Conventional:
-        """What conventional wiring on the same places would weigh, as `pdm_alloc.studies.conventional`."""
+        """What conventional wiring on the same places would weigh, as `pdm_alloc.studies.module_choices`."""
         return conventional(self.vehicle, box)
 
     def conventional_summary(self) -> str:

@@ -9,16 +9,16 @@ import pandas as pd
 
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, Counts, TooManyCircuits
+from pdm_alloc.circuits.draws import draws_ma, feed_currents_ma
 from pdm_alloc.circuits.items import ItemType, item_types
-from pdm_alloc.circuits.wiring import draws_ma, feed_currents_ma
 from pdm_alloc.diagnose.bearing import unborne
 from pdm_alloc.diagnose.growth_parts import Part, joined_words
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.harness.feed_cable import Feeder
+from pdm_alloc.harness.supply import Feeder
 from pdm_alloc.program.solver import Clock, or_after
-from pdm_alloc.result.refusals import amps
+from pdm_alloc.result.allocation import amps
 from pdm_alloc.result.supply_tables import switched_on
 from pdm_alloc.studies.module_choices import Choice
 

@@ -11,17 +11,14 @@ from pdm_alloc.allocator import Modules, allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import MOST_SETS
 from pdm_alloc.diagnose.explain import Explanation, explain
-from pdm_alloc.domain.module import Catalogue, Module, natural_key
+from pdm_alloc.domain.module import Box, Catalogue, Module, natural_key
 from pdm_alloc.domain.showing import UnknownName, chosen_word, handed_out, headline_table
-from pdm_alloc.domain.signals import Box
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import NOT_ENOUGH, Clock
 from pdm_alloc.program.stages import STRATEGIES
-from pdm_alloc.result.allocation import Allocation, tightest
-from pdm_alloc.result.refusals import NotEnough, Unsolved
+from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved, tightest
 from pdm_alloc.studies.module_choices import NOT_TRIED, judge_pairs, pairs_of, pairs_table, pairs_untried
-from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption
-from pdm_alloc.studies.signals.signal_sizing import SignalSizing, has_signals, size_signals
+from pdm_alloc.studies.signal_sizing import ModuleOption, SignalSizing, has_signals, size_signals
 
 __all__ = ["ANSWERS", "VERDICTS", "Sizing", "module_options", "size"]
 

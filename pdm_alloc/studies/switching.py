@@ -8,8 +8,7 @@ import pandas as pd
 
 from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import ItemType
-from pdm_alloc.domain.condition import Condition, condition_names, fewest_changes, parse_condition
-from pdm_alloc.domain.expression import Undecided
+from pdm_alloc.domain.condition import Condition, Undecided, condition_names, fewest_changes, parse_condition
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import UnknownName, counted, headline_table, named
 from pdm_alloc.domain.vehicle import PPM, State, Vehicle

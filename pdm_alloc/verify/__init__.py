@@ -8,8 +8,8 @@ import pandas as pd
 
 from pdm_alloc.domain.module import Module, Unit
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.verify.assignment import COLUMNS, Finding
 from pdm_alloc.verify.check import RULES, Placed, verify, violations
-from pdm_alloc.verify.recount import COLUMNS, Finding
 
 __all__ = ["COLUMNS", "RULES", "Finding", "verify", "violations"]
 

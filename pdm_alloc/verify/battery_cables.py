@@ -10,9 +10,9 @@ import pandas as pd
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.vehicle import Load, State, Vehicle
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C
-from pdm_alloc.verify.combinations import largest_change, switched_on
+from pdm_alloc.verify.arithmetic import largest_change, switched_on
+from pdm_alloc.verify.assignment import Finding, Recount
 from pdm_alloc.verify.copper import Conductor, Ways, conductors, of_area
-from pdm_alloc.verify.recount import Finding, Recount
 from pdm_alloc.verify.strength import conditions_of
 from pdm_alloc.verify.wires import Asked, WireRow, asked_of
 

@@ -9,10 +9,9 @@ from typing import Protocol, TypedDict, TypeVar, cast
 
 import pandas as pd
 
-from pdm_alloc.domain.bench import Ground
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.vehicle import Place, Route, State, Vehicle
+from pdm_alloc.domain.vehicle import Ground, Place, Route, State, Vehicle
 from pdm_alloc.electrics.wire_tables import (
     AMPACITY_A,
     AWG_NUMBERS,
@@ -33,7 +32,7 @@ from pdm_alloc.electrics.wire_tables import (
     THIN_WALL_CLASS_C,
 )
 from pdm_alloc.verify.arithmetic import ceiling, cold, running_ma
-from pdm_alloc.verify.recount import Finding
+from pdm_alloc.verify.assignment import Finding
 
 __all__ = [
     "BenchTables",

@@ -8,9 +8,9 @@ import pandas as pd
 
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.vehicle import Load
-from pdm_alloc.verify import strength, trips
+from pdm_alloc.verify import strength
+from pdm_alloc.verify.assignment import Finding, Recount, Wired
 from pdm_alloc.verify.copper import Conductor, Lies, Part, Ways, alone_a, beside, conductors, damage_ms, of_area
-from pdm_alloc.verify.recount import Finding, Recount, Wired
 
 __all__ = ["Asked", "WireRow", "asked_of", "wire_exists", "written"]
 
@@ -50,9 +50,9 @@ def wire_exists(recount: Recount) -> Iterator[Finding]:
     for wired in recount.wired:
         asked = asked_of(recount, wired, ways)
         choices = list(_choices(wired, asked))
-        if trips.wired_pins(wired, asked.trip_ma) > trips.pins_each(wired):
-            yield trips.overloaded(wired, asked.trip_ma / wired.shares)
-        elif asked.trip_ma <= trips.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
+        if strength.wired_pins(wired, asked.trip_ma) > strength.pins_each(wired):
+            yield strength.overloaded(wired, asked.trip_ma / wired.shares)
+        elif asked.trip_ma <= strength.rated_ma(recount, wired) and not any(asked.served_by(n, c) for n, c in choices):
             yield _finding(wired, asked, choices)
 
 
@@ -88,7 +88,7 @@ class Asked:
     def __init__(self, recount: Recount, wired: Wired, ways: dict[str, Ways]):
         settings = recount.vehicle.settings
         self.recount, self.wired, self.settings = recount, wired, settings
-        self.running_ma, self.trip_ma = trips.widest_ma(recount, wired), trips.least_trip_ma(recount, wired)
+        self.running_ma, self.trip_ma = strength.widest_ma(recount, wired), strength.least_trip_ma(recount, wired)
         self.back = 2 if wired.circuit.use == "bridge" or settings.return_path == "wire" else 1
         self._edges = {load.name: _edges(recount, wired.unit.place, load.place, ways) for load, _ in wired.counts}
         self._known_c = {place.name: place.ambient_c for place in recount.vehicle.places}
@@ -162,7 +162,7 @@ class Asked:
 
     def window_ms(self, trip_ma: float) -> float:
         """Least inrush window for a setting, in whole 10 ms."""
-        above = self.above_ms(trips.reads_ma(self.wired, round(trip_ma)))
+        above = self.above_ms(strength.reads_ma(self.wired, round(trip_ma)))
         pulse = max(KINDS[load.kind].pulse_ms for load, _ in self.wired.counts)
         return math.inf if above == math.inf else 10.0 * math.ceil(max(WINDOW * above, pulse) / 10)
 
@@ -187,7 +187,7 @@ class Asked:
         over = 1000 * sum(excess for excess, _ in self._waves(motors))
         larger = float(self.wired.shares * self.wired.larger_pct / 100)  # the wires of one channel, twice for a pair
         stuck_ma = (self.running_ma + over) * larger
-        if not over or stuck_ma <= self.trip_ma or self.trip_ma > trips.rated_ma(self.recount, self.wired):
+        if not over or stuck_ma <= self.trip_ma or self.trip_ma > strength.rated_ma(self.recount, self.wired):
             return 0.0
         usable, peak, ms = strength.protection(self.recount, self.wired)
         usable, peak = usable * larger, peak * larger
@@ -215,7 +215,7 @@ def _edges(recount: Recount, start: str | None, end: str | None, ways: dict[str,
 
 
 def _choices(wired: Wired, asked: Asked) -> Iterator[tuple[int, Conductor]]:
-    settings, terminal_mm2 = asked.settings, trips.terminal_mm2(wired)
+    settings, terminal_mm2 = asked.settings, strength.terminal_mm2(wired)
     lies = ((asked.ambient_c, settings.bundle_wires),)
     known = conductors(settings.wire_sizes, settings.insulation_c, asked.ambient_c, lies)
     for parallel in _parallels(wired, asked, terminal_mm2, known):
@@ -226,11 +226,11 @@ def _choices(wired: Wired, asked: Asked) -> Iterator[tuple[int, Conductor]]:
 
 def _parallels(wired: Wired, asked: Asked, terminal_mm2: float, known: Sequence[Conductor]) -> range:
     """One conductor for each pin that needs one, one a pin at most; as many as it takes where no terminal is known."""
-    pins = wired.shares * trips.pins_each(wired)
+    pins = wired.shares * strength.pins_each(wired)
     if terminal_mm2 == math.inf and known:
         least = max(asked.trip_ma / 1000 / known[-1].ampacity_a, asked.stall_mm2 / known[-1].area_mm2)
         pins = max(pins, wired.shares * math.ceil(least / wired.shares))
-    return range(wired.shares * trips.wired_pins(wired, asked.trip_ma), pins + 1, wired.shares)
+    return range(wired.shares * strength.wired_pins(wired, asked.trip_ma), pins + 1, wired.shares)
 
 
 ROUNDED_GUARD = 1 + 1e-6  # tables are rounded
@@ -311,15 +311,15 @@ class _Row:
 
     def _trip(self) -> Iterator[Finding]:
         low = self.asked.trip_ma
-        top = float(trips.rated_ma(self.asked.recount, self.wired))
+        top = float(strength.rated_ma(self.asked.recount, self.wired))
         set_ma = round(1000 * self.setting["trip_a"] * self.wired.shares)
-        if set_ma % trips.step_ma(self.wired) or not low <= set_ma <= top * ROUNDED_GUARD:
+        if set_ma % strength.step_ma(self.wired) or not low <= set_ma <= top * ROUNDED_GUARD:
             message = f"the setting is {set_ma / 1000:g} A, it has to be {low / 1000:g} A to {top / 1000:g} A in steps"
             yield self._finding("setting", set_ma / 1000, low / 1000, "A", message)
         if round(1000 * self.wire["trip_a"]) != set_ma:
             message = f"the wire is for {self.wire['trip_a']:g} A and the channel set to {set_ma / 1000:g} A"
             yield self._finding("setting", self.wire["trip_a"], set_ma / 1000, "A", message)
-        yield from trips.draw_below_trip(self.asked.recount, self.wired, set_ma)
+        yield from strength.draw_below_trip(self.asked.recount, self.wired, set_ma)
 
     def _window(self) -> Iterator[Finding]:
         need, window_ms = self.asked.window_ms(1000 * self.wire["trip_a"]), self.setting["window_ms"]
@@ -353,12 +353,12 @@ class _Row:
         yield from self._serves(size, parallel)
 
     def _fits(self, size: Conductor, parallel: int) -> Iterator[Finding]:
-        terminal_mm2 = trips.terminal_mm2(self.wired)
+        terminal_mm2 = strength.terminal_mm2(self.wired)
         if size.area_mm2 > terminal_mm2:
             message = f"the terminal takes {terminal_mm2:.3g} mm2, the wire has {size.area_mm2:.3g}"
             yield self._finding("terminal", size.area_mm2, terminal_mm2, "mm2", message)
-        pins = self.wired.shares * trips.pins_each(self.wired)
-        need = self.wired.shares * trips.wired_pins(self.wired, round(1000 * self.wire["trip_a"]))
+        pins = self.wired.shares * strength.pins_each(self.wired)
+        need = self.wired.shares * strength.wired_pins(self.wired, round(1000 * self.wire["trip_a"]))
         if parallel < need:
             message = f"{parallel} conductors, the contacts take {need} for {self.wire['trip_a']:g} A"
             yield self._finding("contact", parallel, need, "", message)

@@ -68,7 +68,7 @@ def test_the_import_is_light():
     code = (
         "import sys, pdm_alloc as pa; pa.Vehicle, pa.Load; "
         "print(*{'pandas', 'numpy', 'pulp', 'matplotlib', 'networkx', 'pydantic'} & set(sys.modules)); "
-        "import pdm_alloc.files.tables.from_frames; print(pa.vehicle.__name__, callable(pa.vehicle))"
+        "import pdm_alloc.files.tables.read_vehicle; print(pa.vehicle.__name__, callable(pa.vehicle))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
     assert done.stdout.splitlines() == ["", "vehicle True"]

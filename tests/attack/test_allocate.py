@@ -8,7 +8,7 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.domain.module import units_of
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
-from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.result.allocation import NotEnough
 from tests.attack.check import check
 from tests.attack.generator import tiny
 from tests.attack.oracle import oracle

@@ -13,7 +13,7 @@ from pdm_alloc.domain.module import units_of
 from pdm_alloc.domain.vehicle import joined
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
-from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.result.allocation import NotEnough
 from tests.attack.check import _sum, cases, changes, shares_in
 from tests.attack.generator import Size, _Vehicle
 from tests.attack.physics import Slot, excess_terms, inrush_integral, running_ma, share_of

@@ -7,7 +7,7 @@ import random
 import time
 
 from pdm_alloc.program.largest import Extremes
-from pdm_alloc.verify.combinations import largest_change, largest_sum
+from pdm_alloc.verify.arithmetic import largest_change, largest_sum
 
 BANKS, STATES, SEEDS = 4, 7, 10
 

@@ -10,12 +10,11 @@ import time
 from pathlib import Path
 
 import pdm_alloc as pa
-from pdm_alloc.electrics.wire_choice import WireRules, choose_wire
+from pdm_alloc.electrics.wire import WireRules, choose_wire
 from pdm_alloc.export.documents import write_documents
-from pdm_alloc.studies.comparison import compare
 from pdm_alloc.studies.risk import allocation_risk
 from pdm_alloc.studies.room_left import room_left
-from pdm_alloc.studies.what_if import rework
+from pdm_alloc.studies.what_if import compare, rework
 from pdm_alloc.verify.check import violations
 
 DATA = Path(__file__).parents[2] / "data"

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pdm_alloc as pa
 from pdm_alloc.allocator import SignalAllocation, allocate_signals
-from pdm_alloc.domain.signals import SIGNAL_KINDS, FittedBox, Signal, fitted
-from pdm_alloc.verify.signal_check import verify_signals
+from pdm_alloc.domain.module import SIGNAL_KINDS, FittedBox, Signal, fitted
+from pdm_alloc.verify.check import verify_signals
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 

@@ -3,12 +3,11 @@
 from dataclasses import dataclass, replace
 
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.wiring import at_once_ma, draws_ma
+from pdm_alloc.circuits.draws import at_once_ma, draws_ma
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.program.lightest import wire_costs
-from pdm_alloc.program.partition import partition
+from pdm_alloc.program.partition import Task, partition, task_of
 from pdm_alloc.program.solver import Clock, Program, solve_program
-from pdm_alloc.program.task import Task, task_of
 from pdm_alloc.studies.module_choices import choices, mount_places
 from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.studies.mounting_search import module_dg

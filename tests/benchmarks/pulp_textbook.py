@@ -15,7 +15,7 @@ import highspy
 import pulp
 
 from pdm_alloc.verify.arithmetic import deviation, limit_ma
-from pdm_alloc.verify.recount import Recount
+from pdm_alloc.verify.assignment import Recount
 from tests.oracle.slots import borne_counts, placed, slots_of
 
 PROVED, STOPPED, IMPOSSIBLE = "proved", "stopped by the clock", "not enough"

@@ -9,8 +9,8 @@ CELL = """
 import dataclasses
 import ipywidgets
 from pdm_alloc.files.tables.vehicle_rows import LoadRow
-from pdm_alloc.panel.grid.grid_cells import columns_for, knowing
-from pdm_alloc.panel.grid.table_grid import TableGrid
+from pdm_alloc.panel.markup import columns_for, knowing
+from pdm_alloc.panel.table_grid import TableGrid
 
 texts = [{"load": f"lamp {n}", "command": "lights", "running_a": "4.6", "kind": "filament"} for n in range(1, 41)]
 names = {"commands": ("lights", "horn"), "places": ("nose", "tail")}

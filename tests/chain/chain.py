@@ -9,8 +9,8 @@ import pdm_alloc as pa
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.export.saved_tables import allocation_json, from_json
+from pdm_alloc.files.cells import clean
 from pdm_alloc.files.faults import Fault
-from pdm_alloc.files.numbers import clean
 from pdm_alloc.files.tables.references import check_against
 from tests.chain.catalogues import catalogue_tables, locked_rows
 from tests.chain.spreadsheet import write_as_somewhere

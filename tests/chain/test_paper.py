@@ -9,7 +9,7 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
-from pdm_alloc.files.csv_file import unmarked
+from pdm_alloc.files.grids import unmarked
 from pdm_alloc.files.write_tables import write_catalogue, write_vehicle
 from tests.chain.chain import made, run, several
 from tests.chain.test_chain import seeds

@@ -62,13 +62,13 @@ def test_a_folder_without_a_name(capsys, words):
 TERMINATED = """
 import os, signal, sys
 from pdm_alloc.cli import main
-from pdm_alloc.files import journal
-put = journal.put
+from pdm_alloc.files import atomic
+put = atomic.put
 def slow(file, content):
     put(file, content)
     print("writing", flush=True)
     import time; time.sleep(30)
-journal.put = slow
+atomic.put = slow
 sys.exit(main(["new", sys.argv[1]]))
 """
 

@@ -12,13 +12,13 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import ConcessionSet, _kind_of_set, concession_sets, concession_study
 from pdm_alloc.diagnose.concession_sets import offered as on_offer
-from pdm_alloc.diagnose.concession_words import alternatives, concessions_table
+from pdm_alloc.diagnose.explain import alternatives, concessions_table
 from pdm_alloc.domain.concession_options import Option, coil_of, concede, options, switch_for
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import Input, Place, Route
 from pdm_alloc.panel.views import _ways
 from pdm_alloc.printed import refusal_json, why
-from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.result.allocation import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of
 from tests.strategies import cases, examples

@@ -8,15 +8,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.domain.condition import condition_names, inputs_needed, parse_condition, quoted_condition
-from pdm_alloc.domain.expression import (
+from pdm_alloc.domain.condition import (
     And,
     ConditionError,
     Not,
     Or,
     Undecided,
     Variable,
+    condition_names,
+    inputs_needed,
     inputs_turning_on,
+    parse_condition,
+    quoted_condition,
     walk,
 )
 from pdm_alloc.domain.vehicle import Command, Input, Load, State, Vehicle

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import LinearConstraint, milp
 
 from pdm_alloc.domain.condition import parse_condition
-from pdm_alloc.export.steps import StepsError, steps_of
+from pdm_alloc.export.commissioning import StepsError, steps_of
 
 NAMES = "abcdef"
 # Found by trying random conditions; about one in two thousand functions of five inputs is like this.

@@ -10,8 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.domain.condition import fewest_changes, parse_condition
-from pdm_alloc.domain.expression import Undecided
+from pdm_alloc.domain.condition import Undecided, fewest_changes, parse_condition
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit
 from pdm_alloc.domain.vehicle import PPM, Command, Input, Load, State, Vehicle

@@ -5,8 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics import wire_tables
-from pdm_alloc.electrics.ampacity import ambient_factor, ampacity_a, base_ampacity_a, bundle_factor
-from pdm_alloc.electrics.wire import awg_name, wire_sizes
+from pdm_alloc.electrics.wire import ambient_factor, ampacity_a, awg_name, base_ampacity_a, bundle_factor, wire_sizes
 
 AREA = {one.name.split()[0]: one.area_mm2 for one in wire_sizes("awg")}
 ZEROS = {"0": "1/0", "00": "2/0", "000": "3/0", "0000": "4/0"}

@@ -4,9 +4,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.ampacity import ampacity_a
-from pdm_alloc.electrics.wire import mass_g_per_m, resistance_ohm_per_m, wire_sizes
-from pdm_alloc.electrics.wire_choice import WireRules, choose_wire, conductor_c, drop_pct, voltage_drop_v
+from pdm_alloc.electrics.wire import (
+    WireRules,
+    ampacity_a,
+    choose_wire,
+    conductor_c,
+    drop_pct,
+    mass_g_per_m,
+    resistance_ohm_per_m,
+    voltage_drop_v,
+    wire_sizes,
+)
 
 RULES = WireRules()
 runs = st.lists(st.tuples(st.floats(0.01, 40), st.one_of(st.none(), st.floats(0, 12)), st.sampled_from([3.0, 10.0])))

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.thermal import derating_factor, rated_ma, usable_ma
+from pdm_alloc.electrics.current import derating_factor, rated_ma, usable_ma
 
 TABLE = ((25.0, Fraction(1)), (60.0, Fraction(4, 5)), (85.0, Fraction(1, 2)))
 

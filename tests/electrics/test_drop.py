@@ -5,8 +5,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.wire import resistance_ohm_per_m, temperature_factor, wire_sizes
-from pdm_alloc.electrics.wire_choice import WireRules, choose_wire, conductor_c, drop_pct, voltage_drop_v
+from pdm_alloc.electrics.wire import (
+    WireRules,
+    choose_wire,
+    conductor_c,
+    drop_pct,
+    resistance_ohm_per_m,
+    temperature_factor,
+    voltage_drop_v,
+    wire_sizes,
+)
 
 FOOT = 0.3048
 MISPRINT = ("11-8", "19.5")  # prints .366 for 0.00126 * 19.5 * 20 = 0.4914

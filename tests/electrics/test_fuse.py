@@ -6,10 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.links import FUSE_GATES, FUSE_RATINGS_A, fuse_latest_s, fuse_shortest_s, main_fuse_a
-from pdm_alloc.electrics.wire_choice import WireRules
-from pdm_alloc.harness.feed_cable import main_feed
-from pdm_alloc.harness.supply import StateSupply
+from pdm_alloc.electrics.battery import FUSE_GATES, FUSE_RATINGS_A, fuse_latest_s, fuse_shortest_s, main_fuse_a
+from pdm_alloc.electrics.wire import WireRules
+from pdm_alloc.harness.supply import StateSupply, main_feed
 
 
 def one(name, running, peak):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.thermal import effective_factor, effective_ma, module_heat_w, paralleled_ma
+from pdm_alloc.electrics.current import effective_factor, effective_ma, module_heat_w, paralleled_ma
 
 SECONDS = st.floats(0.05, 500, allow_nan=False)
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.inrush import inrush_current, overload_integral, time_above
+from pdm_alloc.electrics.protection import inrush_current, overload_integral, time_above
 
 amps = st.floats(0, 200, allow_subnormal=False)
 terms = st.lists(st.tuples(st.floats(1e-3, 300), st.floats(0.1, 500)), min_size=1, max_size=6)

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from pdm_alloc.domain.kinds import KINDS
-from pdm_alloc.electrics.voltage import inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.electrics.current import inrush_excess_ma, running_at_voltage_ma
 
 
 def test_filament_inrush_against_the_tungsten_table(published):

@@ -2,10 +2,9 @@
 
 import pytest
 
-from pdm_alloc.electrics.links import FUSE_LOADING, LinkDemand, Source, fault_current_a, short_time_mm2, size_link
-from pdm_alloc.electrics.trip import damage_ms
-from pdm_alloc.electrics.wire import resistance_ohm_per_m
-from pdm_alloc.electrics.wire_choice import WireRules
+from pdm_alloc.electrics.battery import FUSE_LOADING, LinkDemand, Source, fault_current_a, short_time_mm2, size_link
+from pdm_alloc.electrics.protection import damage_ms
+from pdm_alloc.electrics.wire import WireRules, resistance_ohm_per_m
 
 RULES = WireRules()
 SOURCE = Source(14.4, 0.005)

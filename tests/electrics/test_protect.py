@@ -7,10 +7,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.circuit_protection import Demand, Protected, protect
-from pdm_alloc.electrics.inrush import inrush_current
-from pdm_alloc.electrics.trip import damage_ms, trip_setting_ma, window_passes
-from pdm_alloc.electrics.wire_choice import WireRules, choose_wire
+from pdm_alloc.electrics.protection import (
+    Demand,
+    Protected,
+    damage_ms,
+    inrush_current,
+    protect,
+    trip_setting_ma,
+    window_passes,
+)
+from pdm_alloc.electrics.wire import WireRules, choose_wire
 
 RULES = WireRules()
 

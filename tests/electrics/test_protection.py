@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.inrush import inrush_use, overload_capacity, overload_integral, time_to_trip
+from pdm_alloc.electrics.protection import inrush_use, overload_capacity, overload_integral, time_to_trip
 
 
 def test_use_by_hand():

@@ -4,15 +4,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.ampacity import (
+from pdm_alloc.electrics.wire import (
     RULE_PACKS,
+    WireRules,
     ampacity_a,
     bundle_factor,
+    choose_wire,
     counted_wires,
     pins_needed,
     segments_ampacity_a,
 )
-from pdm_alloc.electrics.wire_choice import WireRules, choose_wire
 
 THIN_WALL = {0.5: 11, 1.0: 16.5, 2.5: 29, 6.0: 50, 10.0: 70}  # sheet values after ISO 6722-B, neutral of maker
 

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.inrush import inrush_current
-from pdm_alloc.electrics.trip import (
+from pdm_alloc.electrics.protection import (
     damage_ms,
+    inrush_current,
     inrush_window_ms,
     short_time_c,
     stall_check,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.voltage import exact, inrush_excess_ma, running_at_voltage_ma
+from pdm_alloc.electrics.current import exact, inrush_excess_ma, running_at_voltage_ma
 
 volts = st.integers(60, 320).map(lambda tenths: tenths / 10)
 

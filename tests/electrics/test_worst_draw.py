@@ -8,14 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.domain.kinds import KINDS
-from pdm_alloc.electrics.trip import acceptance_band_ma, inrush_window_ms, trip_setting_ma
-from pdm_alloc.electrics.voltage import (
+from pdm_alloc.electrics.current import (
     cold_copper_factor,
     inrush_excess_ma,
     largest_running_ma,
     running_over_span_ma,
     worst_excess_ma,
 )
+from pdm_alloc.electrics.protection import acceptance_band_ma, inrush_window_ms, trip_setting_ma
 
 ITEMS = st.lists(
     st.tuples(st.integers(1, 40_000), st.sampled_from([-1.0, 0.0, 0.55, 1.0, 1.65, 2.0]), st.integers(1, 3)),

@@ -4,7 +4,7 @@ import pytest
 
 from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.domain.vehicle import Command
-from pdm_alloc.electrics.voltage import running_at_voltage_ma
+from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.export.commissioning import FILLED, commissioning, dead_checks, expected_current, trials
 from tests.export.made_up import solved
 

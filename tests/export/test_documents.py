@@ -17,9 +17,8 @@ from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Lock
 from pdm_alloc.export import documents
-from pdm_alloc.export.lists import heading, labels, shown, wire_list
-from pdm_alloc.export.signal_sheets import input_list
-from pdm_alloc.files.csv_file import csv_bytes
+from pdm_alloc.export.lists import heading, input_list, labels, shown, wire_list
+from pdm_alloc.files.grids import csv_bytes
 from tests.export.made_up import one_each, solved
 
 DEMO = ("expedition_truck", "compact-31")
@@ -199,7 +198,7 @@ def check_readable(out, allocation):
 def test_importing_is_light():
     """Importing the documents loads none of the libraries of the extra."""
     code = (
-        "import sys, pdm_alloc.export.documents, pdm_alloc.export.read_saved, pdm_alloc.export.measurements;"
+        "import sys, pdm_alloc.export.documents, pdm_alloc.export.read_saved, pdm_alloc.export.documents;"
         "print([m for m in ('reportlab', 'xlsxwriter', 'scipy', 'matplotlib') if m in sys.modules])"
     )
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "[]"
@@ -306,8 +305,8 @@ def test_no_csv_cell_can_be_run(tmp_path, text):
     """A cell that a spreadsheet could run is marked, and reads back as it was."""
     import pandas as pd
 
-    from pdm_alloc.files.csv_file import read_table
     from pdm_alloc.files.faults import Faults
+    from pdm_alloc.files.grids import read_table
 
     (tmp_path / "t.csv").write_bytes(csv_bytes(pd.DataFrame({"name": ["x", text], "other": ["y", "z"]})))
     written = list(csv.reader((tmp_path / "t.csv").open(newline="")))[2][0]

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.export.pdf_document import pdf_bytes
+from pdm_alloc.export.pdf_grid import record_bytes
 from pdm_alloc.export.sheets import Issue
-from pdm_alloc.export.workbook import record_bytes
-from pdm_alloc.files.csv_file import csv_bytes, csv_line, marked, unmarked
+from pdm_alloc.files.grids import csv_bytes, csv_line, marked, unmarked
 from tests.export.made_up import one_each, solved
 
 ISSUE = Issue("A", datetime.date(2026, 3, 1))

@@ -18,7 +18,7 @@ import pypdf
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.files.csv_file import unmarked
+from pdm_alloc.files.grids import unmarked
 from pdm_alloc.files.write_tables import write_catalogue, write_vehicle
 from tests.export.hostile import PAYLOADS, catalogue_tables, vehicle_tables, write
 from tests.export.test_hostile_names import starts_formula

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.files import journal
+from pdm_alloc.files import atomic
 from pdm_alloc.files.atomic import MANIFEST, WriteError, changed_files, reading, write_files, write_new
 from tests.export.made_up import solved
 
@@ -101,7 +101,7 @@ def _or_end(call, left):
 def test_a_move_that_fails_brings_the_old_set_back(tmp_path, monkeypatch):
     """A file that cannot be replaced (open in a spreadsheet) half-way: all old files are there again."""
     write_files(tmp_path, {"a": b"A", "b": b"A", "c": b"A"})
-    move, calls = journal._move, []
+    move, calls = atomic._move, []
 
     def failing(staged, target):
         calls.append(target)
@@ -109,7 +109,7 @@ def test_a_move_that_fails_brings_the_old_set_back(tmp_path, monkeypatch):
             raise PermissionError(13, "Permission denied", str(target))
         move(staged, target)
 
-    monkeypatch.setattr(journal, "_move", failing)
+    monkeypatch.setattr(atomic, "_move", failing)
     with pytest.raises(WriteError, match="close the file where it is open") as caught:
         write_files(tmp_path, {"a": b"B", "b": b"B", "new": b"B"})
     assert caught.value.filename == str(tmp_path / "b")

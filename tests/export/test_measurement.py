@@ -10,13 +10,13 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from pdm_alloc.electrics.voltage import running_at_voltage_ma
+from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.export.commissioning import commissioning
-from pdm_alloc.export.measurements import read_measurements
+from pdm_alloc.export.documents import read_measurements
+from pdm_alloc.export.pdf_grid import workbook_bytes
 from pdm_alloc.export.sheets import Issue
-from pdm_alloc.export.workbook import workbook_bytes
-from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.grids import csv_bytes
 from tests.export.made_up import solved
 
 DEMO = ("rally_coupe", "middle-36")
@@ -143,8 +143,7 @@ def test_load_split_over_channels_is_weighed_by_items():
     allocation = solved("expedition_truck", "middle-42")
     own = [c for c in allocation.circuits if "body lamp" in c.loads]
     assert len(own) > 1
-    from pdm_alloc.export.measurements import Measurements
-    from pdm_alloc.export.readings import Reading
+    from pdm_alloc.export.documents import Measurements, Reading
 
     one = allocation.vehicle.load("body lamp").running_ma / 1000
     readings = tuple(

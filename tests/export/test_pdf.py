@@ -16,12 +16,11 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
-from pdm_alloc.export.pdf_grid import Type, column_widths, set_type
+from pdm_alloc.export.pdf_grid import Type, column_widths, set_type, workbook_bytes
 from pdm_alloc.export.sheets import Issue, Sheet
-from pdm_alloc.export.workbook import workbook_bytes
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
-from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.result.allocation import NotEnough
 from tests.export.made_up import DATA, one_each, solved
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of
 

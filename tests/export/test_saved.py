@@ -13,13 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.domain.module import Channel, Module, Unit, units_of
-from pdm_alloc.export.measurements import read_measurements
+from pdm_alloc.export.documents import read_measurements
+from pdm_alloc.export.pdf_grid import record_bytes
 from pdm_alloc.export.read_saved import read_allocation
 from pdm_alloc.export.saved_tables import allocation_json, allocation_schema, circuits_of, from_json, saved_tables
 from pdm_alloc.export.sheets import Issue
-from pdm_alloc.export.workbook import record_bytes
-from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.grids import csv_bytes
 from pdm_alloc.files.tables.read_vehicle import read_plain
 from tests.export.made_up import one_each, solved
 from tests.strategies import examples, vehicles
@@ -261,7 +261,7 @@ def test_workbook_of_many_rows_is_refused(tmp_path):
 
 def test_large_json_is_refused(tmp_path, monkeypatch):
     """A JSON file larger than any allocation is refused before it is read."""
-    monkeypatch.setattr("pdm_alloc.files.csv_file.LARGEST_SAVED_BYTES", 10)
+    monkeypatch.setattr("pdm_alloc.files.grids.LARGEST_SAVED_BYTES", 10)
     (tmp_path / "allocation.json").write_text(" " * 11)
     with pytest.raises(InputError, match="too large"):
         read_allocation(tmp_path / "allocation.json")

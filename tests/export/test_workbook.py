@@ -9,11 +9,10 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from pdm_alloc.export.lists import heading
+from pdm_alloc.export.lists import SIGNAL_NOTES, heading
+from pdm_alloc.export.pdf_grid import record_bytes, workbook_bytes
 from pdm_alloc.export.read_saved import SAVED_SHEETS, read_allocation
 from pdm_alloc.export.sheets import COVER, READ_SHEETS, SHEETS, Issue, sheets
-from pdm_alloc.export.signal_sheets import SIGNAL_NOTES
-from pdm_alloc.export.workbook import record_bytes, workbook_bytes
 from pdm_alloc.files.faults import InputError
 from tests.export.made_up import one_each, solved
 

@@ -32,8 +32,8 @@ def draw() -> dict[str, "Axes"]:
     from pdm_alloc.diagnose.explain import explain
     from pdm_alloc.files.tables.read_catalogue import read_catalogue
     from pdm_alloc.files.tables.read_vehicle import read_vehicle
-    from pdm_alloc.result.refusals import NotEnough
-    from pdm_alloc.studies.signals.signal_fitting import signals
+    from pdm_alloc.result.allocation import NotEnough
+    from pdm_alloc.studies.signal_places import signals
 
     vehicle, catalogue = read_vehicle(DATA / "rally_coupe"), read_catalogue(DATA / "catalogue")
     enough = allocate(vehicle, catalogue["middle-36"])

@@ -10,13 +10,12 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports(include=["pdm_alloc.files", "pdm_alloc.export"]):
-    from pdm_alloc.domain.condition import condition_names
-    from pdm_alloc.domain.expression import ConditionError
+    from pdm_alloc.domain.condition import ConditionError, condition_names
     from pdm_alloc.export.saved_tables import from_json
     from pdm_alloc.files.faults import InputError
+    from pdm_alloc.files.outline import read_trace
     from pdm_alloc.files.tables.read_catalogue import read_catalogue
     from pdm_alloc.files.tables.read_vehicle import read_vehicle
-    from pdm_alloc.files.traces import read_trace
 
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 

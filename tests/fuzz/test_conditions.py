@@ -6,8 +6,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.domain.condition import condition_names, parse_condition
-from pdm_alloc.domain.expression import ConditionError
+from pdm_alloc.domain.condition import ConditionError, condition_names, parse_condition
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import VEHICLE, write_files

@@ -7,13 +7,12 @@ import numpy as np
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from pdm_alloc.electrics.switch_on import TraceError
-from pdm_alloc.electrics.trace import fit_inrush
+from pdm_alloc.electrics.trace import TraceError, fit_inrush
 from pdm_alloc.export.commissioning import commissioning
-from pdm_alloc.export.measurements import read_measurements
-from pdm_alloc.files.csv_file import csv_bytes
+from pdm_alloc.export.documents import read_measurements
 from pdm_alloc.files.faults import InputError
-from pdm_alloc.files.traces import read_trace
+from pdm_alloc.files.grids import csv_bytes
+from pdm_alloc.files.outline import read_trace
 from tests.fuzz.mutate import TOKENS, damaged, many
 from tests.fuzz.refused import refused_in_words
 from tests.fuzz.test_saved import MADE

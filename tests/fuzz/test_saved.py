@@ -9,11 +9,10 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
-from pdm_alloc.export.kept_file import Kept, Shelf
-from pdm_alloc.export.read_saved import read_allocation
+from pdm_alloc.export.read_saved import Kept, Shelf, read_allocation
 from pdm_alloc.export.saved_tables import allocation_json, from_json, saved_tables
-from pdm_alloc.files.csv_file import csv_bytes
 from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.grids import csv_bytes
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.fuzz.mutate import altered_documents, damaged, many

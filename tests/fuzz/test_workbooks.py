@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.export.measurements import read_measurements
+from pdm_alloc.export.documents import read_measurements
 from pdm_alloc.export.read_saved import read_allocation
 from pdm_alloc.export.sheets import Issue
 from pdm_alloc.files.faults import InputError
@@ -24,7 +24,7 @@ from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 pytest.importorskip("xlsxwriter")
 
-from pdm_alloc.export.workbook import record_bytes
+from pdm_alloc.export.pdf_grid import record_bytes
 
 
 def _members(content: bytes) -> dict[str, bytes]:

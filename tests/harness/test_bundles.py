@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics.wire import mass_g_per_m, outer_diameter_mm
-from pdm_alloc.harness.bundles import BUNDLE_SPREAD, Strand, beside, bundle_mm, loaded, parts_of, segments
-from pdm_alloc.harness.paths import shortest_tree
+from pdm_alloc.harness.paths import BUNDLE_SPREAD, Strand, beside, bundle_mm, loaded, parts_of, segments, shortest_tree
 from tests.harness.test_tree import FORK, FORKED
 
 TRUNK, BRANCH = ("joint", "source"), ("joint", "left")

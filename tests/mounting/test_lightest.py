@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.circuits.wiring import at_once_ma, feed_currents_ma, for_at_once_ma
+from pdm_alloc.circuits.draws import at_once_ma, feed_currents_ma, for_at_once_ma
 from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.program.lightest import keep_within_feeds, lightest, wire_costs
+from pdm_alloc.program.partition import task_of
 from pdm_alloc.program.solver import Clock, Program
-from pdm_alloc.program.task import task_of
 from pdm_alloc.studies.mounting_bounds import least_cost
 from tests.wiring import small
 

@@ -8,8 +8,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Lock
-from pdm_alloc.studies.comparison import spots
-from pdm_alloc.studies.what_if import rework
+from pdm_alloc.studies.what_if import rework, spots
 
 pytestmark = pytest.mark.once
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from pdm_alloc.domain.vehicle import PPM, Lock
 from pdm_alloc.verify.arithmetic import limit_ma
-from pdm_alloc.verify.recount import Recount
+from pdm_alloc.verify.assignment import Recount
 
 
 def _recount(allocation):

@@ -9,8 +9,8 @@ from itertools import product
 
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.verify import assignment, strength, trips, wires
-from pdm_alloc.verify.recount import Recount
+from pdm_alloc.verify import assignment, strength, wires
+from pdm_alloc.verify.assignment import Recount
 
 RULES_OF_A_CIRCUIT = (
     assignment.one_command,
@@ -21,7 +21,7 @@ RULES_OF_A_CIRCUIT = (
     strength.running_current,
     strength.inrush_peak,
     strength.inrush_energy,
-    trips.trip_exists,
+    strength.trip_exists,
     wires.wire_exists,
 )
 RULES_OF_THE_VEHICLE = (assignment.supply_in_range, assignment.ambient_rated, assignment.inputs_enough)

@@ -7,7 +7,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.circuits.draws import borne_for
 from pdm_alloc.domain.module import units_of
-from pdm_alloc.program.task import empty_task
+from pdm_alloc.program.partition import empty_task
 from tests.benchmarks.bench_packing import equal_module, instance
 from tests.oracle.triplets import FULL_MA, packing_vehicle, triplet_module, triplet_vehicle
 

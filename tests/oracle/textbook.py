@@ -11,7 +11,7 @@ from itertools import combinations, product
 from ortools.sat.python import cp_model
 
 from pdm_alloc.verify.arithmetic import deviation, limit_ma
-from pdm_alloc.verify.recount import Recount
+from pdm_alloc.verify.assignment import Recount
 from pdm_alloc.verify.strength import conditions_of
 from tests.oracle.slots import borne_counts, slots_of, suits
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.files.plain import vehicle_plain
-from pdm_alloc.files.tables.place_edits import BadEdit, Plan, edited, plan_of, uses
+from pdm_alloc.files.tables.table_edits import BadEdit, Plan, edited, plan_of, uses
 
 pytestmark = pytest.mark.once
 

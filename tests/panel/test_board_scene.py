@@ -22,8 +22,7 @@ from pdm_alloc.panel.board_scene import plan_of_harness, scene_of, with_signals
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import laid_links
 from pdm_alloc.result.placed import wire_circuits
-from pdm_alloc.studies.signals.signal_fitting import with_bus
-from pdm_alloc.studies.signals.signal_places import signals_beside
+from pdm_alloc.studies.signal_places import signals_beside, with_bus
 
 pytestmark = pytest.mark.once
 

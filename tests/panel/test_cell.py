@@ -4,7 +4,7 @@ import pytest
 
 from pdm_alloc.files.tables.catalogue_rows import CATALOGUE_ROWS
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, LoadRow, LockRow
-from pdm_alloc.panel.grid.grid_cells import BadCell, columns_for, knowing, plain_number, read_cell
+from pdm_alloc.panel.markup import BadCell, columns_for, knowing, plain_number, read_cell
 
 NAMES = {"commands": ("horn", "wipe"), "places": ("nose left", "Tail"), "loads": ("Horn",), ".separate": ("pair",)}
 COLUMNS = {column.key: column for column in knowing(columns_for(LoadRow), NAMES)}

@@ -3,8 +3,7 @@
 import pytest
 
 from pdm_alloc.files.cells import Name, Number, Text
-from pdm_alloc.panel.grid.grid_cells import Column
-from pdm_alloc.panel.markup import heading, read_clipboard
+from pdm_alloc.panel.markup import Column, heading, read_clipboard
 
 COLUMNS = (
     Column("load", "load", Name()),

@@ -22,7 +22,7 @@ HERE = Path(pdm_alloc.panel.__file__).parent
 @pytest.fixture
 def served(monkeypatch):
     """What the page server is started with, without starting it."""
-    from pdm_alloc.panel.page_server import PageServer
+    from pdm_alloc.panel.page import PageServer
 
     found = []
     monkeypatch.setattr(PageServer, "launch_instance", lambda argv: found.append(argv))

@@ -19,8 +19,8 @@ from tornado.httputil import HTTPHeaders
 from tornado.web import HTTPError
 from tornado.websocket import websocket_connect
 
-from pdm_alloc.panel import page_server
-from pdm_alloc.panel.page_server import MOST_KERNELS, is_local
+from pdm_alloc.panel import page
+from pdm_alloc.panel.page import MOST_KERNELS, is_local
 from tests.browser.server import address_in_log, free_port, new_token, private_env, start
 
 DATA = Path(__file__).parents[2] / "data"
@@ -47,7 +47,7 @@ def test_only_pages_of_this_server_on_this_machine_are_heard(headers, allowed):
     assert is_local(request) is allowed
 
 
-class Kernels(page_server._Kernels):
+class Kernels(page._Kernels):
     """The counting alone: a kernel is a number."""
 
     def __init__(self):
@@ -70,7 +70,7 @@ def kernels(monkeypatch):
         self.alive.append(number := str(next(numbers)))
         return number
 
-    monkeypatch.setattr(page_server.AsyncMappingKernelManager, "start_kernel", started)
+    monkeypatch.setattr(page.AsyncMappingKernelManager, "start_kernel", started)
     return Kernels()
 
 
@@ -81,7 +81,7 @@ def in_a_thread(coroutine):
 
 
 async def asked(kernels, session, window=False):
-    page_server._SESSION.set(session)
+    page._SESSION.set(session)
     kernel = await kernels.start_kernel()
     kernels._kernel_connections[kernel] = int(window)
 
@@ -205,11 +205,11 @@ def test_what_keeps_the_page_safe_is_in_force():
     """Voila reads its configuration while it starts: what is fixed must have reached the part that starts kernels."""
     before = signal.getsignal(signal.SIGTERM)
     try:
-        app = page_server.PageServer()
-        app.initialize([str(Path(page_server.__file__).with_name("page.ipynb"))])
+        app = page.PageServer()
+        app.initialize([str(Path(page.__file__).with_name("page.ipynb"))])
     finally:
         signal.signal(signal.SIGTERM, before)
     used = app.voila_configuration
-    for name, value in page_server.PageServer.fixed["VoilaConfiguration"].items():
+    for name, value in page.PageServer.fixed["VoilaConfiguration"].items():
         assert getattr(used, name) == value, name
-    assert used.multi_kernel_manager_class is page_server._Kernels
+    assert used.multi_kernel_manager_class is page._Kernels

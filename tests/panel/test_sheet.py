@@ -5,10 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.files.cells import Name, Number, YesNo
-from pdm_alloc.panel.grid.book import History
-from pdm_alloc.panel.grid.grid_cells import Column
-from pdm_alloc.panel.grid.sheet import ROW_LIMIT, sheet_of
-from pdm_alloc.panel.markup import free_name
+from pdm_alloc.panel.markup import Column, free_name
+from pdm_alloc.panel.sheet import ROW_LIMIT, sheet_of
+from pdm_alloc.panel.table_grid import History
 
 COLUMNS = (
     Column("load", "load", Name(), required=True, unique=True),

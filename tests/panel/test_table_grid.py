@@ -5,8 +5,8 @@ import pytest
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 from pdm_alloc.files.cells import Name, Number
-from pdm_alloc.panel.grid.grid_cells import Column
-from pdm_alloc.panel.grid.table_grid import TableGrid
+from pdm_alloc.panel.markup import Column
+from pdm_alloc.panel.table_grid import TableGrid
 
 COLUMNS = (
     Column("load", "load", Name(), required=True, unique=True),

@@ -10,7 +10,7 @@ from pdm_alloc.program import largest
 from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.verify.combinations import largest_change, largest_sum
+from pdm_alloc.verify.arithmetic import largest_change, largest_sum
 from tests.benchmarks.bench_combinations import vehicle
 from tests.strategies import examples
 

@@ -8,7 +8,7 @@ import pdm_alloc as pa
 from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.program.optimum import _MOST_SUBSETS, _subsets
-from pdm_alloc.program.task import merge
+from pdm_alloc.program.partition import merge
 
 RATINGS_MA = (8_000, 12_500, 20_000)
 

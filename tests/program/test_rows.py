@@ -12,9 +12,9 @@ from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, Unit, units_of
 from pdm_alloc.domain.vehicle import PPM, Command, Load, Lock, State, Vehicle
 from pdm_alloc.program import partition as rows
+from pdm_alloc.program.partition import task_of
 from pdm_alloc.program.solver import Program
 from pdm_alloc.program.sums import Sums
-from pdm_alloc.program.task import task_of
 
 INF = float("inf")
 CHANNEL = Channel("1", 12_000, 60_000, 50.0)

@@ -14,8 +14,8 @@ from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.program import allocation_solve as solve
 from pdm_alloc.program import optimum
 from pdm_alloc.program.handout import hand_out
-from pdm_alloc.program.task import Merged, columns_of, empty_task
-from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.program.partition import Merged, columns_of, empty_task
+from pdm_alloc.result.allocation import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.scale.fleet import fleet
 from tests.strategies import cases, examples

@@ -16,9 +16,9 @@ from pdm_alloc.domain.module import Channel, Module, Unit
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.knapsack import Knapsack
+from pdm_alloc.program.partition import merge
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
-from pdm_alloc.program.task import merge
-from pdm_alloc.result.refusals import NotEnough
+from pdm_alloc.result.allocation import NotEnough
 from tests.scale.test_merged import way
 from tests.strategies import examples
 

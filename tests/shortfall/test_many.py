@@ -7,12 +7,12 @@ import pytest
 from pdm_alloc.circuits import columns
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, circuits_of
+from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.circuits.items import item_types
-from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.diagnose.concession_sets import concession_study
 from pdm_alloc.diagnose.shortfall import shortfall
+from pdm_alloc.program.partition import task_of
 from pdm_alloc.program.solver import Clock
-from pdm_alloc.program.task import task_of
 from tests.shortfall.conftest import LOAD, module_of, vehicle_of
 
 # Fours that fill a channel of 8 A usable (10 A, 20 % headroom) exactly: 10 channels, and no fewer.

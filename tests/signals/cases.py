@@ -2,7 +2,7 @@
 
 from itertools import combinations, permutations
 
-from pdm_alloc.domain.signals import Box, Signal, SignalPin, fitted
+from pdm_alloc.domain.module import Box, Signal, SignalPin, fitted
 
 KINDS = ("voltage", "switch_to_ground", "frequency_pair", "full_bridge", "low_side", "frequency", "voltage", "low_side")
 FUNCTIONS = (

@@ -6,8 +6,8 @@ import pytest
 
 from pdm_alloc.allocator import allocate_signals
 from pdm_alloc.diagnose.signal_shortfall import signal_shortfall
-from pdm_alloc.domain.signals import Box, Signal, SignalPin, fitted
-from pdm_alloc.verify.signal_check import verify_signals
+from pdm_alloc.domain.module import Box, Signal, SignalPin, fitted
+from pdm_alloc.verify.check import verify_signals
 from tests.signals.cases import least_cost, random_case
 from tests.signals.cp_sat import least_lost
 

@@ -4,8 +4,8 @@ from itertools import permutations, product
 import networkx as nx
 import pytest
 
-from pdm_alloc.domain.signals import Message
-from pdm_alloc.electrics.bus import (
+from pdm_alloc.domain.module import Message
+from pdm_alloc.electrics.signal_lines import (
     BIT_RATES,
     Frame,
     bus_load,

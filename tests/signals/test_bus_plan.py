@@ -4,10 +4,10 @@ import pytest
 
 from pdm_alloc.allocator import allocate_signals
 from pdm_alloc.domain.kinds import Settings
-from pdm_alloc.domain.signals import Box, Keypad, Message, Signal, SignalPin, fitted
+from pdm_alloc.domain.module import Box, Keypad, Message, Signal, SignalPin, fitted
 from pdm_alloc.domain.vehicle import Place, Route, Vehicle
 from pdm_alloc.electrics.battery import parked
-from pdm_alloc.studies.signals.boxes_and_bus import plan_bus, wires_saved
+from pdm_alloc.studies.signal_sizing import plan_bus, wires_saved
 
 PLACES = (Place("nose"), Place("dash"), Place("boot"), Place("attic"))
 ROUTES = (Route("nose", "dash", 2.0), Route("dash", "boot", 3.0))

@@ -6,10 +6,10 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.allocator import allocate_signals, signals_of_vehicle
-from pdm_alloc.diagnose.signal_remedies import signal_remedies
-from pdm_alloc.domain.signals import Signal, fitted
+from pdm_alloc.diagnose.signal_shortfall import signal_remedies
+from pdm_alloc.domain.module import Signal, fitted
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.studies.signals.boxes_and_bus import choose_boxes, plan_bus, signals_for
+from pdm_alloc.studies.signal_sizing import choose_boxes, plan_bus, signals_for
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 VEHICLES = {"rally_coupe": "bulkhead", "expedition_truck": "dash"}

@@ -2,7 +2,7 @@ from itertools import pairwise
 
 import pytest
 
-from pdm_alloc.electrics.ladder import E24, design_ladder, ladder_steps
+from pdm_alloc.electrics.signal_lines import E24, design_ladder, ladder_steps
 
 
 def test_two_switches_read_what_the_divider_rule_gives():

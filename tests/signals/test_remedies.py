@@ -5,9 +5,9 @@ from itertools import pairwise, product
 import pytest
 
 from pdm_alloc.allocator import allocate_signals
-from pdm_alloc.diagnose.signal_remedies import signal_remedies
-from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin, fitted
-from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption, cheapest_keypads, choose_boxes
+from pdm_alloc.diagnose.signal_shortfall import signal_remedies
+from pdm_alloc.domain.module import Box, Keypad, Signal, SignalPin, fitted
+from pdm_alloc.studies.signal_sizing import ModuleOption, cheapest_keypads, choose_boxes
 
 
 def _pins(words, count, rating=None):

@@ -8,16 +8,14 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
-from pdm_alloc.domain.bench import WireColour, signal_colour
-from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.signals import Box, Signal, SignalPin
-from pdm_alloc.domain.vehicle import Input
-from pdm_alloc.electrics.ampacity import ampacity_a
+from pdm_alloc.domain.module import Box, Signal, SignalPin, Unit
+from pdm_alloc.domain.vehicle import Input, WireColour, signal_colour
+from pdm_alloc.electrics.wire import ampacity_a
 from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.lists import signal_steps
 from pdm_alloc.export.sheets import sheets
-from pdm_alloc.export.signal_sheets import signal_steps
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.studies.signals.signal_places import control_places, signals_beside
+from pdm_alloc.studies.signal_places import control_places, signals_beside
 from pdm_alloc.verify.copper import bench
 from tests.export.test_pdf import page_height
 from tests.signals.test_size_signals import DATA, tables

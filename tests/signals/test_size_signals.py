@@ -11,19 +11,16 @@ import pdm_alloc as pa
 from pdm_alloc.circuits.items import inputs_wanted
 from pdm_alloc.cli import main
 from pdm_alloc.domain.kinds import Settings
-from pdm_alloc.domain.module import Catalogue, Channel, Module
-from pdm_alloc.domain.signals import Box, Keypad, Signal, SignalPin, fitted
+from pdm_alloc.domain.module import Box, Catalogue, Channel, Keypad, Module, Signal, SignalPin, fitted
 from pdm_alloc.domain.vehicle import Command, Input, Load, Place, Route, State, Vehicle
 from pdm_alloc.panel.answers import Answers, Others, Question
 from pdm_alloc.panel.verdicts import others
 from pdm_alloc.program.solver import STOPPED_EMPTY
+from pdm_alloc.studies import signal_places
 from pdm_alloc.studies.mounting import search_places
 from pdm_alloc.studies.mounting_search import judge_choice
-from pdm_alloc.studies.signals import signal_places
-from pdm_alloc.studies.signals.boxes_and_bus import ModuleOption
-from pdm_alloc.studies.signals.signal_fitting import with_bus
-from pdm_alloc.studies.signals.signal_places import choose_together
-from pdm_alloc.studies.signals.signal_sizing import has_signals, size_signals
+from pdm_alloc.studies.signal_places import choose_together, with_bus
+from pdm_alloc.studies.signal_sizing import ModuleOption, has_signals, size_signals
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from pdm_alloc.allocator import allocate_signals
-from pdm_alloc.domain.signals import Box, Signal, SignalPin, fitted
-from pdm_alloc.verify.signal_check import verify_signals
+from pdm_alloc.domain.module import Box, Signal, SignalPin, fitted
+from pdm_alloc.verify.check import verify_signals
 
 
 def _pin(name, words, rating=None, pair=None):

@@ -42,7 +42,7 @@ def names(count: int):
 
 
 def _usable(text):
-    from pdm_alloc.files.numbers import clean
+    from pdm_alloc.files.cells import clean
 
     return clean(text) or "a"
 

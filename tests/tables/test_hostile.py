@@ -6,8 +6,8 @@ import zipfile
 
 import pytest
 
-from pdm_alloc.files.csv_file import csv_line
 from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.grids import csv_line
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import VEHICLE, write_files
 from tests.tables.raw_workbook import make_workbook, row, sheet

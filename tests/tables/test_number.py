@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.files.numbers import CellError, read_number
+from pdm_alloc.files.cells import CellError, read_number
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 from openpyxl.comments import Comment
 
 import pdm_alloc as pa
-from pdm_alloc.files import journal
+from pdm_alloc.files import atomic
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.outline import Draft
@@ -214,18 +214,18 @@ def test_vehicle_and_catalogue_are_saved_together_or_not_at_all(folder):
 def test_a_save_killed_between_vehicle_and_catalogue_is_finished_by_the_next_reading(folder, monkeypatch):
     """Killed after the commit with one file moved, whoever reads the vehicle next finishes the catalogue too."""
     shelf, edits = beside(folder)
-    moved = journal._move
+    moved = atomic._move
 
     def killed(staged, target):
         if "shelf" in str(target.resolve()):
             raise SystemExit("killed")
         moved(staged, target)
 
-    monkeypatch.setattr(journal, "_move", killed)
+    monkeypatch.setattr(atomic, "_move", killed)
     with pytest.raises(SystemExit):
         save_together(edits)
     assert pa.read_catalogue(shelf)["middle-42"].mass_g != 1234
-    monkeypatch.setattr(journal, "_move", moved)
+    monkeypatch.setattr(atomic, "_move", moved)
     assert next(load for load in pa.read_vehicle(folder).loads if load.note == "both")
     assert pa.read_catalogue(shelf)["middle-42"].mass_g == 1234
     assert not list(folder.glob(".pdm-alloc*"))

@@ -5,10 +5,10 @@ import os
 import openpyxl
 import pytest
 
-from pdm_alloc.files import journal
+from pdm_alloc.files import atomic
 from pdm_alloc.files.atomic import WriteError, write_file, write_new
-from pdm_alloc.files.csv_file import marked, unmarked
 from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.grids import marked, unmarked
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.files.write_tables import write_vehicle
 from tests.tables.good import VEHICLE, write_files
@@ -68,7 +68,7 @@ def test_nothing_is_overwritten(name, tmp_path):
 def test_two_processes_writing_one_place(name, tmp_path, monkeypatch):
     """What another process has put there in the meantime stays, and the second to come is told."""
     place = tmp_path / name
-    put = journal.put
+    put = atomic.put
 
     def meanwhile(file, content):
         put(file, content)
@@ -76,7 +76,7 @@ def test_two_processes_writing_one_place(name, tmp_path, monkeypatch):
         theirs.parent.mkdir(exist_ok=True)
         theirs.write_text("theirs")
 
-    monkeypatch.setattr(journal, "put", meanwhile)
+    monkeypatch.setattr(atomic, "put", meanwhile)
     with pytest.raises(WriteError, match="|".join(map(os.strerror, (errno.EEXIST, errno.ENOTEMPTY)))):
         write_file(place, b"ours", new=True) if place.suffix else write_new(place, {"loads.csv": b"ours"})
     assert (place if place.suffix else place / "loads.csv").read_text() == "theirs"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import openpyxl
 
-from pdm_alloc.files.csv_file import marked
+from pdm_alloc.files.grids import marked
 from tests.tables.random_tables import is_number
 
 __all__ = ["Variant", "write_workbook"]

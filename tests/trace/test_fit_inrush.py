@@ -6,8 +6,7 @@ import warnings
 import numpy as np
 import pytest
 
-from pdm_alloc.electrics.switch_on import TraceError
-from pdm_alloc.electrics.trace import fit_inrush
+from pdm_alloc.electrics.trace import TraceError, fit_inrush
 from tests.trace.synthetic_trace import make_trace
 
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from pdm_alloc.electrics.trace import fit_inrush
-from pdm_alloc.figures.inrush_curves import trace as draw
-from pdm_alloc.files import traces as trace_file
+from pdm_alloc.figures.margins import trace as draw
+from pdm_alloc.files import outline as trace_file
 from pdm_alloc.files.faults import InputError
-from pdm_alloc.files.traces import read_trace
+from pdm_alloc.files.outline import read_trace
 from tests.trace.synthetic_trace import make_trace
 
 

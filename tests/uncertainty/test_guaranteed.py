@@ -13,8 +13,8 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module, units_of
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.result.allocation import NotEnough
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.result.refusals import NotEnough
 from pdm_alloc.verify.check import violations
 from tests.strategies import examples
 

@@ -13,9 +13,8 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
-from pdm_alloc.result.refusals import NotEnough
-from pdm_alloc.studies.risk import _turned_out, allocation_risk, factors, module_risk, wilson
-from pdm_alloc.studies.risk_limits import limits_of
+from pdm_alloc.result.allocation import NotEnough
+from pdm_alloc.studies.risk import _turned_out, allocation_risk, factors, limits_of, module_risk, wilson
 from pdm_alloc.verify.check import violations
 from tests.strategies import cases, examples
 

@@ -3,8 +3,8 @@
 import math
 from dataclasses import replace
 
-from pdm_alloc.domain.bench import Ground, Part
-from pdm_alloc.domain.signals import Signal
+from pdm_alloc.domain.module import Signal
+from pdm_alloc.domain.vehicle import Ground, Part
 from tests.verify.written import STATES, Tables, calm, car, grounded, motors, on_two
 
 NAN = math.nan

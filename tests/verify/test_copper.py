@@ -8,8 +8,8 @@ import pytest
 
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.vehicle import Place, Route, Vehicle
-from pdm_alloc.electrics import trip, wire
-from pdm_alloc.electrics.ampacity import ampacity_a
+from pdm_alloc.electrics import protection, wire
+from pdm_alloc.electrics.wire import ampacity_a
 from pdm_alloc.electrics.wire_tables import AMPACITY_A
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.verify import copper
@@ -79,8 +79,8 @@ def test_a_size_is_told_by_its_rounded_area(area, found):
 @pytest.mark.parametrize("insulation_c", [60.0, 105.0, 106.0, 150.0])
 def test_time_to_damage_agrees(insulation_c):
     """Up to 105 deg C insulation survives 160 deg C for 5 s, above that 250."""
-    limit_c = trip.short_time_c(insulation_c)
-    expected = trip.damage_ms(80.0, 1.5, insulation_c, limit_c)
+    limit_c = protection.short_time_c(insulation_c)
+    expected = protection.damage_ms(80.0, 1.5, insulation_c, limit_c)
     assert copper.damage_ms(80.0, 1.5, insulation_c) == pytest.approx(expected, rel=1e-12)
 
 

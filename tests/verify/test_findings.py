@@ -66,8 +66,8 @@ def test_the_recount_tells_a_draw_above_its_trip(load, old):
 
 def test_a_draw_a_milliamp_below_the_trip_is_not_told():
     """At the trip itself a channel may switch off; a milliamp above the draw it does not."""
-    from pdm_alloc.verify.recount import Recount
-    from pdm_alloc.verify.trips import draw_below_trip
+    from pdm_alloc.verify.assignment import Recount
+    from pdm_alloc.verify.strength import draw_below_trip
 
     made = allocation("middle-36")
     recount = Recount(made.vehicle, made.units, made.circuits)

@@ -8,8 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pdm_alloc.verify.check import violations
-from pdm_alloc.verify.signal_check import verify_signals
+from pdm_alloc.verify.check import verify_signals, violations
 from tests.signals.test_verify_signals import BOXES, BREAKS, SIGNALS, USES
 from tests.verify.broken_tables import TABLES
 from tests.verify.test_rules import BROKEN

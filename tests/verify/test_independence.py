@@ -9,7 +9,7 @@ ALLOWED = ("pdm_alloc.verify", "pdm_alloc.result.placed", "pdm_alloc.domain.kind
 ALLOWED += (
     "pdm_alloc.domain.vehicle",
     "pdm_alloc.domain.condition",
-    "pdm_alloc.domain.expression",
+    "pdm_alloc.domain.condition",
     "pandas",
     "math",
     "re",
@@ -24,8 +24,8 @@ ALLOWED += (
     "sys",
     "types",
     "typing",
-    "pdm_alloc.domain.bench",
-    "pdm_alloc.domain.signals",
+    "pdm_alloc.domain.vehicle",
+    "pdm_alloc.domain.module",
     "pdm_alloc.electrics.wire_tables",
 )  # constants of wire, each with its source: no arithmetic
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from pdm_alloc.domain.module import Unit
+from pdm_alloc.verify.assignment import Recount
 from pdm_alloc.verify.check import RULES, violations
-from pdm_alloc.verify.recount import Recount
 from tests.verify import case
 from tests.verify.broken_limits import LIMITS
 from tests.verify.broken_wires import WIRES

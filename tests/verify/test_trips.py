@@ -5,8 +5,8 @@ from fractions import Fraction
 
 import pytest
 
-from pdm_alloc.verify.recount import Recount
-from pdm_alloc.verify.trips import draw_below_trip, rated_ma, reads_ma
+from pdm_alloc.verify.assignment import Recount
+from pdm_alloc.verify.strength import draw_below_trip, rated_ma, reads_ma
 from tests.verify import case
 
 

@@ -9,8 +9,8 @@ from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.verify.assignment import COLUMNS, Finding
 from pdm_alloc.verify.check import objections, verify
-from pdm_alloc.verify.recount import COLUMNS, Finding
 from tests.verify import case
 from tests.verify.case import MODULE, UNIT, VEHICLE, wired
 

@@ -6,13 +6,12 @@ from functools import cache
 import pandas as pd
 
 import pdm_alloc as pa
-from pdm_alloc.domain.bench import Ground, Part
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import PPM, Load, State, Vehicle
+from pdm_alloc.domain.vehicle import PPM, Ground, Load, Part, State, Vehicle
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify import battery_cables, copper, wires
-from pdm_alloc.verify.recount import Finding, Recount
+from pdm_alloc.verify.assignment import Finding, Recount
 from tests.wiring import small
 
 MOTORS = tuple(

@@ -79,7 +79,7 @@ def test_numbers_of_every_kind_are_the_same_milliamps(car, value):
 def test_every_whole_milliamp_survives(ma):
     """A decimal current becomes exactly its milliamps, with no step lost to binary fractions."""
     from pdm_alloc.files.cells import Number, milliamps
-    from pdm_alloc.files.tables.from_frames import cell_text
+    from pdm_alloc.files.tables.read_vehicle import cell_text
 
     assert Number("A", 0, 10_000, to=milliamps).read(cell_text(ma / 1000)) == ma
 
@@ -117,8 +117,7 @@ def test_a_load_goes_with_what_is_said_of_it_alone(car):
     """Locks, concessions and colours of a load go with it, follow it to a new name, and stay when others go."""
     from dataclasses import replace
 
-    from pdm_alloc.domain.bench import WireColour
-    from pdm_alloc.domain.vehicle import Concession, Lock
+    from pdm_alloc.domain.vehicle import Concession, Lock, WireColour
 
     locked = replace(
         car,

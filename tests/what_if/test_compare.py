@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.studies.comparison import COMPARISON, compare, spot_text, spots
+from pdm_alloc.studies.what_if import COMPARISON, compare, spot_text, spots
 from tests.strategies import cases, examples
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, unit, vehicle, wired
 

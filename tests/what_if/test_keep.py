@@ -13,8 +13,7 @@ from pdm_alloc.domain.module import Channel, units_of
 from pdm_alloc.domain.vehicle import Lock
 from pdm_alloc.program.handout import MOVES
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.comparison import spots
-from pdm_alloc.studies.what_if import rework
+from pdm_alloc.studies.what_if import rework, spots
 from pdm_alloc.verify.check import violations
 from tests.oracle.brute import wirings
 from tests.oracle.slots import placed, slots_of

@@ -5,8 +5,7 @@ from collections import Counter
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.studies.comparison import spots
-from pdm_alloc.studies.what_if import REWORK, rework
+from pdm_alloc.studies.what_if import REWORK, rework, spots
 from tests.strategies import examples
 from tests.what_if.builds import QUIET, changed_cases, enough, lamp, module, unit, vehicle, wired
 

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 import pdm_alloc as pa
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Channel, units_of
-from pdm_alloc.studies.room_left import AMPS_LEFT, ROOM_LEFT, amps_left, room_left
-from pdm_alloc.studies.room_probe import TYPICAL_W
+from pdm_alloc.studies.room_left import AMPS_LEFT, ROOM_LEFT, TYPICAL_W, amps_left, room_left
 from pdm_alloc.studies.what_if import what_if
 from tests.strategies import cases, examples
 from tests.what_if import builds

@@ -5,7 +5,7 @@ import pandas as pd
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.result.channel_tables import tightest_headroom
-from pdm_alloc.studies.comparison import side_by_side
+from pdm_alloc.studies.what_if import side_by_side
 from tests.what_if.builds import lamp, module, unit, vehicle, wired
 
 

@@ -8,12 +8,11 @@ from hypothesis import HealthCheck, given, settings
 
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, circuits_of, fit, may_share
-from pdm_alloc.circuits.draws import CircuitDraw
+from pdm_alloc.circuits.draws import CircuitDraw, Wiring
 from pdm_alloc.circuits.items import item_types, load_types
-from pdm_alloc.circuits.wiring import Wiring
 from pdm_alloc.domain.vehicle import Load
-from pdm_alloc.electrics.circuit_protection import Demand, protect
-from pdm_alloc.electrics.wire_choice import WireRules
+from pdm_alloc.electrics.protection import Demand, protect
+from pdm_alloc.electrics.wire import WireRules
 from tests.strategies import cases, examples
 from tests.wiring import small
 

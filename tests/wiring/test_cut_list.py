@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.domain.bench import Ground, Part, WireColour, colour_of, part_for
-from pdm_alloc.domain.vehicle import Place, Route
+from pdm_alloc.domain.vehicle import Ground, Part, Place, Route, WireColour, colour_of, part_for
 from pdm_alloc.harness.paths import lengths
 from pdm_alloc.harness.trunk import PIN, End, pieces
 from pdm_alloc.program.lightest import Point, Return, assign_returns

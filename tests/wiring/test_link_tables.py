@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State
-from pdm_alloc.electrics.links import FUSE_RATINGS_A
-from pdm_alloc.electrics.trip import damage_ms
+from pdm_alloc.electrics.battery import FUSE_RATINGS_A
+from pdm_alloc.electrics.protection import damage_ms
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import HEAT, LINKS, PARKED
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.worst import surges_of
+from pdm_alloc.verify.assignment import Recount
 from pdm_alloc.verify.battery_cables import cables_hold
-from pdm_alloc.verify.recount import Recount
 from tests.strategies import examples
 from tests.wiring import small
 

@@ -7,11 +7,9 @@ import pandas as pd
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.domain.bench import Part
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.domain.vehicle import PPM, Command, Load, State
-from pdm_alloc.electrics.ampacity import ampacity_a
-from pdm_alloc.electrics.wire import mass_g_per_m
+from pdm_alloc.domain.vehicle import PPM, Command, Load, Part, State
+from pdm_alloc.electrics.wire import ampacity_a, mass_g_per_m
 from pdm_alloc.electrics.wire_tables import CLASS_5_OHM_PER_KM
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import SETTINGS

@@ -9,9 +9,8 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Annotated, ClassVar
 
-from pdm_alloc.files.cells import Cell, Name, Number, Text, Words, milliamps, whole
+from pdm_alloc.files.cells import Cell, CellError, Name, Number, Text, Words, clean, milliamps, whole
 from pdm_alloc.files.faults import Faults
-from pdm_alloc.files.numbers import CellError, clean
 from pdm_alloc.files.rows import Line, Row, column
 from pdm_alloc.files.tables.signal_rows import SIGNAL_CATALOGUE_ROWS
 

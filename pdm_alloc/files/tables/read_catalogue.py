@@ -8,9 +8,9 @@ from pathlib import Path
 
 from pdm_alloc.domain.module import Catalogue, Channel, Module, Unit, natural_key, units_of
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.cells import clean, plain_header
 from pdm_alloc.files.faults import Fault, Faults
 from pdm_alloc.files.grids import Grid
-from pdm_alloc.files.numbers import clean, plain_header
 from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.files.rows import Line, columns_of, read_lines
 from pdm_alloc.files.sources import Source, open_source

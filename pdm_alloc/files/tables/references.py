@@ -7,13 +7,13 @@ from typing import Any
 
 from pdm_alloc.domain.module import Catalogue, Module
 from pdm_alloc.domain.vehicle import Lock, Vehicle
+from pdm_alloc.files.cells import clean, plain_header
 from pdm_alloc.files.faults import Fault, Faults
 from pdm_alloc.files.grids import Grid
-from pdm_alloc.files.guide import example_row
-from pdm_alloc.files.numbers import clean, plain_header
 from pdm_alloc.files.rows import Line
 from pdm_alloc.files.sources import Source
 from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, VehicleLines
+from pdm_alloc.files.write_tables import example_row
 
 __all__ = ["check_against", "check_references", "check_routes", "refuse_two_spellings", "refuse_untouched"]
 

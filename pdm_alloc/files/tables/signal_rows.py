@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from pdm_alloc.domain.kinds import IMPORTANCES
-from pdm_alloc.domain.signals import FUNCTIONS, QUALIFIERS, SIGNAL_KINDS, SIGNAL_NEEDS, SUPPLIES, SWITCHED_LOW
+from pdm_alloc.domain.module import FUNCTIONS, QUALIFIERS, SIGNAL_KINDS, SIGNAL_NEEDS, SUPPLIES, SWITCHED_LOW
 from pdm_alloc.files.cells import Name, Number, Text, Word, Words, YesNo, milliamps, whole
 from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.rows import Line, Row, column

@@ -5,9 +5,8 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from pdm_alloc.domain.module import Catalogue, natural_key
+from pdm_alloc.domain.module import SIGNAL_KINDS, Box, Catalogue, Keypad, Message, Signal, SignalPin, natural_key
 from pdm_alloc.domain.showing import Named
-from pdm_alloc.domain.signals import SIGNAL_KINDS, Box, Keypad, Message, Signal, SignalPin
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.files.rows import Line
 

@@ -6,13 +6,11 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
-from pdm_alloc.domain.condition import Condition
-from pdm_alloc.domain.expression import Undecided, inputs_turning_on
+from pdm_alloc.domain.condition import Condition, Undecided, inputs_turning_on
 from pdm_alloc.domain.vehicle import PPM, State
-from pdm_alloc.files.cells import Name, Odd
+from pdm_alloc.files.cells import CellError, Name, Odd, clean, has_controls, plain_header, read_number
 from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.grids import Grid, is_free
-from pdm_alloc.files.numbers import CellError, clean, has_controls, plain_header, read_number
 from pdm_alloc.files.rows import Line
 
 __all__ = ["ALL_ON", "Matrix", "build_states", "check_possible", "check_supply", "duty_ppm", "read_matrix"]

@@ -6,11 +6,10 @@ from typing import Annotated, ClassVar
 
 from pdm_alloc.domain.concession_options import KINDS as CONCESSION_KINDS
 from pdm_alloc.domain.kinds import ACTIONS, IMPORTANCES, INPUT_KINDS, KINDS, NEEDS
-from pdm_alloc.domain.signals import READERS
+from pdm_alloc.domain.module import READERS
 from pdm_alloc.files.cells import Name, Number, Text, Weight, Word, Words, YesNo, milliamps, whole
 from pdm_alloc.files.rows import Line, Row, column
-from pdm_alloc.files.tables.bench_rows import BENCH_ROWS
-from pdm_alloc.files.tables.settings_rows import SettingsRow
+from pdm_alloc.files.tables.settings_rows import BENCH_ROWS, SettingsRow
 from pdm_alloc.files.tables.signal_rows import SIGNAL_VEHICLE_ROWS
 from pdm_alloc.files.tables.states import Matrix
 

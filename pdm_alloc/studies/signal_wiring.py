@@ -7,22 +7,30 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from pdm_alloc.domain.bench import signal_colour
-from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.signals import FittedBox, Signal
-from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.ampacity import ampacity_a
-from pdm_alloc.electrics.wire import WireSize, wire_sizes
-from pdm_alloc.harness.bundles import Strand, parts_of
-from pdm_alloc.harness.paths import Lengths, lengths_of
+from pdm_alloc.domain.module import FittedBox, Signal, natural_key
+from pdm_alloc.domain.vehicle import Vehicle, signal_colour
+from pdm_alloc.electrics.wire import WireSize, ampacity_a, wire_sizes
+from pdm_alloc.harness.paths import Lengths, Strand, lengths_of, parts_of
 from pdm_alloc.harness.trunk import PIN, End, Node, Piece, pieces
 from pdm_alloc.result.bench_tables import BENCH_SHEET, run_of
 from pdm_alloc.result.cut_list import Cut, Spot
-from pdm_alloc.studies.signals.boxes_and_bus import BusPlan
+from pdm_alloc.studies.signal_sizing import BusPlan
 
 __all__ = [
-    *("BUS", "GROUND", "KEPT_FREE", "LAID", "SIGNAL", "SUPPLY", "TWIST", "Record", "SignalWires", "first_of_each"),
-    *("item_name", "size_for", "thinnest", "up_cm"),
+    "BUS",
+    "GROUND",
+    "KEPT_FREE",
+    "LAID",
+    "SIGNAL",
+    "SUPPLY",
+    "TWIST",
+    "Record",
+    "SignalWires",
+    "first_of_each",
+    "item_name",
+    "size_for",
+    "thinnest",
+    "up_cm",
 ]
 
 # Roles of a piece in the cut list.

@@ -6,18 +6,15 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from pdm_alloc.domain.bench import part_for
-from pdm_alloc.domain.module import natural_key
-from pdm_alloc.domain.signals import FittedBox, Signal
-from pdm_alloc.domain.vehicle import Load, Vehicle
+from pdm_alloc.domain.module import FittedBox, Signal, natural_key
+from pdm_alloc.domain.vehicle import Load, Vehicle, part_for
 from pdm_alloc.electrics.battery import parked_days
-from pdm_alloc.electrics.bus import TERMINATOR_OHM
+from pdm_alloc.electrics.signal_lines import TERMINATOR_OHM
 from pdm_alloc.harness.supply import battery_of
 from pdm_alloc.result.care_rules import CareWarning
-from pdm_alloc.result.ground_plan import ReturnWire
-from pdm_alloc.result.link_tables import PARKED, parked_draws
-from pdm_alloc.studies.signals.boxes_and_bus import BusPlan
-from pdm_alloc.studies.signals.signal_wiring import (
+from pdm_alloc.result.link_tables import PARKED, ReturnWire, parked_draws
+from pdm_alloc.studies.signal_sizing import BusPlan
+from pdm_alloc.studies.signal_wiring import (
     KEPT_FREE,
     Record,
     SignalWires,
@@ -28,11 +25,18 @@ from pdm_alloc.studies.signals.signal_wiring import (
 )
 
 if TYPE_CHECKING:
-    from pdm_alloc.studies.signals.signal_side import SignalSide
+    from pdm_alloc.studies.signal_side import SignalSide
 
 __all__ = [
-    *("actuator_returns", "fed_by", "ground_pin", "parked_with_boxes", "sensor_returns", "signal_care", "supply_load"),
-    *("switched_returns", "things_to_buy"),
+    "actuator_returns",
+    "fed_by",
+    "ground_pin",
+    "parked_with_boxes",
+    "sensor_returns",
+    "signal_care",
+    "supply_load",
+    "switched_returns",
+    "things_to_buy",
 ]
 
 

@@ -4,8 +4,7 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from pdm_alloc.program.signals.signal_program import SignalProgram
-from pdm_alloc.program.signals.signal_types import NEW_CONNECTOR
+from pdm_alloc.program.signal_program import NEW_CONNECTOR, SignalProgram
 
 __all__ = [
     "NEW_CONNECTOR",

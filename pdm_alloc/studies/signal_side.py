@@ -8,20 +8,17 @@ from typing import Any
 import pandas as pd
 
 from pdm_alloc.allocator import SignalAllocation, key_counts
-from pdm_alloc.domain.module import Unit, natural_key
+from pdm_alloc.domain.module import FittedBox, Keypad, Signal, Unit, natural_key
 from pdm_alloc.domain.showing import counted, handed_out
-from pdm_alloc.domain.signals import FittedBox, Keypad, Signal
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.electrics.bus import TERMINATOR_OHM
-from pdm_alloc.harness.bundles import Strand
-from pdm_alloc.harness.paths import lengths_of
+from pdm_alloc.electrics.signal_lines import TERMINATOR_OHM
+from pdm_alloc.harness.paths import Strand, lengths_of
 from pdm_alloc.program.solver import NOT_ENOUGH
 from pdm_alloc.result.bench_tables import BENCH_SHEET
 from pdm_alloc.result.care_rules import CareWarning
 from pdm_alloc.result.cut_list import Cut, cut_table
-from pdm_alloc.result.ground_plan import GROUND_PLAN, GROUND_POINTS, ReturnWire
-from pdm_alloc.studies.signals.boxes_and_bus import BusPlan, WiresSaved, wires_saved
-from pdm_alloc.studies.signals.signal_papers import (
+from pdm_alloc.result.link_tables import GROUND_PLAN, GROUND_POINTS, ReturnWire
+from pdm_alloc.studies.signal_papers import (
     actuator_returns,
     fed_by,
     ground_pin,
@@ -31,7 +28,8 @@ from pdm_alloc.studies.signals.signal_papers import (
     switched_returns,
     things_to_buy,
 )
-from pdm_alloc.studies.signals.signal_wiring import KEPT_FREE, LAID, SignalWires, item_name, size_for, up_cm
+from pdm_alloc.studies.signal_sizing import BusPlan, WiresSaved, wires_saved
+from pdm_alloc.studies.signal_wiring import KEPT_FREE, LAID, SignalWires, item_name, size_for, up_cm
 
 __all__ = ["SIGNAL_PINS", "SignalSide"]
 

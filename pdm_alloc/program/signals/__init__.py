@@ -1,1 +1,0 @@
-"""The integer program of the signal side: types of signal on classes of pin."""
