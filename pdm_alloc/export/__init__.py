@@ -15,12 +15,12 @@ if TYPE_CHECKING:
     from pdm_alloc.files.outline import read_trace as read_trace
 
 _WHERE = {
-    "Measurements": "export.measurements",
+    "Measurements": "export.documents",
     "WriteError": "files.atomic",
     "read_allocation": "export.read_saved",
-    "read_measurements": "export.measurements",
-    "read_trace": "files.traces",
-    "steps_of": "export.steps",
+    "read_measurements": "export.documents",
+    "read_trace": "files.outline",
+    "steps_of": "export.commissioning",
     "write_documents": "export.documents",
     "write_pin_map": "export.lists",
     "write_rework": "export.documents",

@@ -237,7 +237,7 @@ def _pin_parts(vehicle: Vehicle, cut: Cut) -> tuple[str, str]:
 
 
 class SignalWiring(Protocol):
-    """What the documents take from the signal side beside an allocation; see `pdm_alloc.studies.signals`."""
+    """What the documents take from the signal side beside an allocation; see `pdm_alloc.studies.signal_side`."""
 
     @property
     def boxes(self) -> tuple[FittedBox, ...]:

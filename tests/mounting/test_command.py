@@ -53,7 +53,7 @@ def test_no_place_for_a_module(tmp_path, capsys):
     (tmp_path / "loads.csv").write_text("load,command,running_a,kind\nlamp,light,1,electronics\n")
     words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue")]
     assert main(words) == 2
-    assert capsys.readouterr().err.startswith("pdm-alloc: no place can take a module: set mount to yes")
+    assert capsys.readouterr().err.startswith("pdm-alloc: unusable input: no place can take a module: set mount")
 
 
 @pytest.mark.once
