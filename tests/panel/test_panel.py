@@ -408,7 +408,9 @@ def test_signals_have_their_verdict_beside_the_power_verdict(tables):
     panel.controls.unit.value = "control-76"
     assert panel.wait(WAIT_S) and "spare: 39 of 76" in head(panel)
     injectors = next(row for row in panel.tables.grids["signals"].sheet.rows if row.values["signal"] == "injectors")
-    panel.tables.grids["signals"].act({"op": "edit", "edits": [[injectors.key, "count", "40"], [injectors.key, "fed_by", ""]]})
+    panel.tables.grids["signals"].act(
+        {"op": "edit", "edits": [[injectors.key, "count", "40"], [injectors.key, "fed_by", ""]]}
+    )
     assert panel.wait(WAIT_S) and "Enough." in head(panel)
     assert "Signals: not enough." in head(panel) and "injector_driver pins" in head(panel)
     panel.tables.put("signals", [])
