@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from fractions import Fraction
 
 from pdm_alloc.domain.module import Signal
 from pdm_alloc.domain.vehicle import Ground, Part
@@ -68,6 +69,31 @@ def surge(milliseconds, made=car) -> Tables:
     """A heater whose inrush of 60 A above its 20 A lasts so long, the peak written down as it is."""
     made = made().altered("links", 0, peak_a=300.0).altered("links", 1, peak_a=300.0)
     return loads(made, {"inrush_ma": 80_000, "inrush_ms": milliseconds}, {})
+
+
+def held(**channel) -> Tables:
+    """Motors stuck for a window of a minute and more, on weak channels that trip by themselves."""
+    made = stuck(0.5).on(**channel)
+    made = made.of(loads=tuple(replace(load, inrush_ms=60_000.0) for load in made.vehicle.loads))
+    return made.altered("settings", -1, window_ms=75_000.0)
+
+
+def stuck_pair(**channel) -> Tables:
+    made = loads(on_two("pair").on(**channel), {"kind": "motor", "inrush_ma": 150_000, "inrush_ms": 9_000.0})
+    return made.altered("settings", 0, window_ms=30_000.0).altered("wires", 0, area_mm2=0.5)
+
+
+def drawing(running_ma) -> Tables:
+    """Three motors in one bundle that draw so much, with their settings."""
+    made = loads(motors(), *({"running_ma": running_ma} for _ in range(3)))
+    return made.altered("settings", -1, trip_a=7.7).altered("wires", -1, trip_a=7.7)
+
+
+def doubled() -> Tables:
+    """Two items of the first motor on its channel."""
+    made = loads(trip(12.5), {"count": 2}, {}, {})
+    first = replace(made.circuits[0], items=(("m0", 1), ("m0", 2)))
+    return replace(made, circuits=(first, *made.circuits[1:])).altered("voltages", 0, load_v=12.5)
 
 
 PINS = {"pins": ("a", "b"), "contact_ma": 22_499}
@@ -147,6 +173,18 @@ TABLES = {
     "contacts enough": lambda: on_two("pair", **PINS),
     "a stuck motor on enough": lambda: stuck(1.0),
     "a stuck motor on a little less": lambda: stuck(0.75),
+    "stuck on a channel that trips by itself": lambda: held(continuous_ma=8_000, peak_ma=20_000, peak_ms=100.0),
+    "stuck where window and channel meet": lambda: held(continuous_ma=7_500, peak_ma=20_000, peak_ms=700.0),
+    "stuck at no more than its peak": lambda: held(continuous_ma=8_000, peak_ma=15_000, peak_ms=90_000.0),
+    "stuck on a pair": stuck_pair,
+    "stuck on a weak pair": lambda: stuck_pair(continuous_ma=25_000, peak_ma=60_000, peak_ms=200.0),
+    "stuck and off in its reading": lambda: loads(stuck(0.75), *({"tolerance_pct": Fraction(10)} for _ in range(3))),
+    "wires at three tenths of their capacity": lambda: drawing(6_090),
+    "wires a milliamp above three tenths": lambda: drawing(6_091),
+    "two items on a wire": doubled,
+    "a length as it is stated": lambda: loads(motors(), {"place": None, "length_m": 7.0}, {}, {}).altered(
+        "voltages", 0, load_v=12.5
+    ),
     "a size that is hidden": lambda: wire(size="not known"),
     "no row of wire": lambda: motors().without("wires", 0),
     "no row of setting": lambda: motors().without("settings", 1),

@@ -82,4 +82,35 @@ WIRES = [
         units=only("3", peak_ms=100_000.0, max_wire_mm2=0.75),
         where="3",
     ),
+    broken(
+        "wire", "none thin enough for its terminal", 6.3, 0.0, units=case.channels("1", max_wire_mm2=0.3), where="1"
+    ),
+    # the rating itself is a setting, and still has to have its wire
+    broken(
+        "wire",
+        "set to its rating",
+        6.3,
+        11 / 2,
+        vehicle=case.settings(bundle_wires=7),
+        units=case.channels("1", continuous_ma=6300, max_wire_mm2=0.5),
+        where="1",
+    ),
+    # half of 16.1 A, a quarter more: 10.1 A through each channel of the pair
+    broken("contact", "of a pair", 10.1, 10.099, units=both("5", "6", contact_ma=10_099), where="5+6"),
+    # of two loads as far away the one that may lose least decides, whatever the other loses
+    broken(
+        "wire",
+        "two loads of other limits",
+        vehicle=replace(
+            away("pump"),
+            loads=tuple(
+                replace(x, place="tail", max_drop_pct={"pump": 40.0, "radio": 10.0}[x.name])
+                if x.name in ("pump", "radio")
+                else x
+                for x in case.VEHICLE.loads
+            ),
+        ),
+        units=only("3", "bulkhead", max_wire_mm2=1.0),
+        where="3",
+    ),
 ]
