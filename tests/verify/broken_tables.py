@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from pdm_alloc.domain.module import Signal
 from pdm_alloc.domain.vehicle import Ground, Part
-from tests.verify.written import STATES, Tables, calm, car, grounded, motors, on_two
+from tests.verify.written import STATES, Tables, calm, car, grounded, motors, on_two, two_heaters, two_modules
 
 NAN = math.nan
 
@@ -204,6 +204,21 @@ TABLES = {
     "an inrush that opens a feed's fuse": lambda: surge(431.0),
     "an inrush that a main fuse bears": lambda: surge(1_815.0, calm),
     "an inrush that opens a main fuse": lambda: surge(1_825.0, calm),
+    "an inrush of ten times a feed's fuse": lambda: surge(9_000.0, calm).altered("links", 1, fuse_a=8.0),
+    "nothing is wrong with two modules": two_modules,
+    "volts of two modules": lambda: two_modules().altered("voltages", -1, module_v=12.5, load_v=12.5),
+    "nothing is wrong with two heaters": two_heaters,
+    "volts of two heaters": lambda: two_heaters().altered("voltages", -1, module_v=12.5, load_v=12.5),
+    "a feed of two heaters": lambda: two_heaters().altered("links", 1, fuse_a=20.0, running_a=1.0),
+    "a feed at the top of a span": lambda: link(1, fuse_a=20.0, running_a=1.0).of(
+        states=(replace(STATES[0], supply_top_v=14.4), STATES[1])
+    ),
+    "a starter of no place": lambda: car().of(starter_place=None).without("links", 2),
+    "a place for a starter": lambda: crank(other_ma=0).without("links", 2),
+    "an alternator of no place": lambda: car().of(alternator_place=None).without("links", 3),
+    "a place for an alternator": lambda: (
+        car().of(states=(replace(STATES[0], charging_a=None), STATES[1])).without("links", 3)
+    ),
     "the inrush of both at once": lambda: inrush(inrush_ma=15_000).of(
         commands=tuple(replace(c, condition="key") for c in car().vehicle.commands)
     ),

@@ -8,7 +8,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.verify.assignment import Recount
 from pdm_alloc.verify.check import RULES, violations
 from tests.verify import case
-from tests.verify.broken_limits import LIMITS
+from tests.verify.broken_limits import LIMITS, OFF
 from tests.verify.broken_wires import WIRES
 from tests.verify.broken_wiring import WIRING
 from tests.verify.case import UNIT, VEHICLE, wired
@@ -76,3 +76,8 @@ def test_two_units_with_one_label_are_refused():
     """A label that means two units could not be checked."""
     with pytest.raises(ValueError, match="unique"):
         violations(VEHICLE, (UNIT, UNIT), ())
+
+
+def test_loads_that_may_not_be_off_together_are_not_added_up():
+    """Of pump and radio one at a time is off: 60.7 kA2 ms within 61.0, though both together would bring 62.5."""
+    assert violations(OFF, case.channels("3", continuous_ma=12_000, peak_ms=17.4), wired()) == []

@@ -120,6 +120,24 @@ def _made(vehicle, circuits):
 
 
 @cache
+def two_modules() -> Tables:
+    """The heater on a module at the left, the computer on one at the right."""
+    vehicle = car().vehicle
+    heater = replace(circuit("1", "heat", "heater"), unit="left box")
+    units = (small.unit(place="left", label="left box"), small.unit(place="right"))
+    return tabled(Allocation(vehicle, units, (heater, circuit("2", "run", "ecu"))))
+
+
+@cache
+def two_heaters() -> Tables:
+    """The car with two heaters of 8 A on one channel."""
+    made = car()
+    heater = replace(HEATER, running_ma=8_000, inrush_ma=8_000, count=2)
+    two = replace(made.circuits[0], items=(("heater", 1), ("heater", 2)))
+    return tabled(_made(replace(made.vehicle, loads=(heater, ECU)), (two, made.circuits[1])))
+
+
+@cache
 def calm() -> Tables:
     """The same without a starter: the isolator cable has a fuse."""
     made = car()
