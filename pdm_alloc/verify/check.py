@@ -128,7 +128,7 @@ def objections(vehicle: Vehicle, units: Iterable[Unit], circuit: PlacedCircuit) 
         As `violations` of these loads alone, nothing locked and no channel kept free; empty where it can be wired so.
     """
     loads = tuple(load for load in vehicle.loads if load.name in circuit.loads)
-    alone = replace(vehicle, loads=loads, locked=(), settings=replace(vehicle.settings, spare_channels=0))
+    alone = replace(vehicle, loads=loads, locked=())
     return [finding for finding in violations(alone, units, [circuit]) if finding.channel == circuit.channel]
 
 

@@ -95,3 +95,26 @@ def test_each_rule_broken_by_one_unit_is_found(name):
     """The recount names the rule that was broken."""
     rule, changes = BREAKS[name]
     assert rule in _rules(**changes)
+
+
+def test_pins_without_a_connector_go_by_their_name():
+    """A box of bare pins: the label is the name alone."""
+    bare = Box("bare", (SignalPin("1", "", frozenset(("voltage_input",))),))
+    signals = (Signal("level", "voltage"),)
+    boxes = fitted([bare])
+    uses = allocate_signals(signals, boxes).uses
+    assert [use.pins for use in uses] == [("1",)] and not verify_signals(signals, boxes, uses)
+
+
+def test_pins_kept_free_share_no_supply():
+    """A spare that would need a supply is given none, and none is missed."""
+    needs = frozenset(("spare", "supply_5v", "sensor_ground"))
+    signals = _signal("spare", needs=needs)
+    assert _rules(signals=signals) == set()
+    assert _rules(signals=signals, uses=_use("spare", supply="A-12")) == {"supply_5v"}
+
+
+def test_an_item_twice_is_not_placed_once():
+    """Each item is placed once: not twice, not never."""
+    twice = [f for f in verify_signals(SIGNALS, BOXES, (*USES, USES[0])) if f.rule == "placed"]
+    assert [finding.subject for finding in twice] == [USES[0].signal]

@@ -5,7 +5,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from pdm_alloc.domain.module import Signal
-from pdm_alloc.domain.vehicle import Ground, Part
+from pdm_alloc.domain.vehicle import Ground, Part, State
 from tests.verify.written import STATES, Tables, calm, car, grounded, motors, on_two, two_heaters, two_modules
 
 NAN = math.nan
@@ -286,12 +286,26 @@ TABLES = {
     "a sensor on a power ground": lambda: stud(max_ma=3_000).altered("ground_plan", 0, use="sensor"),
     "returns as wires": lambda: stud(max_ma=1).of(return_path="wire"),
     "actuators driven high": driven,
+    "a load called like an actuator": lambda: stud(max_ma=9_899).of(
+        signals=(Signal("front", "high_side", current_ma=1), Signal("rear #1", "high_side", current_ma=1))
+    ),
+    "an actuator with a number in its name": lambda: (
+        stud(max_ma=1, plan=(0, 1))
+        .of(signals=(Signal("pump #2", "half_bridge", current_ma=70), Signal("pump", "low_side", current_ma=90)))
+        .altered("ground_plan", 2, load="pump #2")
+    ),
+    "a state that names no command": lambda: (
+        stud(max_ma=1).of(states=(State("rest", 12.0, {}),)).altered("voltages", -1, state="rest")
+    ),
     "a stud that says nothing": lambda: stud(max_ma=None, max_wires=None),
     "conductors that a splice takes": lambda: splice(7.43),
     "a hundredth of a mm2 too much": lambda: splice(7.42),
     "a splice of gauges": lambda: splice(1.0, size="14 AWG"),
     "a splice of heavy gauges": lambda: splice(1.0, size="2/0 AWG"),
     "a splice of a wire not known": lambda: splice(1.0, size="not known"),
+    "a splice beside a terminal of that number": lambda: splice(7.43).of(
+        parts=(Part("splice", "*", None, 7.43, "S-1"), Part("terminal", "*", None, 0.5, "S-1"))
+    ),
     "a splice of no part": lambda: grounded().of(parts=()),
     "a splice of one piece": lambda: grounded().without("cut_list", 2, 3),
     "a splice of two pieces": lambda: grounded().without("cut_list", 3),

@@ -74,10 +74,67 @@ def test_a_lock_names_a_unit_or_its_module():
 
 def test_two_units_with_one_label_are_refused():
     """A label that means two units could not be checked."""
-    with pytest.raises(ValueError, match="unique"):
+    with pytest.raises(ValueError, match=r"unit labels must be unique, got \['compact', 'compact'\]"):
         violations(VEHICLE, (UNIT, UNIT), ())
 
 
 def test_loads_that_may_not_be_off_together_are_not_added_up():
     """Of pump and radio one at a time is off: 60.7 kA2 ms within 61.0, though both together would bring 62.5."""
     assert violations(OFF, case.channels("3", continuous_ma=12_000, peak_ms=17.4), wired()) == []
+
+
+def kept(vehicle=VEHICLE, units=(UNIT,), circuits=None):
+    return violations(vehicle, units, wired() if circuits is None else circuits) == []
+
+
+def test_limits_that_are_just_kept():
+    """9.0 and 16.0 V of a module from 9 to 16 V; both ends of its derating; the very number of inputs."""
+    assert kept(case.at_volts(9.0)) and kept(case.at_volts(16.0))
+    strong = {"total_ma": 160000, "bank_ma": {"A": 90000, "B": 90000}}
+    channels = tuple(replace(c, continuous_ma=60000, peak_ma=360000) for c in case.MODULE.channels)
+    for ambient_c in (0.0, 100.0):
+        assert kept(case.at_place(ambient_c), case.units("bulkhead", channels=channels, **strong))
+    assert kept(units=case.units(inputs=4))
+
+
+@pytest.mark.parametrize("reader", ["keypad", "control_unit"])
+def test_what_another_box_reads_takes_no_input(reader):
+    """Of four switches and senders one is read elsewhere: three inputs are enough, two are not."""
+    inputs = tuple(replace(x, read_by=reader) if x.name == "key" else x for x in VEHICLE.inputs)
+    vehicle = replace(VEHICLE, inputs=inputs)
+    assert kept(vehicle, case.units(inputs=3)) and not kept(vehicle, case.units(inputs=2))
+
+
+def test_a_joined_command_on_one_channel_is_right():
+    """Joined are the loads of the dimmer, all of them on channel 4."""
+    assert kept(case.command("dimmer", together=True))
+
+
+def test_a_channel_is_no_pair_with_itself_nor_with_two_more():
+    """5+5 and 5+6+7 are no pairs, whatever their labels."""
+    heater = case.CIRCUITS["heater"]
+    for names in (("5", "5"), ("5", "6", "7"), ("5",)):
+        circuits = wired(heater=replace(heater, channels=names), window=None)
+        assert "together" in {f.rule for f in violations(VEHICLE, (UNIT,), circuits)}
+    tripled = case.units(channels=tuple(replace(c, pair="p") for c in case.MODULE.channels))
+    circuits = wired(heater=replace(heater, channels=("5", "6", "10")))
+    assert "together" in {f.rule for f in violations(VEHICLE, tripled, circuits)}
+    ring = replace(heater, use="ring")
+    assert "together" in {f.rule for f in violations(VEHICLE, (UNIT,), wired(heater=ring))}
+
+
+def test_a_lock_on_a_channel_whose_name_has_a_plus():
+    """A row that names the channel 9+ means that one, not 9."""
+    channels = tuple(replace(c, name="9+1") if c.name == "9" else c for c in case.MODULE.channels)
+    ecu = replace(case.CIRCUITS["ecu"], channels=("9+1",))
+    vehicle = case.locked(("engine ECU", "compact", "9+1"))
+    assert kept(vehicle, case.units(channels=channels), wired(ecu=ecu))
+
+
+def test_a_lock_names_every_place_it_allows():
+    """The finding lists the channels that the rows name, in their order."""
+    rows = [("radio", "compact", "1"), ("radio", "compact", "2")]
+    (finding,) = [f for f in violations(case.locked(*rows), (UNIT,), wired()) if f.channel == "3"]
+    assert finding.message == (
+        "radio is on channel 3 of compact and locked to channel 1 of compact, channel 2 of compact"
+    )

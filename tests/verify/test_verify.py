@@ -78,8 +78,9 @@ def test_a_missing_column_is_named():
 
 def test_a_vehicle_alone_is_not_enough():
     """There is nothing to check."""
-    with pytest.raises(TypeError, match="assignments"):
-        verify(VEHICLE)
+    for fitted in ((), (MODULE,)):
+        with pytest.raises(TypeError, match=r"^verify takes an allocation, or a vehicle with modules and assignments$"):
+            verify(VEHICLE, *fitted)
 
 
 def plus_named(*names, pair=None):
@@ -145,3 +146,23 @@ def test_a_row_of_a_load_or_module_nobody_knows_is_found():
     assert verify(VEHICLE, MODULE, away)[["rule", "module", "channel"]].to_numpy().tolist() == [
         ["channel", "other", "9"]
     ]
+
+
+def test_channels_of_a_pair_are_in_their_natural_order():
+    """10+9 is 9+10, and what is wrong with it says so."""
+    vehicle, module = plus_named("9", "10", pair="p")
+    table = pd.DataFrame([("fan", 1, "m", "10+9")], columns=["load", "item", "module", "channel"])
+    assert verify(vehicle, module, table).empty
+    short = replace(module, channels=tuple(replace(c, peak_ma=500) for c in module.channels))
+    assert verify(vehicle, short, table)["channel"].unique().tolist() == ["9+10"]
+
+
+def test_two_of_a_bridge_are_a_pair_where_nothing_reverses():
+    """Channels that could be a bridge, and may be paralleled too, are taken for what their load asks."""
+    vehicle, module = plus_named("1", "2", pair="p")
+    both = replace(module, channels=tuple(replace(c, bridge="b") for c in module.channels))
+    table = pd.DataFrame([("fan", 1, "m", "1+2")], columns=["load", "item", "module", "channel"])
+    assert verify(vehicle, both, table).empty
+    turns = replace(vehicle, loads=(replace(vehicle.loads[0], needs=frozenset({"reversing"})),))
+    assert verify(turns, both, table).empty
+    assert set(verify(turns, module, table)["rule"]) == {"reversing"}
