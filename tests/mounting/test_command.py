@@ -66,7 +66,8 @@ def test_more_loads_on_one_command_than_can_be_listed(tmp_path, capsys, monkeypa
     words = ["size", str(tmp_path), "--places", "--catalogue", str(DATA / "catalogue")]
     assert main(words) == 3
     assert capsys.readouterr().err == (
-        "pdm-alloc: the command all has too many different loads to list its circuits: split it, or merge like loads\n"
+        "pdm-alloc: failed: the command all has too many different loads to list its circuits: "
+        "split it, or merge like loads\n"
     )
 
 

@@ -1,6 +1,7 @@
 """Edits on the board: no edit loses or invents a place, and its opposite restores the rows."""
 
 import string
+from dataclasses import replace
 
 import pytest
 from hypothesis import assume, given
@@ -37,7 +38,7 @@ def plans(draw):
         if straight is None or extra is not None:
             row["length_m"] = f"{(straight or 0) + (extra or 100) / 1000 + 0.0001:.4f}"
         routes.append(row)
-    return Plan(places, tuple(routes), plan.settings, plan.mounted)
+    return replace(plan, routes=tuple(routes))
 
 
 def numbers(plan):
@@ -131,7 +132,7 @@ REFUSED = [
     ({"op": "move", "place": "dash", "x": "x", "y": 0}, "not a number of metres"),
     ({"op": "move", "place": "dash", "x": float("nan"), "y": 0}, "too far away"),
     ({"op": "put", "box": "unit", "place": "radiator"}, "No module can be mounted at radiator"),
-    ({"op": "put", "box": "other", "place": "boot"}, "no module 'other'"),
+    ({"op": "put", "box": "other", "place": "boot"}, "no module or control unit 'other'"),
     ({"op": "add", "name": "  ", "x": 0, "y": 0}, "a name"),
     ({"op": "add", "name": "DASH", "x": 0, "y": 0}, "There is a place 'DASH' already"),
     ({"op": "join", "start": "dash", "end": "dash"}, "two places"),
@@ -161,7 +162,7 @@ def vehicle():
 def rally(vehicle):
     plain = vehicle_plain(vehicle)
     plan = plan_of(vehicle, lambda table: plain.get(table, []))
-    return Plan(plan.places, plan.routes, plan.settings, (("unit", "glove box"),), plan.uses)
+    return replace(plan, mounted=(("unit", "glove box"),))
 
 
 def test_what_sits_where_counts_every_table(vehicle):

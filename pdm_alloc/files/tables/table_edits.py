@@ -491,8 +491,9 @@ def in_a_row(plan: Plan) -> Plan:
     if not bare:
         raise BadEdit("There is no place without coordinates to lay out: add one with 'Add place'.")
     step, low = _step_m(plan, bare), min((p[1] for p in _points(plan)), default=0.5)
+    digits = _MM if step >= 10**-_MM else 2 * _MM  # or two places would be one point
     for n, name in enumerate(bare):
-        plan = _with_place(plan, name, x_m=_text(n * step), y_m=_text(low - _STEP_M))
+        plan = _with_place(plan, name, x_m=_text(n * step, digits), y_m=_text(low - _STEP_M))
     return replace(plan, routes=tuple(_followed(plan, plan, row, False) for row in plan.routes))
 
 
