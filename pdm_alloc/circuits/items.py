@@ -1,11 +1,11 @@
 """Item types: what may be on with each, what one draws, and the limits of banks and modules they count against."""
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain, groupby
-from typing import Any, NamedTuple
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from pdm_alloc.circuits.classes import unit_ambient_c
 from pdm_alloc.domain.kinds import KINDS, Settings
@@ -37,6 +37,8 @@ __all__ = [
     "total_limit_ma",
     "undominated",
 ]
+
+_Made = TypeVar("_Made")
 
 
 class Draw(NamedTuple):
@@ -295,15 +297,7 @@ def item_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> dict[str, tuple[
     dict of str to tuple of ItemType
         By command, commands in natural order.
     """
-    locks = locked_channels(vehicle, units)
-    known = next((types for other, held, types in list(_RECENT) if other is vehicle and held == locks), None)
-    if known is None:
-        known = _item_types(vehicle, units)
-        _RECENT.append((vehicle, locks, known))
-    return dict(known)
-
-
-_RECENT: deque[tuple[Vehicle, Any, Any]] = deque(maxlen=16)  # vehicle, locks, types
+    return dict(_TYPES.of(vehicle, units, lambda: _item_types(vehicle, units)))
 
 
 def _item_types(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[ItemType, ...]]:
@@ -318,19 +312,33 @@ def _item_types(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[Item
 
 def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
     """As `item_types` in one list, each load a type of its own, at every voltage."""
+    return list(_SINGLE_TYPES.of(vehicle, units, lambda: _load_types(vehicle, units)))
+
+
+def _load_types(vehicle: Vehicle, units: Sequence[Unit]) -> tuple[ItemType, ...]:
     locks = locked_channels(vehicle, units)
-    known = next((types for other, held, types in list(_RECENT_LOADS) if other is vehicle and held == locks), None)
-    if known is None:
-        known = tuple(sorted(_load_types(vehicle, locks), key=_in_order_of(vehicle)))
-        _RECENT_LOADS.append((vehicle, locks, known))
-    return list(known)
+    types = (_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads)
+    return tuple(sorted(types, key=_in_order_of(vehicle)))
 
 
-_RECENT_LOADS: deque[tuple[Vehicle, Any, tuple[ItemType, ...]]] = deque(maxlen=4)  # as `_RECENT`; tables ask again
+class _Recent(Generic[_Made]):
+    """What was made of the last few vehicles; the very object is looked for, as hashing a vehicle takes long."""
+
+    def __init__(self, number: int):
+        self._last: deque[tuple[Vehicle, Any, _Made]] = deque(maxlen=number)
+
+    def of(self, vehicle: Vehicle, units: Sequence[Unit], make: Callable[[], _Made]) -> _Made:
+        """What is made of a vehicle and the channels its loads are locked to on these units, from memory if it is."""
+        locks = locked_channels(vehicle, units)
+        known = next((made for other, held, made in list(self._last) if other is vehicle and held == locks), None)
+        if known is None:
+            known = make()
+            self._last.append((vehicle, locks, known))
+        return known
 
 
-def _load_types(vehicle: Vehicle, locks: Mapping[str, Sequence[tuple[int, str]]]) -> list[ItemType]:
-    return [_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads]
+_TYPES = _Recent[dict[str, tuple[ItemType, ...]]](16)
+_SINGLE_TYPES = _Recent[tuple[ItemType, ...]](4)
 
 
 def _in_order_of(vehicle: Vehicle) -> Callable[[ItemType], tuple[Any, ...]]:
