@@ -164,7 +164,7 @@ def _stored_mj(vehicle: Vehicle, load: Load, volts: float) -> float:
 
 
 def _retried(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
-    """C23: what a channel does after it has tripped is a setting that modules bring from the factory."""
+    """C23: what a channel does after it has tripped is set before it is delivered (common practice, no source)."""
     vital = [(name, "") for c in circuits for name in c.loads if _vital(vehicle, name)]
     yield from gathered(
         "C23",
