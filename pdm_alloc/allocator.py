@@ -21,8 +21,18 @@ from pdm_alloc.domain.showing import chosen_word
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import Solved, any_solved, solve
 from pdm_alloc.program.handout import Handed, NoSolution
-from pdm_alloc.program.signal_costs import PinUse, hand_out_pins, surplus, versatility, wire_cost
-from pdm_alloc.program.signal_program import SignalProgram, build_signal_program, pins_of, solve_signals, types_of
+from pdm_alloc.program.signal_program import (
+    PinUse,
+    SignalProgram,
+    build_signal_program,
+    hand_out_pins,
+    pins_of,
+    solve_signals,
+    surplus,
+    types_of,
+    versatility,
+    wire_cost,
+)
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock
 from pdm_alloc.program.stages import STRATEGIES
 from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved, arithmetic_shorts, table_shorts
@@ -280,7 +290,7 @@ def allocate_signals(
     time_limit_s : float
         For everything, s.
     stages : sequence of callable
-        What is minimised, in order; see `pdm_alloc.program.signal_costs`. Length of wire,
+        What is minimised, in order; see `pdm_alloc.program.signal_program`. Length of wire,
         where known, comes last.
 
     Returns

@@ -281,7 +281,7 @@ def _not_enough(options, refusal, catalogue: Catalogue, limit_s: float | None) -
 
 
 def _deliver(options, allocation, side) -> int:
-    from pdm_alloc.export.documents import write_documents
+    from pdm_alloc.export.paperwork import write_documents
 
     allocation = allocation.with_signals(side)
     with _ended_cleanly():
@@ -297,7 +297,7 @@ def _deliver(options, allocation, side) -> int:
 
 
 def _compare(options) -> int:
-    from pdm_alloc.export.documents import write_rework
+    from pdm_alloc.export.paperwork import write_rework
     from pdm_alloc.export.read_saved import read_allocation
     from pdm_alloc.studies.what_if import rework
 

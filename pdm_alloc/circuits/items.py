@@ -18,7 +18,7 @@ from pdm_alloc.electrics.current import (
     usable_ma,
     worst_excess_ma,
 )
-from pdm_alloc.harness.supply import cold_of
+from pdm_alloc.harness.distribution import cold_of
 
 __all__ = [
     "Draw",

@@ -17,7 +17,7 @@ from pdm_alloc.export.pdf_grid import BOX, HEAD, LINES, Type
 from pdm_alloc.export.sheets import needed
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.cut_list import Cut
-from pdm_alloc.studies.module_choices import weight_ledger
+from pdm_alloc.studies.alternatives import weight_ledger
 
 __all__ = [
     "circuit_drawings",

@@ -148,7 +148,7 @@ def _changed(place: Path) -> list[str]:
 def _from_workbook(file: Path) -> Allocation:
     """The sheets with tables, put in a folder and read like one: one way of reading, one set of checks."""
     from pdm_alloc.export.sheets import SHEETS
-    from pdm_alloc.files.workbook_file import read_workbook
+    from pdm_alloc.files.sources import read_workbook
 
     faults = Faults()
     known: dict[str, tuple[str, ...]] = {plain_header(name): () for name in (*SAVED_SHEETS, *SHEETS)}

@@ -15,7 +15,7 @@ from pdm_alloc.export.commissioning import commissioning, dead_checks, trials
 from pdm_alloc.export.lists import assumptions, records, wire_list
 from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.result.allocation import Allocation
-from pdm_alloc.studies.module_choices import weight_ledger
+from pdm_alloc.studies.alternatives import weight_ledger
 
 __all__ = [
     "BENCH_NOTE",

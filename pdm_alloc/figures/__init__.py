@@ -5,7 +5,7 @@ imported only when something is drawn.
 """
 
 from pdm_alloc.figures.choices import bus_wires, ledger, mass, pareto
-from pdm_alloc.figures.margins import curves, curves_of, drop, headroom, inrush, room, trace, worst
+from pdm_alloc.figures.limits import curves, curves_of, drop, headroom, inrush, room, trace, worst
 from pdm_alloc.figures.vehicle_plan import grounds, loads, plan
 from pdm_alloc.figures.ways_out import concessions, shortfall, states, supply
 

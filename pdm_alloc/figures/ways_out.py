@@ -1,4 +1,4 @@
-"""Figures of limits: what is short, two concession sets side by side, operating states, supply."""
+"""Figures of ways out: what is short, two concession sets side by side, operating states, supply."""
 
 from typing import TYPE_CHECKING, Any
 

@@ -13,8 +13,8 @@ from pdm_alloc.electrics.protection import Protected
 from pdm_alloc.electrics.signal_lines import BIT_RATES, limit_at
 from pdm_alloc.electrics.wire import RETURNS, WireChoice, WireSize, mass_g_per_m, outer_diameter_mm
 from pdm_alloc.files.tables.table_edits import Plan, uses
+from pdm_alloc.harness.distribution import Laid
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.harness.supply import Laid
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit

@@ -24,7 +24,7 @@ from pdm_alloc.panel.answers import Answer, Question
 from pdm_alloc.panel.markup import Html, framed, said, tag
 from pdm_alloc.panel.screen import picture
 from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved
-from pdm_alloc.studies.module_choices import choices, mount_places
+from pdm_alloc.studies.alternatives import choices, mount_places
 from pdm_alloc.studies.mounting import mount
 from pdm_alloc.studies.risk import allocation_risk, module_risk
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, NonNegativeInt, ValidationError
 
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.outline import Draft

@@ -10,7 +10,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.electrics.wire import NOT_KNOWN, conductor_c
-from pdm_alloc.harness.supply import Laid
+from pdm_alloc.harness.distribution import Laid
 from pdm_alloc.result.care_rules import CareWarning, gathered, listed
 from pdm_alloc.result.link_tables import voltages
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit

@@ -8,8 +8,8 @@ from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Load, Place, Vehicle
+from pdm_alloc.harness.distribution import StateSupply, supply
 from pdm_alloc.harness.paths import lengths_of
-from pdm_alloc.harness.supply import StateSupply, supply
 from pdm_alloc.result.link_tables import parked_for_days
 
 __all__ = [

@@ -15,7 +15,7 @@ from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.current import module_heat_w, running_at_voltage_ma
 from pdm_alloc.electrics.protection import Protected
 from pdm_alloc.electrics.wire import RULE_PACKS, WireChoice, WireSize, resistance_ohm_per_m, wire_sizes
-from pdm_alloc.harness.supply import STARTER_DROP_PCT, Laid, LoadVoltage, battery_of, load_voltages
+from pdm_alloc.harness.distribution import STARTER_DROP_PCT, Laid, LoadVoltage, battery_of, load_voltages
 from pdm_alloc.program.lightest import Point, Return, assign_returns
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
 from pdm_alloc.result.supply_tables import feed_drops_v, laid_links

@@ -14,7 +14,7 @@ from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.protection import Protected
 from pdm_alloc.electrics.wire import NOT_KNOWN, WireChoice, wire_sizes
-from pdm_alloc.harness.supply import Feeder, Laid, StateSupply, drawn_ma, feed_mass_g, links, supply
+from pdm_alloc.harness.distribution import Feeder, Laid, StateSupply, drawn_ma, feed_mass_g, links, supply
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit
 from pdm_alloc.result.worst import at_once_a, surges_of

@@ -15,7 +15,7 @@ from pdm_alloc.domain.showing import headline_table
 from pdm_alloc.domain.vehicle import State, Vehicle
 from pdm_alloc.electrics.battery import as_constant_s
 from pdm_alloc.electrics.current import running_at_voltage_ma, worst_excess_ma
-from pdm_alloc.harness.supply import cold_of
+from pdm_alloc.harness.distribution import cold_of
 from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes
 from pdm_alloc.program.solver import Clock

@@ -16,7 +16,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock
 from pdm_alloc.result.allocation import Allocation, Unsolved, all_warnings, care
 from pdm_alloc.result.care_rules import CareWarning, fuel_beside
-from pdm_alloc.studies.module_choices import (
+from pdm_alloc.studies.alternatives import (
     Choice,
     Conventional,
     Found,
@@ -193,7 +193,7 @@ class Mounting:
         return None if self.allocation is None else float(self.allocation.wires["mass_g"].sum())
 
     def conventional(self, box: str | None = None) -> Conventional:
-        """What conventional wiring on the same places would weigh, as `pdm_alloc.studies.module_choices`."""
+        """What conventional wiring on the same places would weigh, as `pdm_alloc.studies.alternatives`."""
         return conventional(self.vehicle, box)
 
     def conventional_summary(self) -> str:

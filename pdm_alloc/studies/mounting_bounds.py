@@ -16,11 +16,11 @@ from pdm_alloc.diagnose.growth_parts import Part, joined_words
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.harness.supply import Feeder
+from pdm_alloc.harness.distribution import Feeder
 from pdm_alloc.program.solver import Clock, or_after
 from pdm_alloc.result.allocation import amps
 from pdm_alloc.result.supply_tables import switched_on
-from pdm_alloc.studies.module_choices import Choice
+from pdm_alloc.studies.alternatives import Choice
 
 __all__ = ["REASONS", "Bounds", "least_cost", "why_not"]
 

@@ -19,7 +19,7 @@ from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BES
 from pdm_alloc.result.allocation import arithmetic_shorts
 from pdm_alloc.result.care_rules import fuel_beside
 from pdm_alloc.result.placed import PlacedCircuit
-from pdm_alloc.studies.module_choices import Choice, Found, Objective, known_price, mount_places, objective_of
+from pdm_alloc.studies.alternatives import Choice, Found, Objective, known_price, mount_places, objective_of
 from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.verify.check import violations
 

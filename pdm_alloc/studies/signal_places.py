@@ -20,7 +20,7 @@ from pdm_alloc.electrics.wire import mass_g_per_m
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.program.lightest import PASSED_OVER
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
-from pdm_alloc.studies.module_choices import Choice, Found, known_price, objective_of
+from pdm_alloc.studies.alternatives import Choice, Found, known_price, objective_of
 from pdm_alloc.studies.mounting_search import Judged, Search, judge_choice, module_dg
 from pdm_alloc.studies.signal_side import SignalSide
 from pdm_alloc.studies.signal_sizing import (

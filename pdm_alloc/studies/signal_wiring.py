@@ -1,4 +1,4 @@
-"""Every wire of the signal side: to sensors and actuators, their supplies and grounds, and the pair of the bus."""
+"""Every wire of the signal side: to sensors and actuators, their supplies, grounds and returns, the pair of the bus."""
 
 import math
 from collections import Counter, defaultdict
@@ -8,12 +8,13 @@ from itertools import pairwise
 from typing import Any
 
 from pdm_alloc.domain.module import FittedBox, Signal, natural_key
-from pdm_alloc.domain.vehicle import Vehicle, signal_colour
+from pdm_alloc.domain.vehicle import Load, Vehicle, signal_colour
 from pdm_alloc.electrics.wire import WireSize, ampacity_a, wire_sizes
 from pdm_alloc.harness.paths import Lengths, Strand, lengths_of, parts_of
 from pdm_alloc.harness.trunk import PIN, End, Node, Piece, pieces
 from pdm_alloc.result.bench_tables import BENCH_SHEET, run_of
 from pdm_alloc.result.cut_list import Cut, Spot
+from pdm_alloc.result.link_tables import ReturnWire
 from pdm_alloc.studies.signal_sizing import BusPlan
 
 __all__ = [
@@ -26,9 +27,15 @@ __all__ = [
     "TWIST",
     "Record",
     "SignalWires",
+    "actuator_returns",
+    "fed_by",
     "first_of_each",
+    "ground_pin",
     "item_name",
+    "sensor_returns",
     "size_for",
+    "supply_load",
+    "switched_returns",
     "thinnest",
     "up_cm",
 ]
@@ -308,3 +315,79 @@ def first_of_each(rows: Sequence[Record]) -> list[Record]:
 def up_cm(length_m: float | None) -> float | None:
     """Whole centimetres, never too short; what floating point adds is no centimetre."""
     return None if length_m is None else math.ceil(length_m * 100 - 1e-6) / 100
+
+
+def sensor_returns(wires: SignalWires) -> list[dict[str, object]]:
+    """Rows of the ground plan: each signal whose sensors return to a pin of their box, length one way, m."""
+    rows: dict[tuple[str, str, str], list[Record]] = defaultdict(list)
+    for row in first_of_each(wires.rows):
+        if row["ground"]:
+            rows[row["box"], row["ground"], row["signal"]].append(row)
+    return [_returned(wires, key, here) for key, here in rows.items()]
+
+
+DRIVEN_HIGH = ("high_side", "half_bridge")  # kinds whose other end goes to the vehicle's ground
+
+
+def actuator_returns(wires: SignalWires) -> tuple[ReturnWire, ...]:
+    """Returns of actuators that a box drives high, one for each, assumed on in every state."""
+    return tuple(_driven(wires, row) for row in wires.rows if row["kind"] in DRIVEN_HIGH and row["wire"] != KEPT_FREE)
+
+
+def _driven(wires: SignalWires, row: Record) -> ReturnWire:
+    signal = wires.signals[row["signal"]]
+    name, pin = item_name(signal, row["item"]), f"{row['connector']} {row['pin']}".strip()
+    where = ("power", row["box"], pin, name, (1,), row["place"] or None)
+    carried = (signal.current_ma,) * len(wires.vehicle.states)
+    return ReturnWire(*where, carried, wires.size(row), running_a=signal.current_ma / 1000, origin="actuator")
+
+
+def switched_returns(wires: SignalWires) -> list[dict[str, object]]:
+    """Rows of the ground plan: each load whose way back is a pin of a box, length one way, m."""
+    return [_switched(wires, row) for row in wires.rows if row["wire"] != KEPT_FREE and _load_of(wires, row)]
+
+
+def _load_of(wires: SignalWires, row: Record) -> str | None:
+    load = wires.signals[row["signal"]].load
+    return load if any(other.name == load for other in wires.vehicle.loads) else None
+
+
+def _switched(wires: SignalWires, row: Record) -> dict[str, object]:
+    signal, pin = wires.signals[row["signal"]], f"{row['box']} {row['connector']} {row['pin']}".replace("  ", " ")
+    cells = {"use": "power", "module": row["box"], "channel": pin, "load": signal.load, "items": 1}
+    cells |= {"place": row["place"], "ground": pin, "ground_place": wires.place(row["box"]) or ""}
+    ends = {"length_m": row["length_m"], "size": wires.size(row).name, "worst_a": signal.current_ma / 1000}
+    return cells | ends | {"drop_pct": None, "note": "to its box, which switches it to ground"}
+
+
+def fed_by(vehicle: Vehicle, signal: Signal) -> str:
+    """What feeds an actuator that is switched to ground, in words; empty for other signals."""
+    if signal.load is None:
+        return ""
+    return f"load {signal.load}" if any(load.name == signal.load for load in vehicle.loads) else "not known"
+
+
+def supply_load(vehicle: Vehicle, label: str) -> Load | None:
+    """The load that is the supply of a control unit; None: the tables have none."""
+    names = {vehicle.settings.control_unit_load} if vehicle.settings.control_unit_load else {label}
+    return next((load for load in vehicle.loads if load.name in names), None)
+
+
+def _returned(wires: SignalWires, key: tuple[str, str, str], here: Sequence[Record]) -> dict[str, object]:
+    box, label, signal = key
+    pin, _ = wires.shared_pin(box, label)
+    size, amps = thinnest(wires.vehicle.settings.wire_sizes), wires.signals[signal].current_ma / 1000
+    metres = here[0]["length_m"]
+    drop = None if metres is None else 100 * size.ohm_per_m * metres * amps / wires.vehicle.settings.system_v
+    cells = {"use": "sensor", "module": box, "channel": pin, "load": signal, "items": len(here)}
+    cells |= {"place": here[0]["place"], "ground": f"{box} {pin}", "ground_place": wires.place(box) or ""}
+    ends = {"length_m": metres, "size": size.name, "worst_a": amps, "drop_pct": drop and round(drop, 3)}
+    return cells | ends | {"note": "to its box, on no stud"}
+
+
+def ground_pin(row: Record, wires: SignalWires) -> dict[str, object]:
+    """Row of the ground points: a sensor ground of a box, as the table of supplies has it."""
+    pin, _ = wires.shared_pin(row["box"], row["pin"])
+    name = {"ground": f"{row['box']} {pin}", "place": wires.place(row["box"]) or "", "use": "sensor", "stud": "pin"}
+    amps = {"current_a": row["current_a"], "max_a": row["limit_a"], "max_wires": None}
+    return name | {"returns": row["sensors"], "state": "", **amps, "note": "clean ground of the box"}

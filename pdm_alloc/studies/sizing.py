@@ -17,7 +17,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import NOT_ENOUGH, Clock
 from pdm_alloc.program.stages import STRATEGIES
 from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved, tightest
-from pdm_alloc.studies.module_choices import NOT_TRIED, judge_pairs, pairs_of, pairs_table, pairs_untried
+from pdm_alloc.studies.alternatives import NOT_TRIED, judge_pairs, pairs_of, pairs_table, pairs_untried
 from pdm_alloc.studies.signal_sizing import ModuleOption, SignalSizing, has_signals, size_signals
 
 __all__ = ["ANSWERS", "VERDICTS", "Sizing", "module_options", "size"]

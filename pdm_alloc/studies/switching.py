@@ -12,7 +12,7 @@ from pdm_alloc.domain.condition import Condition, Undecided, condition_names, fe
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import UnknownName, counted, headline_table, named
 from pdm_alloc.domain.vehicle import PPM, State, Vehicle
-from pdm_alloc.harness.supply import state_supply
+from pdm_alloc.harness.distribution import state_supply
 from pdm_alloc.program.condition_rows import own_input
 from pdm_alloc.program.sums import Cut, Limit, Types, amounts_of, item_ma
 from pdm_alloc.result.allocation import Allocation

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pdm_alloc as pa
 from pdm_alloc.electrics.wire import WireRules, choose_wire
-from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.studies.risk import allocation_risk
 from pdm_alloc.studies.room_left import room_left
 from pdm_alloc.studies.what_if import compare, rework

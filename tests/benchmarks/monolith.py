@@ -8,7 +8,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.program.lightest import wire_costs
 from pdm_alloc.program.partition import Task, partition, task_of
 from pdm_alloc.program.solver import Clock, Program, solve_program
-from pdm_alloc.studies.module_choices import choices, mount_places
+from pdm_alloc.studies.alternatives import choices, mount_places
 from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.studies.mounting_search import module_dg
 

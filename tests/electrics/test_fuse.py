@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from pdm_alloc.electrics.battery import FUSE_GATES, FUSE_RATINGS_A, fuse_latest_s, fuse_shortest_s, main_fuse_a
 from pdm_alloc.electrics.wire import WireRules
-from pdm_alloc.harness.supply import StateSupply, main_feed
+from pdm_alloc.harness.distribution import StateSupply, main_feed
 
 
 def one(name, running, peak):

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.domain.vehicle import Command, Load, State, Vehicle
-from pdm_alloc.harness.supply import load_voltages, voltage_at_load
+from pdm_alloc.harness.distribution import load_voltages, voltage_at_load
 
 ECU = Load("ecu", "run", 5_000, importance="vital", min_v=8.0, volt_exponent=-1)
 PUMP = Load("pump", "run", 10_000, kind="motor", volt_exponent=1)

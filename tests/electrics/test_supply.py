@@ -11,7 +11,7 @@ from pdm_alloc.domain.kinds import CHEMISTRIES, Settings
 from pdm_alloc.domain.module import Module, Unit
 from pdm_alloc.domain.vehicle import Command, Load, State, Vehicle
 from pdm_alloc.electrics.battery import battery_minutes
-from pdm_alloc.harness.supply import battery_of, state_supply, supply
+from pdm_alloc.harness.distribution import battery_of, state_supply, supply
 from pdm_alloc.result.link_tables import always_on, parked_draws, parked_for_days
 
 LAMP = Load("lamp", "lights", 5_000, count=2, kind="filament", inrush_ma=60_000, inrush_ms=60, volt_exponent=1)

@@ -15,7 +15,7 @@ from pdm_alloc.export.pdf_document import labels_pdf, pdf_bytes
 from pdm_alloc.export.pdf_grid import workbook_bytes
 from pdm_alloc.export.pdf_sheets import drawing_files, label_rows
 from pdm_alloc.export.sheets import Issue
-from pdm_alloc.studies.module_choices import weight_ledger
+from pdm_alloc.studies.alternatives import weight_ledger
 from tests.export.made_up import one_each, solved
 from tests.wiring.test_cut_list import grounded
 

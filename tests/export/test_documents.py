@@ -16,7 +16,7 @@ import pdm_alloc as pa
 from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Lock
-from pdm_alloc.export import documents
+from pdm_alloc.export import paperwork
 from pdm_alloc.export.lists import heading, input_list, labels, shown, wire_list
 from pdm_alloc.files.grids import csv_bytes
 from tests.export.made_up import one_each, solved
@@ -154,10 +154,10 @@ def test_disk_full_leaves_the_old_documents(allocation, tmp_path, monkeypatch):
 WRITER = """
 import itertools, os, signal, sys, time
 import pdm_alloc as pa
-from pdm_alloc.export import documents
+from pdm_alloc.export import paperwork
 made = []
 keep = lambda folder, files, outdated=(): made.append((files, list(outdated)))
-write, documents.write_files = documents.write_files, keep
+write, paperwork.write_files = paperwork.write_files, keep
 allocation = pa.export.read_allocation(sys.argv[1])
 for revision in "AB":
     pa.export.write_documents(allocation, sys.argv[2], revision=revision)
@@ -198,7 +198,7 @@ def check_readable(out, allocation):
 def test_importing_is_light():
     """Importing the documents loads none of the libraries of the extra."""
     code = (
-        "import sys, pdm_alloc.export.documents, pdm_alloc.export.read_saved, pdm_alloc.export.documents;"
+        "import sys, pdm_alloc.export.paperwork, pdm_alloc.export.read_saved;"
         "print([m for m in ('reportlab', 'xlsxwriter', 'scipy', 'matplotlib') if m in sys.modules])"
     )
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "[]"
@@ -208,7 +208,7 @@ def test_names_of_the_package():
     """Every name offered by the package can be had, also after its modules were imported."""
     for name in pa.export.__all__:
         assert callable(getattr(pa.export, name)), name
-    assert documents.write_documents is pa.export.write_documents
+    assert paperwork.write_documents is pa.export.write_documents
     with pytest.raises(AttributeError):
         pa.export.no_such_name
 

@@ -12,7 +12,7 @@ import pytest
 
 from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.export.commissioning import commissioning
-from pdm_alloc.export.documents import read_measurements
+from pdm_alloc.export.paperwork import read_measurements
 from pdm_alloc.export.pdf_grid import workbook_bytes
 from pdm_alloc.export.sheets import Issue
 from pdm_alloc.files.faults import InputError
@@ -143,7 +143,7 @@ def test_load_split_over_channels_is_weighed_by_items():
     allocation = solved("expedition_truck", "middle-42")
     own = [c for c in allocation.circuits if "body lamp" in c.loads]
     assert len(own) > 1
-    from pdm_alloc.export.documents import Measurements, Reading
+    from pdm_alloc.export.paperwork import Measurements, Reading
 
     one = allocation.vehicle.load("body lamp").running_ma / 1000
     readings = tuple(

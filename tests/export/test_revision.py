@@ -10,7 +10,7 @@ import pypdf
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.export.documents import rework_sheets
+from pdm_alloc.export.paperwork import rework_sheets
 from tests.export.made_up import solved
 
 pytestmark = pytest.mark.once

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pdm_alloc.domain.module import Channel, Module, Unit, units_of
-from pdm_alloc.export.documents import read_measurements
+from pdm_alloc.export.paperwork import read_measurements
 from pdm_alloc.export.pdf_grid import record_bytes
 from pdm_alloc.export.read_saved import read_allocation
 from pdm_alloc.export.saved_tables import allocation_json, allocation_schema, circuits_of, from_json, saved_tables

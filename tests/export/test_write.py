@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.export.documents import safe_name
+from pdm_alloc.export.paperwork import safe_name
 from pdm_alloc.files.atomic import MANIFEST, WriteError, write_file, write_files
 
 

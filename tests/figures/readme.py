@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pdm_alloc.figures.choices import bus_wires
-from pdm_alloc.figures.margins import headroom
+from pdm_alloc.figures.limits import headroom
 from pdm_alloc.figures.ways_out import concessions, shortfall, states
 
 if TYPE_CHECKING:

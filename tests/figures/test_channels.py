@@ -1,7 +1,7 @@
 import pandas as pd
 import pytest
 
-from pdm_alloc.figures.margins import headroom
+from pdm_alloc.figures.limits import headroom
 from pdm_alloc.figures.vehicle_plan import loads
 from tests.figures import samples
 from tests.figures.look import words

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.electrics.protection import damage_ms, short_time_c, trip_ms
-from pdm_alloc.figures.margins import curves, inrush, trip_curve_a, wire_curve_a
+from pdm_alloc.figures.limits import curves, inrush, trip_curve_a, wire_curve_a
 
 _AMPS = st.floats(1.0, 30.0)
 

@@ -4,7 +4,7 @@ import pytest
 from matplotlib.colors import to_hex
 
 from pdm_alloc.figures import drawing as style
-from pdm_alloc.figures.margins import drop, inrush, room
+from pdm_alloc.figures.limits import drop, inrush, room
 from pdm_alloc.figures.ways_out import concessions, shortfall, states, supply
 from tests.figures import samples
 from tests.figures.look import words

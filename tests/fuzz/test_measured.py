@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pdm_alloc.electrics.trace import TraceError, fit_inrush
 from pdm_alloc.export.commissioning import commissioning
-from pdm_alloc.export.documents import read_measurements
+from pdm_alloc.export.paperwork import read_measurements
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.grids import csv_bytes
 from pdm_alloc.files.outline import read_trace

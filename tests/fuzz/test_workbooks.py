@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pdm_alloc.export.documents import read_measurements
+from pdm_alloc.export.paperwork import read_measurements
 from pdm_alloc.export.read_saved import read_allocation
 from pdm_alloc.export.sheets import Issue
 from pdm_alloc.files.faults import InputError

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from pdm_alloc.domain.vehicle import PPM, Load, State
 from pdm_alloc.electrics.battery import as_constant_s
 from pdm_alloc.electrics.wire import mass_g_per_m
-from pdm_alloc.harness.supply import Feeder, surges
+from pdm_alloc.harness.distribution import Feeder, surges
 from tests.wiring import small
 
 LAMP = Load("lamp", "light", 10_000, count=2, kind="filament", inrush_ma=70_000, inrush_ms=60.0, place="left")

@@ -4,7 +4,7 @@ import math
 
 from pdm_alloc.circuits.draws import at_once_ma, feed_currents_ma
 from pdm_alloc.electrics.wire_tables import COPPER_DENSITY, INSULATION_DENSITY, STRAND_FILL, WALL_MM
-from pdm_alloc.harness.supply import Feeder
+from pdm_alloc.harness.distribution import Feeder
 from pdm_alloc.result.supply_tables import switched_on
 from pdm_alloc.verify import wires
 from pdm_alloc.verify.assignment import Recount

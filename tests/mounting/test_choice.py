@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.domain.module import Catalogue, Module
-from pdm_alloc.studies.module_choices import choices
+from pdm_alloc.studies.alternatives import choices
 
 
 @given(st.integers(1, 4), st.integers(1, 4), st.randoms())

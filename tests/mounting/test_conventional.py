@@ -6,7 +6,7 @@ import pytest
 
 from pdm_alloc.domain.vehicle import Command, Input, Load
 from pdm_alloc.electrics.wire import WireRules, choose_wire, mass_g_per_m
-from pdm_alloc.studies.module_choices import ASSUMPTIONS, FUSE_G, MAIN_FUSE_G, RELAY_G, conventional
+from pdm_alloc.studies.alternatives import ASSUMPTIONS, FUSE_G, MAIN_FUSE_G, RELAY_G, conventional
 from tests.wiring import small
 
 LAMPS = Load("lamps", "light", 12_000, count=3, kind="heater", inrush_ma=12_000, place="left", max_drop_pct=10.0)

@@ -10,7 +10,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Load
-from pdm_alloc.studies.module_choices import PAIRS, pairs_of
+from pdm_alloc.studies.alternatives import PAIRS, pairs_of
 from tests.wiring import small
 
 DATA = Path(__file__).parents[2] / "data"

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.read_saved import read_allocation
-from pdm_alloc.studies.module_choices import Found, choices, known_price, mount_places, objective_of
+from pdm_alloc.studies.alternatives import Found, choices, known_price, mount_places, objective_of
 from pdm_alloc.studies.mounting import mount, mounting_of
 from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.studies.mounting_search import Judged, Search, module_dg

@@ -11,7 +11,7 @@ import pytest
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 import pdm_alloc as pa
-from pdm_alloc.export.documents import write_documents
+from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.read_saved import Shelf, built_harness, harnesses, kept_file
 from pdm_alloc.export.saved_tables import allocation_digest, allocation_json
 from pdm_alloc.panel.kept import KeptAllocations

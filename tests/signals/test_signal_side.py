@@ -11,8 +11,8 @@ from pdm_alloc.cli import main
 from pdm_alloc.domain.module import Box, Signal, SignalPin, Unit
 from pdm_alloc.domain.vehicle import Input, WireColour, signal_colour
 from pdm_alloc.electrics.wire import ampacity_a
-from pdm_alloc.export.documents import write_documents
 from pdm_alloc.export.lists import signal_steps
+from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.sheets import sheets
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.studies.signal_places import control_places, signals_beside

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pdm_alloc.electrics.trace import fit_inrush
-from pdm_alloc.figures.margins import trace as draw
+from pdm_alloc.figures.limits import trace as draw
 from pdm_alloc.files import outline as trace_file
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.outline import read_trace

@@ -236,7 +236,7 @@ def test_columns_are_those_of_the_figure():
     table = room_left(vehicle(lamp("a", "x")), module(10, 10, 10), ["led", "solenoid"])
     assert tuple(table.columns) == ROOM_LEFT
     pytest.importorskip("matplotlib")
-    from pdm_alloc.figures.margins import room
+    from pdm_alloc.figures.limits import room
 
     assert len(room(table).patches) == 2
 

@@ -1,4 +1,4 @@
-"""Every way to fit modules to a vehicle, what makes one better than another, and the vehicle wired the old way."""
+"""Alternatives: every way to fit modules, what makes one better than another, and conventional wiring beside them."""
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -19,7 +19,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.battery import FUSE_LOADING, as_constant_s, main_fuse_a
 from pdm_alloc.electrics.current import exact
 from pdm_alloc.electrics.wire import RETURNS, WireChoice, choose_wire, mass_g_per_m, wire_sizes
-from pdm_alloc.harness.supply import Feeder
+from pdm_alloc.harness.distribution import Feeder
 from pdm_alloc.program.lightest import PASSED_OVER
 from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved
 from pdm_alloc.result.supply_tables import switched_on

@@ -1,4 +1,4 @@
-"""Everything that goes to the bench, from one revision to the next, and filled sheets taken back."""
+"""Paperwork: every document written, rework from one revision to the next, and filled sheets taken back."""
 
 import datetime
 import os
@@ -123,7 +123,7 @@ def _grid(file: Path, faults: Faults) -> Grid | None:
         return read_table(file, {plain_header(name) for name in _headings()}, faults)
     from pdm_alloc.export.read_saved import SAVED_SHEETS
     from pdm_alloc.export.sheets import SHEETS
-    from pdm_alloc.files.workbook_file import read_workbook
+    from pdm_alloc.files.sources import read_workbook
 
     grids = read_workbook(file, {plain_header(name): () for name in (*SHEETS, *SAVED_SHEETS)}, faults)
     if "commissioning" not in grids and not len(faults):

@@ -1,4 +1,4 @@
-"""Figures of headroom by channel, drop by load, room left, and of inrush against protection and wire."""
+"""Figures of limits: headroom by channel, drop by load, room left, inrush against trip and wire, a logged trace."""
 
 from typing import TYPE_CHECKING, Any
 

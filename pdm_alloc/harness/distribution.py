@@ -1,4 +1,4 @@
-"""What each state takes from battery and alternator, the voltage left at each load, and the cables between."""
+"""Power distribution: what each state takes from battery and alternator, feeds and battery cables, voltage at loads."""
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
