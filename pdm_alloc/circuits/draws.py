@@ -302,9 +302,18 @@ class Wiring:
 
     def mass_g(self, members: Members, made: Protected, rating: Rating) -> float:
         """Mass of a circuit's wire as far as its length is known, with the way back where it is a wire, g."""
-        back = RETURNS["wire" if rating.reversing else self.rules.return_path]
         one = mass_g_per_m(made.wire.size.area_mm2, self.rules.insulation_c)
-        return self.wire_m(members, rating.place) * one * made.wire.parallel * back
+        metres = self.laid_m(members, rating.place, "wire" if rating.reversing else self.rules.return_path)
+        return metres * one * made.wire.parallel
+
+    def laid_m(self, members: Members, place: str | None, return_path: str) -> float:
+        """Wire of a circuit out, and back where returns are wires, as far as known, m.
+
+        What a box switches to ground has its way back among the wires of that box.
+        """
+        out = self.wire_m(members, place)
+        back = [(t, k) for t, k in members if not t.switched_low] if RETURNS[return_path] > 1 else []
+        return out + (out if len(back) == len(members) else self.wire_m(back, place))
 
 
 def _reached(tree: Tree | None, t: ItemType) -> bool:

@@ -178,6 +178,8 @@ class ItemType:
         What one item draws in each scene of `scenes_of`.
     on_s, cycle_s : float or None
         Longest time on in one go, shortest from one switch-on to the next, s; None: not known.
+    switched_low : bool
+        True: returns are wires, and its own goes to the pin of a box that switches it to ground, not to its module.
     """
 
     command: str
@@ -209,6 +211,7 @@ class ItemType:
     draws: tuple[Draw, ...] = ()
     on_s: float | None = None
     cycle_s: float | None = None
+    switched_low: bool = False
 
     def __hash__(self) -> int:
         """Of what tells most types apart: listings ask for it more often than for anything else."""
@@ -317,7 +320,8 @@ def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
 
 def _load_types(vehicle: Vehicle, units: Sequence[Unit]) -> tuple[ItemType, ...]:
     locks = locked_channels(vehicle, units)
-    types = (_one_type(load, vehicle, locks.get(load.name, ())) for load in vehicle.loads)
+    to_pins = {s.load for s in vehicle.signals} if vehicle.settings.return_path == "wire" else set()
+    types = (_one_type(x, vehicle, locks.get(x.name, ()), x.name in to_pins) for x in vehicle.loads)
     return tuple(sorted(types, key=_in_order_of(vehicle)))
 
 
@@ -362,7 +366,7 @@ def _at_voltages(t: ItemType, numbers: Sequence[int]) -> ItemType:
     return replace(t, volt_ma=volts, volt_deviation_ma=deviations, volt_excess_ma=excesses, volt_surge_ma=surges)
 
 
-def _one_type(load: Load, vehicle: Vehicle, locks: Sequence[tuple[int, str]]) -> ItemType:
+def _one_type(load: Load, vehicle: Vehicle, locks: Sequence[tuple[int, str]], to_pin: bool) -> ItemType:
     settings, command = vehicle.settings, vehicle.command(load.command)
     volts = check_voltages(load.command, vehicle.states, settings.reference_v)
     tolerance = load.tolerance_pct if settings.tolerance_loads else 0
@@ -404,6 +408,7 @@ def _one_type(load: Load, vehicle: Vehicle, locks: Sequence[tuple[int, str]]) ->
         draws=draws_of(load, vehicle),
         on_s=command.on_s,
         cycle_s=command.cycle_s,
+        switched_low=to_pin and "reversing" not in load.needs,
     )
 
 
@@ -433,6 +438,7 @@ def _order(t: ItemType) -> tuple[Any, ...]:
         t.stalls,
         t.locked,
         t.draws,
+        t.switched_low,
     )
 
 

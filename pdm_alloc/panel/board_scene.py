@@ -17,7 +17,7 @@ from pdm_alloc.harness.distribution import Laid
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import loads_text
-from pdm_alloc.result.placed import WiredCircuit
+from pdm_alloc.result.placed import WiredCircuit, ways_laid
 from pdm_alloc.result.supply_tables import laid_links
 from pdm_alloc.studies.signal_side import SignalSide
 from pdm_alloc.studies.signal_wiring import TWIST, thinnest
@@ -293,8 +293,7 @@ def _lead(vehicle: Vehicle, w: WiredCircuit) -> Lead:
     unit, name = w.circuit.unit, loads_text(vehicle, w.circuit)
     if not isinstance(w.made, Protected):
         return Lead(unit, name, ends, 0, None, 0.0)
-    back = RETURNS["wire" if w.place.rating.reversing else vehicle.settings.return_path]
-    wires, area = w.made.wire.parallel * back, w.made.wire.size.area_mm2
+    wires, area = w.made.wire.parallel * ways_laid(vehicle, w), w.made.wire.size.area_mm2
     one = mass_g_per_m(area, vehicle.settings.insulation_c)
     return Lead(unit, name, ends, wires, wires * one, wires * outer_diameter_mm(area) ** 2)
 

@@ -133,12 +133,13 @@ def _coloured(vehicle: Vehicle, made: Iterable[Cut]) -> Iterator[Cut]:
 def _circuit(
     vehicle: Vehicle, wiring: Wiring, w: WiredCircuit, made: Protected, marks: Mapping[tuple[str, str], str]
 ) -> Iterator[Cut]:
-    """Out on every leg; and back where returns are wires."""
-    back = vehicle.settings.return_path == "wire" and w.circuit.use != "bridge"
-    laid = _laid(wiring, w)
+    """Out on every leg; and back where returns are wires, but for what a box switches to ground."""
+    laid = _laid(wiring, _items(w), w.place.unit.place)
     for leg in _legs(w, made):
         yield from _leg(vehicle, w, made, laid, leg, marks[w.circuit.unit, leg.channel], back=False)
-    if back:
+    if vehicle.settings.return_path == "wire" and w.circuit.use != "bridge":
+        returning = [item for item in _items(w) if not item[0].switched_low]
+        laid = _laid(wiring, returning, w.place.unit.place) if returning else ()
         label = marks[w.circuit.unit, w.circuit.channels[0]] + "G"
         yield from _leg(vehicle, w, made, laid, _Leg("", (), made.wire.parallel, ""), label, back=True)
 
@@ -168,10 +169,9 @@ def _spread(pins: Sequence[tuple[str, str]], conductors: int) -> list[tuple[str,
     return [pins[n % len(pins)] for n in range(conductors)] if pins else []
 
 
-def _laid(wiring: Wiring, w: WiredCircuit) -> tuple[Piece, ...]:
-    ends = [End(f"{load}\n{item}", t.place, t.length_m) for t, load, item in _items(w)]
-    unit = w.place.unit
-    return pieces(unit.place, wiring.lengths.tree(unit.place), ends, wiring.lengths.slack, wiring.lengths.end_m)
+def _laid(wiring: Wiring, items: Sequence[tuple[ItemType, str, int]], place: str | None) -> tuple[Piece, ...]:
+    ends = [End(f"{load}\n{item}", t.place, t.length_m) for t, load, item in items]
+    return pieces(place, wiring.lengths.tree(place), ends, wiring.lengths.slack, wiring.lengths.end_m)
 
 
 def _items(w: WiredCircuit) -> list[tuple[ItemType, str, int]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from pdm_alloc.circuits.draws import Wiring
+from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Ground, Load, State, Vehicle
@@ -154,8 +155,8 @@ def _power(vehicle: Vehicle, wired: Sequence[WiredCircuit], switched: Collection
         if isinstance(w.made, Protected) and w.circuit.use != "bridge":
             if not by_wire:
                 yield from (one for one in _each(vehicle, w, w.made) if one.name not in switched)
-            elif not set(w.circuit.loads) <= set(switched):
-                yield _together(w, w.made)
+            elif returning := [(t, k) for t, k in w.members if not t.switched_low]:
+                yield _together(w, w.made, returning)
 
 
 def _each(vehicle: Vehicle, w: WiredCircuit, protected: Protected) -> Iterator[ReturnWire]:
@@ -167,10 +168,11 @@ def _each(vehicle: Vehicle, w: WiredCircuit, protected: Protected) -> Iterator[R
         yield ReturnWire(*where, t.state_ma, size, conductors, left, t.running_ma / 1000)
 
 
-def _together(w: WiredCircuit, protected: Protected) -> ReturnWire:
+def _together(w: WiredCircuit, protected: Protected, returning: Sequence[tuple[ItemType, int]]) -> ReturnWire:
     """Where returns are wires back to the module, they are there one wire a circuit."""
-    sums = [sum(t.state_ma[n] * k for t, k in w.members) for n in range(len(w.members[0][0].state_ma))]
-    where = ("power", w.circuit.unit, w.circuit.channel, "; ".join(w.circuit.loads), (1,), w.place.unit.place)
+    sums = [sum(t.state_ma[n] * k for t, k in returning) for n in range(len(w.members[0][0].state_ma))]
+    names = "; ".join(name for name in w.circuit.loads if name in {t.load for t, _ in returning})
+    where = ("power", w.circuit.unit, w.circuit.channel, names, (1,), w.place.unit.place)
     wire, amps = (protected.wire.size, protected.wire.parallel), w.running_ma / 1000
     return ReturnWire(*where, tuple(sums), *wire, float("inf"), amps, origin="module")
 

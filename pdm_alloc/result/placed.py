@@ -16,7 +16,7 @@ from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, ampacity_a
 from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS, THIN_WALL_BUNDLE
 from pdm_alloc.harness.paths import Part, Strand, beside, parts_of
 
-__all__ = ["Place", "PlacedCircuit", "WiredCircuit", "place_of", "strand_of", "wire_circuits"]
+__all__ = ["Place", "PlacedCircuit", "WiredCircuit", "place_of", "strand_of", "ways_laid", "wire_circuits"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,10 +242,17 @@ def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | Non
     tree, ends = wiring.lengths.tree(w.place.unit.place), wiring.placed(w.members, w.place.unit.place)
     if tree is None or not ends or isinstance(w.made, str):
         return None
-    back = RETURNS["wire" if w.place.rating.reversing else vehicle.settings.return_path]
     on = frozenset(state.name for state in vehicle.states if state.is_on(w.circuit.command))
     wire = w.made.wire
-    return Strand(parts_of(tree, ends), wire.parallel * back, wire.size.area_mm2, on, _each_a(w, wire.parallel))
+    return Strand(
+        parts_of(tree, ends), wire.parallel * ways_laid(vehicle, w), wire.size.area_mm2, on, _each_a(w, wire.parallel)
+    )
+
+
+def ways_laid(vehicle: Vehicle, w: WiredCircuit) -> int:
+    """Ways of a circuit's wire in the harness: out, and back where any of its loads returns to the module by wire."""
+    back = "chassis" if all(t.switched_low for t, _ in w.members) else vehicle.settings.return_path
+    return RETURNS["wire" if w.place.rating.reversing else back]
 
 
 def _each_a(w: WiredCircuit, parallel: int) -> float:

@@ -31,6 +31,7 @@ from pdm_alloc.electrics.wire_tables import (
     THIN_WALL_BUNDLE,
     THIN_WALL_CLASS_C,
 )
+from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.arithmetic import ceiling, cold, running_ma
 from pdm_alloc.verify.assignment import Finding
 
@@ -69,6 +70,10 @@ class BenchTables(Protocol):
         """Whose ground points and parts."""
 
     @property
+    def circuits(self) -> Sequence[PlacedCircuit]:
+        """What is on which channel."""
+
+    @property
     def ground_plan(self) -> pd.DataFrame:
         """One row per return."""
 
@@ -80,6 +85,8 @@ class BenchTables(Protocol):
 class _Return(TypedDict):
     """Columns of a row of the ground plan that are looked at."""
 
+    module: str
+    channel: str
     load: str
     ground: str
     use: str
@@ -314,11 +321,15 @@ def bench(allocation: BenchTables) -> Iterator[Finding]:
     ------
     Finding
     """
-    yield from _studs(allocation.vehicle, cast(list[_Return], allocation.ground_plan.to_dict("records")))
+    plan = cast(list[_Return], allocation.ground_plan.to_dict("records"))
+    yield from _studs(allocation.vehicle, plan, {(c.unit, c.channel): c for c in allocation.circuits})
     yield from _splices(allocation.vehicle, cast(list[dict[str, str]], allocation.cut_list.to_dict("records")))
 
 
-def _studs(vehicle: Vehicle, plan: Sequence[_Return]) -> Iterator[Finding]:
+_Circuits = Mapping[tuple[str, str], PlacedCircuit]  # by unit and channel
+
+
+def _studs(vehicle: Vehicle, plan: Sequence[_Return], circuits: _Circuits) -> Iterator[Finding]:
     for ground in vehicle.grounds:
         here = [row for row in plan if row["ground"] == ground.name]
         for row in here:
@@ -329,18 +340,18 @@ def _studs(vehicle: Vehicle, plan: Sequence[_Return]) -> Iterator[Finding]:
         if ground.max_wires is not None and wires > ground.max_wires:
             message = f"{wires} returns on it, {ground.max_wires} at most"
             yield Finding("ground wires", "", "", "", ground.name, wires, ground.max_wires, "", message)
-        yield from _stud_current(vehicle, ground, here)
+        yield from _stud_current(vehicle, ground, here, circuits)
 
 
 def _conductors(size: str) -> int:
     return int(size.split(" x ")[0]) if " x " in size else 1
 
 
-def _stud_current(vehicle: Vehicle, ground: Ground, here: Sequence[_Return]) -> Iterator[Finding]:
+def _stud_current(vehicle: Vehicle, ground: Ground, here: Sequence[_Return], circuits: _Circuits) -> Iterator[Finding]:
     if ground.max_ma is None:
         return
     for state in vehicle.states:
-        ma = sum(row["items"] * _returned_ma(vehicle, row, state) for row in here if row["use"] == "power")
+        ma = sum(row["items"] * _returned_ma(vehicle, row, state, circuits) for row in here if row["use"] == "power")
         if ma > ground.max_ma:
             message = f"{ma / 1000:.2f} A in {state.name}, {ground.max_ma / 1000:g} A at most"
             yield Finding(
@@ -348,14 +359,22 @@ def _stud_current(vehicle: Vehicle, ground: Ground, here: Sequence[_Return]) -> 
             )
 
 
-def _returned_ma(vehicle: Vehicle, row: _Return, state: State) -> int:
-    """What one return carries: a load's, or where returns are wires those of all loads of its circuit."""
-    driven = _driven_ma(vehicle, row)
-    if driven is not None:
-        return driven
-    if vehicle.settings.return_path == "wire":
-        return math.floor(1000 * row["worst_a"])
-    load = vehicle.load(row["load"])
+def _returned_ma(vehicle: Vehicle, row: _Return, state: State, circuits: _Circuits) -> int:
+    """What one return carries: one item of a load; all of its circuit where returns are wires; or an actuator."""
+    circuit = circuits.get((row["module"], row["channel"]))
+    items = [] if circuit is None else [load for load, _ in circuit.items if load in _named(row)]
+    if not items:
+        return _driven_ma(vehicle, row)
+    each = items if vehicle.settings.return_path == "wire" else items[:1]
+    return sum(_item_ma(vehicle, load, state) for load in each)
+
+
+def _named(row: _Return) -> set[str]:
+    return {row["load"], *row["load"].split("; ")}
+
+
+def _item_ma(vehicle: Vehicle, name: str, state: State) -> int:
+    load = vehicle.load(name)
     if not state.duty_ppm.get(load.command, 0):
         return 0
     in_cold = cold(vehicle.settings.lowest_ambient_c) if KINDS[load.kind].copper == "running" else 1
@@ -364,12 +383,11 @@ def _returned_ma(vehicle: Vehicle, row: _Return, state: State) -> int:
     return max(running_ma(stated, load.volt_exponent, volts, reference) for volts in ends)
 
 
-def _driven_ma(vehicle: Vehicle, row: _Return) -> int | None:
-    """What an actuator that a box drives high returns; None: the row is a load's."""
+def _driven_ma(vehicle: Vehicle, row: _Return) -> int:
+    """What an actuator that a box drives high returns; as written where there is none of that name."""
     high = {signal.name: signal for signal in vehicle.signals if signal.kind in ("high_side", "half_bridge")}
-    signal = high.get(row["load"].rsplit(" #", 1)[0], high.get(row["load"]))
-    is_load = any(load.name == row["load"] for load in vehicle.loads)
-    return None if signal is None or is_load else signal.current_ma
+    signal = high.get(row["load"], high.get(row["load"].rsplit(" #", 1)[0]))
+    return math.floor(1000 * row["worst_a"]) if signal is None else signal.current_ma
 
 
 def _splices(vehicle: Vehicle, cuts: Sequence[Mapping[str, str]]) -> Iterator[Finding]:

@@ -90,10 +90,17 @@ class Asked:
         self.recount, self.wired, self.settings = recount, wired, settings
         self.running_ma, self.trip_ma = strength.widest_ma(recount, wired), strength.least_trip_ma(recount, wired)
         self.back = 2 if wired.circuit.use == "bridge" or settings.return_path == "wire" else 1
+        self.laid = 1 if wired.circuit.use != "bridge" and self._returns_to_pins() else self.back
         self._edges = {load.name: _edges(recount, wired.unit.place, load.place, ways) for load, _ in wired.counts}
         self._known_c = {place.name: place.ambient_c for place in recount.vehicle.places}
         self.ambient_c = self._hottest()
         self.stall_mm2 = self._stall_mm2()
+
+    def _returns_to_pins(self) -> bool:
+        """Whether boxes switch all its loads to ground, so that no wire of its own leads back."""
+        low = [one for one in self.recount.vehicle.signals if one.kind in ("low_side", "injector")]
+        names = {one.fed_by or one.name for one in low if "spare" not in one.needs}
+        return names.issuperset(load.name for load, _ in self.wired.counts)
 
     def _hottest(self) -> float:
         passed: set[str | None] = {self.wired.unit.place, *(load.place for load, _ in self.wired.counts)}
@@ -290,7 +297,7 @@ class _Row:
         area = size.area_mm2 if size else 0.0  # so all of it counts
         parts = {part: self.asked.hottest_c(part) for part in self.asked.parts()}
         alone = {part: alone_a(area, insulation_c, c) if area else 0.0 for part, c in parts.items()}
-        return parallel * self.asked.back, self.asked.each_a(parallel), alone
+        return parallel * self.asked.laid, self.asked.each_a(parallel), alone
 
     def _size(self, lies: Lies) -> Conductor | None:
         settings = self.asked.settings

@@ -227,7 +227,7 @@ def test_actuators_driven_high_return_to_a_power_ground(papers, side, rally):
         """The tables as they are, with each stud one mA too weak."""
 
         vehicle = replace(both.vehicle, grounds=tuple(g for g in weak if g.name in used))
-        ground_plan, cut_list = both.ground_plan, both.cut_list
+        circuits, ground_plan, cut_list = both.circuits, both.ground_plan, both.cut_list
 
     assert {f.subject for f in bench(Weaker) if f.rule == "ground current"} == used
 

@@ -289,6 +289,14 @@ TABLES = {
     "a load called like an actuator": lambda: stud(max_ma=9_899).of(
         signals=(Signal("front", "high_side", current_ma=1), Signal("rear #1", "high_side", current_ma=1))
     ),
+    "an actuator called like a load": lambda: (
+        stud(max_ma=1, plan=(0, 1))
+        .of(signals=(Signal("front", "high_side", current_ma=70),))
+        .altered("ground_plan", 2, module="unit", channel="A 4", load="front")
+    ),
+    "one return wire of two loads": lambda: (
+        stud(max_ma=9_899, plan=(1, 2)).of(return_path="wire").altered("ground_plan", 0, load="front; rear")
+    ),
     "an actuator with a number in its name": lambda: (
         stud(max_ma=1, plan=(0, 1))
         .of(signals=(Signal("pump #2", "half_bridge", current_ma=70), Signal("pump", "low_side", current_ma=90)))

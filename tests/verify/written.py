@@ -66,7 +66,7 @@ class Tables:
         recount, tables = Recount(self.vehicle, self.units, self.circuits), self.tables
         cables = battery_cables.cables_hold(recount, tables["links"])
         volts = battery_cables.voltages_hold(recount, tables["voltages"], tables["links"], tables["wires"])
-        bench = copper.bench(Bench(self.vehicle, tables["ground_plan"], tables["cut_list"]))
+        bench = copper.bench(Bench(self.vehicle, self.circuits, tables["ground_plan"], tables["cut_list"]))
         return [*wires.written(recount, tables["wires"], tables["settings"]), *cables, *volts, *bench]
 
 
@@ -75,6 +75,7 @@ class Bench:
     """Studs and splices of a vehicle."""
 
     vehicle: Vehicle
+    circuits: tuple[PlacedCircuit, ...]
     ground_plan: pd.DataFrame
     cut_list: pd.DataFrame
 

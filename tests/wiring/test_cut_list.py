@@ -8,14 +8,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.domain.vehicle import Ground, Part, Place, Route, WireColour, colour_of, part_for
+from pdm_alloc.domain.module import Signal
+from pdm_alloc.domain.vehicle import Ground, Load, Part, Place, Route, WireColour, colour_of, part_for
 from pdm_alloc.harness.paths import lengths
 from pdm_alloc.harness.trunk import PIN, End, pieces
 from pdm_alloc.program.lightest import Point, Return, assign_returns
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.check import verify
 from pdm_alloc.verify.copper import bench
 from tests.export.made_up import solved
 from tests.strategies import examples
+from tests.wiring.small import forked, unit
 
 DEMOS = [("rally_coupe", "middle-42"), ("expedition_truck", "compact-31")]
 
@@ -140,7 +144,7 @@ def test_verify_counts_studs_and_splices():
     class Written:
         """The tables as they are, for a vehicle that is another."""
 
-        vehicle = replace(allocation.vehicle, grounds=small)
+        vehicle, circuits = replace(allocation.vehicle, grounds=small), allocation.circuits
         ground_plan, cut_list = allocation.ground_plan, allocation.cut_list
 
     assert {f.rule for f in bench(Written)} == {"ground current"}
@@ -184,3 +188,47 @@ def test_colours_and_parts_follow_the_nearest_rule():
     assert [
         part_for(parts, "terminal", at, size) for at, size in (("west", 1.0), ("east", 1.0), ("east", 1.5), ("east", 4))
     ] == [*("B", "C", "A", "")]
+
+
+def test_what_a_box_switches_to_ground_has_no_return_wire_to_its_module():
+    """Counted by hand where returns are wires: a valve alone, a lamp alone, and both on one channel.
+
+    source to joint 2 m, from there 1 m to the valves and 3 m to the lamps; 5 % of slack, 0.15 m at each end.
+    """
+    loads = [Load(f"{name} {n}", f"{name[0]}{n}", 900, place=place)
+             for n in (1, 2) for name, place in (("valve", "left"), ("lamp", "right"))]  # fmt: skip
+    loads[3] = replace(loads[3], command="v2")
+    low = (Signal("valve 1", "low_side", place="left", current_ma=900),
+           Signal("outputs", "injector", place="left", current_ma=900, fed_by="valve 2"))  # fmt: skip
+    small = replace(forked(*loads, return_path="wire"), grounds=(Ground("G1", "source", max_ma=5_000),))
+    channels = [PlacedCircuit("box", (str(n),), "single", load.command, ((load.name, 1),))
+                for n, load in enumerate(loads[:2], 1)]  # fmt: skip
+    channels.append(PlacedCircuit("box", ("3",), "single", "v2", (("lamp 2", 1), ("valve 2", 1))))
+    plain = Allocation(small, (unit(place="source"),), tuple(channels))
+    driven = Allocation(replace(small, signals=low), plain.units, plain.circuits)
+    metres = {"valve 1": 3 * 1.05 + 0.3, "lamp 1": 5 * 1.05 + 0.3, "out": 6 * 1.05 + 0.45}
+    both_back = 2 * (metres["valve 1"] + metres["lamp 1"] + metres["out"])
+    assert wire_of(plain) == pytest.approx(both_back)
+    assert wire_of(driven) == pytest.approx(metres["valve 1"] + 3 * metres["lamp 1"] + metres["out"])
+    assert wire_of(driven, "return") == pytest.approx(2 * metres["lamp 1"])
+    for one in (plain, driven):
+        circuits = one.cut_list[one.cut_list["role"].isin(["circuit", "return"])]
+        assert circuits["mass_g"].sum() == pytest.approx(sum(w.mass_g for w in one.wired))
+        assert verify(one).empty
+    assert wires_in(plain) == {"joint to left": 4, "joint to right": 4, "joint to source": 6}
+    assert wires_in(driven) == {"joint to left": 3, "joint to right": 4, "joint to source": 5}
+    assert list(plain.ground_plan["load"]) == ["valve 1", "lamp 1", "lamp 2; valve 2"]
+    assert list(driven.ground_plan["load"]) == ["lamp 1", "lamp 2"]
+    assert driven.ground_points["current_a"].item() == pytest.approx(1.8)
+
+
+def wire_of(allocation, *roles):
+    """Wire of circuits in the cut list, m."""
+    cuts = allocation.cut_list
+    return cuts[cuts["role"].isin(roles or ("circuit", "return"))]["length_m"].sum()
+
+
+def wires_in(allocation):
+    """Wires in each route."""
+    rows = allocation.segments.itertuples()
+    return {" to ".join(sorted((row.start, row.end))): row.wires for row in rows}
