@@ -19,7 +19,7 @@ from pdm_alloc.domain.module import (
 )
 from pdm_alloc.domain.showing import chosen_word
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.program.allocation_solve import Solved, any_solved, solve
+from pdm_alloc.program.allocation_solve import NamedCircuit, Solved, any_solved, packed_circuits, solve
 from pdm_alloc.program.handout import Handed, NoSolution
 from pdm_alloc.program.signal_program import (
     PinUse,
@@ -127,6 +127,18 @@ def any_allocation(vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book
         solved = any_solved(vehicle, units, clock, book)
         return _result(vehicle, units, solved) if solved.circuits else None
     except (TooManyCircuits, NoSolution, Unsolved):
+        return None
+
+
+def allocation_of(
+    vehicle: Vehicle, units: tuple[Unit, ...], circuits: Sequence[NamedCircuit], clock: Clock, book: CircuitBook
+) -> Allocation | None:
+    """Circuits of a program's solution as an allocation, every limit recounted; None where it keeps not every one."""
+    vehicle = replace(vehicle, settings=replace(vehicle.settings, strategy="spare"))
+    try:
+        solved = packed_circuits(vehicle, units, circuits, clock, book)
+        return _result(vehicle, units, solved) if solved.circuits and not table_shorts(vehicle, units) else None
+    except (NoSolution, Unsolved):
         return None
 
 

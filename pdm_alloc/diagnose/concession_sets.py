@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
-from pdm_alloc.allocator import any_allocation
+from pdm_alloc.allocator import allocation_of, any_allocation
 from pdm_alloc.circuits.classes import Rating, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
@@ -14,6 +14,7 @@ from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, concede, eased, options, refitted
 from pdm_alloc.domain.module import Module, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.allocation_solve import NamedCircuit
 from pdm_alloc.program.concession_program import Model, concession_model, forms_of_loads
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.sums import Sums, item_ma
@@ -25,6 +26,7 @@ __all__ = ["MOST_SETS", "SEARCH_S", "ConcessionSet", "ConcessionStudy", "concess
 MOST_SETS = 5
 SEARCH_S = 3.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
 _MOST_TRIES = 40
+_FAILED = 3  # sets refused before banks count in the program, which makes it several times as large
 REFIT_S = 1.0  # of processor time, for another place and again for a second module
 SMALL_MA = 3_000  # loads in the same step of so much are alike to whoever gives one up; ours
 
@@ -223,7 +225,7 @@ class _Search:
     taken: list[tuple[bool, list[int]]] = field(default_factory=list)
 
     def run(self) -> ConcessionStudy:
-        """Sets as they come, cheapest first; banks count once a set has failed, which may be for one of them."""
+        """Sets as they come, cheapest first; banks count once sets have failed, which may be for one of them."""
         if _is_hopeless(self.vehicle, self.unit, self.options, self.book):
             return ConcessionStudy()
         model = self._model(False)
@@ -236,10 +238,10 @@ class _Search:
             if solution.outcome != PROVEN_BEST:
                 break
             numbers = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
-            is_enough = self._tried(tuple(self.options[n] for n in numbers))
-            is_first = not is_enough and all(good for good, _ in self.taken)
+            is_enough = self._tried(tuple(self.options[n] for n in numbers), tuple(model.circuits(solution.values)))
             self.taken.append((is_enough, numbers))
-            if is_first and self.unit.module.bank_ma:
+            failed = sum(not good for good, _ in self.taken)
+            if not is_enough and failed == _FAILED and self.unit.module.bank_ma:
                 model = self._model(True)
             else:
                 model.refuse(numbers, is_enough)
@@ -252,9 +254,10 @@ class _Search:
             model.refuse(numbers, is_enough)
         return model
 
-    def _tried(self, made: tuple[Option, ...]) -> bool:
-        """Whether a set is enough: allocated and recounted, and noted where it is."""
-        result = any_allocation(concede(self.vehicle, made), (self.unit,), self.clock, self.book)
+    def _tried(self, made: tuple[Option, ...], circuits: Sequence[NamedCircuit]) -> bool:
+        """Whether a set is enough, the program's circuits tried first: recounted, and noted where it is."""
+        asked = concede(self.vehicle, made), (self.unit,)
+        result = allocation_of(*asked, circuits, self.clock, self.book) or any_allocation(*asked, self.clock, self.book)
         if result is None:
             return False
         at = self.known.setdefault(_kind_of_set(self.vehicle, made), len(self.sets))

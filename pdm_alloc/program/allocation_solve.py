@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
+from typing import NamedTuple
 
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
-from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import MOVES, Handed, Keeping, NoSolution, Wired, hand_out, keeping, staying, wired_task
@@ -24,7 +25,7 @@ from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BES
 from pdm_alloc.program.stages import objectives
 from pdm_alloc.program.sums import Sums
 
-__all__ = ["Solved", "any_solved", "is_enough", "solve"]
+__all__ = ["NamedCircuit", "Solved", "any_solved", "is_enough", "packed_circuits", "solve"]
 
 
 _Named = Sequence[tuple[str, Mapping[int, float]]]
@@ -57,6 +58,14 @@ class Solved:
     gap: float = 0.0
     objectives: tuple[tuple[str, float], ...] = ()
     unproved: str = ""
+
+
+class NamedCircuit(NamedTuple):
+    """A circuit by its loads, and a merged channel class that bears it."""
+
+    command: str
+    loads: tuple[tuple[str, int], ...]
+    number: int
 
 
 def solve(
@@ -115,6 +124,31 @@ def is_enough(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: Circu
 def any_solved(vehicle: Vehicle, units: Sequence[Unit], clock: Clock, book: CircuitBook) -> Solved:
     """Any allocation that keeps every limit, the first that comes; its outcome as that of `is_enough`."""
     return _solved(vehicle, units, "spare", clock, book, stages=1)
+
+
+def packed_circuits(
+    vehicle: Vehicle, units: Sequence[Unit], circuits: Sequence[NamedCircuit], clock: Clock, book: CircuitBook
+) -> Solved:
+    """Circuits of another program's solution packed to banks; no answer in time where these do not keep every limit."""
+    merged = merge(vehicle, units)
+    bins = Bins(merged, Sums(vehicle, units, merged.fine.types))
+    columns = [column for circuit in circuits if (column := _as_column(merged.task, circuit, book)) is not None]
+    columns.sort(key=lambda c: (-c.fit.running_ma, natural_key(c.command), c.counts))  # not as the solver has them
+    is_whole = sum(k for c in columns for _, k in c.counts) == sum(t.count for t in merged.task.all_types())
+    packing = unbroken(partial(pack, bins, columns, clock), bins, clock) if is_whole else None
+    return Solved(STOPPED_EMPTY) if packing is None else _answer(merged, "spare", packing, NOTHING_PROVED)
+
+
+def _as_column(task: Task, circuit: NamedCircuit, book: CircuitBook) -> Column | None:
+    """A circuit as a column of a task; None where it is not allowed, or a load has items that are told apart."""
+    types = task.types.get(circuit.command, ())
+    homes = {name: n for n, t in enumerate(types) for name, _ in t.items}
+    if any(sum(name in dict(t.items) for t in types) != 1 for name, _ in circuit.loads):
+        return None
+    counts: Counter[int] = Counter()
+    for name, k in circuit.loads:
+        counts[homes[name]] += k
+    return circuit_on(task, circuit.command, tuple(sorted(counts.items())), circuit.number, book)
 
 
 def _solved(

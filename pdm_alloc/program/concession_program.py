@@ -2,7 +2,7 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
@@ -13,6 +13,7 @@ from pdm_alloc.circuits.items import Draw, ItemType, inputs_wanted, item_types, 
 from pdm_alloc.domain.concession_options import Option, coil_name, concede
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.allocation_solve import NamedCircuit
 from pdm_alloc.program.partition import Column, LateRows, Raised, Task, add_sum, merge
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise
@@ -29,6 +30,7 @@ Borne = dict[Rating, set[Counts]]
 _NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
 _USUAL, _LARGEST = 64, 10_000_000  # weight of a set; a cost beyond would lose its last digit to the solver's tolerance
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
+_AT_ONCE = 1_500  # variables of a program that is solved sooner than it is thinned
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +77,12 @@ class Model:
     uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
     alike: dict[tuple[int, ...], list[int]] = field(default_factory=lambda: defaultdict(list))
     columns: list[Column] = field(default_factory=list)
+    forms: dict[str, Sequence[Form]] = field(default_factory=dict)
+    homes: dict[int, int] = field(default_factory=dict)
+    spread: dict[tuple[int, ...], list[int]] = field(default_factory=dict)
     rows: set[tuple[Cut, Limit]] = field(default_factory=set)
 
-    def circuits(
+    def listed(
         self, types: tuple[ItemType, ...], marks: tuple[str, ...], kinds: Iterable[ChannelClass], sure: "Borne"
     ) -> "Borne":
         """Circuits of a command that each rating bears; those with two forms of one load left out.
@@ -104,17 +109,34 @@ class Model:
     def cheapest(self, clock: Clock) -> Solution:
         """The cheapest set that is left; of those that weigh the same one and the same, whichever solver is asked.
 
-        The earlier of equals are preferred, then what a pseudo-random cost by number says.
+        The earlier of equals are preferred, by a cost that rises by number in pseudo-random steps.
         """
         weights = {v: float(o.weight) for v, o in zip(self.chosen, self.options, strict=True)}
-        numbers = {v: float(n) for n, v in enumerate(self.chosen)}
-        scatter = {v: float(pow(_ROOT, n + 1, _PRIME)) for n, v in enumerate(self.chosen)}
+        order = _order(len(self.chosen))
+        numbers = dict(zip(self.chosen, map(float, order), strict=True))
         self._keep_rows()
-        more = 1 + sum(numbers.values())
+        more = 1 + sum(order)
         joint = {v: more * weight + numbers[v] for v, weight in weights.items()}
         costs = [joint] if more * _USUAL < _LARGEST else [weights, numbers]
-        stages = minimise(self.program, [*costs, scatter], clock)
+        stages = minimise(self.program, costs, clock, few=_AT_ONCE)
         return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
+
+    def circuits(self, values: Sequence[float]) -> Iterator[NamedCircuit]:
+        """The circuits of a solution by the loads they are of, each on a class that bears it."""
+        for classes, variables in self.alike.items():
+            uses = self.spread.get(classes, ())
+            on = [k for k, v in zip(classes, uses, strict=False) for _ in range(round(values[v]))]
+            chosen = [v for v in variables for _ in range(round(values[v]))]
+            for v, number in zip(chosen, on or classes * len(chosen), strict=True):
+                column = self.columns[v]
+                forms = self.forms[column.command]
+                loads = tuple((self._left_of(forms[n]), k) for n, k in column.counts)
+                yield NamedCircuit(column.command, loads, self.homes[number])
+
+    def _left_of(self, form: Form) -> str:
+        """Name of what a concession makes of a load."""
+        is_relay = form.option is not None and self.options[form.option].kind == "relay"
+        return coil_name(form.load) if is_relay else form.load
 
     def refuse(self, taken: Sequence[int], is_enough: bool) -> None:
         """Whatever contains a set that is enough; of one that is not, this very set."""
@@ -135,6 +157,12 @@ class Model:
     def number(self, kind: str, subject: str) -> int | None:
         """Number of an option; None where it is not offered."""
         return next((n for n, o in enumerate(self.options) if (o.kind, o.subject) == (kind, subject)), None)
+
+
+def _order(number: int) -> list[int]:
+    """Costs that rise by number in pseudo-random steps, so that few sets cost the same."""
+    step = max(1, _LARGEST // _USUAL // (1 + number * (number + 1) // 2))
+    return [n * step + pow(_ROOT, n + 1, _PRIME) % step for n in range(number)]
 
 
 def concession_model(
@@ -179,6 +207,8 @@ def concession_model(
     kinds = task.classes
     model.columns += [Column("", (), 0, _NO_FIT, 1) for _ in offered]
     by_command = forms_of_loads(vehicle, unit, offered)
+    model.forms |= by_command
+    model.homes |= {n: m for m, numbers in enumerate(merged.members) for n in (numbers if banked else (m,))}
     _input_row(model, vehicle, unit)
     for command, variants in by_command.items():
         _add_circuits(model, vehicle, command, variants, kinds)
@@ -267,10 +297,10 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[F
     half = vehicle.settings.headroom_pct / 2
     types = tuple(_free_of_labels(model, v.item) for v in variants)
     marks = tuple(v.load for v in variants)
-    wanted = model.circuits(types, marks, kinds, {})
+    wanted = model.listed(types, marks, kinds, {})
     sure = {rating: model.book.surely(types, rating, model.wiring, marks) for rating in wanted}
     eased = tuple(replace(t, headroom_pct=half) for t in types)
-    more = {} if less is None else model.circuits(eased, marks, kinds, sure)
+    more = {} if less is None else model.listed(eased, marks, kinds, sure)
     numbers: dict[tuple[Counts, bool], list[int]] = defaultdict(list)
     for number, kind in enumerate(kinds):
         for counts in more.get(kind.rating, wanted[kind.rating]) | wanted[kind.rating]:
@@ -326,6 +356,7 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         if option.kind != "join":
             continue
         variants = [v for c in option.members for v in by_command[c] if v.option is None]
+        model.forms[option.subject] = variants
         both = tuple(x for x in vehicle.loads if x.command in option.members)
         joined = {t.load: t for t in load_types(concede(replace(vehicle, loads=both), [option]))}
         types = [_free_of_labels(model, replace(joined[v.load], locked=v.item.locked)) for v in variants]
@@ -345,6 +376,7 @@ def _class_rows(model: Model, kinds) -> None:
         on = [model.variable("", (), k, min(number, len(kinds[k].slots))) for k in classes]
         for k, v in zip(classes, on, strict=True):
             model.uses[k].append(v)
+        model.spread[classes] = on
         model.program.row(dict.fromkeys(variables, 1.0) | dict.fromkeys(on, -1.0), 0, 0)
 
 

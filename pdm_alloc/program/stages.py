@@ -42,7 +42,11 @@ _WIDER = 2  # times as many variables when too few were tried
 
 
 def minimise(
-    program: Program, costs: Sequence[Mapping[int, float]], clock: Clock, known: Sequence[float] | None = None
+    program: Program,
+    costs: Sequence[Mapping[int, float]],
+    clock: Clock,
+    known: Sequence[float] | None = None,
+    few: int | None = None,
 ) -> list[Solution]:
     """Minimise costs in order.
 
@@ -56,6 +60,8 @@ def minimise(
         When to stop.
     known : sequence of float, optional
         Value of each variable in a solution in hand: where its cost is at the bound, nothing has to be looked for.
+    few : int, optional
+        A program of no more variables is solved at once, not thinned first; default: 300.
 
     Returns
     -------
@@ -71,7 +77,7 @@ def minimise(
         if solutions and not here:
             solutions.append(replace(solutions[-1], objective=0.0, bound=0.0))
             continue
-        solution, keep = _unbroken(program, narrow, numbers, here, clock, known)
+        solution, keep = _unbroken(program, narrow, numbers, here, clock, known, _FEW if few is None else few)
         known = solution.values
         solutions.append(solution)
         if solution.outcome != PROVEN_BEST:
@@ -88,6 +94,7 @@ def _unbroken(
     cost: Mapping[int, float],
     clock: Clock,
     known: Sequence[float] | None,
+    few: int,
 ) -> tuple[Solution, list[int]]:
     """Minimise one cost with lazy constraints, until its solution violates none; as `_stage`, in the program's numbers.
 
@@ -95,7 +102,7 @@ def _unbroken(
     """
     late = program.late_rows
     while True:
-        solution, keep = _stage(narrow, cost, clock, _narrowed(known, numbers))
+        solution, keep = _stage(narrow, cost, clock, _narrowed(known, numbers), few)
         wide = _widened(solution, numbers, len(program.most))
         try:
             if not wide.values or late is None or not late.add(narrow, numbers, wide.values, clock):
@@ -129,11 +136,11 @@ def _narrowed(values: Sequence[float] | None, numbers: Sequence[int]) -> list[fl
 
 
 def _stage(
-    program: Program, cost: Mapping[int, float], clock: Clock, known: Sequence[float] | None
+    program: Program, cost: Mapping[int, float], clock: Clock, known: Sequence[float] | None, few: int
 ) -> tuple[Solution, list[int]]:
     """Minimise one cost; also the variables that reduced-cost fixing leaves."""
     every = list(range(len(program.most)))
-    if len(every) <= _FEW:
+    if len(every) <= few:
         return solve_program(program, cost, clock), every
     relaxed = solve_program(program, cost, clock, whole=False)
     if relaxed.outcome != PROVEN_BEST:
