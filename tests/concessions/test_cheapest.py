@@ -350,3 +350,13 @@ def test_two_swaps_in_one_are_not_told_beside_each_of_them():
     assert alternatives(one) == "d left out in place of c left out / " + " in place of ".join(
         f"{n} on an external relay or contactor" for n in "ba"
     )
+
+
+def test_circuits_of_the_program_are_allocated_without_another_solve(monkeypatch):
+    """A relay takes a motor off channels too weak for it: the program's own circuits keep every limit as they are."""
+    monkeypatch.setattr("pdm_alloc.diagnose.concession_sets.any_allocation", lambda *_: None)
+    motor = replace(LOAD, name="motor", command="motor", running_ma=13_000, inrush_ma=13_000, kind="motor")
+    vehicle, unit = vehicle_of(motor, *_lamps(2)), module_of(4)
+    sets = concession_sets(vehicle, (unit,))
+    assert [[o.kind for o in s.made] for s in sets] == [["relay"]]
+    assert not violations(sets[0].vehicle, (unit,), sets[0].allocation.circuits)
