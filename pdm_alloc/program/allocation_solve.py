@@ -18,9 +18,19 @@ from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import MOVES, Handed, Keeping, NoSolution, Wired, hand_out, keeping, staying, wired_task
-from pdm_alloc.program.optimum import NOTHING_PROVED, Gap, Listing, Optimum, listed, optimise, optimise_priced
+from pdm_alloc.program.optimum import (
+    NOTHING_PROVED,
+    Gap,
+    Listing,
+    Optimum,
+    Relaxation,
+    listed,
+    optimise,
+    optimise_priced,
+)
 from pdm_alloc.program.packing import Bins, pack, unbroken
 from pdm_alloc.program.partition import Column, Merged, Task, circuit_on, key_of, merge, partition, unmerged
+from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Solution
 from pdm_alloc.program.stages import objectives
 from pdm_alloc.program.sums import Sums
@@ -33,6 +43,7 @@ _Named = Sequence[tuple[str, Mapping[int, float]]]
 
 _MINIMISING = 0.9  # of the time, at most, where circuits are priced: what comes of it has to be packed yet
 _LISTING = 0.5  # of the time, at most: commands that are not listed by then are priced
+_STARTING = 0.5  # of the time, at most, for a solution to begin with where the greedy allocation has none
 
 
 @dataclass(frozen=True)
@@ -159,13 +170,17 @@ def _solved(
     sums = Sums(vehicle, units, merged.fine.types)
     if len(units) == 1 and sums.missed():
         return Solved(NOT_ENOUGH)  # whichever channels they are on, these loads are together on this unit
-    bins, listing = Bins(merged, sums), listed(merged.task, book, clock.part(_LISTING))
-    start = unbroken(lambda: greedy(bins, listing, book, clock, strategy == "isolate"), bins, clock)
+    bins = Bins(merged, sums)
+    start = unbroken(lambda: greedy(bins, book, clock, strategy == "isolate"), bins, clock)
     if start is not None and stages:
         return _answer(merged, strategy, start, NOTHING_PROVED)
     try:
-        minimising = clock.part(_MINIMISING) if listing.priced else clock
-        coarse = _coarse(bins, listing, strategy, minimising, book, start, stages)
+        listing = listed(merged.task, book, clock.part(_LISTING))
+        whole = _relaxed(merged, listing, strategy, book, clock) if listing.priced else None
+        known = None if start is None else merged.coarse(start)
+        if whole is not None and known is None and (known := whole.start(clock.part(_STARTING))) is not None:
+            start = unbroken(partial(pack, bins, known, clock), bins, clock)
+        coarse = _coarse(bins, listing, whole, strategy, clock, known, stages)
     except OutOfTime:
         return Solved(STOPPED_EMPTY) if start is None else _answer(merged, strategy, start, NOTHING_PROVED)
     if coarse.outcome in (NOT_ENOUGH, FAILED):
@@ -191,22 +206,27 @@ def _order(solved: Solved) -> tuple[list[float], float]:
     return [value for _, value in solved.objectives], solved.gap
 
 
+def _relaxed(merged: Merged, listing: Listing, strategy: str, book: CircuitBook, clock: Clock) -> Relaxation:
+    """Relaxation and column generation of the commands that are priced, on merged classes."""
+    task = replace(merged.task, columns=listing.columns)
+    return Relaxation(Pricing(task, listing.priced, strategy, book, clock))
+
+
 def _coarse(
     bins: Bins,
     listing: Listing,
+    whole: Relaxation | None,
     strategy: str,
     clock: Clock,
-    book: CircuitBook,
-    start: Sequence[Column] | None,
+    known: Sequence[Column] | None,
     stages: int | None,
 ) -> Optimum:
     """Objectives minimised on merged classes."""
-    merged = bins.merged
-    known = None if start is None else merged.coarse(start)
-    task = replace(merged.task, columns=listing.columns)
-    rows = partial(partition, limits=merged.is_exact, late=clock.is_over, sums=bins.sums)
-    if listing.priced:
-        return optimise_priced(task, listing.priced, strategy, book, clock, rows, known, stages)
+    minimising = clock.part(_MINIMISING) if whole else clock
+    rows = partial(partition, limits=bins.merged.is_exact, late=minimising.is_over, sums=bins.sums)
+    if whole:
+        return optimise_priced(whole, minimising, rows, known, stages)
+    task = replace(bins.merged.task, columns=listing.columns)
     return optimise(task, rows(task), objectives(task, strategy), clock, stages, known)
 
 
@@ -278,10 +298,11 @@ def _kept(
     if len(units) == 1 and sums.missed():
         return Solved(NOT_ENOUGH)
     bins, held = Bins(unmerged(task), sums), (tuple(stay.values()), ())
-    ways = (unbroken(partial(greedy, bins, listing, book, clock, False, kept), bins, clock) for kept in held)
+    ways = (unbroken(partial(greedy, bins, book, clock, False, kept), bins, clock) for kept in held)
     start = next((columns for columns in ways if columns), None)
     known = {key_of(c): c for c in (*stay.values(), *(start or ()), *_alone(task, listing.priced, book))}
-    more = (_often(task, c) for key, c in known.items() if key not in listing.by_key)
+    there = set(map(key_of, listing.columns))
+    more = (_often(task, c) for key, c in known.items() if key not in there)
     keep = keeping(replace(task, columns=(*listing.columns, *more)), spots)
     named = [(MOVES, keep.cost()), *objectives(keep.task, strategy)]
     optimum = _optimum_kept(keep, named, clock, bool(listing.priced), sums)

@@ -2,14 +2,14 @@
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from fractions import Fraction
 
 import numpy as np
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
-from pdm_alloc.circuits.draws import Wiring
+from pdm_alloc.circuits.draws import Wiring, borne_for
 from pdm_alloc.circuits.items import ItemType
-from pdm_alloc.program.optimum import Listing
 from pdm_alloc.program.packing import Bins, Draw, room
 from pdm_alloc.program.partition import Column, Task, circuit_on, is_allowed
 from pdm_alloc.program.solver import Clock
@@ -18,7 +18,7 @@ __all__ = ["a_few", "filled", "greedy", "partly"]
 
 
 def greedy(
-    bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, split: bool, wired: Sequence[Column] = ()
+    bins: Bins, book: CircuitBook, clock: Clock, split: bool, wired: Sequence[Column] = ()
 ) -> tuple[Column, ...] | None:
     """Allocate by best-fit decreasing; no proof of anything.
 
@@ -26,8 +26,6 @@ def greedy(
     ----------
     bins : Bins
         Channels, banks and units; emptied.
-    listing : Listing
-        Circuits of the commands that are listed.
     book : CircuitBook
         Asked for the physics of each circuit.
     clock : Clock
@@ -42,7 +40,7 @@ def greedy(
     tuple of Column or None
         Circuits on classes before merging; None where the heuristic failed or time ran out.
     """
-    ways = [_Heuristic(bins, listing, book, clock, sign, split) for sign in (1, -1)]
+    ways = [_Heuristic(bins, book, clock, sign, split) for sign in (1, -1)]
     complete = [way for n, way in enumerate(ways) if way.order not in [w.order for w in ways[:n]] and way.run(wired)]
     if not complete:
         return None
@@ -54,13 +52,13 @@ def greedy(
 
 
 def partly(
-    bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, spares: int
+    bins: Bins, book: CircuitBook, clock: Clock, spares: int
 ) -> tuple[tuple[Column, ...], list[tuple[str, Counts]]]:
     """Allocate what finds a channel.
 
     Parameters
     ----------
-    bins, listing, book, clock
+    bins, book, clock
         As of `greedy`.
     spares : int
         Channels that stay free.
@@ -72,7 +70,7 @@ def partly(
     list of (str, Counts)
         Command and items that found no channel.
     """
-    way = _Heuristic(bins, listing, book, clock, 1, False)
+    way = _Heuristic(bins, book, clock, 1, False)
     way.left -= spares
     over = way.unplaced()
     return tuple(column for column, _ in way.circuits), over
@@ -84,8 +82,8 @@ class _Heuristic:
     With `alone` an item gets a channel of its own as long as there are enough for all that follow.
     """
 
-    def __init__(self, bins: Bins, listing: Listing, book: CircuitBook, clock: Clock, sign: int, alone: bool):
-        self.bins, self.listing, self.book, self.clock = bins, listing, book, clock
+    def __init__(self, bins: Bins, book: CircuitBook, clock: Clock, sign: int, alone: bool):
+        self.bins, self.book, self.clock = bins, book, clock
         merged = self.merged = bins.merged
         self.task = merged.task
         self.circuits: list[tuple[Column, Draw]] = []
@@ -95,6 +93,7 @@ class _Heuristic:
         self.alone, self.items = alone, sum(t.count for t in self.task.all_types())
         self.placed: Counter[tuple[str, int]] = Counter()
         self._known: dict[tuple[str, Counts, int], tuple[Column, Draw] | None] = {}
+        self._borne: dict[tuple[int, Fraction | None], int] = {}
         classes = self.task.classes
         self.order = sorted(range(len(classes)), key=lambda m: (classes[m].width, sign * classes[m].rating.rated_ma, m))
 
@@ -154,12 +153,23 @@ class _Heuristic:
         self.items -= sum(k for _, k in counts)
         if self.alone and self.left > self.items and self._opened(command, counts, place):
             return True
-        if place is None and any(self._added(at, counts) for at in self._fullest(command)):
+        if place is None and any(self._added(at, counts) for at in self._fullest(command, counts)):
             return True
         return self._opened(command, counts, place)
 
-    def _fullest(self, command: str) -> list[int]:
-        return sorted(self.of_command[command], key=lambda at: -self.circuits[at][0].fit.use_ppm)
+    def _fullest(self, command: str, counts: Counts) -> list[int]:
+        """Circuits that may bear more items, by their running currents alone, the fullest first."""
+        types = self.task.types[command]
+        more_ma = sum(k * min(types[n].volt_ma) for n, k in counts)  # whichever voltage a circuit draws most at
+        wide = (at for at in self.of_command[command] if self._left_ma(self.circuits[at][0]) >= more_ma)
+        return sorted(wide, key=lambda at: -self.circuits[at][0].fit.use_ppm)
+
+    def _left_ma(self, column: Column) -> int:
+        """Running current that a circuit's channel may bear beside it."""
+        m, headroom_pct = self.home[column.channel_class], self.task.types[column.command][0].headroom_pct
+        if (m, headroom_pct) not in self._borne:
+            self._borne[m, headroom_pct] = borne_for(self.task.classes[m].rating, headroom_pct)
+        return self._borne[m, headroom_pct] - column.fit.running_ma
 
     def _added(self, at: int, counts: Counts) -> bool:
         """Add items to a circuit where every limit allows it; True if added."""
@@ -200,14 +210,9 @@ class _Heuristic:
         """A circuit on a merged class, and its load; None where it is not allowed."""
         key = (command, counts, m)
         if key not in self._known:
-            column = self._column(*key)
+            column = circuit_on(self.task, command, counts, m, self.book)
             self._known[key] = None if column is None else (column, self.bins.draw(command, counts))
         return self._known[key]
-
-    def _column(self, command: str, counts: Counts, m: int) -> Column | None:
-        if command not in self.listing.priced:
-            return self.listing.by_key.get((command, counts, m))
-        return circuit_on(self.task, command, counts, m, self.book)
 
     def split(self) -> None:
         """Move items out of shared circuits to free channels of their own, as far as there are any."""

@@ -126,11 +126,10 @@ def _filled_up(case: GrowthTask, book: CircuitBook, clock: Clock) -> Growth:
     """A growth by heuristic: what finds no channel within every limit is put on new ones."""
     wide = merge(case.merged.task.vehicle, tuple(map(_widened, case.merged.task.units)))
     bins = Bins(wide, Sums(case.vehicle, wide.fine.units, wide.fine.types))
-    listing = listed(wide.task, book, clock)
     attempts: list[tuple[Sequence[Column], list[tuple[str, Counts]]]] = []
 
     def attempt() -> Sequence[Column]:
-        attempts.append(partly(bins, listing, book, clock, case.spares))
+        attempts.append(partly(bins, book, clock, case.spares))
         return attempts[-1][0]
 
     unbroken(attempt, bins, clock)

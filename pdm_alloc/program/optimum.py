@@ -4,7 +4,6 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -13,12 +12,12 @@ from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.draws import borne_for
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.knapsack import Knapsack, levelled
-from pdm_alloc.program.partition import Column, Key, Task, columns_of, key_of, partition
+from pdm_alloc.program.partition import Column, Task, columns_of, key_of, partition
 from pdm_alloc.program.pricing import Pricing
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution
 from pdm_alloc.program.stages import minimise, objectives, packed, unevenness
 
-__all__ = ["NOTHING_PROVED", "Gap", "Listing", "Optimum", "listed", "optimise", "optimise_priced"]
+__all__ = ["NOTHING_PROVED", "Gap", "Listing", "Optimum", "Relaxation", "listed", "optimise", "optimise_priced"]
 
 _MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
 
@@ -89,17 +88,11 @@ class Optimum:
         return Gap(1.0, self.names[len(self.bounds)]) if len(self.bounds) < len(self.costs) else Gap(0.0)
 
 
-@dataclass(frozen=True)
-class Listing:
+class Listing(NamedTuple):
     """Every circuit of the commands that are listed as columns, and the commands whose circuits are priced."""
 
     columns: tuple[Column, ...]
     priced: tuple[str, ...]
-
-    @cached_property
-    def by_key(self) -> dict[Key, Column]:
-        """The columns by command, counts and class."""
-        return {key_of(c): c for c in self.columns}
 
 
 def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
@@ -212,11 +205,16 @@ def _whole(task: Task, solution: Solution) -> tuple[int, ...]:
     return values
 
 
-class _Aggregate:
+class Relaxation:
     """Relaxation of a pricing: of the items of a priced command only the sum of their currents counts.
 
     Its circuits are the loads that some set of the items makes up; where those are many, spans of them, each with the
     largest current and the least cost of its loads.
+
+    Parameters
+    ----------
+    pricing : Pricing
+        Column generation that it bounds and gives circuits to.
     """
 
     def __init__(self, pricing: Pricing):
@@ -250,9 +248,14 @@ class _Aggregate:
         return program
 
     def bound(self, k: int, held: _Held, lower: float, clock: Clock) -> float:
-        """Bound on an objective, at least the one given, the earlier ones held; inf where nothing keeps the rows."""
-        solution = minimise(self._at(k, held, lower, math.inf), [self.costs[k]], clock)[0]
-        return max(lower, math.inf if solution.outcome == NOT_ENOUGH else solution.bound)
+        """Bound on an objective, at least the one given, the earlier ones held."""
+        return max(lower, minimise(self._at(k, held, lower, math.inf), [self.costs[k]], clock)[0].bound)
+
+    def start(self, clock: Clock) -> list[Column] | None:
+        """A solution levelled over the circuits of the relaxation, the first objective near its bound; None: none."""
+        bound = self.bound(0, (), -math.inf, clock.part(0.2))
+        best = _levelled(self, 0, (), bound, None, clock)
+        return None if best is None else list(best)
 
     def circuits(self, k: int, held: _Held, value: float, clock: Clock) -> tuple[list[Column], float]:
         """The most even circuits at a value of an objective, and a bound on their unevenness; empty where none are."""
@@ -262,10 +265,7 @@ class _Aggregate:
 
 
 def optimise_priced(
-    task: Task,
-    commands: Sequence[str],
-    strategy: str,
-    book: CircuitBook,
+    whole: Relaxation,
     clock: Clock,
     rows: Callable[[Task], Program],
     known: Sequence[Column] | None,
@@ -275,14 +275,10 @@ def optimise_priced(
 
     Parameters
     ----------
-    task : Task
-        With the columns that are listed.
-    commands : sequence of str
-        Those whose circuits are priced.
-    strategy : str
-        As of `objectives`.
-    book, clock
-        Physics; when to stop.
+    whole : Relaxation
+        Of the column generation, with the columns that are listed.
+    clock : Clock
+        When to stop.
     rows : callable
         The program of a task.
     known : sequence of Column or None
@@ -295,11 +291,8 @@ def optimise_priced(
     Optimum
         Its bounds hold for all circuits, generated or not.
     """
-    pricing = Pricing(task, commands, strategy, book, clock)
+    pricing, task, strategy = whole.pricing, whole.pricing.task, whole.pricing.strategy
     pricing.add([replace(c, most=task.upper(c.command, c.counts, c.channel_class)) for c in known or ()])
-    whole = _Aggregate(pricing)
-    if known is None:
-        known = _levelled(whole, 0, (), whole.bound(0, (), -math.inf, clock.part(0.2)), None, clock.part(0.3))
     if known is None and pricing.bound(-1, (), task.channels(), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
     names = [name for name, _ in objectives(task, strategy)]
@@ -326,7 +319,7 @@ def optimise_priced(
 
 
 def _stage(
-    whole: _Aggregate, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], clock: Clock
+    whole: Relaxation, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], clock: Clock
 ) -> tuple[_Known, float]:
     """Incumbent and bound of one objective, the earlier ones held."""
     pricing = whole.pricing
@@ -350,7 +343,7 @@ def _stage(
     return best, bound
 
 
-def _levelled(whole: _Aggregate, k: int, held: _Held, bound: float, best: _Known, clock: Clock) -> _Known:
+def _levelled(whole: Relaxation, k: int, held: _Held, bound: float, best: _Known, clock: Clock) -> _Known:
     """The better of the incumbent and a solution levelled over the circuits of the relaxation, at the bound or near."""
     pricing = whole.pricing
     value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
@@ -365,7 +358,7 @@ def _levelled(whole: _Aggregate, k: int, held: _Held, bound: float, best: _Known
     return best
 
 
-def _of_relaxation(whole: _Aggregate, chosen: Sequence[Column], goal: float, clock: Clock) -> list[Column] | None:
+def _of_relaxation(whole: Relaxation, chosen: Sequence[Column], goal: float, clock: Clock) -> list[Column] | None:
     """Listed circuits as the relaxation chose them, those of priced commands levelled over the classes it chose."""
     columns = [c for c in chosen if c.command not in whole.sacks]
     for command, sacks in whole.sacks.items():

@@ -209,6 +209,8 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     try:
         problem.solve(solver)
         solution = _read(problem.solverModel, variables, program.whole if whole else None)
+        if solution.outcome == NOT_ENOUGH and (clock.is_over() or problem.solverModel.getRunTime() >= left):
+            return Solution(STOPPED_EMPTY)  # stopped in a relaxation, HiGHS may take that for one without a solution
         if not keeps_rows(program, solution.values):
             return Solution(FAILED)
         return _recounted(solution, program, cost) if whole else solution

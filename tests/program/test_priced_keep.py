@@ -5,8 +5,10 @@ import random
 import pytest
 
 import pdm_alloc as pa
+from pdm_alloc.circuits.columns import OutOfTime
 from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
+from pdm_alloc.program import allocation_solve
 from pdm_alloc.program.optimum import _MOST_SUBSETS, _subsets
 from pdm_alloc.program.partition import merge
 
@@ -62,3 +64,28 @@ def test_no_time_at_all_is_said():
     """The clock is asked from the beginning: an empty answer is no answer in time, never a wrong verdict."""
     with pytest.raises(pa.Unsolved, match="time"):
         pa.allocate(one_command(24, 1), module_of(32), time_limit_s=0.0)
+
+
+def test_an_answer_waits_for_no_list_of_circuits(monkeypatch):
+    """The clock may end while circuits are listed: the allocation made before that is the answer."""
+
+    def over(task, book, clock):
+        raise OutOfTime("on")
+
+    monkeypatch.setattr(allocation_solve, "listed", over)
+    allocation = pa.allocate(one_command(16, 16), module_of(32), strategy="spare")
+    assert (allocation.outcome, allocation.gap) == ("best so far", 1.0)
+    assert pa.verify(allocation).empty
+
+
+def test_where_nothing_is_found_by_greed_the_levelled_circuits_are_packed_at_once(monkeypatch):
+    """The clock may end in the first objective: what the relaxation was levelled to is an answer by then."""
+
+    def over(*_):
+        raise OutOfTime("on")
+
+    monkeypatch.setattr(allocation_solve, "greedy", lambda *_: None)
+    monkeypatch.setattr(allocation_solve, "optimise_priced", over)
+    allocation = pa.allocate(one_command(24, 24), module_of(32), strategy="spare")
+    assert allocation.outcome == "best so far"
+    assert pa.verify(allocation).empty

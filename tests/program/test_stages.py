@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pdm_alloc.program import stages
+from pdm_alloc.program import solver, stages
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution, solve_program
 from pdm_alloc.program.stages import minimise, packed
 from tests.strategies import examples
@@ -185,3 +185,19 @@ def test_variables_that_may_be_fractions_are_not_rounded():
     assert solution.outcome == PROVEN_BEST
     assert solution.values[item] == 1
     assert 0.85 - 1e-6 <= solution.values[part] <= 0.9 + 1e-6
+
+
+@pytest.mark.parametrize(("ends", "outcome"), [(True, STOPPED_EMPTY), (False, NOT_ENOUGH)])
+def test_a_solve_that_was_stopped_refuses_nothing(monkeypatch, ends, outcome):
+    """Stopped within a relaxation the solver may call a program impossible that is not: only its own end counts."""
+    over = []
+    clock = Clock(60, lambda: bool(over))
+
+    def stopped(*_):
+        over.extend([True] * ends)
+        return Solution(NOT_ENOUGH)
+
+    monkeypatch.setattr(solver, "_read", stopped)
+    program = Program()
+    program.row({program.variable(1): 1}, least=1)
+    assert solve_program(program, {}, clock).outcome == outcome
