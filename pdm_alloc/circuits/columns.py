@@ -156,7 +156,7 @@ def _suits(types: Sequence[ItemType], counts: Counts, rating: Rating) -> bool:
 
 
 MOST_CIRCUITS = 20_000
-_ASK_EVERY = 500
+_ASK_EVERY = 25  # circuits: of a hundred loads along routes, one takes milliseconds
 
 
 class TooManyCircuits(Exception):

@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from pdm_alloc.circuits import columns
@@ -22,22 +23,26 @@ def test_the_best_and_what_it_was_compared_with(capsys):
     assert "Conventional wiring with its box at" in out and "common practice" not in out.split("Conventional")[0]
 
 
-@pytest.mark.once
-def test_json_for_machines(capsys):
-    """The best choice and every other, in one object."""
-    assert main(["size", CAR, "--places", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
-    assert found["best"] == found["choices"][0]["choice"] == "middle-36 at glove box"
-    assert len(found["choices"]) == 230
-    refused = [row["choice"] for row in found["choices"] if row["outcome"] == "not enough"]
-    assert refused and {name for row in found["reasons"] for name in row["choices"].split(", ")} == set(refused)
+@pytest.fixture(scope="module")
+def two_modules(tmp_path_factory):
+    """The demo catalogue cut down to its two smallest modules, without boxes of the signal side."""
+    folder = tmp_path_factory.mktemp("two")
+    for name in ("modules", "channels", "banks", "derating"):
+        table = pd.read_csv(DATA / "catalogue" / f"{name}.csv", dtype=str, keep_default_na=False)
+        table[table["module"].isin(["compact-31", "middle-36"])].to_csv(folder / f"{name}.csv", index=False)
+    return str(folder)
 
 
 @pytest.mark.once
-def test_processes(capsys):
-    """Two processes find the same."""
-    assert main(["size", CAR, "--places", "--objective", "front", "--jobs", "2", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["best"] == "middle-36 at glove box"
+def test_json_for_machines(two_modules, capsys):
+    """The best choice and every other, in one object; two processes find the same best."""
+    words = ["size", CAR, "--places", "--catalogue", two_modules, "--json", "--jobs", "2"]
+    assert main(words) == 0
+    study = json.loads(capsys.readouterr().out)
+    assert study["best"] == study["choices"][0]["choice"] == "middle-36 at glove box"
+    assert len(study["choices"]) == 44
+    refused = [row["choice"] for row in study["choices"] if row["outcome"] == "not enough"]
+    assert refused and {name for row in study["reasons"] for name in row["choices"].split(", ")} == set(refused)
 
 
 @pytest.mark.parametrize("words", [["--jobs", "0"], ["--jobs", "two"], ["--objective", "colour"]])
