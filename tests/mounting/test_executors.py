@@ -14,10 +14,12 @@ DATA = Path(__file__).parents[2] / "data"
 
 @pytest.fixture(scope="module")
 def demo():
-    """The demo with two modules, which are 44 choices."""
+    """The demo with two modules on two of its places, which are 14 choices."""
     catalogue = pa.read_catalogue(DATA / "catalogue")
     few = replace(catalogue, modules=(catalogue["compact-31"], catalogue["middle-36"]))
-    return pa.read_vehicle(DATA / "rally_coupe"), few
+    car = pa.read_vehicle(DATA / "rally_coupe")
+    mounts = {"glove box", "boot"}
+    return replace(car, places=tuple(replace(p, mount=p.name in mounts) for p in car.places)), few
 
 
 @pytest.fixture(scope="module")

@@ -131,13 +131,17 @@ def test_the_demo_has_enough_to_choose_from(demo):
     assert found.laid_g >= row.wire_g
 
 
+@pytest.fixture(scope="module")
+def cheapest(demo):
+    return mount(*demo, "price")
+
+
 @pytest.mark.once
-def test_threads_give_the_same_answer(demo):
+def test_threads_give_the_same_answer(demo, cheapest):
     """Solved two at a time in an executor that is passed in, the answer is the same and progress is told."""
-    told = []
+    told, alone = [], cheapest
     with ThreadPoolExecutor(2) as executor:
         found = mount(*demo, "price", executor=executor, progress=told.append)
-    alone = mount(*demo, "price")
     assert found.best == alone.best and found.outcome == "proven best"
     assert found.allocation.circuits == alone.allocation.circuits
     assert found.best.label in told
@@ -230,9 +234,9 @@ def test_what_is_missing_is_named(demo):
 
 
 @pytest.mark.once
-def test_the_allocation_can_be_saved_and_documented(demo, tmp_path):
+def test_the_allocation_can_be_saved_and_documented(cheapest, tmp_path):
     """What a study over places gives is an allocation like any other: saved, read back equal, with a wire list."""
-    found = mount(*demo, "price").allocation
+    found = cheapest.allocation
     path = write_documents(found, tmp_path / "out")
     saved = next(p for p in path if p.name == "allocation.json")
     again = read_allocation(saved)
