@@ -10,7 +10,7 @@ fewest trees. A tree is found by a program over subsets of directions, as for St
 and Wagner 1971, from memory); two trees that share one corner and no direction share no other corner.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -443,13 +443,24 @@ def _rows(allocation: Allocation, circuit: PlacedCircuit, steps: tuple[Trial, ..
 
 def _to_measure(allocation: Allocation, circuit: PlacedCircuit) -> Row:
     expected = expected_current(allocation, circuit, allocation.vehicle.settings.reference_v)
-    remark = _REMARKS.get(allocation.vehicle.command(circuit.command).action, "")
     return {
         "expected_a": expected.expected_ma / 1000,
         "least_a": expected.least_ma / 1000,
         "most_a": expected.most_ma / 1000,
-        "remark": "both directions" if circuit.use == "bridge" else remark,
+        "remark": "; ".join(_remarks(allocation, circuit)),
     }
+
+
+def _remarks(allocation: Allocation, circuit: PlacedCircuit) -> Iterator[str]:
+    """How its current is read: what a box switches to ground draws nothing before that box switches it."""
+    if circuit.use == "bridge":
+        yield "both directions"
+    elif action := _REMARKS.get(allocation.vehicle.command(circuit.command).action):
+        yield action
+    switched = allocation.signals.switched if allocation.signals else frozenset()
+    low = [load for load in circuit.loads if load in switched]
+    if low:
+        yield ("" if len(low) == len(circuit.loads) else f"{', '.join(low)} ") + "in the output test of its box"
 
 
 DEAD_CHECKS = ("number", "check", "must_be", "found", "done")
@@ -513,14 +524,23 @@ def _connectors(allocation: Allocation) -> list[tuple[str, str]]:
     for where in _connectors_of(allocation):
         checks.append((f"{where}: every wire from its pin to its load", "continuous, on the pin of the pin map"))
         checks.append((f"{where}: every pin to chassis and to its neighbours, loads unplugged", "no continuity"))
+    for where in _control_connectors(allocation):
+        checks.append((f"{where}: every wire from its pin to its far end", "continuous, on the pin of the pin map"))
+        off = "sensors, actuators, nodes of the bus and terminators unplugged"
+        checks.append((f"{where}: every pin to chassis and to its neighbours, {off}", "no continuity"))
     return checks
 
 
 def _connectors_of(allocation: Allocation) -> list[str]:
-    """Connectors of modules, then of control units."""
-    pairs = [(unit.label, channel.connector) for unit in allocation.units for channel in unit.module.channels]
+    return _named((unit.label, channel.connector) for unit in allocation.units for channel in unit.module.channels)
+
+
+def _control_connectors(allocation: Allocation) -> list[str]:
     boxes = allocation.signals.boxes if allocation.signals else ()
-    pairs += [(box.label, pin.connector) for box in boxes for pin in box.box.pins]
+    return _named((box.label, pin.connector) for box in boxes for pin in box.box.pins)
+
+
+def _named(pairs: Iterable[tuple[str, str]]) -> list[str]:
     return [f"{label}, connector {name}" if name else label for label, name in dict.fromkeys(pairs)]
 
 

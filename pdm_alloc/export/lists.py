@@ -13,6 +13,7 @@ import pandas as pd
 from pdm_alloc.domain.condition import condition_names
 from pdm_alloc.domain.kinds import KINDS, Kind
 from pdm_alloc.domain.module import Signal
+from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.signal_lines import TERMINATOR_OHM, TERMINATORS_OHM, limit_at
 from pdm_alloc.files.atomic import write_file
@@ -42,6 +43,7 @@ __all__ = [
     "heading",
     "input_list",
     "labels",
+    "not_cut",
     "readers_of",
     "records",
     "shown",
@@ -405,6 +407,24 @@ def input_list(vehicle: Vehicle, readers: Mapping[str, str] | None = None) -> pd
 _SAID_OF = {"module": "module", "control_unit": "control unit", "keypad": "keypad"}
 
 
+def not_cut(inputs: pd.DataFrame) -> str:
+    """A sentence, with a space before it, on wires that the cut list lacks; empty where it has all.
+
+    Parameters
+    ----------
+    inputs : DataFrame
+        As `input_list` gives it.
+
+    Returns
+    -------
+    str
+        A module's input without a name in the table ``signal_pins`` is no end that a wire could be cut to.
+    """
+    bare = inputs["module_input"] & inputs["read_by"].isin(["", "module"])
+    number = counted(int(bare.sum()), "input")
+    return f" Without the wires to {number} of the module, as its pins have no names." if bare.any() else ""
+
+
 def _on_module(kind: str, read_by: str | None) -> bool:
     return kind != "bus" and read_by not in ("control_unit", "keypad")
 
@@ -502,10 +522,10 @@ def _supplied(side: SignalSide) -> Iterator[Step]:
     for row in side.supplies().to_dict("records"):
         where = (str(row["box"]), side.wires.shared_pin(row["box"], row["pin"])[0])
         if row["function"] == "supply_5v" and row["sensors"]:
-            name = f"5 V of {row['sensors']} sensors"
+            name = f"5 V of {counted(row['sensors'], 'sensor')}"
             yield (*where, name, "power on, sensors plugged: voltage from pin to sensor ground", *SUPPLY_V, "V")
         elif row["sensors"]:
-            name = f"ground of {row['sensors']} sensors"
+            name = f"ground of {counted(row['sensors'], 'sensor')}"
             yield (*where, name, "everything off: resistance from pin to battery negative", 0.0, CONTACT_OHM, "ohm")
 
 

@@ -135,6 +135,7 @@ def sheets(allocation: Allocation) -> tuple[Sheet, ...]:
         "Commissioning": commissioning(allocation),
     } | ({} if side is None else lists.signal_tables(side))
     notes = _NOTES | ({} if side is None else lists.WITH_SIGNALS)
+    notes |= {"Cut list": f"{notes['Cut list']}{lists.not_cut(tables['Input list'])}"}
     return tuple(Sheet(name, tables[name], note) for name, note in notes.items() if name in tables)
 
 
@@ -325,4 +326,8 @@ def _hashes(hashes: tuple[tuple[str, str], ...]) -> str:
 
 def _module_hashes(allocation: Allocation) -> tuple[tuple[str, str], ...]:
     modules = {unit.module.name: unit.module for unit in allocation.units}
-    return catalogue_hashes(Catalogue("", tuple(modules.values()))).table_hashes
+    side = lists.signal_side_of(allocation)
+    boxes = {box.box.name: box.box for box in side.boxes} if side else {}
+    pads = {pad.name: pad for _, _, pad in side.pads()} if side else {}
+    fitted = Catalogue("", tuple(modules.values()), (), tuple(boxes.values()), tuple(pads.values()))
+    return catalogue_hashes(fitted).table_hashes

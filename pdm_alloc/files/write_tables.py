@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic.fields import FieldInfo
 
-from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.domain.module import FUNCTIONS, SIGNAL_KINDS, Catalogue, SignalKind
+from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import PPM, State, Vehicle
 from pdm_alloc.files.atomic import write_file, write_new
 from pdm_alloc.files.cells import Number
@@ -73,8 +74,8 @@ _PREFACE = """Delete the tables you do not need.
 - Columns whose names start with `x_` are yours (part number, wire colour, ...): they go along untouched.
 - The same tables may be the sheets of one XLSX workbook; the settings are then a sheet with columns setting and value.
 
-The rows in these files are examples, and invented. Values are for design, to be checked by measurement and by someone
-qualified."""
+The rows in these files are examples, and invented. Values are for design, to be checked by measurement and by a
+qualified person."""
 
 
 def _section(name: str, model: type[Row]) -> str:
@@ -319,6 +320,33 @@ The first column is `command`; every command of the loads has a row. Every other
 duties: 0 to 1, or per cent with the sign (`50 %`); empty is 0. Without this table there is one state, everything on at
 reference_v."""
 
+
+def _signal_words() -> dict[str, str]:
+    """Kinds of signals and functions of pins, each a table in Markdown by its heading."""
+    kinds = [(kind.name, _taken(kind), _drawn(kind)) for kind in SIGNAL_KINDS.values()]
+    functions = [
+        (f.name, f.meaning, "must be given" if f.limited else "not judged if empty") for f in FUNCTIONS.values()
+    ]
+    return {
+        "Kinds of signals": _markdown(("kind in signals", "takes", "current_a where the table gives none"), kinds),
+        "Functions of pins": _markdown(("word in functions", "meaning", "max_a"), functions),
+    }
+
+
+def _taken(kind: SignalKind) -> str:
+    how = ", of one pair label" if kind.labelled else ", both of one box" if kind.pins > 1 else ""
+    return f"{counted(kind.pins, 'pin')} with {kind.function}{how}"
+
+
+def _drawn(kind: SignalKind) -> str:
+    return kind.source if kind.current_ma is None else f"{kind.current_ma / 1000:g} A ({kind.source})"
+
+
+def _markdown(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+    lines = [heads, ("---",) * len(heads), *rows]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
 _DEMO_FOLDERS = ("catalogue", "expedition_truck", "rally_coupe")
 
 
@@ -347,7 +375,7 @@ def new_tables(folder: str | Path) -> list[Path]:
         for table, rows in _examples().items()
     }
     models = {f"{table}.csv": model for table, model in VEHICLE_ROWS.items()} | {"settings.toml": SettingsRow}
-    guide = column_guide("Column guide", models, {"states.csv": _STATES})
+    guide = column_guide("Column guide", models, {"states.csv": _STATES, **_signal_words()})
     return write_new(Path(folder), {**tables, "settings.toml": _settings().encode(), "columns.md": guide.encode()})
 
 
@@ -376,7 +404,7 @@ def new_catalogue(folder: str | Path) -> list[Path]:
         for table, model in CATALOGUE_ROWS.items()
     }
     models = {f"{table}.csv": model for table, model in CATALOGUE_ROWS.items()}
-    guide = column_guide("Column guide of a catalogue", models, {}, first="modules.csv` and `channels.csv")
+    guide = column_guide("Column guide of a catalogue", models, _signal_words(), first="modules.csv` and `channels.csv")
     return write_new(Path(folder), {**tables, "columns.md": guide.encode()})
 
 

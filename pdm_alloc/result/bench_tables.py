@@ -1,14 +1,16 @@
 """The bench sheet, one row per pin; what lies in each route; what to buy: wire, ends, splices, fuses, sleeves."""
 
+import math
+import re
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from math import ceil, isnan
 from typing import Any, Protocol
 
 import pandas as pd
 
 from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.domain.module import Channel, FittedBox, Unit, natural_key
+from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle, part_for
 from pdm_alloc.electrics.protection import Protected
 from pdm_alloc.electrics.wire import NOT_KNOWN
@@ -68,9 +70,12 @@ def _wire(made: Sequence[Cut]) -> Iterator[tuple[object, ...]]:
     for (_, size, colour, laid), here in sorted(kinds.items()):
         metres = sum(cut.length_m or 0.0 for cut in here)
         missing = sum(cut.length_m is None for cut in here)
-        note = f"{missing} pieces without a length are not counted" if missing else "with 10 % for waste"
+        note = "with 10 % for waste"
+        if missing:
+            note = f"{counted(missing, 'piece')} of a length not known {'is' if missing == 1 else 'are'} not counted"
         size = f"size {size}" if size == NOT_KNOWN else size
-        yield ("wire", f"{size} {colour}".strip() + laid, "", len(here), ceil(10 * metres * WASTE) / 10, note)
+        bought = math.ceil(10 * metres * WASTE) / 10 if missing < len(here) else None
+        yield ("wire", f"{size} {colour}".strip() + laid, "", len(here), bought, note)
 
 
 def _laid(cut: Cut) -> str:
@@ -82,7 +87,7 @@ def _ends(vehicle: Vehicle, made: Sequence[Cut]) -> Iterator[tuple[object, ...]]
     sides = sides_of(made)
     counts: Counter[tuple[str, str, str]] = Counter()
     for name, area in sides.items():
-        together = "size not known" if isnan(area) else f"{area:g} mm² together"
+        together = "size not known" if math.isnan(area) else f"{area:g} mm² together"
         counts["splice", together, part_for(vehicle.parts, "splice", "*", area)] += bool(name)
     for cut in made:
         for spot in (cut.start, cut.end):
@@ -95,11 +100,17 @@ def _ends(vehicle: Vehicle, made: Sequence[Cut]) -> Iterator[tuple[object, ...]]
 def _by_part(counts: Mapping[tuple[str, str, str], int]) -> Iterator[tuple[object, ...]]:
     """A row per part number with what it is for; where there is none, per size."""
     bought: dict[tuple[str, str], list[tuple[str, int]]] = defaultdict(list)
-    for (item, detail, part), count in sorted(counts.items(), key=lambda pair: tuple(map(natural_key, pair[0]))):
+    for (item, detail, part), count in sorted(counts.items(), key=lambda pair: _in_shop(*pair[0])):
         bought[item, part or f" {detail}"].append((detail, count))
     for (item, part), uses in bought.items():
         number = "" if part.startswith(" ") else part
         yield (item, "; ".join(detail for detail, _ in uses), number, sum(count for _, count in uses), None, "")
+
+
+def _in_shop(item: str, detail: str, part: str) -> tuple[Any, ...]:
+    """By item, then thin to thick."""
+    number = re.match(r"\d+(\.\d+)?", detail)
+    return natural_key(item), float(number[0]) if number else math.inf, natural_key(detail), natural_key(part)
 
 
 def _connectors(vehicle: Vehicle, units: Sequence[Unit]) -> Iterator[tuple[object, ...]]:
@@ -134,13 +145,13 @@ def _sleeves(vehicle: Vehicle, segments: pd.DataFrame) -> Iterator[tuple[object,
     metres: Counter[int] = Counter()
     for row in segments.to_dict("records"):
         if row["bundle_mm"] > 0:
-            metres[ceil(row["bundle_mm"])] += row["length_m"]
+            metres[math.ceil(row["bundle_mm"])] += row["length_m"]
     bought: dict[str, list[int]] = defaultdict(list)
     for across in sorted(metres):
         part = part_for(vehicle.parts, "sleeve", "*", float(across))
         bought[part or f" {across}"].append(across)
     for part, sizes in bought.items():
-        length = ceil(10 * sum(metres[across] for across in sizes) * WASTE) / 10
+        length = math.ceil(10 * sum(metres[across] for across in sizes) * WASTE) / 10
         detail = f"bundles up to {', '.join(map(str, sizes))} mm"
         yield ("sleeving", detail, "" if part.startswith(" ") else part, None, length, "with 10 % for waste")
 

@@ -11,6 +11,7 @@ from pdm_alloc.cli import main
 from pdm_alloc.domain.module import Box, Signal, SignalPin, Unit
 from pdm_alloc.domain.vehicle import Input, WireColour, signal_colour
 from pdm_alloc.electrics.wire import ampacity_a
+from pdm_alloc.export.commissioning import commissioning, dead_checks
 from pdm_alloc.export.lists import signal_steps
 from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.sheets import sheets
@@ -262,6 +263,10 @@ def test_what_a_box_switches_to_ground_is_fed_by_the_channel_of_its_load(papers,
     assert care["S08"].subject == "relay" and "S09" not in care
     assert {one.subject for one in driven.care() if one.code == "S10"} == {"horn", "unit"}
     assert not list(bench(both)) and {one.subject for one in side.care() if one.code == "S09"} == {"control-40"}
+    told = {row.loads: row.remark for row in commissioning(both).itertuples() if row.expected_a > 0}
+    low = [loads for loads, remark in told.items() if "in the output test of its box" in remark]
+    assert low and all("injector" in loads or "horn" in loads for loads in low)
+    assert not any("output test" in remark for remark in commissioning(allocation)["remark"].dropna())
 
 
 def rally_studs(vehicle):
@@ -297,6 +302,35 @@ def test_what_is_read_at_each_pin_is_on_the_commissioning_sheet(side):
     assert valve["least"] < 12 / 0.8 < valve["most"]
     named = {name.split(" #")[0] for name in steps["signal"]}
     assert {s.name for s in side.signals_placed} - {"vehicle bus"} <= named
+
+
+def test_connectors_of_a_control_unit_are_checked_with_bus_and_sensors_unplugged(papers):
+    """A terminator left in would be read between the wires of the bus; every connector once, as many as there are."""
+    checks = dead_checks(papers[0])["check"].tolist()
+    of_unit = [check for check in checks if check.startswith("control-40, connector")]
+    assert len(of_unit) == 4 and sum("nodes of the bus and terminators unplugged" in check for check in of_unit) == 2
+    assert not any("load" in check for check in of_unit)
+
+
+def test_the_shopping_list_is_sorted_thin_to_thick_and_names_what_has_no_length(papers):
+    """Ends of each kind by size; wire of which no length is known has none, rather than 0 m."""
+    places = [replace(p, x_m=None, y_m=None) for p in papers[0].vehicle.places]
+    bare = replace(papers[0].vehicle, parts=())
+    shop = replace(papers[0], vehicle=bare).shopping
+    for item in ("load terminal", "ring", "seal", "terminal"):
+        sizes = [float(text.split()[0]) for text in shop.loc[shop["item"] == item, "detail"] if text[0].isdigit()]
+        assert len(sizes) > 1 and sizes == sorted(sizes)
+    lost = replace(papers[0], vehicle=replace(bare, routes=(), places=tuple(places)), signals=None).shopping
+    wire = lost[lost["item"] == "wire"]
+    assert wire["length_m"].isna().sum() > 5 and (wire["length_m"].dropna() > 0).all()
+    assert wire.loc[wire["length_m"].isna(), "note"].str.contains("of a length not known").all()
+
+
+def test_the_cut_list_says_what_it_lacks(papers):
+    """Inputs of a module whose pins have no names are no ends to cut a wire to."""
+    [note] = [sheet.note for sheet in sheets(papers[0]) if sheet.name == "Cut list"]
+    bare = [i for i in papers[0].vehicle.inputs if i.kind != "bus" and i.read_by in (None, "module")]
+    assert f"Without the wires to {len(bare)} inputs of the module" in note
 
 
 @pytest.mark.once

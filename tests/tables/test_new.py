@@ -5,6 +5,7 @@ import pytest
 
 from pdm_alloc.cli import main
 from pdm_alloc.domain.kinds import KINDS
+from pdm_alloc.domain.module import FUNCTIONS, SIGNAL_KINDS
 from pdm_alloc.figures.vehicle_plan import plan
 from pdm_alloc.files.atomic import WriteError
 from pdm_alloc.files.faults import InputError
@@ -43,6 +44,29 @@ def test_every_table_has_every_column(tmp_path):
             assert f"| {column} |" in section
     assert all(f"| {setting} |" in guide for setting in columns_of(SettingsRow))
     assert all(kind in guide for kind in KINDS)
+
+
+def test_guides_tell_what_each_kind_of_signal_takes_and_each_function_means(tmp_path):
+    """Every word has one line, with one meaning that no other word has, in both guides."""
+    new_tables(tmp_path / "mine")
+    new_catalogue(tmp_path / "modules")
+    for name in ("mine", "modules"):
+        guide = (tmp_path / name / "columns.md").read_text(encoding="utf-8")
+        kinds = guide.split("## Kinds of signals")[1].split("## ")[0]
+        functions = guide.split("## Functions of pins")[1]
+        assert [kinds.count(f"\n| {kind} |") for kind in SIGNAL_KINDS] == [1] * len(SIGNAL_KINDS)
+        meanings = [line.split(" | ")[1] for line in functions.splitlines() if line.startswith("| ")][2:]
+        assert len(set(meanings)) == len(meanings) == len(FUNCTIONS)
+        assert "| frequency_pair | 2 pins with frequency_pair, of one pair label | 0 A" in kinds
+        assert "| low_side | 1 pin with low_side | must be given |" in kinds
+
+
+def test_of_blank_settings_the_reference_follows_the_system(tmp_path):
+    """Who writes 24 V for the system states currents at 24 V, without a second number to think of."""
+    new_tables(tmp_path / "mine")
+    settings = tmp_path / "mine" / "settings.toml"
+    settings.write_text(settings.read_text(encoding="utf-8").replace("system_v = 12", "system_v = 24"))
+    assert read_vehicle(tmp_path / "mine").settings.reference_v == 24
 
 
 def test_every_setting_is_in_the_settings_file(tmp_path):

@@ -51,7 +51,7 @@ class SettingsRow(Row):
 
     name: Annotated[str, Name()] = column("name of the vehicle", "", "the folder's name", "")
     system_v: Annotated[float, _Volts] = column("nominal voltage", "12", "12", _D.system_v)
-    reference_v: Annotated[float | None, _Volts] = column("voltage at which running_a is stated", "12", "system_v")
+    reference_v: Annotated[float | None, _Volts] = column("voltage at which running_a is stated", "", "system_v")
     headroom_pct: Annotated[Fraction, Number("%", 0, 95, to=Fraction)] = column(
         "least headroom wanted on every channel", "20", "20", _D.headroom_pct
     )
@@ -294,7 +294,7 @@ class PartRow(Row):
 class _MassRow(Row):
     key: ClassVar[tuple[str, ...]] = ()
 
-    part: _Name = column("what it is", "old fuse box")
+    part: _Name = column("what it is", "battery tray")
     mass_g: Annotated[float, Number("g", 0, 10_000_000)] = column("mass of one", "1850")
     count: Annotated[int, Number("", 1, 10_000, to=whole)] = column("how many", "1", "1", 1)
     note: _Text = column("free text", "weighed", "nothing", "")

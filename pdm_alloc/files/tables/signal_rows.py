@@ -55,7 +55,7 @@ class SignalRow(Row):
     key: ClassVar[tuple[str, ...]] = ("signal",)
 
     signal: _Name = column("unique name", "oil pressure")
-    kind: Annotated[str, Word(tuple(SIGNAL_KINDS))] = column("what it is electrically", "voltage")
+    kind: Annotated[str, Word(tuple(SIGNAL_KINDS))] = column("what it is electrically: see Kinds of signals", "voltage")
     count: Annotated[int, Number("", 1, 10_000, to=whole)] = column("identical ones", "1", "1", 1)
     place: Annotated[str | None, Name()] = column("where it sits, from the table places", "dash", "not known")
     importance: Annotated[str, Word(IMPORTANCES)] = column("how badly it is needed", "needed", "needed", "needed")
