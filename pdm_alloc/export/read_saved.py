@@ -30,10 +30,10 @@ from pdm_alloc.export.saved_tables import (
     SCHEMA_VERSION,
     SETTINGS,
     UNITS,
-    allocation_digest,
     allocation_json,
     circuits_of,
     from_json,
+    is_digest,
 )
 from pdm_alloc.files.atomic import MANIFEST, changed_files, reading, write_file
 from pdm_alloc.files.cells import plain_header
@@ -193,7 +193,7 @@ def _from_tables(home: Path, changed: Collection[str] = ()) -> Allocation:
     if wrong:
         raise InputError(wrong)
     allocation = allocation.with_signals(side_of(signals, vehicle, units))
-    if allocation_digest(allocation) != settings["digest"]:
+    if not is_digest(allocation, settings["digest"]):
         raise InputError([_altered(name) for name in changed or ("saved tables",)])
     return allocation
 

@@ -41,7 +41,9 @@ __all__ = [
     "allocation_json",
     "allocation_schema",
     "circuits_of",
+    "content_digest",
     "from_json",
+    "is_digest",
     "saved_tables",
 ]
 
@@ -197,7 +199,7 @@ def allocation_json(allocation: Allocation) -> bytes:
         UTF-8; the same for the same allocation.
     """
     content = _content(allocation)
-    document = {"format": _FORMAT, "version": SCHEMA_VERSION, "digest": _digest(content), **content}
+    document = {"format": _FORMAT, "version": SCHEMA_VERSION, "digest": content_digest(content), **content}
     return (json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
@@ -214,7 +216,35 @@ def allocation_digest(allocation: Allocation) -> str:
     str
         SHA-256 of its content, hexadecimal.
     """
-    return _digest(_content(allocation))
+    return content_digest(_content(allocation))
+
+
+def is_digest(allocation: Allocation, digest: str) -> bool:
+    """Whether an allocation is the one a digest was taken of, by this form of the version or an earlier one."""
+    return _is_of(_content(allocation), digest)
+
+
+# Of the vehicle, by part: optional, and not in files of this version written before they were.
+_LATER = {"settings": "control_unit_load", "signals": "fed_by"}
+
+
+def _is_of(content: Mapping[str, Any], digest: str) -> bool:
+    vehicle = dict(content["vehicle"])
+    for part, key in _LATER.items():
+        vehicle[part] = _lacking(vehicle[part], key)
+    return digest in (content_digest(content), content_digest({**content, "vehicle": vehicle}))
+
+
+def _lacking(part: Any, key: str) -> Any:
+    if isinstance(part, Mapping):
+        return {name: value for name, value in part.items() if name != key or value is not None}
+    return [_lacking(row, key) for row in part]
+
+
+def _complete(vehicle: Mapping[str, Any]) -> None:
+    for part, key in _LATER.items():
+        for row in [vehicle[part]] if isinstance(vehicle[part], dict) else vehicle[part]:
+            row.setdefault(key, None)
 
 
 def _content(allocation: Allocation, signals: SavedSignals | None = None) -> dict[str, Any]:
@@ -224,8 +254,10 @@ def _content(allocation: Allocation, signals: SavedSignals | None = None) -> dic
     return {**{name: _plain(getattr(allocation, name)) for name in names}, "signals": _plain(kept)}
 
 
-def _digest(content: Mapping[str, Any]) -> str:
-    """The order of keys and of circuits does not count, and whole numbers are the same with and without a point."""
+def content_digest(content: Mapping[str, Any]) -> str:
+    """SHA-256 of the content of a document, hexadecimal.
+
+    The order of keys and of circuits does not count, and whole numbers are the same with and without a point."""
     circuits = sorted(json.dumps(circuit, sort_keys=True) for circuit in content["circuits"])
     text = json.dumps(_even({**content, "circuits": circuits}), sort_keys=True, ensure_ascii=False)
     return sha256(text.encode()).hexdigest()
@@ -286,10 +318,11 @@ def from_json(content: bytes, name: str = "allocation.json") -> Allocation:
     held = _content(allocation, saved.signals)
     kept = json.loads(json.dumps({**{key: document[key] for key in _OF_THE_DOCUMENT}, **held}))
     fit = [*misfits(allocation, name), *signal_misfits(saved.signals, saved.vehicle, name)]
+    _complete(document["vehicle"])
     faults = [*altered(name, document, kept), *fit]
     if faults:
         raise InputError(faults[:100])
-    if _digest(held) != saved.digest:
+    if not _is_of(held, saved.digest):
         raise _refusal(name, "was changed after it was written", "give it as it was written, or allocate again")
     return allocation.with_signals(side_of(saved.signals, saved.vehicle, saved.units))
 

@@ -16,7 +16,15 @@ from pdm_alloc.domain.module import Channel, Module, Unit, units_of
 from pdm_alloc.export.paperwork import read_measurements
 from pdm_alloc.export.pdf_grid import record_bytes
 from pdm_alloc.export.read_saved import read_allocation
-from pdm_alloc.export.saved_tables import allocation_json, allocation_schema, circuits_of, from_json, saved_tables
+from pdm_alloc.export.saved_tables import (
+    allocation_digest,
+    allocation_json,
+    allocation_schema,
+    circuits_of,
+    content_digest,
+    from_json,
+    saved_tables,
+)
 from pdm_alloc.export.sheets import Issue
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.grids import csv_bytes
@@ -71,6 +79,26 @@ def test_any_vehicle_reads_back_from_json(data):
 def test_schema_is_that_of_its_version():
     """The schema does not change without a new version: a reader of today's files must know."""
     assert allocation_schema() == json.loads(GOLDEN.read_text())
+
+
+def test_files_of_this_version_without_its_later_columns_are_read(tmp_path):
+    """What feeds actuators and control units came after the version: files without them read, and are still guarded."""
+    made = solved(*DEMOS[1])
+    assert made.vehicle.signals
+    document = json.loads(allocation_json(made))
+    del document["vehicle"]["settings"]["control_unit_load"]
+    for row in document["vehicle"]["signals"]:
+        del row["fed_by"]
+    document["digest"] = content_digest({key: document[key] for key in list(document)[3:]})
+    assert from_json(json.dumps(document).encode()) == made
+    _write(saved_tables(made), tmp_path)
+    held = (tmp_path / "allocation.csv").read_text(encoding="utf-8")
+    assert allocation_digest(made) in held
+    (tmp_path / "allocation.csv").write_text(held.replace(allocation_digest(made), document["digest"]), "utf-8")
+    assert read_allocation(tmp_path) == made
+    document["vehicle"]["signals"][0]["count"] += 1
+    with pytest.raises(InputError, match="was changed after it was written"):
+        from_json(json.dumps(document).encode())
 
 
 def _edited(change):
