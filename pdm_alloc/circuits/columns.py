@@ -3,7 +3,10 @@
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
 from itertools import islice
+from operator import attrgetter
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, wiring_key
@@ -143,12 +146,17 @@ def _protected(
     terminal = (rating.max_wire_mm2, rating.pins, rating.wires, rating.contact_ma)
     key = (rating.reversing, rating.share, rating.trip_step_ma, rating.trip_error_pct, *terminal)
     known = protections.get(key)
-    if known is not None and known.trip_ma <= rating.rated_ma * rating.share * rating.wires:
+    if known is not None and known.trip_ma <= _largest_setting_ma(rating):
         return known
     made = protect(demand, rating, wiring.rules_of(draw.items, rating))
     if isinstance(made, Protected) and demand.stalled_ma <= 0:
         protections[key] = made
     return made
+
+
+@lru_cache(maxsize=4_096)  # asked of every circuit, and products of fractions take long
+def _largest_setting_ma(rating: Rating) -> Fraction:
+    return rating.rated_ma * rating.share * rating.wires
 
 
 def _suits(types: Sequence[ItemType], counts: Counts, rating: Rating) -> bool:
@@ -254,22 +262,18 @@ def _grow(
             yield from _grow(types, asked, more, n + 1, marks, sure)
 
 
+_APART = attrgetter(
+    *("reversing", "pins", "trip_step_ma", "place", "wires", "share", "trip_error_pct", "contact_ma")
+)  # of a rating what makes another no stronger, but different
+
+
 def is_as_strong(rating: Rating, other: Rating) -> bool:
     """Whether a rating bears whatever the other bears, wires of stalled motors apart.
 
     The overload that a channel bears falls with its usable limit no faster than the overload itself, for what is above
     that limit is above it for no longer than the channel bears its peak.
     """
-    same = replace(
-        rating,
-        rated_ma=other.rated_ma,
-        usable_ma=other.usable_ma,
-        peak_ma=other.peak_ma,
-        peak_ms=other.peak_ms,
-        pwm=other.pwm,
-        max_wire_mm2=other.max_wire_mm2,
-    )
-    if same != other or (other.pwm and not rating.pwm):
+    if _APART(rating) != _APART(other) or (other.pwm and not rating.pwm):
         return False
     wider = rating.max_wire_mm2 is None or (
         other.max_wire_mm2 is not None and rating.max_wire_mm2 >= other.max_wire_mm2

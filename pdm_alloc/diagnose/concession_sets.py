@@ -21,10 +21,9 @@ from pdm_alloc.program.sums import Sums, item_ma
 from pdm_alloc.result.allocation import Allocation, arithmetic_shorts
 from pdm_alloc.result.care_rules import fuel_beside
 
-__all__ = ["MOST_SETS", "SEARCH_S", "ConcessionSet", "ConcessionStudy", "concession_sets", "concession_study"]
+__all__ = ["MOST_SETS", "ConcessionSet", "ConcessionStudy", "concession_sets", "concession_study"]
 
 MOST_SETS = 5
-SEARCH_S = 3.0  # for which sets are looked for where no limit is given: whoever asks why waits for it
 _MOST_TRIES = 40
 _FAILED = 3  # sets refused before banks count in the program, which makes it several times as large
 REFIT_S = 1.0  # of processor time, for another place and again for a second module
@@ -135,20 +134,30 @@ def concession_study(
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     book = CircuitBook(vehicle.settings.tolerance_loads) if book is None else book
     refits = (_moved(vehicle, units[0]), _second(vehicle, units[0], catalogue))  # before the search, which takes long
-    one_each = [one for choices in refits for one in _first_enough(vehicle, units[0], choices, clock, book)]
+    tried = [_first_enough(vehicle, units[0], choices, clock, book) for choices in refits]
+    one_each = [one for sets, _ in tried for one in sets]
+    untried = "; ".join(said for (_, is_over), said in zip(tried, (_MOVES_OPEN, _SECOND_OPEN), strict=True) if is_over)
     try:
         options_there = offered(vehicle, units, book, offer)
         study = _Search(vehicle, units[0], options_there, most, clock, book).run()
     except TooManyCircuits as why:
         study = ConcessionStudy(left_open=f"concessions were not looked for: {why}")
     sets = sorted([*one_each, *study.sets], key=lambda s: s.weight)[:most]
-    return replace(study, sets=tuple(replace(s, rank=n) for n, s in enumerate(sets, 1)))
+    left_open = "; ".join(filter(None, (untried, study.left_open)))
+    return ConcessionStudy(tuple(replace(s, rank=n) for n, s in enumerate(sets, 1)), left_open)
+
+
+_MOVES_OPEN = "time ran out before every other place for the module was tried"
+_SECOND_OPEN = "time ran out before every second module was tried"
 
 
 def _first_enough(
     vehicle: Vehicle, unit: Unit, choices: Iterable[Sequence[Option]], clock: Clock, book: CircuitBook
-) -> Iterator[ConcessionSet]:
-    """The first of the choices of which one is enough, with all of this choice that are; the lightest wires first."""
+) -> tuple[list[ConcessionSet], bool]:
+    """The first of the choices of which one is enough, with all of this choice that are; the lightest wires first.
+
+    Also True where time ran out before one was, or before all of it was tried.
+    """
     clock = clock.soon(REFIT_S)
     for choice in choices:
         results = [(o, any_allocation(vehicle, units_with([unit], [o]), clock, book)) for o in choice]
@@ -156,8 +165,11 @@ def _first_enough(
         if good:
             good.sort(key=lambda pair: float(pair[1].wires["mass_g"].sum()))
             (option, result), *others = good
-            yield ConcessionSet(0, (option,), vehicle, result, vehicle, tuple((o,) for o, _ in others))
-            return
+            alike = tuple((o,) for o, _ in others)
+            return [ConcessionSet(0, (option,), vehicle, result, vehicle, alike)], clock.is_over()
+        if clock.is_over():
+            return [], True
+    return [], False
 
 
 def _moved(vehicle: Vehicle, unit: Unit) -> Iterator[list[Option]]:

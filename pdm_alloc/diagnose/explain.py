@@ -1,5 +1,6 @@
 """`explain`: enough if or not enough, what is short, what could be given up, and why locks cannot be kept."""
 
+import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
@@ -12,7 +13,7 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import load_types
 from pdm_alloc.diagnose.bearing import locks_on, objection, slots_of, without_locks
-from pdm_alloc.diagnose.concession_sets import MOST_SETS, SEARCH_S, ConcessionSet, ConcessionStudy, concession_study
+from pdm_alloc.diagnose.concession_sets import MOST_SETS, ConcessionSet, ConcessionStudy, concession_study
 from pdm_alloc.diagnose.enough_if import ENOUGH_IF, allocation_if
 from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.diagnose.new_channels import offer_of
@@ -269,7 +270,8 @@ _SHORT = {
 }
 
 
-_IF_S = 1.0  # of processor time for an allocation that gives up margins and guesses
+# Of processor time where no limit is given: for all, for sets at least, for an allocation that gives up margins.
+_WHY_S, _SETS_S, _IF_S = 3.0, 1.0, 1.0
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -385,7 +387,8 @@ def explain(
         As `pdm_alloc.allocate` raised it.
     time_limit_s : float, optional
         Time limit of the whole, s: half of it at most for what is short, the rest for what could be
-        given up. Default: the vehicle's setting for each of the two.
+        given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 3 s of
+        processor time, 1 s at least.
     every_limit : bool
         False: only the easiest way out of the shortfall.
     sets : int
@@ -410,14 +413,15 @@ def explain(
     if not isinstance(refusal, NotEnough):
         raise TypeError(f"explain takes the NotEnough that allocate raised, not {type(refusal).__name__}")
     setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
-    clock = Clock(setting_s if time_limit_s is None else time_limit_s, stop)
+    clock, start = Clock(setting_s if time_limit_s is None else time_limit_s, stop), time.process_time()
     book = book or refusal.book or CircuitBook(refusal.vehicle.settings.tolerance_loads)
     half = Clock(clock.left_s / 2 if sets else clock.left_s, stop)
     offer = offer_of(refusal.vehicle, refusal.units, book)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit, offer=offer)
     is_stopped = half.is_over()
     given = allocation_if(refusal, clock.part(1 / 3).soon(_IF_S), book)
-    enough_time = stop if time_limit_s is not None else or_after(SEARCH_S, stop)
+    left_s = max(_SETS_S, _WHY_S - (time.process_time() - start))
+    enough_time = stop if time_limit_s is not None else or_after(left_s, stop)
     study = ConcessionStudy()
     if sets:
         asked = (refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)

@@ -43,7 +43,8 @@ LIMITLESS_MA = 10_000_000_000
 """A limit that no vehicle reaches, mA."""
 
 # Processor time of each step at most, s.
-_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 1.5, 0.4, 0.15, 1.0, 1.5
+_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 1.0, 0.3, 0.15, 0.6, 1.0
+_AT_ONCE = 1_500  # variables of a program that is solved sooner than it is thinned
 _MOST_COLUMNS = 6_000  # above, other circuits than the cheapest are not looked at for the sake of banks
 _WIDE = 1_000  # times as wide as they are, limits of banks let a heuristic fill all of them alike
 _OFF = 1e-6  # by which floating point may be off
@@ -240,7 +241,7 @@ class _BankProgram:
 
     def solved(self, clock: Clock) -> Iterator[tuple[list[Column], int, bool]]:
         """The chosen columns, spares to add, and whether the steps are proved least; nothing without a solution."""
-        solution = minimise(self.program, self.costs, clock.soon(_SECOND_S))[-1]
+        solution = minimise(self.program, self.costs, clock.soon(_SECOND_S), few=_AT_ONCE)[-1]
         if solution.values:
             times = (round(value) for value in solution.values)
             columns = [replace(c, most=1) for c, n in zip(self.columns, times, strict=False) for _ in range(n)]
@@ -291,12 +292,12 @@ def _solved(program: Program, cost: Mapping[int, float], new: Mapping[int, list[
 
     Of the latter no part can be less either, though a different mixture may be cheaper.
     """
-    first = minimise(program, [cost], clock.soon(_FIRST_S))[0]
+    first = minimise(program, [cost], clock.soon(_FIRST_S), few=_AT_ONCE)[0]
     if first.outcome == PROVEN_BEST or not first.values:
         return first
     for columns in new.values():
         program.row(dict.fromkeys(columns, 1), most=sum(round(first.values[v]) for v in columns))
-    second = minimise(program, [cost], clock.soon(_SECOND_S))[0]
+    second = minimise(program, [cost], clock.soon(_SECOND_S), few=_AT_ONCE)[0]
     return second if second.values else first
 
 
