@@ -1,13 +1,15 @@
 """Circuits with their wires: none is lost by stopping early, and each is what the physics says."""
 
 from dataclasses import replace
+from fractions import Fraction
 from itertools import product
 
 import pytest
 from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from pdm_alloc.circuits.classes import channel_classes
-from pdm_alloc.circuits.columns import CircuitBook, circuits_of, fit, may_share
+from pdm_alloc.circuits.columns import CircuitBook, circuits_of, fit, is_as_strong, may_share
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring
 from pdm_alloc.circuits.items import item_types, load_types
 from pdm_alloc.domain.vehicle import Load
@@ -53,6 +55,52 @@ def test_voltages_left_out_decide_nothing(case):
         full = CircuitDraw([(every[t.load], k) for t, k in few], vehicle.settings.tolerance_loads)
         draw = CircuitDraw(few, vehicle.settings.tolerance_loads)
         assert (draw.running_ma, draw.draw_ma, draw.peak_ma) == (full.running_ma, full.draw_ma, full.peak_ma)
+
+
+@pytest.mark.once
+@settings(max_examples=examples(60, 1000), **QUIET)
+@given(cases(most_loads=4, most_items=5, wires=True), st.data())
+def test_what_a_rating_surely_bears_every_stronger_one_bears(case, data):
+    """Circuits taken over from a weaker rating are among those that trying every combination on the stronger finds."""
+    vehicle, units = case
+    ratings = sorted({c.rating for c in channel_classes(vehicle, units)[0]}, key=lambda r: (r.usable_ma, r.peak_ma))
+    weak = data.draw(st.sampled_from(ratings))
+    times, peak, lasting = (data.draw(st.sampled_from((1, Fraction(11, 10), 3))) for _ in range(3))
+    strong = replace(
+        weak,
+        rated_ma=weak.rated_ma * times,
+        usable_ma=int(weak.usable_ma * times),
+        peak_ma=int(weak.peak_ma * peak),
+        peak_ms=float(weak.peak_ms * lasting),
+        pwm=data.draw(st.sampled_from((weak.pwm, True))),
+        max_wire_mm2=data.draw(st.sampled_from((weak.max_wire_mm2, None))),
+    )
+    assert is_as_strong(strong, weak) and is_as_strong(weak, strong) == (weak == strong)
+    book, wiring = CircuitBook(vehicle.settings.tolerance_loads), Wiring(vehicle)
+    for types in item_types(vehicle).values():
+        assert book.borne(types, weak, wiring) == dict(every_circuit(types, weak, wiring, book.tolerance_loads)).keys()
+        sure = set(book.surely(types, weak, wiring))
+        every = dict(every_circuit(types, strong, wiring, book.tolerance_loads)).keys()
+        assert sure <= every
+        assert book.borne(types, strong, wiring, sure=sure) == every
+
+
+def test_a_rating_that_differs_in_kind_is_no_stronger():
+    """Another place, a coarser trip setting or a single channel in place of a bridge are compared in nothing."""
+    rating = small.rating(pwm=True)
+    for change in (
+        {"place": "elsewhere"},
+        {"trip_step_ma": rating.trip_step_ma + 1},
+        {"reversing": not rating.reversing},
+        {"pins": rating.pins + 1},
+        {"trip_error_pct": rating.trip_error_pct + 1},
+        {"contact_ma": 1},
+        {"wires": rating.wires + 1},
+        {"share": rating.share / 2},
+        {"pwm": False},
+    ):
+        assert not is_as_strong(replace(rating, **change), rating)
+    assert is_as_strong(rating, replace(rating, pwm=False))
 
 
 def test_a_circuit_that_is_allowed_only_with_more_on_it():
