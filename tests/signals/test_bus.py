@@ -1,4 +1,5 @@
 import random
+from collections import Counter, deque
 from itertools import permutations, product
 
 import networkx as nx
@@ -144,6 +145,46 @@ def test_the_longest_frames_are_the_published_ones():
         frame_bits(9)
 
 
+def _stuffed(bits):
+    """Bits that are stuffed in: after five alike one of the other kind, which counts for the next five."""
+    run, last, added = 0, None, 0
+    for bit in bits:
+        run, last = (run + 1, bit) if bit == last else (1, bit)
+        if run == 5:
+            run, last, added = 1, 1 - bit, added + 1
+    return added
+
+
+def test_no_pattern_of_bits_is_stuffed_more_than_the_formula_says():
+    """Every pattern of up to 14 bits: the worst is (n - 1) // 4, as in the length of a frame, and it is reached."""
+    for n in range(1, 15):
+        assert max(_stuffed(bits) for bits in product((0, 1), repeat=n)) == (n - 1) // 4
+
+
+def test_whole_frames_with_their_checksum_keep_the_length():
+    """Frames made bit by bit (start, identifier, control, data, checksum of ISO 11898-1): every identifier without
+    data, and every payload of one byte under some: with 13 bits that are never stuffed none is beyond the formula.
+    """
+    longest = [0, 0]
+    every = [(number, ()) for number in range(2048)]
+    every += [(number, (byte,)) for number in (0, 0x07F, 0x0F0, 0x400, 0x555, 0x7FF) for byte in range(256)]
+    for number, data in every:
+        bits = _frame(number, data)
+        assert len(bits) == 34 + 8 * len(data)
+        longest[len(data)] = max(longest[len(data)], len(bits) + _stuffed(bits) + 13)
+    assert 34 + 13 < longest[0] <= frame_bits(0) and 42 + 13 < longest[1] <= frame_bits(1)
+
+
+def _frame(number, data):
+    """What is stuffed of a frame: start, 11 bits of identifier, three dominant bits, length, data, checksum."""
+    words = [(0, 1), (number, 11), (0, 3), (len(data), 4), *((byte, 8) for byte in data)]
+    bits = [value >> n & 1 for value, size in words for n in reversed(range(size))]
+    crc = 0  # x^15 + x^14 + x^10 + x^8 + x^7 + x^4 + x^3 + 1, ISO 11898-1, from memory
+    for bit in bits:
+        crc = (crc << 1) & 0x7FFF ^ (0x4599 if bit ^ crc >> 14 else 0)
+    return [*bits, *(crc >> n & 1 for n in reversed(range(15)))]
+
+
 # From memory, for the paper's table was not to be had: Davis, Burns, Bril and Lukkien (2007), table 1, 125 kbit/s:
 # three frames of 1 ms, periods of 2.5, 3.5 and 3.5 ms, deadlines of 2.5, 3.25 and 3.25 ms. The first of C takes 3 ms,
 # the second 3.5 ms: the analysis that looks at the first alone calls it in time. The simulation below finds both.
@@ -194,6 +235,64 @@ def test_responses_of_every_phase_stay_within_the_bound_and_reach_it(seed):
         in_the_way = [Frame(lower - 1, 10**6)] if lower else []
         assert wait == worst_response_ns([*frames[: n + 1], *in_the_way], n, 1)
         assert wait <= worst_response_ns(frames, n, 1)
+
+
+def _arbitrated(numbers):
+    """Of all that begin together the one left when identifiers are sent bit by bit: a 0 is dominant and seen by all."""
+    left = list(numbers)
+    for bit in reversed(range(11)):
+        level = min(number >> bit & 1 for number in left)
+        left = [number for number in left if number >> bit & 1 == level]
+    return left[0]
+
+
+def _on_the_wire(messages, phases, end):
+    """Longest response of each message, bit times: queued every period from its phase, one step of time per bit."""
+    queues, free, longest = {m.priority: deque() for m in messages}, 0, Counter()
+    sizes = {m.priority: frame_bits(m.size) for m in messages}
+    for now in range(end):
+        for m, phase in zip(messages, phases, strict=True):
+            if now >= phase and (now - phase) % m.period_us == 0:
+                queues[m.priority].append(now)
+        waiting = [number for number, queue in queues.items() if queue]
+        if now >= free and waiting:
+            number = _arbitrated(waiting)
+            free = now + sizes[number]
+            longest[number] = max(longest[number], free - queues[number].popleft())
+    return longest
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_bus_stepped_bit_by_bit_stays_within_the_bound_and_comes_within_a_bit_of_it(seed):
+    """At 1 Mbit/s a bit is 1 us. Of 12 random phases none is longer; all queued at once, a lower frame one bit before,
+    each message comes to its bound less that bit, the lowest to its bound.
+    """
+    rng = random.Random(seed)
+    while True:
+        sizes = [(rng.randrange(9), rng.choice((300, 400, 500, 700, 1100))) for _ in range(4)]
+        messages = [Message(f"m{n}", size, period, 40 + 9 * n) for n, (size, period) in enumerate(sizes)]
+        if 0.5 < bus_load(messages, 1000) < 0.95 and _is_steady(messages):
+            break
+    bound = {m.priority: t.response_us for m, t in zip(messages, response_times(messages, 1000), strict=True)}
+    for _ in range(12):
+        phases = [rng.randrange(m.period_us) for m in messages]
+        seen = _on_the_wire(messages, phases, 6_000)
+        assert all(seen[number] <= bound[number] for number in bound)
+    for n, m in enumerate(messages):
+        lower = max(range(n + 1, 4), key=lambda k: messages[k].size, default=None)
+        phases = [0 if k == lower else 1 + (k > n) * 5_999 for k in range(4)]
+        assert _on_the_wire(messages, phases, 6_000)[m.priority] == bound[m.priority] - (lower is not None)
+
+
+def _is_steady(messages):
+    """Whether no bound would jump for a frame in the way that is a bit shorter."""
+    for n in range(len(messages) - 1):
+        frames = [Frame(frame_bits(m.size), m.period_us) for m in messages]
+        lower = max(f.length_ns for f in frames[n + 1 :])
+        less = worst_response_ns([*frames[: n + 1], Frame(lower - 1, 10**6)], n, 1)
+        if less != worst_response_ns([*frames[: n + 1], Frame(lower, 10**6)], n, 1) - 1:
+            return False
+    return True
 
 
 def _sent(frames, phases, end):
