@@ -18,7 +18,7 @@ from pdm_alloc.files.tables.read_catalogue import fitted
 from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved, table_shorts
 from pdm_alloc.studies.signal_places import signals_beside
 from pdm_alloc.studies.signal_side import SignalSide
-from pdm_alloc.studies.signal_sizing import SignalSizing, has_signals, size_signals
+from pdm_alloc.studies.signal_sizing import ModuleOption, SignalSizing, has_signals, read_by_signals, size_signals
 from pdm_alloc.studies.sizing import module_options
 from pdm_alloc.studies.what_if import compare
 from pdm_alloc.verify.check import violations
@@ -271,6 +271,7 @@ class Answers:
         self._results: deque[tuple[_Asked, Result]] = deque(maxlen=_REMEMBERED)
         self._wired: Allocation | None = None
         self._sided: tuple[_Sided, SignalSide | None] | None = None
+        self._weighed: tuple[_Weighed, SignalSizing] | None = None
 
     def __call__(self, question: Question, stop: Callable[[], bool]) -> Iterator[Answer | Early | Others]:
         """The answer, the same answer as more of it is known, then the other modules; until `stop` says True.
@@ -304,16 +305,29 @@ class Answers:
                 results = {**results, module.name: self._judge(question, module, stop)}
                 yield Others(results, len(results) == len(question.catalogue))
         if has_signals(question.vehicle) and not stop():
-            enough = module_options(question.catalogue, {n for n, r in results.items() if isinstance(r, Allocation)})
-            study = size_signals(question.vehicle, question.catalogue, enough, time_limit_s=_CLOCK_S, stop=stop)
+            study = self._control_units(question, results, stop)
             yield Others(results, len(results) == len(question.catalogue), study)
+
+    def _control_units(self, question: Question, results: dict[str, Result], stop: Callable[[], bool]) -> SignalSizing:
+        """How all control units do beside the modules that are enough; solved once for all tables that they read."""
+        vehicle, catalogue = read_by_signals(question.vehicle), question.catalogue
+        enough = module_options(catalogue, {n for n, r in results.items() if isinstance(r, Allocation)})
+        asked = _Weighed(vehicle, catalogue, tuple(enough))
+        if self._weighed is None or self._weighed[0] != asked:
+            study = size_signals(vehicle, catalogue, enough, time_limit_s=_CLOCK_S, stop=stop)
+            if stop():  # cut short: not to be remembered
+                return study
+            self._weighed = asked, study
+        return replace(self._weighed[1], vehicle=question.vehicle)
 
     def _side(self, question: Question) -> SignalSide | None:
         """The signal side beside the module looked at; boxes that are put somewhere stay there."""
-        asked = _Sided(question.vehicle, _units(question, question.module), question.control_unit, question.sites)
+        vehicle, units = read_by_signals(question.vehicle), _units(question, question.module)
+        asked = _Sided(vehicle, question.catalogue, units, question.control_unit, question.sites)
         if self._sided is None or self._sided[0] != asked:
-            self._sided = asked, _side_of(asked, question.catalogue)
-        return self._sided[1]
+            self._sided = asked, _side_of(asked)
+        side = self._sided[1]
+        return None if side is None else replace(side, vehicle=question.vehicle)
 
     def judged(self, question: Question, stop: Callable[[], bool]) -> Result:
         """The result of a question, without reasons or other modules."""
@@ -324,7 +338,9 @@ class Answers:
         wired, units = self._wired, _units(question, question.module)
         if wired is None or wired.units != units or self._known((question.vehicle, units, None)):
             return False
-        return not table_shorts(question.vehicle, units) and not violations(question.vehicle, units, wired.circuits)
+        if table_shorts(question.vehicle, units):
+            return False
+        return not violations(question.vehicle, units, wired.circuits, since=wired.vehicle)
 
     def _known(self, asked: "_Asked") -> Result | None:
         return next((result for other, result in reversed(self._results) if other == asked), None)
@@ -359,15 +375,26 @@ class Answers:
 
 @dataclass(frozen=True, slots=True)
 class _Sided:
-    """What the signal side is asked of."""
+    """What the signal side is asked of: the vehicle as far as signals read it, what there is and what is fitted."""
 
     vehicle: Vehicle
+    catalogue: Catalogue
     units: tuple[Unit, ...]
     control_unit: str
     sites: tuple[tuple[str, str], ...]
 
 
-def _side_of(asked: _Sided, catalogue: Catalogue) -> SignalSide | None:
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """What control units are weighed for: the vehicle as far as signals read it, and modules that are enough."""
+
+    vehicle: Vehicle
+    catalogue: Catalogue
+    modules: tuple[ModuleOption, ...]
+
+
+def _side_of(asked: _Sided) -> SignalSide | None:
+    catalogue = asked.catalogue
     names = [asked.control_unit] if asked.control_unit in {box.name for box in catalogue.boxes} else []
     side = signals_beside(asked.vehicle, catalogue, asked.units, names, time_limit_s=_CLOCK_S)
     boxes = [box for box in side.boxes if box.box.role != "module"] if side else []

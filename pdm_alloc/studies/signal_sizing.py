@@ -11,7 +11,7 @@ from pdm_alloc.allocator import LIMIT_S, SignalAllocation, allocate_signals, key
 from pdm_alloc.diagnose.signal_shortfall import SignalRemedy, SignalShortfall, signal_remedies, signal_shortfall
 from pdm_alloc.domain.module import Box, Catalogue, Keypad, Signal, fitted, natural_key
 from pdm_alloc.domain.showing import counted
-from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.signal_lines import BusWarning, MessageTime, bus_load, check_bus, pair_g, response_times
 from pdm_alloc.electrics.wire import mass_g_per_m
 from pdm_alloc.files.faults import Fault, InputError
@@ -34,6 +34,7 @@ __all__ = [
     "choose_boxes",
     "has_signals",
     "plan_bus",
+    "read_by_signals",
     "sets_by_cost",
     "signals_for",
     "size_signals",
@@ -455,6 +456,12 @@ class SignalSizing:
 def has_signals(vehicle: Vehicle) -> bool:
     """Whether a vehicle has a signal side: signals, or inputs with a reader."""
     return bool(signals_of_vehicle(vehicle) or key_counts(vehicle))
+
+
+def read_by_signals(vehicle: Vehicle) -> Vehicle:
+    """A vehicle as far as boxes, pins, wires of signals and the bus depend on it: of loads, names and places alone."""
+    loads = tuple(Load(load.name, "", 0, place=load.place) for load in vehicle.loads)
+    return replace(vehicle, loads=loads, commands=(), locked=(), concessions=(), table_hashes=())
 
 
 def signal_pin_count(box: Box) -> int:

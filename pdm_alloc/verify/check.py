@@ -84,7 +84,21 @@ RULES: tuple[Callable[[Recount], Iterator[Finding]], ...] = (
 )
 
 
-def violations(vehicle: Vehicle, units: Iterable[Unit], circuits: Iterable[PlacedCircuit]) -> list[Finding]:
+# Of these a circuit misses a limit, or keeps it, whatever the other circuits are.
+_BY_CIRCUIT = frozenset(
+    {
+        strength.running_current,
+        strength.inrush_peak,
+        strength.inrush_energy,
+        strength.trip_exists,
+        wires.wire_exists,
+    }
+)
+
+
+def violations(
+    vehicle: Vehicle, units: Iterable[Unit], circuits: Iterable[PlacedCircuit], since: Vehicle | None = None
+) -> list[Finding]:
     """Everything that is wrong with circuits on units.
 
     Parameters
@@ -95,6 +109,9 @@ def violations(vehicle: Vehicle, units: Iterable[Unit], circuits: Iterable[Place
         Modules fitted, labels unique.
     circuits : iterable of PlacedCircuit
         Where the items are said to be.
+    since : Vehicle, optional
+        A vehicle with which nothing was wrong with the same circuits on the same units. Where only loads differ from
+        it, limits that a circuit keeps by itself are recounted for circuits of these loads alone.
 
     Returns
     -------
@@ -106,8 +123,20 @@ def violations(vehicle: Vehicle, units: Iterable[Unit], circuits: Iterable[Place
     ValueError
         Two units with one label.
     """
-    recount = Recount(vehicle, tuple(units), tuple(circuits))
-    return [finding for rule in RULES for finding in rule(recount)]
+    units, circuits = tuple(units), tuple(circuits)
+    whole = Recount(vehicle, units, circuits)
+    touched = circuits if since is None else _touched(since, vehicle, circuits)
+    anew = whole if touched == circuits else Recount(vehicle, units, touched)
+    return [finding for rule in RULES for finding in rule(anew if rule in _BY_CIRCUIT else whole)]
+
+
+def _touched(since: Vehicle, vehicle: Vehicle, circuits: tuple[PlacedCircuit, ...]) -> tuple[PlacedCircuit, ...]:
+    """Circuits of which a load is another than before; all where more than loads is."""
+    if replace(since, loads=vehicle.loads, table_hashes=vehicle.table_hashes) != vehicle:
+        return circuits
+    before = {load.name: load for load in since.loads}
+    same = {load.name for load in vehicle.loads if before.get(load.name) == load}
+    return tuple(circuit for circuit in circuits if not same.issuperset(circuit.loads))
 
 
 def objections(vehicle: Vehicle, units: Iterable[Unit], circuit: PlacedCircuit) -> list[Finding]:
