@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import chain, islice
 from pathlib import Path
 from types import MappingProxyType
@@ -197,6 +198,7 @@ def _drop_nameless(grid: Grid, faults: Faults) -> None:
         grid.rows = [(number, [cells[i] for i in keep]) for number, cells in grid.rows]
 
 
+@lru_cache(maxsize=1024)
 def is_free(header: str) -> bool:
     """Whether a column travels through untouched (``x_...``)."""
     return clean(header).casefold().startswith("x_")

@@ -124,6 +124,7 @@ def _read_row(matrix: Matrix, names: dict[int, str], number: int, cells: list[st
             faults.add(_TABLE, number, state, cells[position], error.message, error.remedy)
 
 
+@lru_cache(maxsize=1024, typed=True)
 def duty_ppm(text: str) -> int:
     """A duty in parts per million, rounded up.
 
