@@ -13,9 +13,12 @@ pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 import ipywidgets as widgets
 
 import pdm_alloc as pa
+from pdm_alloc.panel import answers
 from pdm_alloc.panel.answers import Answer, Answers, Early, Wish, question_of
 from pdm_alloc.panel.panel import Panel
 from pdm_alloc.panel.views import short
+from pdm_alloc.studies.signal_places import signals_beside
+from pdm_alloc.studies.signal_sizing import size_signals
 
 DATA = Path(__file__).parents[2] / "data"
 WAIT_S = 60
@@ -102,6 +105,57 @@ def test_that_it_is_enough_comes_before_the_best_wiring(tables):
     limit_a = table.limit_a[table.loads.str.contains("instruments")].max()
     assert not isinstance(next(ask(drawing(less, "instruments", int(1000 * limit_a) + 1))), Early)
     assert next(ask(less)).allocation is answer.allocation  # taken back: nothing is solved again
+
+
+def asked_about(tables, vehicle):
+    """The question of a vehicle on the middle module."""
+    set_to = vehicle.settings
+    wish = Wish(tables[1]["middle-42"], set_to.headroom_pct, set_to.spare_channels, set_to.strategy)
+    return question_of(vehicle, tables[1], wish)
+
+
+def with_load(vehicle, name, **changes):
+    """The vehicle with one load altered."""
+    return replace(vehicle, loads=tuple(replace(x, **changes) if x.name == name else x for x in vehicle.loads))
+
+
+def test_signals_are_worked_out_anew_only_where_they_read_what_changed(tables, monkeypatch):
+    """An edit of a power load leaves boxes, pins and bus as they are; any other edit brings those of a fresh count."""
+    counted = []
+    monkeypatch.setattr(answers, "signals_beside", lambda *a, **k: counted.append(1) or signals_beside(*a, **k))
+    asked, catalogue = Answers(), tables[1]
+    always = tuple(replace(x, condition="not ignition") if x.name == "crew safety" else x for x in tables[0].commands)
+    fed = replace(tables[0].settings, control_unit_load="engine computer")
+    vehicle = replace(tables[0], commands=always, settings=fed)
+    side = lambda v, c=catalogue: asked._side(replace(asked_about(tables, v), catalogue=c))  # noqa: E731
+    first = side(vehicle)
+    number = len(counted)
+    less = with_load(vehicle, "tracking unit", running_ma=70)  # draws from the parked vehicle
+    after = side(less)
+    assert len(counted) == number  # nothing worked out
+    assert after.vehicle == less and after.as_plain() != first.as_plain()
+    assert after.as_plain() == signals_beside(less, catalogue, after.units).as_plain()
+    moved = with_load(less, "engine computer", place="boot")
+    again = side(moved)
+    assert again.as_plain() == signals_beside(moved, catalogue, after.units).as_plain() != after.as_plain()
+    assert len(counted) > number
+    boxes = tuple(replace(box, mass_g=1.0) for box in catalogue.boxes)
+    assert {box.box.mass_g for box in side(moved, replace(catalogue, boxes=boxes)).boxes} == {1.0}
+
+
+def test_control_units_are_weighed_once_for_an_edit_of_power(tables, monkeypatch):
+    """Which control units are enough is not solved again where only a power load has changed."""
+    weighed = []
+    monkeypatch.setattr(answers, "size_signals", lambda *a, **k: weighed.append(1) or size_signals(*a, **k))
+    asked = Answers()
+    study = lambda v, stop: asked._control_units(asked_about(tables, v), {}, stop)  # noqa: E731
+    study(tables[0], lambda: True)  # overtaken: what there is of it is not kept
+    first = study(tables[0], lambda: False)
+    less = drawing(tables[0], "instruments", 900)
+    again = study(less, lambda: False)
+    assert len(weighed) == 2
+    assert again.vehicle == less and again.results == first.results
+    assert again.results == size_signals(less, tables[1], [], time_limit_s=20).results
 
 
 def test_early_verdict_leaves_the_answer_as_it_is(panel):

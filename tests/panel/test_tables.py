@@ -1,13 +1,20 @@
 """All tables of the panel together: what a change of one brings along, and how a fault is pointed at."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 import pdm_alloc as pa
-from pdm_alloc.files.plain import vehicle_plain
+from pdm_alloc.files.faults import Faults, InputError
+from pdm_alloc.files.grids import Grid
+from pdm_alloc.files.plain import vehicle_hashes, vehicle_plain
+from pdm_alloc.files.sources import Source
+from pdm_alloc.files.tables.read_vehicle import vehicle_of
 from pdm_alloc.panel.tables import SHOWN, Tables
 
 DATA = Path(__file__).parents[2] / "data"
@@ -179,3 +186,64 @@ def test_rows_put_by_a_part_keep_who_they_are(tables):
 def test_every_table_shown_has_a_tab(tables):
     """Tables are found by name, in order."""
     assert [title.lower().replace(" ", "_") for title in tables.tabs._bar.titles] == list(SHOWN)
+
+
+def read_anew(tables):
+    """The vehicle as files with the same rows would be read, or what is wrong with them."""
+    rows = {table: tables.texts(table) for table in vehicle_plain(SMALL)}
+    grids = {
+        table: Grid(table, 1, list(lines[0]), [(n, list(line.values())) for n, line in enumerate(lines, 1)])
+        for table, lines in rows.items()
+        if lines
+    }
+    try:
+        return vehicle_of(Source(SMALL.name, grids), Faults())
+    except InputError as error:
+        return str(error)
+
+
+# A part of the demo, so that it is read in no time.
+SMALL = vehicle_hashes(
+    replace(COUPE, loads=COUPE.loads[:8], signals=(), locked=(), parts=(), wire_colours=(), concessions=())
+)
+
+_CELLS = {
+    "loads": {
+        "running_a": ("3,25", "7", "120 %", "0", "-1"),
+        "count": ("2", "1.5"),
+        "tolerance_pct": ("120", "10"),
+        "kind": ("led", "lde"),
+        "place": ("dash", "boot", "nowhere"),
+        "command": ("horn", "hron"),
+    },
+    "commands": {"condition": ("ignition", "ignition and"), "on_s": ("3", "")},
+    "supply": {"supply_v": ("12.1", "0")},
+    "places": {"ambient_c": ("60", "hot"), "place": ("dash 2",)},
+}
+_STEPS = st.lists(
+    st.sampled_from(
+        [(t, column, text) for t, cells in _CELLS.items() for column, texts in cells.items() for text in texts]
+    ).flatmap(lambda cell: st.tuples(st.just(cell), st.integers(0, 3)))
+    | st.just("undo"),
+    min_size=1,
+    max_size=4,
+)
+
+
+@settings(max_examples=12)
+@given(_STEPS)
+def test_any_edits_leave_what_reading_the_tables_anew_gives(steps):
+    """After each of any edits, good and bad, and steps back, the vehicle is that of a fresh read of the good texts."""
+    tables = Tables(SMALL.name, vehicle_plain(SMALL), CATALOGUE)
+    assert tables.vehicle == SMALL
+    for step in steps:
+        if step == "undo":
+            tables.undo()
+        else:
+            (table, column, text), row = step
+            grid = tables.grids[table]
+            grid.act({"op": "edit", "edits": [[grid.sheet.rows[row].key, column, text]]})
+        try:
+            assert tables.vehicle == read_anew(tables)
+        except InputError as error:
+            assert str(error) == read_anew(tables)

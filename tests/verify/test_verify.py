@@ -4,13 +4,15 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.domain.vehicle import PPM, Command, Load, State, Vehicle
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.assignment import COLUMNS, Finding
-from pdm_alloc.verify.check import objections, verify
+from pdm_alloc.verify.check import objections, verify, violations
 from tests.verify import case
 from tests.verify.case import MODULE, UNIT, VEHICLE, wired
 
@@ -166,3 +168,23 @@ def test_two_of_a_bridge_are_a_pair_where_nothing_reverses():
     turns = replace(vehicle, loads=(replace(vehicle.loads[0], needs=frozenset({"reversing"})),))
     assert verify(turns, both, table).empty
     assert set(verify(turns, module, table)["rule"]) == {"reversing"}
+
+
+_CHANGES = st.one_of(
+    st.integers(1, 16).map(lambda amps: {"running_ma": 1000 * amps, "inrush_ma": 4000 * amps}),
+    st.floats(1.0, 500.0).map(lambda ms: {"inrush_ms": ms}),
+    st.floats(0.1, 60.0).map(lambda metres: {"length_m": metres, "max_drop_pct": 2.0}),
+    st.integers(1, 5).map(lambda number: {"count": number}),
+    st.sampled_from([{"command": "lights"}, {"needs": frozenset({"pwm"})}, {"name": "another"}, {"share": False}]),
+)
+_EDITS = st.lists(st.tuples(st.sampled_from([load.name for load in VEHICLE.loads]), _CHANGES), max_size=4)
+
+
+@given(_EDITS, st.booleans())
+def test_circuits_touched_by_edits_are_all_that_needs_recounting(edits, is_colder):
+    """Whatever loads are edited, and whether more than loads is, the findings are those of a recount of everything."""
+    edited = case.in_the_cold(VEHICLE) if is_colder else VEHICLE
+    for name, changes in edits:
+        loads = tuple(replace(load, **changes) if load.name == name else load for load in edited.loads)
+        edited = replace(edited, loads=loads)
+    assert violations(edited, [UNIT], wired(), since=VEHICLE) == violations(edited, [UNIT], wired())
