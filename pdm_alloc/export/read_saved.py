@@ -333,7 +333,8 @@ class Kept:
         """How many warnings of each severity."""
         if self.allocation is None:
             return ""
-        given = all_warnings(self.allocation.vehicle, self.allocation.units, self.allocation.wired)
+        beside = self.allocation.signals.care() if self.allocation.signals else ()
+        given = all_warnings(self.allocation.vehicle, self.allocation.units, self.allocation.wired, beside)
         numbers = [(sum(w.severity == word for w in given), word) for word in ("danger", "warning", "note")]
         return ", ".join(counted(n, word) for n, word in numbers if n) or "none"
 

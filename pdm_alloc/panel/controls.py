@@ -136,7 +136,8 @@ class Controls:
     def take(self, allocation: Allocation) -> str:
         """Put the controls as an allocation has them; what is not there to choose is said."""
         settings, unit = allocation.vehicle.settings, allocation.units[0]
-        self.restore({**settings_shown(settings), "module": unit.module.name, "place": unit.place or ""})
+        fit = {"module": unit.module.name, "place": unit.place or "", **_boxes_shown(allocation)}
+        self.restore({**settings_shown(settings), **fit})
         if len(allocation.units) > 1:
             return "It has several modules, and the panel looks at one: the first of them is chosen."
         if self.module.value != unit.module.name:
@@ -189,6 +190,14 @@ def beginning(vehicle: Vehicle, catalogue: Catalogue) -> str:
 _KEPT = ("module", "place", "unit", "headroom", "spares", "strategy", "_sites")
 
 _CHEAPEST = ("cheapest that is enough", "")
+
+
+def _boxes_shown(allocation: Allocation) -> dict[str, str]:
+    """Control unit and places of all boxes as an allocation has them; nothing where it has no signal side."""
+    boxes = [box for box in allocation.signals.boxes if box.box.role != "module"] if allocation.signals else []
+    sites = {box.label: box.place for box in boxes if box.place}
+    unit = boxes[0].box.name if len(boxes) == 1 else ""
+    return {"unit": unit, "_sites": json.dumps(sites, sort_keys=True)} if boxes else {}
 
 
 def _modules(catalogue: Catalogue) -> list[tuple[str, str]]:

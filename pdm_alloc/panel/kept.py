@@ -1,6 +1,6 @@
 """Allocations side by side: kept under names, compared with the present one, one of them taken as built."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from pdm_alloc.panel.answers import Answer, Question
 from pdm_alloc.panel.markup import Html, amount, bar, plural, rows_of, said, table, tag
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import LIMIT_KINDS
+from pdm_alloc.studies.signal_sizing import has_signals
 from pdm_alloc.studies.what_if import rework, side_by_side
 
 __all__ = ["KeptAllocations"]
@@ -68,9 +69,9 @@ class KeptAllocations:
 
     @property
     def built(self) -> Allocation | None:
-        """The allocation that is built; None where none is."""
+        """The allocation that is built, without its signal side; None where none is."""
         kept = self._shelf[self._shelf.built]
-        return kept.allocation if kept else None
+        return kept.allocation.with_signals(None) if kept and kept.allocation else None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -86,7 +87,7 @@ class KeptAllocations:
             Empty: that of its module. A name that is taken gets a number.
         """
         answer = self._answer()
-        allocation = (answer.allocation or answer.allocation_if) if answer else None
+        allocation = _present(answer)
         if answer is None or allocation is None:
             self._say("There is no allocation to keep: the verdict is awaited, or it is not enough.", is_fault=True)
             return
@@ -118,6 +119,8 @@ class KeptAllocations:
         self._chosen.value = kept.name
         built = f" What is built is {self._shelf.built}." if self._shelf.built else ""
         given = f" {kept.verdict.capitalize()}." if allocation.conditions else ""
+        if allocation.signals is None and has_signals(allocation.vehicle):
+            given += " Its signals are not in it: they were not worked out yet, or their boxes are not enough."
         self._say(f"Kept as {kept.name}.{' It counts as built.' if is_built else built}{given}{self._lasting}")
 
     def _put(self, kept: Sequence[Kept], built: str) -> None:
@@ -233,7 +236,7 @@ class KeptAllocations:
         self._choose()
 
     def _choose(self) -> None:
-        self._work.value = reworked(self.built, self._shelf[self._chosen.value or ""])
+        self._work.value = reworked(self._shelf[self._shelf.built], self._shelf[self._chosen.value or ""])
 
 
 def _text(words: str, example: str) -> widgets.Text:
@@ -249,6 +252,18 @@ def _choice(words: str) -> widgets.Dropdown:
 
 
 _NOW = "now, not kept"
+
+
+def _present(answer: Answer | None) -> Allocation | None:
+    """The allocation of an answer, or that without margins and guesses, and its signals where boxes are enough."""
+    allocation = (answer.allocation or answer.allocation_if) if answer else None
+    return allocation.with_signals(answer.side) if allocation and answer and answer.side else allocation
+
+
+def _alike(allocations: Mapping[str, Allocation]) -> dict[str, Allocation]:
+    """With their signal sides where all have one: beside one that has none, every signal would count as rewired."""
+    have_all = all(one.signals for one in allocations.values())
+    return {name: one if have_all else one.with_signals(None) for name, one in allocations.items()}
 
 
 def compared(kept: Sequence[Kept], built: str, answer: Answer | None) -> Html:
@@ -267,7 +282,7 @@ def compared(kept: Sequence[Kept], built: str, answer: Answer | None) -> Html:
     -------
     Html
     """
-    now = [Kept(_NOW, present)] if (present := (answer.allocation or answer.allocation_if) if answer else None) else []
+    now = [Kept(_NOW, present)] if (present := _present(answer)) else []
     columns = [*now, *(one for one in kept if one.allocation is not None)]
     lost = [
         tag("p", f"\u26a0 {one.name} cannot be used: {one.why}", "pdm-refusal") for one in kept if not one.allocation
@@ -280,12 +295,13 @@ def compared(kept: Sequence[Kept], built: str, answer: Answer | None) -> Html:
 
 def _compared(columns: Sequence[Kept], built: str, answer: Answer | None) -> Html:
     allocations = {one.name: one.allocation for one in columns if one.allocation is not None}
-    rows = list(rows_of(side_by_side(allocations, built)))
+    rows = list(rows_of(side_by_side(_alike(allocations), built)))
     heads = ["", *(f"{one.name} (built)" if one.name == built else one.name for one in columns)]
     lines: list[list[object]] = [
         ["verdict", *(one.verdict for one in columns)],
         ["module", *(row.modules for row in rows)],
         ["mounted at", *(row.places or "not decided" for row in rows)],
+        *([["control units", *map(_units, allocations.values())]] if any(map(_units, allocations.values())) else []),
         ["price", *_scaled([row.price for row in rows], "")],
         ["mass", *_scaled([row.mass_g / 1000 for row in rows], "kg")],
         ["of which wire and cable", *_scaled([row.harness_g / 1000 for row in rows], "kg")],
@@ -322,6 +338,13 @@ def _margin(one: Kept, kind: str) -> object:
             tag("div", where, "pdm-soft")]  # fmt: skip
 
 
+def _units(allocation: Allocation) -> str:
+    """Control units, expanders and keypads, and where they are."""
+    names = {unit.label for unit in allocation.units}
+    nodes = allocation.signals.nodes.items() if allocation.signals else ()
+    return ", ".join(f"{label} at {place}" if place else label for label, place in nodes if label not in names)
+
+
 def _rewire(row: Any) -> str:
     if pd.isna(row.moved):
         return "nothing is built"
@@ -338,12 +361,13 @@ def _differing(one: Kept, question: Question | None) -> str:
     return f"{', '.join(sorted(differ))} differ from the present ones" if differ else "as they stand"
 
 
-def reworked(built: Allocation | None, one: Kept | None) -> Html:
+def reworked(built: Kept | None, one: Kept | None) -> Html:
     """What is to be done to get from what is built to one of those kept."""
-    if built is None or one is None or one.allocation is None or one.allocation == built:
+    if built is None or one is None or not built.allocation or not one.allocation or one.allocation == built.allocation:
         return Html("")
+    before, after = _alike({"built": built.allocation, "then": one.allocation}).values()
     rows = [(r.action, r.subject, r.from_channel, r.to_channel, r.before, r.after)
-            for r in rows_of(rework(built, one.allocation))]  # fmt: skip
+            for r in rows_of(rework(before, after))]  # fmt: skip
     words = f"What is to be done from the built one to {one.name}: {plural(len(rows), 'step')}"
     body = table(("what", "subject", "from channel", "to channel", "before", "after"), rows, "", "rework")
     return tag("details", [tag("summary", words), body])

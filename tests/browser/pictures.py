@@ -16,6 +16,7 @@ TARGET = ROOT / "data" / "panel"
 VIEWS = {900: "Answer", 1400: "Board", 1920: "Switches"}
 HEIGHTS = {900: 1200, 1400: 900, 1920: 1000}
 COLOURS = 128
+WHOLE_MS = 300_000
 
 
 def main() -> None:
@@ -38,6 +39,7 @@ def photograph(browser, folder: Path, theme: str) -> None:
     server = start(arguments, private_env(folder, new_token()), folder, address_in_log)
     try:
         page = browser.new_page()
+        page.set_default_timeout(WHOLE_MS)
         page.goto(server.page, wait_until="domcontentloaded")
         set_up(Builder(page))
         for width, view in VIEWS.items():
@@ -62,6 +64,9 @@ def look_at(page: Page, view: str) -> None:
     """Choose a tab and wait until its page is there."""
     page.get_by_role("tab", name=view).click()
     expect(page.get_by_role("tabpanel", name=view)).to_be_visible(timeout=SLOW_MS)
+    for part in (".pdm-head", ".pdm-body"):  # every module and control unit is judged
+        expect(page.locator(part)).not_to_contain_text("\u2026", timeout=WHOLE_MS)
+    expect(page.locator(".pdm-body .pdm-signals")).to_have_count(1, timeout=WHOLE_MS)
     page.wait_for_timeout(3000)
 
 

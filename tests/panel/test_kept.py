@@ -15,6 +15,7 @@ from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.read_saved import Shelf, built_harness, harnesses, kept_file
 from pdm_alloc.export.saved_tables import allocation_digest, allocation_json
 from pdm_alloc.panel.kept import KeptAllocations
+from pdm_alloc.studies.signal_places import signals_beside
 from pdm_alloc.verify.check import violations
 
 DATA = Path(__file__).parents[2] / "data"
@@ -39,7 +40,8 @@ def answers(tmp_path_factory):
 
 def answer(vehicle, module):
     question = SimpleNamespace(vehicle=vehicle, module=CATALOGUE[module])
-    return SimpleNamespace(allocation=pa.allocate(vehicle, CATALOGUE[module]), allocation_if=None, question=question)
+    allocation = pa.allocate(vehicle, CATALOGUE[module])
+    return SimpleNamespace(allocation=allocation, allocation_if=None, side=None, question=question)
 
 
 class Desk:
@@ -99,7 +101,7 @@ def test_kept_ones_survive_a_killed_kernel(tmp_path, answers):
 def test_one_that_is_enough_if_is_kept_with_its_conditions(tmp_path, answers):
     """It is kept, compared and read back with what it is enough under, which no saved allocation says itself."""
     given = replace(answers[0].allocation, conditions=("headroom is 18 % instead of 20 %",))
-    if_ = SimpleNamespace(allocation=None, allocation_if=given, question=answers[0].question)
+    if_ = SimpleNamespace(allocation=None, allocation_if=given, side=None, question=answers[0].question)
     desk = Desk(tmp_path, if_)
     desk.kept.keep("close")
     assert "enough if: headroom is 18 % instead of 20 %." in desk.notice.lower()
@@ -185,7 +187,7 @@ def test_going_back_hands_over_the_allocation(answers):
 
 def test_nothing_to_keep(answers):
     """Where the module is not enough there is nothing to keep, and that is said."""
-    desk = Desk(None, SimpleNamespace(allocation=None, allocation_if=None, question=answers[0].question))
+    desk = Desk(None, SimpleNamespace(allocation=None, allocation_if=None, side=None, question=answers[0].question))
     desk.kept.keep("a")
     assert desk.kept.names == ()
     assert "no allocation to keep" in desk.notice
@@ -243,3 +245,41 @@ def test_built_harness_comes_from_the_folder_alone(tmp_path, answers):
     desk.press("Load as built")
     assert allocation_digest(desk.kept.built) == allocation_digest(answers[1].allocation)
     assert desk.changes == 1
+
+
+@pytest.fixture(scope="module")
+def with_boxes():
+    """Two answers of the demo, the second with its control unit elsewhere."""
+    coupe = pa.read_vehicle(DATA / "rally_coupe")
+    made = answer(coupe, "middle-42")
+    sides = [signals_beside(coupe, CATALOGUE, made.allocation.units, ["control-40"], [at]) for at in ("dash", "boot")]
+    assert all(sides)
+    return [SimpleNamespace(**{**vars(made), "side": side}) for side in sides]
+
+
+def test_the_signal_side_is_kept_with_the_allocation(tmp_path, with_boxes):
+    """Boxes, pins, keypads and bus come back from the file; where they are and what they change is compared."""
+    desk = Desk(tmp_path, with_boxes[0])
+    desk.kept.keep("at dash")
+    assert "signals are not in it" not in desk.notice
+    desk.answer = with_boxes[1]
+    desk.kept.keep("at boot")
+    again = Desk(tmp_path, with_boxes[1]).kept
+    for name, one in zip(("at dash", "at boot"), with_boxes, strict=True):
+        signals = again._shelf[name].allocation.signals
+        assert signals.as_plain() == one.side.as_plain()
+    shown = columns(desk)
+    assert shown["control units"]["at dash (built)"].startswith("control-40 at dash")
+    assert shown["control units"]["at boot"].startswith("control-40 at boot")
+    assert shown["to rewire"]["at boot"] == "nothing"  # the same pins, by wires of another length
+    assert desk.kept.built == with_boxes[0].allocation  # what is held is the wiring of the module
+
+
+def test_signals_still_worked_out_are_said_to_be_missing(with_boxes):
+    """Kept before the signals are known, the allocation has none, says so, and counts none as rewired."""
+    desk = Desk(None, SimpleNamespace(**{**vars(with_boxes[0]), "side": None}))
+    desk.kept.keep("early")
+    assert "Its signals are not in it" in desk.notice
+    desk.answer = with_boxes[0]
+    desk.kept.show(desk.answer)
+    assert columns(desk)["to rewire"]["now, not kept"] == "nothing"

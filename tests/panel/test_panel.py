@@ -387,10 +387,14 @@ def test_tables_can_be_put_by_a_part(panel):
 @pytest.mark.once
 def test_going_back_to_a_kept_one_brings_its_tables_and_wishes(panel):
     """After other loads, headroom and module, the kept allocation comes back whole: table, controls and answer."""
+    panel.controls.unit.value = "control-76"
+    assert panel.wait(WAIT_S)
     panel.keep("plain")
-    kept, rows = panel.allocation, panel.grid.sheet.complete
+    kept, rows, side = panel.allocation, panel.grid.sheet.complete, panel.answer.side
     edit(panel, "instruments", "running_a", "2.5")
     panel.controls.headroom.value = "25"
+    panel.controls.unit.value = ""
+    panel.controls.put_unit("control-40", "boot")
     panel.controls.module.value = "large-56"
     assert panel.wait(WAIT_S)
     assert panel.allocation.vehicle != kept.vehicle
@@ -399,6 +403,7 @@ def test_going_back_to_a_kept_one_brings_its_tables_and_wishes(panel):
     assert panel.grid.sheet.complete == rows
     assert (panel.controls.module.value, panel.controls.headroom.value) == ("middle-42", "20")
     assert panel.allocation == kept
+    assert panel.answer.side.as_plain() == side.as_plain()
     assert "Back to plain." in panel.compare._notice.value
 
 
