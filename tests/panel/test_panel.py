@@ -14,7 +14,9 @@ import ipywidgets as widgets
 
 import pdm_alloc as pa
 from pdm_alloc.panel import answers
+from pdm_alloc.panel import panel as panel_of
 from pdm_alloc.panel.answers import Answer, Answers, Early, Wish, question_of
+from pdm_alloc.panel.markup import Html
 from pdm_alloc.panel.panel import Panel
 from pdm_alloc.panel.views import short
 from pdm_alloc.studies.signal_places import signals_beside
@@ -101,6 +103,7 @@ def test_that_it_is_enough_comes_before_the_best_wiring(tables):
     assert isinstance(early, Early)
     assert pa.verify(replace(wired, vehicle=less)).empty
     assert answer.allocation == pa.allocate(less, module)
+    assert answer.side is None and next(parts).side  # signals only after the verdict
     table = answer.allocation.channels
     limit_a = table.limit_a[table.loads.str.contains("instruments")].max()
     assert not isinstance(next(ask(drawing(less, "instruments", int(1000 * limit_a) + 1))), Early)
@@ -165,6 +168,16 @@ def test_early_verdict_leaves_the_answer_as_it_is(panel):
     assert "keeps every limit" in head(panel)
     assert "data-run" not in head(panel)
     assert panel._answers == 1
+
+
+def test_no_picture_is_drawn_of_an_overtaken_answer(panel, monkeypatch):
+    """What stays in a saved notebook is drawn once an answer is whole, and not where a newer question has come."""
+    drawn = []
+    monkeypatch.setattr(panel_of, "static", lambda answer, *more: drawn.append(answer) or Html("picture"))
+    panel._saved, panel._answer = object(), lambda question, stop: iter([panel.answer])
+    assert list(panel._work(panel._asked, lambda: True)) == [panel.answer] and drawn == []
+    assert list(panel._work(panel._asked, lambda: False)) == [panel.answer, "picture"] and drawn == [panel.answer]
+    panel._saved = None
 
 
 def test_hidden_sections_are_not_drawn(panel):

@@ -6,6 +6,7 @@ import threading
 
 import pytest
 
+from pdm_alloc.panel import screen
 from pdm_alloc.panel.screen import Failure, Worker
 
 WAIT_S = 20
@@ -114,6 +115,41 @@ def test_handlers_and_deliveries_exclude_each_other(delivered):
         assert delivered == []
     assert worker.wait(WAIT_S)
     assert delivered == ["question"]
+
+
+def test_stop_waits_while_a_message_is_dealt_with(delivered):
+    """Between two solves a thread asks whether to go on; it is told only after an edit on its way, and then stops."""
+    asking, told = threading.Event(), []
+
+    def work(question, stop):
+        asking.set()
+        told.append(stop())
+        yield question
+
+    worker = Worker(work, delivered.append, delay_s=0)
+    with worker.lock:  # as a handler of messages holds it
+        worker.ask("old")
+        assert asking.wait(WAIT_S)
+        assert not worker.wait(0.1) and told == []
+        worker.overtake()
+    assert worker.wait(WAIT_S)
+    assert (told, delivered) == ([True], [])
+
+
+def test_a_part_is_sent_before_the_work_goes_on(monkeypatch):
+    """After each part the thread sleeps, so that the one that sends it runs before the next solve begins."""
+    order = []
+
+    def work(question, stop):
+        for part in (1, 2):
+            order.append(f"solve {part}")
+            yield part
+
+    monkeypatch.setattr(screen.time, "sleep", lambda seconds: order.append("sleep" if seconds > 0 else "no sleep"))
+    worker = Worker(work, lambda part: order.append(f"part {part}"), delay_s=0)
+    worker.ask("question")
+    assert worker.wait(WAIT_S)
+    assert order == ["solve 1", "part 1", "sleep", "solve 2", "part 2", "sleep"]
 
 
 # Twenty equal-looking knapsacks at once: the solver is still in there after a second, and is told to leave after two.
