@@ -301,7 +301,7 @@ def _compared(columns: Sequence[Kept], built: str, answer: Answer | None) -> Htm
         ["verdict", *(one.verdict for one in columns)],
         ["module", *(row.modules for row in rows)],
         ["mounted at", *(row.places or "not decided" for row in rows)],
-        *([["control units", *map(_units, allocations.values())]] if any(map(_units, allocations.values())) else []),
+        *_unit_line([_units(one) for one in allocations.values()]),
         ["price", *_scaled([row.price for row in rows], "")],
         ["mass", *_scaled([row.mass_g / 1000 for row in rows], "kg")],
         ["of which wire and cable", *_scaled([row.harness_g / 1000 for row in rows], "kg")],
@@ -343,6 +343,10 @@ def _units(allocation: Allocation) -> str:
     names = {unit.label for unit in allocation.units}
     nodes = allocation.signals.nodes.items() if allocation.signals else ()
     return ", ".join(f"{label} at {place}" if place else label for label, place in nodes if label not in names)
+
+
+def _unit_line(cells: list[str]) -> list[list[object]]:
+    return [["control units", *cells]] if any(cells) else []
 
 
 def _rewire(row: Any) -> str:
