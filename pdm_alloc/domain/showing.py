@@ -1,5 +1,6 @@
 """How objects show themselves: tables as copies, a headline over a table, errors that suggest near names."""
 
+import math
 from collections.abc import Callable, Container, Iterable, Sequence
 from difflib import get_close_matches
 from functools import lru_cache
@@ -17,6 +18,7 @@ __all__ = [
     "handed_out",
     "headline_table",
     "named",
+    "percent",
     "shown_in",
     "unshown",
 ]
@@ -90,6 +92,12 @@ def _text(value: object) -> str:
     if value is None or str(value) in ("nan", "<NA>", "NaT"):
         return ""
     return f"{round(value, 3):g}" if isinstance(value, float) and abs(value) < 1e5 else str(value)
+
+
+def percent(share: float) -> str:
+    """A share in per cent, to a tenth, or to its first digit where that is finer: no gap reads as if it were none."""
+    digits = max(1, -math.floor(math.log10(100 * abs(share)))) if share else 1
+    return f"{100 * share:.{digits}f} %"
 
 
 def counted(number: int, noun: str) -> str:

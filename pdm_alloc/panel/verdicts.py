@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable
 import pandas as pd
 
 from pdm_alloc.domain.module import Catalogue
+from pdm_alloc.domain.showing import percent
 from pdm_alloc.panel.answers import Answer, Early, Others, Question
 from pdm_alloc.panel.markup import Html, plural, rows_of, section, table, tag
 from pdm_alloc.panel.screen import Screen
@@ -128,7 +129,7 @@ def _enough(answer: Answer, result: Allocation) -> str:
     used = sum(len(circuit.channels) for circuit in result.circuits)
     spare = len(module.channels) - used
     subject, use = tightest(result)
-    sure = "proven best" if result.gap == 0 else f"{result.outcome}, within {100 * result.gap:.1f} %"
+    sure = "proven best" if result.gap == 0 else f"{result.outcome}, within {percent(result.gap)}"
     return (
         f"{module.name} carries {plural(loads, 'load')} as {plural(len(result.circuits), 'circuit')} on {used} of "
         f"{plural(len(module.channels), 'channel')}, {spare} spare. Used most: {subject}, {use:.0f} % ({sure})."

@@ -208,8 +208,9 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     solver = pulp.HiGHS(mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=_GAP, timeLimit=left, **options)
     try:
         problem.solve(solver)
-        solution = _read(problem.solverModel, variables, program.whole if whole else None)
-        if solution.outcome == NOT_ENOUGH and (clock.is_over() or problem.solverModel.getRunTime() >= left):
+        model: Any = problem.solverModel
+        solution = _read(model, variables, program.whole if whole else None)
+        if solution.outcome == NOT_ENOUGH and (clock.is_over() or model.getRunTime() >= left):
             return Solution(STOPPED_EMPTY)  # stopped in a relaxation, HiGHS may take that for one without a solution
         if not keeps_rows(program, solution.values):
             return Solution(FAILED)

@@ -10,7 +10,7 @@ import pandas as pd
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.circuits.items import inputs_wanted, item_types
 from pdm_alloc.domain.module import Unit, natural_key
-from pdm_alloc.domain.showing import counted, handed_out, headline_table
+from pdm_alloc.domain.showing import counted, handed_out, headline_table, percent
 from pdm_alloc.domain.vehicle import State, Vehicle
 from pdm_alloc.program.sums import Sums, Worst
 from pdm_alloc.result import channel_tables
@@ -508,7 +508,7 @@ class Allocation:
         names = " and ".join(u.label for u in self.units)
         tight = self.channels.headroom_pct.min() if len(self.channels) else float("nan")
         of = f" in {self.unproved}" if self.unproved else ""
-        sure = self.outcome if self.outcome == "proven best" else f"{self.outcome}, gap {100 * self.gap:.1f} %{of}"
+        sure = self.outcome if self.outcome == "proven best" else f"{self.outcome}, gap {percent(self.gap)}{of}"
         return (
             f"{names}: {counted(len(self.circuits), 'circuit')} on {used} of {counted(total, 'channel')}, "
             f"{total - used} spare, least headroom {tight:.0f} % ({sure})"

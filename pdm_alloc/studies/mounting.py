@@ -11,7 +11,7 @@ import pandas as pd
 
 from pdm_alloc.circuits.columns import TooManyCircuits
 from pdm_alloc.domain.module import Catalogue
-from pdm_alloc.domain.showing import handed_out, headline_table
+from pdm_alloc.domain.showing import handed_out, headline_table, percent
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, STOPPED_EMPTY, Clock
 from pdm_alloc.result.allocation import Allocation, Unsolved, all_warnings, care
@@ -211,7 +211,7 @@ class Mounting:
                 self.outcome, "No module and no two modules of the catalogue are enough at any place."
             )
         row = self.choices.iloc[0]
-        sure = self.outcome if self.outcome == PROVEN_BEST else f"{self.outcome}, gap {100 * self.gap:.1f} %"
+        sure = self.outcome if self.outcome == PROVEN_BEST else f"{self.outcome}, gap {percent(self.gap)}"
         price = "" if best.price is None else f"price {best.price:g}, "
         solved = int(self.choices["mass_g"].notna().sum())
         laid = (

@@ -10,7 +10,7 @@ import pytest
 from mypy import api as mypy
 
 import pdm_alloc as pa
-from pdm_alloc.domain.showing import UnknownName
+from pdm_alloc.domain.showing import UnknownName, percent
 from pdm_alloc.domain.vehicle import Load, Vehicle
 
 ROOT = Path(__file__).parents[2]
@@ -95,3 +95,11 @@ def test_names_in_long_tables_are_looked_up_like_those_in_short_ones():
     assert second.load("load 99") is many[99]
     with pytest.raises(UnknownName, match="did you mean"):
         second.load("load 9")
+
+
+@pytest.mark.parametrize(
+    ("share", "text"), [(0, "0.0 %"), (1, "100.0 %"), (0.0512, "5.1 %"), (0.0004, "0.04 %"), (1 / 31549, "0.003 %")]
+)
+def test_no_gap_reads_as_if_it_were_none(share, text):
+    """A single unit of the last objective is a gap: it is said with as many digits as it takes."""
+    assert percent(share) == text

@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Channel, Module
+from pdm_alloc.domain.showing import percent
 from pdm_alloc.domain.vehicle import Vehicle
 from tests.oracle.triplets import packing_vehicle, triplet_vehicle
 
@@ -69,7 +70,7 @@ def main() -> None:
         options.sets, options.seeds, options.spare, options.seconds
     ):
         used = sum(len(c.channels) for c in answer.circuits)
-        gap = f", gap {answer.gap:.2%} of {answer.unproved}" if answer.gap else ""
+        gap = f", gap {percent(answer.gap)} of {answer.unproved}" if answer.gap else ""
         print(
             f"{name:5s} seed {seed} {strategy:7s} {wall:6.1f} s, processor {spent:6.1f} s: {used} channels, by the sum"
             f" {least}, {answer.outcome}{gap}, {dict(answer.objectives)}",
