@@ -252,16 +252,20 @@ class Relaxation:
         return max(lower, minimise(self._at(k, held, lower, math.inf), [self.costs[k]], clock)[0].bound)
 
     def start(self, clock: Clock) -> list[Column] | None:
-        """A solution levelled over the circuits of the relaxation, the first objective near its bound; None: none."""
-        bound = self.bound(0, (), -math.inf, clock.part(0.2))
-        best = _levelled(self, 0, (), bound, None, clock)
-        return None if best is None else list(best)
+        """A solution of as many circuits as there can be, which are the easiest to fill, uneven as it is; None: none."""
+        many = dict.fromkeys(range(len(self.columns)), -1.0)
+        solution = minimise(self._at(0, (), -math.inf, math.inf), [many], clock.part(0.3))[0]
+        chosen = self._chosen(solution)
+        return _of_relaxation(self, chosen, math.inf, clock) if chosen else None
 
     def circuits(self, k: int, held: _Held, value: float, clock: Clock) -> tuple[list[Column], float]:
         """The most even circuits at a value of an objective, and a bound on their unevenness; empty where none are."""
         solution = minimise(self._at(k, held, value, value), [self.costs[-1]], clock)[0]
+        return self._chosen(solution), solution.bound
+
+    def _chosen(self, solution: Solution) -> list[Column]:
         times = zip(self.columns, solution.values, strict=False)
-        return [c for c, number in times for _ in range(round(number))], solution.bound
+        return [c for c, number in times for _ in range(round(number))]
 
 
 def optimise_priced(
