@@ -1,8 +1,9 @@
 """Parts of a growth: what is added to a module, or allowed to a load, how it is applied, and one step less of it."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
@@ -100,7 +101,7 @@ def applied(vehicle: Vehicle, units: Sequence[Unit], parts: Sequence[Part]) -> G
     return grown
 
 
-def _with_module(grown: Grown, number: int, **changes) -> Grown:
+def _with_module(grown: Grown, number: int, **changes: Any) -> Grown:
     vehicle, units = grown
     unit = units[number]
     unit = replace(unit, module=replace(unit.module, **changes))
@@ -259,7 +260,7 @@ def _volts(part: Part) -> str:
     return f"a supply range {way} to {part.need:g} V (it works {way} to {part.have:g} V)"
 
 
-_SAID = {
+_SAID: Mapping[str, Callable[[Part], str]] = {
     "channels": _channels_said,
     "channel strength": lambda p: f"{plural(p.number, 'channel')} of {_channel_words(p)} in place of {_weaker_ones(p)}",
     "reversing channels": lambda p: f"{plural(p.number, 'more reversing pair')} made of channels that are there",

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import NamedTuple
 
-from pdm_alloc.circuits.classes import channel_classes, rating_of
+from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of
 from pdm_alloc.circuits.columns import CircuitBook, Counts
+from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.diagnose.bearing import why_unborne, with_rating
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part
@@ -138,17 +139,17 @@ class _Bench:
     book: CircuitBook
 
     @cached_property
-    def ratings(self):
+    def ratings(self) -> tuple[Rating, ...]:
         """Of every class there is."""
         classes, _ = channel_classes(self.vehicle, self.units)
         return tuple(dict.fromkeys(c.rating for c in classes))
 
     @cached_property
-    def wiring(self):
+    def wiring(self) -> Wiring:
         """Lengths and wires."""
         return self.book.wiring(self.vehicle)
 
-    def _bears(self, ask: _Ask, rating) -> bool:
+    def _bears(self, ask: _Ask, rating: Rating) -> bool:
         return self.book.bears(ask.types, rating, self.wiring, ask.counts)
 
     def has_channel(self, ask: _Ask) -> bool:
@@ -226,7 +227,7 @@ class _Bench:
         span = range(low, high)
         return STEP_MA * (low + bisect_left(span, True, key=lambda step: self.bears(ask, tried(step * STEP_MA))))
 
-    def _least_peak(self, ask: _Ask, ma: int, usual: int, upper: int, tried) -> int:
+    def _least_peak(self, ask: _Ask, ma: int, usual: int, upper: int, tried: Callable[[int, int], NewKind]) -> int:
         if upper <= usual or self.bears(ask, tried(ma, usual)):
             return usual
         low, high = usual // STEP_MA, -(-upper // STEP_MA)
@@ -316,7 +317,7 @@ def _paired(part: Part, free: Free, units: Sequence[Unit], moved: dict[str, str]
     """Reversing pairs of two free channels of one kind and bank that are strong enough."""
     assert part.new is not None
     names: list[str] = []
-    groups: dict[tuple, list[tuple[int, Channel]]] = {}
+    groups: dict[tuple[str | None, Channel], list[tuple[int, Channel]]] = {}
     for number, c in free:
         if number == part.unit and _serves(c, part.new.channel):
             groups.setdefault((c.bank, plain(c)), []).append((number, c))

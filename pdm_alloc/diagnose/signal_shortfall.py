@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 import pandas as pd
 
@@ -12,6 +13,7 @@ from pdm_alloc.electrics.signal_lines import MOST_SWITCHES, Ladder, design_ladde
 from pdm_alloc.program.signal_program import (
     NEW_CONNECTOR,
     Move,
+    PinUse,
     SignalProgram,
     SignalType,
     Target,
@@ -106,7 +108,7 @@ def signal_shortfall(
     return SignalShortfall(outcome, _pins(grown), _supplies(grown, uses, signals), _named(uses), allocation)
 
 
-def _widened(box: FittedBox, signals) -> FittedBox:
+def _widened(box: FittedBox, signals: Sequence[Signal]) -> FittedBox:
     """The box with as many added pins of every function as the signals could take."""
     pins: list[SignalPin] = []
     for words in sorted({_words(signal) for signal in signals}):
@@ -128,7 +130,7 @@ def _words(signal) -> tuple[str, ...]:
     return (signal.rule.function, *sorted(signal.needs & {"pwm"}))
 
 
-def _grown(box: FittedBox, widened: FittedBox, uses, signals) -> FittedBox:
+def _grown(box: FittedBox, widened: FittedBox, uses: Sequence[PinUse], signals: Sequence[Signal]) -> FittedBox:
     """The box with those added pins that are used, and supplies no stronger than what is drawn from them."""
     used = {pin for use in uses if use.box == box.label for pin in use.pins}
     drawn = _drawn(box.label, uses, signals)
@@ -137,15 +139,15 @@ def _grown(box: FittedBox, widened: FittedBox, uses, signals) -> FittedBox:
     return replace(box, box=_with(box.box, pins))
 
 
-def _with(box: Box, pins) -> Box:
+def _with(box: Box, pins: Iterable[SignalPin]) -> Box:
     return replace(box, pins=tuple(pins))
 
 
-def _is_added_supply(pin) -> bool:
+def _is_added_supply(pin: SignalPin) -> bool:
     return pin.connector == NEW_CONNECTOR and bool(pin.functions & {"supply_5v", "sensor_ground"})
 
 
-def _drawn(label, uses, signals) -> Counter[str]:
+def _drawn(label: str, uses: Sequence[PinUse], signals: Sequence[Signal]) -> Counter[str]:
     currents = {signal.name: signal.current_ma for signal in signals}
     drawn: Counter[str] = Counter()
     for use in uses:
@@ -155,7 +157,7 @@ def _drawn(label, uses, signals) -> Counter[str]:
     return drawn
 
 
-def _pins(grown) -> tuple[tuple[str, str, int], ...]:
+def _pins(grown: Sequence[FittedBox]) -> tuple[tuple[str, str, int], ...]:
     added = [
         (box.label, " ".join(sorted(pin.functions)))
         for box in grown
@@ -165,12 +167,14 @@ def _pins(grown) -> tuple[tuple[str, str, int], ...]:
     return tuple((box, words, n) for (box, words), n in sorted(Counter(added).items()))
 
 
-def _supplies(grown, uses, signals) -> tuple[tuple[str, str, int], ...]:
+def _supplies(
+    grown: Sequence[FittedBox], uses: Sequence[PinUse], signals: Sequence[Signal]
+) -> tuple[tuple[str, str, int], ...]:
     drawn = [(box.label, pin, n) for box in grown for pin, n in _drawn(box.label, uses, signals).items()]
     return tuple((box, pin.removeprefix(f"{NEW_CONNECTOR}-"), n) for box, pin, n in sorted(drawn))
 
 
-def _named(uses) -> tuple[str, ...]:
+def _named(uses: Sequence[PinUse]) -> tuple[str, ...]:
     prefix = f"{NEW_CONNECTOR}-"
     names = [
         use.signal for use in uses if any((pin or "").startswith(prefix) for pin in (*use.pins, use.supply, use.ground))
@@ -181,6 +185,8 @@ def _named(uses) -> tuple[str, ...]:
 LADDER_MA = 5  # 5 V across a pull-up of 1 kohm with every switch closed
 
 _SWITCHES = ("switch_to_ground", "switch_to_battery")
+
+_Bought = TypeVar("_Bought", Keypad, Box)
 
 
 @dataclass(frozen=True)
@@ -262,7 +268,7 @@ def signal_remedies(
     return [remedy for remedy in remedies if remedy is not None]
 
 
-def _connection(signals, boxes) -> list[Signal]:
+def _connection(signals: Sequence[Signal], boxes: Sequence[FittedBox]) -> list[Signal]:
     """A bus connection where none is wired yet: what comes over the bus must get into a box that has pins for it."""
     roles = {box.box.role for box in boxes for pin in box.box.pins if "bus" in pin.functions}
     if not roles or any(signal.kind == "bus" and "spare" not in signal.needs for signal in signals):
@@ -271,15 +277,15 @@ def _connection(signals, boxes) -> list[Signal]:
     return [Signal(_free_name("bus connection", signals), "bus", reader=reader)]
 
 
-def _first(remedies):
+def _first(remedies: Iterable[SignalRemedy | None]) -> SignalRemedy | None:
     return next((remedy for remedy in remedies if remedy is not None), None)
 
 
-def _cheapest(things):
+def _cheapest(things: Iterable[_Bought]) -> list[_Bought]:
     return sorted(things, key=lambda t: (t.price is None, t.price or 0, t.mass_g or 0, natural_key(t.name)))
 
 
-def _movable(signals) -> tuple[SignalType, ...]:
+def _movable(signals: Sequence[Signal]) -> tuple[SignalType, ...]:
     """Types with spare signals in types of their own, so that these are not moved."""
     wired = types_of([s for s in signals if "spare" not in s.needs], True)
     return (*wired, *types_of([s for s in signals if "spare" in s.needs], True))
@@ -289,17 +295,19 @@ def _may_move(kind: SignalType, spare: set[str]) -> bool:
     return not kind.vital and kind.members[0][0] not in spare
 
 
-def _spare(signals) -> set[str]:
+def _spare(signals: Sequence[Signal]) -> set[str]:
     return {signal.name for signal in signals if "spare" in signal.needs}
 
 
-def _solve(plan: _Plan, boxes, clock) -> tuple[SignalProgram, tuple[int, ...], bool] | None:
+def _solve(plan: _Plan, boxes: Sequence[FittedBox], clock: Clock) -> tuple[SignalProgram, tuple[int, ...], bool] | None:
     model = build_signal_program(plan.types, pins_of(boxes), plan.targets, plan.moves)
     solution = solve_signals(model, (moved_signals, versatility), clock)
     return (model, solution.values, solution.outcome == PROVEN_BEST) if solution.values else None
 
 
-def _moved(model, values, signals) -> dict[int, list[tuple[str, int]]]:
+def _moved(
+    model: SignalProgram, values: tuple[int, ...], signals: Sequence[Signal]
+) -> dict[int, list[tuple[str, int]]]:
     """Items that go to each target: comfort before needed, then the last of their type."""
     comfort = {signal.name for signal in signals if signal.importance == "comfort"}
     taken: dict[int, list[tuple[str, int]]] = defaultdict(list)
@@ -310,7 +318,7 @@ def _moved(model, values, signals) -> dict[int, list[tuple[str, int]]]:
     return taken
 
 
-def _without(signals, items) -> list[Signal]:
+def _without(signals: Sequence[Signal], items: Sequence[tuple[str, int]]) -> list[Signal]:
     """Signals with some items taken out."""
     out: dict[str, int] = defaultdict(int)
     for name, _ in items:
@@ -319,15 +327,17 @@ def _without(signals, items) -> list[Signal]:
     return [signal for signal in fewer if signal.count]
 
 
-def _names(items) -> tuple[str, ...]:
+def _names(items: Sequence[tuple[str, int]]) -> tuple[str, ...]:
     return tuple(sorted((name for name, _ in items), key=natural_key))
 
 
-def _shown(names) -> str:
+def _shown(names: Iterable[str]) -> str:
     return ", ".join(dict.fromkeys(names))
 
 
-def _by_ladders(signals, boxes, types, clock) -> SignalRemedy | None:
+def _by_ladders(
+    signals: Sequence[Signal], boxes: Sequence[FittedBox], types: tuple[SignalType, ...], clock: Clock
+) -> SignalRemedy | None:
     each = max((n for n in range(1, MOST_SWITCHES + 1) if design_ladder(n)), default=0)
     plan = _ladder_plan(signals, types, each)
     solved = _solve(plan, boxes, clock) if plan.moves else None
@@ -351,7 +361,7 @@ def _by_ladders(signals, boxes, types, clock) -> SignalRemedy | None:
     return _checked("ladder", items, sentence, proved, after, boxes, clock, ladders=ladders)
 
 
-def _ladder_plan(signals, types, each: int) -> _Plan:
+def _ladder_plan(signals: Sequence[Signal], types: tuple[SignalType, ...], each: int) -> _Plan:
     """Switches of one place may share a ladder, on a pin with its own pull-up or with a pull-up from the 5 V supply."""
     switches = [t for t, k in enumerate(types) if k.kind == "switch_to_ground" and _may_move(k, _spare(signals))]
     targets: list[Target] = []
@@ -364,7 +374,7 @@ def _ladder_plan(signals, types, each: int) -> _Plan:
     return _Plan(types, tuple(targets), tuple(moves))
 
 
-def _ladder(name: str, group) -> tuple[str, tuple[str, ...], Ladder]:
+def _ladder(name: str, group: Sequence[tuple[str, int]]) -> tuple[str, tuple[str, ...], Ladder]:
     ladder = design_ladder(len(group))
     if ladder is None:
         raise ValueError(f"no ladder of {len(group)} switches can be told apart")
@@ -385,20 +395,22 @@ def _ladder_words(keys: Sequence[str], ladder: Ladder, kind: SignalType | None) 
     return f"{', '.join(keys)} on one analog pin through a resistor ladder ({parts}: {gap})"
 
 
-def _free_name(name, signals) -> str:
+def _free_name(name: str, signals: Sequence[Signal]) -> str:
     taken = {signal.name for signal in signals}
     while name in taken:
         name += "'"
     return name
 
 
-def _standing(name, kind: SignalType) -> Signal:
+def _standing(name: str, kind: SignalType) -> Signal:
     return Signal(
         name, kind.kind, 1, kind.place, "needed", frozenset(kind.supplies), kind.current_ma, True, kind.reader
     )
 
 
-def _by_relays(signals, boxes, types, clock) -> SignalRemedy | None:
+def _by_relays(
+    signals: Sequence[Signal], boxes: Sequence[FittedBox], types: tuple[SignalType, ...], clock: Clock
+) -> SignalRemedy | None:
     weak = [t for t, k in enumerate(types) if _can_relay(k) and _may_move(k, _spare(signals))]
     coils = [SignalType("low_side", (), (), RELAY_COIL_MA, types[t].place, types[t].reader, False) for t in weak]
     plan = _Plan(types, tuple(map(Target, coils)), tuple(Move(t, n) for n, t in enumerate(weak)))
@@ -418,7 +430,9 @@ def _can_relay(kind: SignalType) -> bool:
     return kind.kind in ("low_side", "high_side") and not kind.qualifiers
 
 
-def _by_keypad(signals, boxes, types, keypad: Keypad, clock) -> SignalRemedy | None:
+def _by_keypad(
+    signals: Sequence[Signal], boxes: Sequence[FittedBox], types: tuple[SignalType, ...], keypad: Keypad, clock: Clock
+) -> SignalRemedy | None:
     switches = [t for t, k in enumerate(types) if k.kind in _SWITCHES and _may_move(k, _spare(signals))]
     plan = _Plan(types, (Target(None, most=keypad.keys),), tuple(Move(t, 0) for t in switches))
     solved = _solve(plan, boxes, clock) if switches else None
@@ -431,7 +445,9 @@ def _by_keypad(signals, boxes, types, keypad: Keypad, clock) -> SignalRemedy | N
     return _checked("keypad", items, sentence, proved, after, boxes, clock, bought=(keypad.name,))
 
 
-def _by_expander(signals, boxes, expander: Box, clock) -> SignalRemedy | None:
+def _by_expander(
+    signals: Sequence[Signal], boxes: Sequence[FittedBox], expander: Box, clock: Clock
+) -> SignalRemedy | None:
     label = expander.name
     while label in {box.label for box in boxes}:
         label += "'"
@@ -446,7 +462,16 @@ def _by_expander(signals, boxes, expander: Box, clock) -> SignalRemedy | None:
     return SignalRemedy("expander", names, sentence, proved, allocation, bought=(expander.name,))
 
 
-def _checked(kind, items, sentence, proved, signals, boxes, clock, **more) -> SignalRemedy | None:
+def _checked(
+    kind: str,
+    items: Sequence[tuple[str, int]],
+    sentence: str,
+    proved: bool,
+    signals: Sequence[Signal],
+    boxes: Sequence[FittedBox],
+    clock: Clock,
+    **more: Any,
+) -> SignalRemedy | None:
     """The remedy, if the altered signals are enough and the recount agrees."""
     allocation = allocate_signals(signals, boxes, time_limit_s=max(0.1, clock.left_s))
     return SignalRemedy(kind, _names(items), sentence, proved, allocation, **more) if allocation else None

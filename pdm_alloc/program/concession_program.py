@@ -27,6 +27,8 @@ _VARIANTS = ("relay", "soft_start", "drop", "measure", "divide")  # a load takes
 Borne = dict[Rating, set[Counts]]
 """Circuits of a command by what bears them."""
 
+Kinds = Sequence[ChannelClass]
+
 _NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
 _USUAL, _LARGEST = 64, 10_000_000  # weight of a set; a cost beyond would lose its last digit to the solver's tolerance
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
@@ -40,6 +42,10 @@ class Form:
     item: ItemType
     load: str
     option: int | None
+
+
+Forms = Mapping[str, Sequence[Form]]
+"""By command."""
 
 
 @dataclass
@@ -234,7 +240,7 @@ class _ConcededSums(Sums):
         return super().broken_by(limit, at_home, clock)
 
 
-def _late_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command, task: Task, banked: bool) -> LateRows:
+def _late_rows(model: Model, vehicle: Vehicle, unit: Unit, by_command: Forms, task: Task, banked: bool) -> LateRows:
     """Rows of banks and the whole module, its peak too, added as a set of concessions breaks them.
 
     Two commands that are joined come on together, so at the change of one input neither may have an inrush: none is
@@ -291,7 +297,7 @@ def _changed(vehicle: Vehicle, option: Option) -> ItemType:
     return load_types(replace(vehicle, loads=loads))[0]
 
 
-def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[Form], kinds) -> None:
+def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[Form], kinds: Kinds) -> None:
     """Circuits at the headroom wanted, and those that only half of it allows."""
     less = model.number("headroom", command)
     half = vehicle.settings.headroom_pct / 2
@@ -309,7 +315,7 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[F
         _add_circuit(model, variants, counts, on, kinds, None if is_wanted else less)
 
 
-def _strength(rating: Rating) -> tuple:
+def _strength(rating: Rating) -> tuple[float, ...]:
     currents = (rating.usable_ma, rating.peak_ma, rating.peak_ms, rating.rated_ma)
     return *currents, rating.pwm, rating.max_wire_mm2 or math.inf
 
@@ -321,7 +327,13 @@ def _free_of_labels(model: Model, item: ItemType) -> ItemType:
 
 
 def _add_circuit(
-    model: Model, variants, counts: Counts, numbers: Sequence[int], kinds, less: int | None, joined: str = ""
+    model: Model,
+    variants: Sequence[Form],
+    counts: Counts,
+    numbers: Sequence[int],
+    kinds: Kinds,
+    less: int | None,
+    joined: str = "",
 ) -> list[int]:
     """Variables of a circuit that some classes bear: one by one where banks count, or else one for all of them."""
     held = [variants[n].item.locked[0][1] for n, _ in counts if variants[n].item.locked]
@@ -336,7 +348,7 @@ def _add_circuit(
     return variables
 
 
-def _note_uses(model: Model, variants, counts: Counts, v: int, less: int | None) -> None:
+def _note_uses(model: Model, variants: Sequence[Form], counts: Counts, v: int, less: int | None) -> None:
     """The items a circuit has, and the concessions it takes."""
     labels = [variants[n].item.separate for n, _ in counts if variants[n].item.separate]
     for n, k in counts:
@@ -350,7 +362,7 @@ def _note_uses(model: Model, variants, counts: Counts, v: int, less: int | None)
             model.needs[given_up, own.load][v] = k
 
 
-def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
+def _add_joins(model: Model, vehicle: Vehicle, by_command: Forms, kinds: Kinds) -> None:
     """Everything of two commands on one channel."""
     for n, option in enumerate(model.options):
         if option.kind != "join":
@@ -366,7 +378,7 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command, kinds) -> None:
         model.program.row({**dict.fromkeys(variables, 1.0), model.chosen[n]: -1}, 0, 0)
 
 
-def _class_rows(model: Model, kinds) -> None:
+def _class_rows(model: Model, kinds: Kinds) -> None:
     """How many of the circuits that the same classes bear are on each of them: nothing else tells them apart there."""
     for classes, variables in model.alike.items():
         if len(classes) == 1:
@@ -407,7 +419,7 @@ def _need_rows(model: Model, vehicle: Vehicle) -> None:
         model.program.row({**weights, model.chosen[n]: -vehicle.load(load).count}, most=0)
 
 
-def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds, capacities: Sequence[Capacity]) -> None:
+def _capacity_rows(model: Model, vehicle: Vehicle, unit: Unit, kinds: Kinds, capacities: Sequence[Capacity]) -> None:
     for capacity in capacities:
         weights = {v: w for number, w in capacity.weights for v in model.uses[number]}
         model.program.row(weights, most=capacity.most)

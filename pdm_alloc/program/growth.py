@@ -7,7 +7,10 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 
+from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
+from pdm_alloc.circuits.draws import Wiring
+from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import a_few, filled, partly
@@ -168,7 +171,9 @@ def _on_new(case: GrowthTask, command: str, left: Counter[int], book: CircuitBoo
         left.subtract(dict(counts))
 
 
-def _circuit_of(types, left: Counter[int], rating, book: CircuitBook, wiring) -> tuple[Counts, Fit] | None:
+def _circuit_of(
+    types: tuple[ItemType, ...], left: Counter[int], rating: Rating, book: CircuitBook, wiring: Wiring
+) -> tuple[Counts, Fit] | None:
     free = {n: k for n, k in left.items() if k and not types[n].locked}
     if not types[0].together:
         return filled(types, free, rating, book, wiring)
@@ -250,7 +255,12 @@ class _BankProgram:
 
 
 def _bank_program(
-    case: GrowthTask, columns: Sequence[Column], chosen, growth: Growth, clock: Clock, uncapped: bool = False
+    case: GrowthTask,
+    columns: Sequence[Column],
+    chosen: Sequence[Column],
+    growth: Growth,
+    clock: Clock,
+    uncapped: bool = False,
 ) -> _BankProgram:
     """The least steps by which banks grow with these circuits, and no more new channels than were chosen.
 

@@ -214,7 +214,7 @@ def with_kinds(task: Task, kinds: Sequence[NewKind]) -> Task:
     return replace(task, classes=(*task.classes, *new), locked=(*task.locked, *(frozenset() for _ in new)))
 
 
-def _class_of(vehicle, units, number: int, kind: NewKind, items: int) -> ChannelClass:
+def _class_of(vehicle: Vehicle, units: Sequence[Unit], number: int, kind: NewKind, items: int) -> ChannelClass:
     rating = rating_of(vehicle, units[kind.unit], [kind.channel] * kind.width, kind.use)
     names = tuple(tuple(f" new {number + 1}-{n + 1}{side}" for side in "ab"[: kind.width]) for n in range(items))
     return ChannelClass(kind.unit, kind.use, rating, (), names)

@@ -308,7 +308,15 @@ def mount(
     return mounted(search_places(vehicle, catalogue, objective, time_limit_s, most, stop, **how))
 
 
-def search_places(vehicle, catalogue, objective="price", time_limit_s=None, most=2, stop=None, **how: Any) -> Search:
+def search_places(
+    vehicle: Vehicle,
+    catalogue: Catalogue,
+    objective: str | Mapping[str, float] = "price",
+    time_limit_s: float | None = None,
+    most: int = 2,
+    stop: Callable[[], bool] | None = None,
+    **how: Any,
+) -> Search:
     """The search of `mount`, run; see there."""
     places, wanted = mount_places(vehicle), objective_of(objective)
     if not places:

@@ -241,7 +241,9 @@ class Switchboard:
             rows.append((label, limit_name(limit), volts, stated / 1000, *_against(counts, limit.most_ma)))
         return pd.DataFrame(rows, columns=list(LIMITS))
 
-    def _sum(self, scene: "_Scene", limit: Limit, number: int, on: frozenset[str], new: frozenset[str]):
+    def _sum(
+        self, scene: "_Scene", limit: Limit, number: int, on: frozenset[str], new: frozenset[str]
+    ) -> tuple[int, int, float]:
         """Sum as stated and as it counts, mA, at one end of the span, and its voltage."""
         cut = Cut(number, on - new, new) if limit.is_peak else Cut(number, on)
         loading = {key: halves for key, halves in scene.loadings[limit].items() if key[0] in on}
