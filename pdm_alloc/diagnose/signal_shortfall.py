@@ -34,6 +34,13 @@ from pdm_alloc.program.solver import PROVEN_BEST, Clock
 __all__ = ["SignalRemedy", "SignalShortfall", "signal_remedies", "signal_shortfall"]
 
 
+Signals = Sequence[Signal]
+Boxes = Sequence[FittedBox]
+Types = tuple[SignalType, ...]
+Items = Sequence[tuple[str, int]]
+"""Names of signals and numbers of their items."""
+
+
 @dataclass(frozen=True)
 class SignalShortfall:
     """The least growth that makes the boxes enough.
@@ -108,7 +115,7 @@ def signal_shortfall(
     return SignalShortfall(outcome, _pins(grown), _supplies(grown, uses, signals), _named(uses), allocation)
 
 
-def _widened(box: FittedBox, signals: Sequence[Signal]) -> FittedBox:
+def _widened(box: FittedBox, signals: Signals) -> FittedBox:
     """The box with as many added pins of every function as the signals could take."""
     pins: list[SignalPin] = []
     for words in sorted({_words(signal) for signal in signals}):
@@ -126,11 +133,11 @@ def _widened(box: FittedBox, signals: Sequence[Signal]) -> FittedBox:
     return replace(box, box=replace(box.box, pins=(*box.box.pins, *pins)))
 
 
-def _words(signal) -> tuple[str, ...]:
+def _words(signal: Signal) -> tuple[str, ...]:
     return (signal.rule.function, *sorted(signal.needs & {"pwm"}))
 
 
-def _grown(box: FittedBox, widened: FittedBox, uses: Sequence[PinUse], signals: Sequence[Signal]) -> FittedBox:
+def _grown(box: FittedBox, widened: FittedBox, uses: Sequence[PinUse], signals: Signals) -> FittedBox:
     """The box with those added pins that are used, and supplies no stronger than what is drawn from them."""
     used = {pin for use in uses if use.box == box.label for pin in use.pins}
     drawn = _drawn(box.label, uses, signals)
@@ -147,7 +154,7 @@ def _is_added_supply(pin: SignalPin) -> bool:
     return pin.connector == NEW_CONNECTOR and bool(pin.functions & {"supply_5v", "sensor_ground"})
 
 
-def _drawn(label: str, uses: Sequence[PinUse], signals: Sequence[Signal]) -> Counter[str]:
+def _drawn(label: str, uses: Sequence[PinUse], signals: Signals) -> Counter[str]:
     currents = {signal.name: signal.current_ma for signal in signals}
     drawn: Counter[str] = Counter()
     for use in uses:
@@ -157,7 +164,7 @@ def _drawn(label: str, uses: Sequence[PinUse], signals: Sequence[Signal]) -> Cou
     return drawn
 
 
-def _pins(grown: Sequence[FittedBox]) -> tuple[tuple[str, str, int], ...]:
+def _pins(grown: Boxes) -> tuple[tuple[str, str, int], ...]:
     added = [
         (box.label, " ".join(sorted(pin.functions)))
         for box in grown
@@ -268,7 +275,7 @@ def signal_remedies(
     return [remedy for remedy in remedies if remedy is not None]
 
 
-def _connection(signals: Sequence[Signal], boxes: Sequence[FittedBox]) -> list[Signal]:
+def _connection(signals: Signals, boxes: Boxes) -> list[Signal]:
     """A bus connection where none is wired yet: what comes over the bus must get into a box that has pins for it."""
     roles = {box.box.role for box in boxes for pin in box.box.pins if "bus" in pin.functions}
     if not roles or any(signal.kind == "bus" and "spare" not in signal.needs for signal in signals):
@@ -285,7 +292,7 @@ def _cheapest(things: Iterable[_Bought]) -> list[_Bought]:
     return sorted(things, key=lambda t: (t.price is None, t.price or 0, t.mass_g or 0, natural_key(t.name)))
 
 
-def _movable(signals: Sequence[Signal]) -> tuple[SignalType, ...]:
+def _movable(signals: Signals) -> tuple[SignalType, ...]:
     """Types with spare signals in types of their own, so that these are not moved."""
     wired = types_of([s for s in signals if "spare" not in s.needs], True)
     return (*wired, *types_of([s for s in signals if "spare" in s.needs], True))
@@ -295,11 +302,11 @@ def _may_move(kind: SignalType, spare: set[str]) -> bool:
     return not kind.vital and kind.members[0][0] not in spare
 
 
-def _spare(signals: Sequence[Signal]) -> set[str]:
+def _spare(signals: Signals) -> set[str]:
     return {signal.name for signal in signals if "spare" in signal.needs}
 
 
-def _solve(plan: _Plan, boxes: Sequence[FittedBox], clock: Clock) -> tuple[SignalProgram, tuple[int, ...], bool] | None:
+def _solve(plan: _Plan, boxes: Boxes, clock: Clock) -> tuple[SignalProgram, tuple[int, ...], bool] | None:
     model = build_signal_program(plan.types, pins_of(boxes), plan.targets, plan.moves)
     solution = solve_signals(model, (moved_signals, versatility), clock)
     return (model, solution.values, solution.outcome == PROVEN_BEST) if solution.values else None
@@ -318,7 +325,7 @@ def _moved(
     return taken
 
 
-def _without(signals: Sequence[Signal], items: Sequence[tuple[str, int]]) -> list[Signal]:
+def _without(signals: Signals, items: Items) -> list[Signal]:
     """Signals with some items taken out."""
     out: dict[str, int] = defaultdict(int)
     for name, _ in items:
@@ -327,7 +334,7 @@ def _without(signals: Sequence[Signal], items: Sequence[tuple[str, int]]) -> lis
     return [signal for signal in fewer if signal.count]
 
 
-def _names(items: Sequence[tuple[str, int]]) -> tuple[str, ...]:
+def _names(items: Items) -> tuple[str, ...]:
     return tuple(sorted((name for name, _ in items), key=natural_key))
 
 
@@ -361,7 +368,7 @@ def _by_ladders(
     return _checked("ladder", items, sentence, proved, after, boxes, clock, ladders=ladders)
 
 
-def _ladder_plan(signals: Sequence[Signal], types: tuple[SignalType, ...], each: int) -> _Plan:
+def _ladder_plan(signals: Signals, types: Types, each: int) -> _Plan:
     """Switches of one place may share a ladder, on a pin with its own pull-up or with a pull-up from the 5 V supply."""
     switches = [t for t, k in enumerate(types) if k.kind == "switch_to_ground" and _may_move(k, _spare(signals))]
     targets: list[Target] = []
@@ -374,7 +381,7 @@ def _ladder_plan(signals: Sequence[Signal], types: tuple[SignalType, ...], each:
     return _Plan(types, tuple(targets), tuple(moves))
 
 
-def _ladder(name: str, group: Sequence[tuple[str, int]]) -> tuple[str, tuple[str, ...], Ladder]:
+def _ladder(name: str, group: Items) -> tuple[str, tuple[str, ...], Ladder]:
     ladder = design_ladder(len(group))
     if ladder is None:
         raise ValueError(f"no ladder of {len(group)} switches can be told apart")
@@ -395,7 +402,7 @@ def _ladder_words(keys: Sequence[str], ladder: Ladder, kind: SignalType | None) 
     return f"{', '.join(keys)} on one analog pin through a resistor ladder ({parts}: {gap})"
 
 
-def _free_name(name: str, signals: Sequence[Signal]) -> str:
+def _free_name(name: str, signals: Signals) -> str:
     taken = {signal.name for signal in signals}
     while name in taken:
         name += "'"

@@ -342,7 +342,7 @@ def _drawn(kind: SignalKind) -> str:
     return kind.source if kind.current_ma is None else f"{kind.current_ma / 1000:g} A ({kind.source})"
 
 
-def _markdown(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+def _markdown(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
     lines = [heads, ("---",) * len(heads), *rows]
     return "\n".join(f"| {' | '.join(line)} |" for line in lines)
 

@@ -4,6 +4,7 @@ import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from types import MappingProxyType
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating
@@ -315,7 +316,7 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[F
         _add_circuit(model, variants, counts, on, kinds, None if is_wanted else less)
 
 
-def _strength(rating: Rating) -> tuple[float, ...]:
+def _strength(rating: Rating) -> tuple[float | Fraction, ...]:
     currents = (rating.usable_ma, rating.peak_ma, rating.peak_ms, rating.rated_ma)
     return *currents, rating.pwm, rating.max_wire_mm2 or math.inf
 

@@ -220,12 +220,12 @@ class Relaxation:
     def __init__(self, pricing: Pricing):
         self.pricing, listed_columns = pricing, pricing.task.columns
         self.sacks: dict[str, dict[int, Knapsack]] = defaultdict(dict)
-        carried: dict[str, dict[int, float]] = defaultdict(dict)
+        self.stubs: dict[str, dict[int, float]] = defaultdict(dict)  # number and largest load of each, by command
         self.columns = list(listed_columns)
         for sack in pricing.sacks:
             self.sacks[sack.command][sack.number] = sack
             for least_ma, most_ma in sack.loads(_LOADS):
-                carried[sack.command][len(self.columns)] = most_ma
+                self.stubs[sack.command][len(self.columns)] = most_ma
                 self.columns.append(sack.stub(least_ma))
         task = replace(pricing.task, columns=tuple(self.columns))
         named = objectives(task, pricing.strategy)
@@ -236,7 +236,7 @@ class Relaxation:
             row for row in self.program.rows if row[0]
         ]  # items of priced commands are in none of these
         for command, sacks in self.sacks.items():
-            self.program.row(carried[command], least=next(iter(sacks.values())).total_ma)
+            self.program.row(self.stubs[command], least=next(iter(sacks.values())).total_ma)
 
     def _at(self, k: int, held: _Held, lower: float, upper: float) -> Program:
         """The rows, with the objectives before one held, and that one between limits where its costs are exact."""
@@ -252,9 +252,12 @@ class Relaxation:
         return max(lower, minimise(self._at(k, held, lower, math.inf), [self.costs[k]], clock)[0].bound)
 
     def start(self, clock: Clock) -> list[Column] | None:
-        """A solution of as many circuits as there can be, which are the easiest to fill, uneven as it is; None: none."""
+        """A solution of as many circuits as there can be, which are the easiest to fill, not evened out; or None."""
+        program = self._at(0, (), -math.inf, math.inf)
+        for command, numbers in self.stubs.items():
+            program.row(dict.fromkeys(numbers, 1.0), most=sum(t.count for t in self.pricing.task.types[command]))
         many = dict.fromkeys(range(len(self.columns)), -1.0)
-        solution = minimise(self._at(0, (), -math.inf, math.inf), [many], clock.part(0.3))[0]
+        solution = minimise(program, [many], clock.part(0.3))[0]
         chosen = self._chosen(solution)
         return _of_relaxation(self, chosen, math.inf, clock) if chosen else None
 
