@@ -1,6 +1,7 @@
 """Tables written: a vehicle, a catalogue, blank tables to start from, and the column guide."""
 
 import io
+from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
