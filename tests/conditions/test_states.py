@@ -4,11 +4,16 @@ from pathlib import Path
 
 import pytest
 
+from pdm_alloc.cli import main
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from tests.tables.good import write_files
 
 DATA = Path(__file__).parents[2] / "data"
+_FITTED = {
+    "size": ("--catalogue", str(DATA / "catalogue")),
+    "allocate": ("--catalogue", str(DATA / "catalogue"), "--module", "middle-36"),
+}
 
 
 def said_of(folder, conditions, states):
@@ -72,8 +77,45 @@ def test_command_on_without_inputs_needs_the_input_that_ends_it(tmp_path):
 
 
 def test_states_left_alone(tmp_path):
-    """No table of states, or commands without conditions: nothing is said."""
+    """Commands without conditions, and one that contradicts itself but is off in every state: nothing is said."""
     assert said_of(tmp_path / "a", {"lamp": "", "fan": ""}, "command,day\nlamp,1\nfan,\n") == []
+    assert said_of(tmp_path / "b", {"lamp": "key and not key", "fan": "key"}, "command,day\nlamp,\nfan,1\n") == []
+
+
+@pytest.mark.parametrize("inputs", [None, "input,kind\nkey,switch\n"])
+def test_condition_that_contradicts_itself_without_a_table_of_states(inputs, tmp_path, capsys):
+    """Everything may be on then, so a command that cannot be is a fault of its condition, read and from the shell."""
+    files = {
+        "loads.csv": "load,command,running_a,kind\nlamp,lamp,1,led\nfan,fan,2,fan\n",
+        "commands.csv": "command,condition\nlamp,key and not key\nfan,key\n",
+    } | ({} if inputs is None else {"inputs.csv": inputs})
+    folder = write_files(tmp_path / "car", files)
+    said = (
+        "commands, row 2, column condition: 'key and not key' contradicts itself: no setting of the inputs turns "
+        "'lamp' on; correct the condition"
+    )
+    with pytest.raises(InputError) as refused:
+        read_vehicle(folder)
+    assert [str(fault) for fault in refused.value.faults] == [said]
+    for verb in ("check", "size", "allocate"):
+        assert main([verb, str(folder), *_FITTED.get(verb, ())]) == 2
+        assert said in capsys.readouterr().err
+    assert sorted(path.name for path in folder.iterdir()) == sorted(files)
+
+
+@pytest.mark.parametrize("inputs", [False, True])
+def test_command_that_can_never_be_on_is_refused_from_the_shell(inputs, tmp_path, capsys):
+    """Whether by its own condition or by what the state keeps off, with a table of inputs and without one."""
+    states = "command,day,night\nlamp,1,\nfan,1,1\nhorn,,1\n"
+    files = {
+        "loads.csv": "load,command,running_a,kind\nlamp,lamp,1,led\nfan,fan,2,fan\nhorn,horn,3,solenoid\n",
+        "commands.csv": "command,condition\nlamp,key and not key\nfan,key\nhorn,key and lamp_key and not lamp_key\n",
+        "states.csv": states,
+    } | ({"inputs.csv": "input,kind\nkey,switch\nlamp_key,switch\n"} if inputs else {})
+    assert main(["check", str(write_files(tmp_path / "car", files))]) == 2
+    said = capsys.readouterr().err
+    assert "states, row 2, column day: '1' can never be, as the condition 'key and not key' contradicts itself" in said
+    assert "states, row 4, column night: '1' can never be" in said
 
 
 @pytest.mark.parametrize("folder", sorted(path.name for path in DATA.iterdir() if (path / "states.csv").exists()))

@@ -13,7 +13,16 @@ from pdm_alloc.files.faults import Faults
 from pdm_alloc.files.grids import Grid, is_free
 from pdm_alloc.files.rows import Line
 
-__all__ = ["ALL_ON", "Matrix", "build_states", "check_possible", "check_supply", "duty_ppm", "read_matrix"]
+__all__ = [
+    "ALL_ON",
+    "Matrix",
+    "build_states",
+    "check_possible",
+    "check_supply",
+    "contradicts_itself",
+    "duty_ppm",
+    "read_matrix",
+]
 
 ALL_ON = "all on"
 _TABLE = "states"
@@ -193,6 +202,15 @@ def check_possible(matrix: Matrix, conditions: Mapping[str, Condition], faults: 
             _check_state(matrix, state, inputs, faults)
         except Undecided:
             continue
+
+
+@lru_cache(maxsize=256)
+def contradicts_itself(condition: Condition) -> bool:
+    """Whether no setting of the inputs makes a condition true; False too where the search would take too long."""
+    try:
+        return inputs_turning_on([(condition.expression, True)]) is None
+    except Undecided:
+        return False
 
 
 def _check_state(matrix: Matrix, state: str, inputs: "_Settings", faults: Faults) -> None:

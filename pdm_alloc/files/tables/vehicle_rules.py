@@ -3,7 +3,7 @@
 import math
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -18,7 +18,7 @@ from pdm_alloc.files.faults import Fault, Faults
 from pdm_alloc.files.rows import Line, Row, cell_of, columns_of, refuse_twins
 from pdm_alloc.files.tables.catalogue_rows import ChannelRow, ModuleRow
 from pdm_alloc.files.tables.settings_rows import SettingsRow
-from pdm_alloc.files.tables.states import check_possible
+from pdm_alloc.files.tables.states import check_possible, contradicts_itself
 from pdm_alloc.files.tables.vehicle_rows import (
     CommandRow,
     ConcessionRow,
@@ -441,12 +441,22 @@ def check_conditions(tables: VehicleLines, faults: Faults) -> None:
     inputs = tables.known("inputs", "input")
     inputs_set = frozenset(inputs or ())
     lines = [line for line in tables.rows["commands"] if line.values.condition]
-    conditions = [(line.values.command, _check(line, inputs, inputs_set, faults)) for line in lines]
+    conditions = [(line, _check(line, inputs, inputs_set, faults)) for line in lines]
     commands = tables.commands()
+    if not tables.matrix.given:
+        _check_never_on(conditions, faults)
     if tables.matrix.sure and commands is not None and set(tables.names("loads", "command")) <= set(tables.matrix.rows):
-        readable = {command: condition for command, condition in conditions if condition}
+        readable = {line.values.command: condition for line, condition in conditions if condition}
         if set(tables.matrix.rows) <= set(commands):
             check_possible(tables.matrix, readable, faults)
+
+
+def _check_never_on(conditions: Sequence[tuple[Line, Condition | None]], faults: Faults) -> None:
+    """Conditions that contradict themselves, where no table of states has a place to say so."""
+    for line, condition in conditions:
+        if condition is not None and contradicts_itself(condition):
+            message = f"contradicts itself: no setting of the inputs turns '{line.values.command}' on"
+            faults.add("commands", line.number, "condition", line.values.condition, message, "correct the condition")
 
 
 def _check(line: Line, inputs: list[str] | None, inputs_set: frozenset[str], faults: Faults) -> Condition | None:
