@@ -117,6 +117,7 @@ class _Vehicle:
     def states(self):
         names = [f"state {n}" for n in range(self.size.states)]
         if not names:
+            self.drop_contradictions()
             return
         self.tables.rows["states"] = [
             {"command": c} | {s: self.random.choice(("", 0.2, 0.5, 1, 1, 1)) for s in names} for c in self.commands
@@ -124,6 +125,12 @@ class _Vehicle:
         for name in names:
             self.make_possible(name)
         self.tables.rows["supply"] = [self.supply(name) for name in names]
+
+    def drop_contradictions(self):
+        """Without a table of states a condition that no setting fulfils is an input fault."""
+        for row in self.tables.rows["commands"]:
+            if row["condition"] and not any(eval(row["condition"], dict(on)) for on in self.settings_of_inputs()):
+                row["condition"] = ""
 
     def make_possible(self, state):
         """No duty for a command that can never be on in the state; a duty for all where nothing else can be."""
