@@ -11,7 +11,8 @@ from pdm_alloc.allocator import Modules
 from pdm_alloc.circuits.classes import channel_classes, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits, wire_cures
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
-from pdm_alloc.circuits.items import ItemType, item_types, load_types
+from pdm_alloc.circuits.items import ItemType, check_voltages, item_types, load_types
+from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Lock, Vehicle
@@ -20,6 +21,7 @@ from pdm_alloc.electrics.protection import trip_setting_ma
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation, amps, arithmetic_shorts
+from pdm_alloc.result.care_rules import listed
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.check import objections
 
@@ -292,7 +294,7 @@ def _asked(vehicle: Vehicle, t: ItemType) -> Iterator[tuple[str, str]]:
     row, settings = vehicle.load(t.load), vehicle.settings
     each = " each" if row.count > 1 else ""
     yield "table", f"{row.running_ma / 1000:g} A{each} at {settings.reference_v:g} V, kind {row.kind}"
-    yield "voltage", f"{t.running_ma / 1000:g} A at the voltage at which it draws most (exponent {row.volt_exponent:g})"
+    yield "voltage", f"{t.running_ma / 1000:g} A {_at_worst(vehicle, t)}"
     draw = CircuitDraw([(t, 1)], settings.tolerance_loads)
     top = draw.draw_ma
     if row.tolerance_pct:
@@ -304,6 +306,16 @@ def _asked(vehicle: Vehicle, t: ItemType) -> Iterator[tuple[str, str]]:
     needs = [*sorted(row.needs), *([] if t.share else ["a channel of its own"])]
     if needs:
         yield "needs", ", ".join(needs).replace("pwm", "PWM")
+
+
+def _at_worst(vehicle: Vehicle, t: ItemType) -> str:
+    """Where an item draws most: voltage, states, and whether its copper is cold there."""
+    row, settings = vehicle.load(t.load), vehicle.settings
+    volts = check_voltages(row.command, vehicle.states, settings.reference_v)[t.volt_ma.index(t.running_ma)]
+    states = [state.name for state in vehicle.states if state.is_on(row.command) and volts in state.span_v]
+    where = f" of {listed(states)}" if vehicle.states_given and states else ""
+    cold = f", copper at {settings.lowest_ambient_c:g} °C" if KINDS[row.kind].copper == "running" else ""
+    return f"at the {volts:g} V{where}, where it draws most (exponent {row.volt_exponent:g}{cold})"
 
 
 def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str]]:

@@ -8,6 +8,7 @@ import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.cli import main
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import PPM, State
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
@@ -187,6 +188,7 @@ def test_the_chain_of_a_load_is_told_step_by_step():
     vehicle = vehicle_of(guessed(4_000, 10))
     steps = dict(pa.why(vehicle, "compressor", unit).steps)
     assert steps["table"] == "4 A at 12 V, kind heater"
+    assert steps["voltage"] == "4 A at the 12 V, where it draws most (exponent 1)"
     assert steps["tolerance"] == "4.4 A at the top of 10 %"
     assert steps["headroom"] == "5.5 A of derated rating, 20 % headroom"
     assert (
@@ -198,6 +200,20 @@ def test_the_chain_of_a_load_is_told_step_by_step():
     assert list(told.table.columns) == ["step", "value"]
     with pytest.raises(pa.UnknownName):
         pa.why(vehicle, "compresor", unit)
+
+
+def test_the_chain_names_state_voltage_and_cold_copper():
+    """A computer draws 6 x 12 / 8 A in cranking; a coil 2 x 14.4 / 12 A on the road, x 254.5 / 209.5 at -25 °C."""
+    on = {LOAD.command: PPM}
+    states = (State("cranking", 8.0, on, supply_top_v=12.0), State("road", 13.6, on, supply_top_v=14.4))
+    computer = replace(guessed(6_000, 0), kind="electronics", volt_exponent=-1)
+    vehicle = replace(vehicle_of(computer), states=states, states_given=True)
+    voltage = dict(pa.why(vehicle, "compressor", module_of(1)).steps)["voltage"]
+    assert voltage == "9 A at the 8 V of cranking, where it draws most (exponent -1)"
+    coil = replace(guessed(2_000, 0), kind="coil")
+    cold = replace(vehicle, loads=(coil,), settings=Settings(lowest_ambient_c=-25.0))
+    voltage = dict(pa.why(cold, "compressor", module_of(1)).steps)["voltage"]
+    assert voltage == "2.916 A at the 14.4 V of road, where it draws most (exponent 1, copper at -25 °C)"
 
 
 def test_the_chain_asks_for_what_the_trip_setting_asks():
