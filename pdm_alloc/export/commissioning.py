@@ -23,6 +23,7 @@ from pdm_alloc.domain.vehicle import Command
 from pdm_alloc.export.lists import Row, records
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import running_ma
+from pdm_alloc.result.link_tables import always_on
 from pdm_alloc.result.placed import PlacedCircuit
 
 __all__ = [
@@ -482,10 +483,6 @@ _AFTER = (
     ("Wire sizes, labels and lengths", "as in the wire list"),
     ("Wires secured and protected where they pass metal, heat, edges or moving parts", "yes"),
     ("Trip settings and inrush windows entered in every module, before the first power-up", "as in channel settings"),
-    (
-        "First power-up through a small fuse or a current-limited supply, all commands off",
-        "below 0.5 A; then the fuse",
-    ),
 )
 
 # With power on: a ground shows itself only under its load, and an isolator only against a running alternator.
@@ -514,9 +511,18 @@ def dead_checks(allocation: Allocation) -> pd.DataFrame:
     DataFrame
         Columns `DEAD_CHECKS`; ``found`` and ``done`` are for the person who checks.
     """
-    lines = [*_BEFORE, *_connectors(allocation), *_spares(allocation), *_AFTER, *_moving(allocation), *_POWERED]
+    named = [*_connectors(allocation), *_spares(allocation)]
+    lines = [*_BEFORE, *named, *_AFTER, _first_power(allocation), *_moving(allocation), *_POWERED]
     rows = [(number, check, must_be, "", "") for number, (check, must_be) in enumerate(lines, 1)]
     return pd.DataFrame(rows, columns=list(DEAD_CHECKS))
+
+
+def _first_power(allocation: Allocation) -> tuple[str, str]:
+    """What is on without any input would blow the small fuse, and hide what should not flow."""
+    names = "; ".join(load.name for load in always_on(allocation.vehicle))
+    but = f"; unplugged, as they are on with every input off: {names}" if names else ""
+    check = f"First power-up through a small fuse or a current-limited supply, all commands off{but}"
+    return check, "below 0.5 A; then the fuse"
 
 
 def _connectors(allocation: Allocation) -> list[tuple[str, str]]:

@@ -159,15 +159,15 @@ def grouped_warnings(allocation: Allocation) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns severity, warning, subjects, remedy; gravest first. Where several subjects share a rule, the sentence of
-        the first stands for all.
+        Columns severity, warning, subjects, remedy; gravest first. What one rule says of several subjects in one
+        severity, with one remedy, stands in one row, every sentence of it.
     """
-    groups: dict[tuple[str, str], list[dict[Hashable, Any]]] = {}
+    groups: dict[tuple[str, str, str], list[dict[Hashable, Any]]] = {}
     for row in allocation.warnings.to_dict("records"):
-        groups.setdefault((row["code"], row["remedy"]), []).append(row)
+        groups.setdefault((row["code"], row["severity"], row["remedy"]), []).append(row)
     rows = [
-        (here[0]["severity"], here[0]["sentence"], "; ".join(dict.fromkeys(r["subject"] for r in here)), remedy)
-        for (_, remedy), here in groups.items()
+        (severity, " ".join(r["sentence"] for r in here), "; ".join(dict.fromkeys(r["subject"] for r in here)), remedy)
+        for (_, severity, remedy), here in groups.items()
     ]
     return pd.DataFrame(rows, columns=["severity", "warning", "subjects", "remedy"])
 

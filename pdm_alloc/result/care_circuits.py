@@ -10,7 +10,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.electrics.wire import NOT_KNOWN, conductor_c
-from pdm_alloc.harness.distribution import Laid
+from pdm_alloc.harness.distribution import Laid, cold_of
 from pdm_alloc.result.care_rules import CareWarning, gathered, listed
 from pdm_alloc.result.link_tables import voltages
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
@@ -127,7 +127,8 @@ _INDUCTIVE = ("solenoid", "coil")
 def _turn_off(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:
     """C21: half of current squared times inductance comes back, the inductance estimated from the rise of the kind.
 
-    Time constant of a kind: a third of the time its current takes to rise; common practice, no source.
+    Time constant of a kind: a third of the time its current takes to rise; common practice, no source. Inductance does
+    not mind the cold, copper does: at the lowest ambient the same coil carries more current.
     """
     by_label = {unit.label: unit.module for unit in units}
     judged, unknown = [], []
@@ -160,7 +161,7 @@ def _turn_off(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> It
 
 def _stored_mj(vehicle: Vehicle, load: Load, volts: float) -> float:
     amps = running_at_voltage_ma(load.running_ma, load.volt_exponent, volts, vehicle.settings.reference_v) / 1000
-    return volts * amps * KINDS[load.kind].pulse_ms / 3 / 2
+    return volts * amps * KINDS[load.kind].pulse_ms / 3 / 2 * float(cold_of(load, vehicle.settings)[0]) ** 2
 
 
 def _retried(vehicle: Vehicle, units: Sequence[Unit], circuits: Circuits) -> Iterator[CareWarning]:

@@ -191,19 +191,36 @@ def _starving(vehicle: Vehicle, load: Load) -> list[str]:
 
 
 def _not_carried(vehicle: Vehicle) -> Iterator[CareWarning]:
-    for row in supply(vehicle) if vehicle.states_given else ():
-        drained = row.carried is None and row.charging_a
-        if row.carried is False or drained:
-            who = "loads, and what is drawn past the modules," if row.other_a else "loads"
-            yield CareWarning(
-                "C13",
-                "warning",
-                row.state,
-                f"In {row.state} {who} draw {-row.balance_a:.1f} A more than charging supplies{_at_floor(row)}.",
-                "Shorten the state, switch loads off in it, or fit a larger battery or alternator."
-                if row.floor_minutes
-                else "Charge the battery before it, or fit a larger battery or alternator.",
-            )
+    rows = [row for row in (supply(vehicle) if vehicle.states_given else ()) if _drains(row)]
+    for row in rows:
+        if row.floor_minutes != 0:
+            sentence = f"In {row.state} {_who(row)} draw {_short(row)} more than charging supplies{_at_floor(row)}."
+            remedy = "Shorten the state, switch loads off in it, or fit a larger battery or alternator."
+            yield CareWarning("C13", "warning", row.state, sentence, remedy)
+    flat = [row for row in rows if row.floor_minutes == 0]
+    one = f"In {{subject}} {_who(flat[0])} draw {{detail}} more than charging supplies" if flat else ""
+    yield from gathered(
+        "C13",
+        "warning",
+        [(row.state, _short(row)) for row in flat],
+        f"{one}{_at_floor(flat[0]) if flat else ''}.",
+        "In {count} states more is drawn than charging supplies, and the battery is at its floor when they begin: "
+        "{names}.",
+        "Charge the battery before it, or fit a larger battery or alternator.",
+    )
+
+
+def _drains(row: StateSupply) -> bool:
+    """Whether the battery does not carry a state, or is drained in it for a time that is not known."""
+    return row.carried is False or bool(row.carried is None and row.charging_a)
+
+
+def _who(row: StateSupply) -> str:
+    return "loads, and what is drawn past the modules," if row.other_a else "loads"
+
+
+def _short(row: StateSupply) -> str:
+    return f"{-row.balance_a:.1f} A"
 
 
 def _at_floor(row: StateSupply) -> str:

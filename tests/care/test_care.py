@@ -218,6 +218,20 @@ def test_state_that_begins_with_the_battery_at_its_floor():
     assert crank.endswith(", and the battery is at its floor when it begins.")
 
 
+def test_states_that_begin_with_the_battery_at_its_floor_are_one_warning():
+    """Each with what it draws too much, in their order; the state that empties the battery stays a line of its own."""
+    names = ("camp", "night", "dawn")
+    states = tuple(State(name, 12.0, ON, 0.0 if n == 0 else 1.0 * n, 600) for n, name in enumerate(names))
+    told = [w for w in care(replace(with_settings(battery_ah=60.0), states=states)) if w.code == "C13"]
+    camp, rest = sorted(told, key=lambda w: w.subject != "camp")
+    assert camp.subject == "camp" and "at its floor after" in camp.sentence
+    assert rest.subject == "night and dawn"
+    assert rest.sentence == (
+        "In 2 states more is drawn than charging supplies, and the battery is at its floor when they begin: "
+        "night (18.2 A) and dawn (17.2 A)."
+    )
+
+
 def test_lowest_voltage_unknown():
     """C15 where a vital load is on in the state with the lowest supply and nobody said what it needs."""
     unknown = replace(cranking(9.6), loads=(replace(ECU, min_v=None), PUMP))
@@ -263,8 +277,11 @@ VALVE = replace(PUMP, name="valve", kind="solenoid", running_ma=3_000)
 
 
 def test_inductive_turn_off():
-    """C21: 12 V x 3 A rising in 20 ms give back about 120 mJ; a note where the catalogue is silent, none for lamps."""
-    vehicle = replace(VEHICLE, loads=(ECU, VALVE, LEFT, RIGHT))
+    """C21: 12 V x 3 A rising in 20 ms give back about 120 mJ; a note where the catalogue is silent, none for lamps.
+
+    At -20 deg C the winding carries 254.5 / 214.5 of that current through the same inductance: 169 mJ.
+    """
+    vehicle = replace(with_settings(lowest_ambient_c=20.0), loads=(ECU, VALVE, LEFT, RIGHT))
     circuits = (circuit("2", "valve"),)
 
     def box(mj):
@@ -274,6 +291,9 @@ def test_inductive_turn_off():
     warning = one("C21", vehicle, box(119.0), circuits)
     assert warning.severity == "warning" and "120 mJ" in warning.sentence
     assert "C21" not in codes(vehicle, box(120.0), circuits)
+    frost = replace(vehicle, settings=Settings(lowest_ambient_c=-20.0))
+    assert "169 mJ" in one("C21", frost, box(168.0), circuits).sentence
+    assert "C21" not in codes(frost, box(169.0), circuits)
     note = one("C21", vehicle, (UNIT,), circuits)
     assert note.severity == "note" and "valve" in note.sentence
     assert "C21" not in codes(circuits=APART)

@@ -1,11 +1,14 @@
 """The commissioning sheet: complete, right, and dead circuits first."""
 
+from dataclasses import replace
+
 import pytest
 
 from pdm_alloc.domain.condition import parse_condition
 from pdm_alloc.domain.vehicle import Command
 from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.export.commissioning import FILLED, commissioning, dead_checks, expected_current, trials
+from pdm_alloc.result.link_tables import always_on
 from tests.export.made_up import solved
 
 DEMOS = [("rally_coupe", "middle-36"), ("expedition_truck", "compact-31")]
@@ -128,6 +131,21 @@ def test_dead_checks_name_connectors_spares_and_what_moves(made):
     (moving,) = [check for check in checks.check if "clear of what will move" in check]
     for load in allocation.vehicle.loads:
         assert (load.name in moving) == (load.kind in ("motor", "fan", "solenoid")) or load.kind == "filament"
+
+
+def test_first_power_up_leaves_out_what_is_always_on(made):
+    """A fridge that no switch turns on would blow the small fuse: so it is unplugged, by name."""
+    allocation = made[0]
+    (plain,) = [check for check in dead_checks(allocation).check if check.startswith("First power-up")]
+    assert plain.endswith("all commands off") == (not always_on(allocation.vehicle))
+    load = allocation.vehicle.loads[0]
+    commands = tuple(
+        replace(c, condition="not kill") if c.name == load.command else c for c in allocation.vehicle.commands
+    )
+    vehicle = replace(allocation.vehicle, commands=commands)
+    (named,) = [c for c in dead_checks(replace(allocation, vehicle=vehicle)).check if c.startswith("First power-up")]
+    fed = [x.name for x in vehicle.loads if x.command == load.command]
+    assert all(name in named for name in fed) and "unplugged, as they are on with every input off" in named
 
 
 def test_dead_checks_measure_what_would_fail(made):
