@@ -143,14 +143,23 @@ def _protected(
     draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring
 ) -> Protected | str:
     """As `protect`; a setting that a stronger channel allows too needs no other wire there, unless a motor stalls."""
-    terminal = (rating.max_wire_mm2, rating.pins, rating.wires, rating.contact_ma)
-    key = (rating.reversing, rating.share, rating.trip_step_ma, rating.trip_error_pct, *terminal)
-    known = protections.get(key)
-    if known is not None and known.trip_ma <= _largest_setting_ma(rating):
+    kind = (rating.reversing, rating.share, rating.wires, rating.trip_step_ma, rating.trip_error_pct)
+    terminal = (kind, rating.max_wire_mm2, rating.pins, rating.contact_ma)
+    known = protections.get(terminal)
+    most_ma = _largest_setting_ma(rating)
+    if known is not None and known.trip_ma <= most_ma:
         return known
-    made = protect(demand, rating, wiring.rules_of(draw.items, rating))
-    if isinstance(made, Protected) and demand.stalled_ma <= 0:
-        protections[key] = made
+    like = protections.get(kind)
+    made = protect(
+        demand,
+        rating,
+        wiring.rules_of(draw.items, rating),
+        like if like is not None and like.trip_ma <= most_ma else None,
+    )
+    if isinstance(made, Protected):
+        protections.setdefault(kind, made)
+        if demand.stalled_ma <= 0:
+            protections[terminal] = made
     return made
 
 
@@ -254,7 +263,8 @@ def _grow(
             if more in sure:
                 yield from _grow(types, asked, more, n + 1, marks, sure)
                 continue
-            result = fit(types, more, *asked) if may_share(types, more) else None
+            known = (more, asked[0].place) in asked[3]  # only circuits that may share are
+            result = fit(types, more, *asked) if known or may_share(types, more) else None
             if result is None:
                 break
             if result.made is not None:

@@ -10,7 +10,16 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pdm_alloc.electrics.wire import Run, WireChoice, WireRules, choose_wire, pins_needed, step_up_to, wire_sizes
+from pdm_alloc.electrics.wire import (
+    Run,
+    WireChoice,
+    WireRules,
+    choose_wire,
+    fits_terminal,
+    pins_needed,
+    step_up_to,
+    wire_sizes,
+)
 from pdm_alloc.electrics.wire_tables import COPPER_HEAT, COPPER_RESISTIVITY, COPPER_ZERO_C, SHORT_TIME_C
 
 __all__ = [
@@ -660,7 +669,7 @@ class Protected:
     stall: StallCheck | None
 
 
-def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:
+def protect(demand: Demand, channel: Rated, rules: WireRules, like: Protected | None = None) -> Protected | str:
     """Least trip setting a circuit may have on a channel and the smallest wire it protects.
 
     A wire that a stalled motor, or one that is held back, would overheat before the trip is replaced by
@@ -677,6 +686,9 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
         The channel's ratings, as of `pdm_alloc.circuits.classes.Rating`.
     rules : WireRules
         Sizes, insulation, ambient, bundle, return and voltage.
+    like : Protected, optional
+        The same circuit by the same rules on a channel that differs in rating and terminal alone, its setting within
+        this channel's rating: setting and inrush window are the same, and the wire too where this terminal takes it.
 
     Returns
     -------
@@ -690,20 +702,37 @@ def protect(demand: Demand, channel: Rated, rules: WireRules) -> Protected | str
     ValueError
         The rules are outside the tables of wire, or an excess or time constant is negative.
     """
-    one = _setting(demand.running_ma, channel)
+    one = _setting(demand.running_ma, channel) if like is None else like.trip_ma // channel.wires
     if isinstance(one, str):
         return one
     if _least_wires(one, channel) is None:
         return "contact"
-    setting = one * channel.wires
-    wire = _wire(setting, demand, channel, rules, 0.0)
+    setting, stalls = one * channel.wires, demand.stalled_ma > 0
+    wire: WireChoice | str
+    if like is not None and not stalls and _takes(like.wire, one, channel):
+        wire = like.wire
+    else:
+        wire = _wire(setting, demand, channel, rules, 0.0)
     if isinstance(wire, str):
         return wire
-    running_a, reads_a = demand.running_ma / 1000, _reads_a(one, channel)
-    window = inrush_window_ms(running_a, demand.excess_a, demand.tau_ms, reads_a, demand.window_ms)
-    if demand.stalled_ma <= 0:
-        return Protected(setting, window, wire, None)
-    return _against_stall(Protected(setting, window, wire, None), demand, channel, rules)
+    window = _window_ms(demand, one, channel) if like is None else like.window_ms
+    draft = Protected(setting, window, wire, None)
+    return _against_stall(draft, demand, channel, rules) if stalls else draft
+
+
+def _window_ms(demand: Demand, setting_ma: int, channel: Rated) -> float:
+    running_a, reads_a = demand.running_ma / 1000, _reads_a(setting_ma, channel)
+    return inrush_window_ms(running_a, demand.excess_a, demand.tau_ms, reads_a, demand.window_ms)
+
+
+def _takes(wire: WireChoice, setting_ma: int, channel: Rated) -> bool:
+    """Whether the thinnest wire of as few conductors as a channel may have, found for another terminal, fits here."""
+    fewest = _least_wires(setting_ma, channel) or channel.wires
+    if wire.parallel != max(fewest, channel.wires):
+        return False
+    if channel.max_wire_mm2 is None:
+        return True
+    return wire.parallel <= channel.pins and fits_terminal(wire.size.area_mm2, channel.max_wire_mm2)
 
 
 def outlasts_window(made: Protected, demand: Demand, channel: Rated, insulation_c: float) -> bool:

@@ -34,6 +34,7 @@ __all__ = [
     "conductor_c",
     "counted_wires",
     "drop_pct",
+    "fits_terminal",
     "mass_g_per_m",
     "outer_diameter_mm",
     "pins_needed",
@@ -765,16 +766,21 @@ def choose_wire(
     ladder = _ladder(rules)
     if not ladder:
         return "heat"
-    most = math.inf if max_wire_mm2 is None else max_wire_mm2 * _TERMINAL_ROUNDING
+    most = math.inf if max_wire_mm2 is None else max_wire_mm2
     allowed = _ohm_allowed(runs, rules)
     for parallel in range(max(step, least), pins + 1, step):
         for rung in ladder:
-            if rung.area_mm2 > most:
+            if not fits_terminal(rung.area_mm2, most):
                 break
             if rung.carries(parallel, trip_a, least_mm2) and _keeps_drops(rung, parallel, running_a, allowed):
                 return _choice(rung, parallel, running_a, runs, rules)
     carrying = [rung for rung in ladder if rung.carries(pins, trip_a, least_mm2)]
     return _reason(carrying, pins, running_a, allowed)
+
+
+def fits_terminal(area_mm2: float, max_wire_mm2: float) -> bool:
+    """Whether a terminal for up to so many mm2 takes a conductor; its makers round the areas of AWG sizes."""
+    return area_mm2 <= max_wire_mm2 * _TERMINAL_ROUNDING
 
 
 @dataclass(frozen=True, slots=True)

@@ -110,10 +110,17 @@ def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
 
 
 def _subsets(task: Task, command: str) -> float:
-    """Sets of items within the current of some class, other rules apart: dynamic programming over the current."""
+    """Sets of items within the current of some class, other rules apart: dynamic programming over the current.
+
+    Where there are no more than `_MOST_SUBSETS` whatever they draw, that number stands.
+    """
     shared = [t for t in task.types[command] if t.share and not t.together]
+    ratings = list(dict.fromkeys(c.rating for c in task.classes))
+    every = len(ratings) * math.prod(t.count + 1 for t in shared)
+    if every <= _MOST_SUBSETS:
+        return every
     total = 0.0
-    for rating in dict.fromkeys(c.rating for c in task.classes):
+    for rating in ratings:
         usable = borne_for(rating, task.types[command][0].headroom_pct)
         step = max(1, usable // 1_000)
         ways = np.zeros(usable // step + 1)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics.protection import (
@@ -70,6 +70,41 @@ def test_contacts_ask_for_pins():
     contacts = (11_500, 11_499, 3_834, None)
     assert [protect(lamps(), replace(three, contact_ma=ma), RULES).wire.parallel for ma in contacts] == [1, 2, 3, 3]
     assert protect(lamps(), Ratings(pins=2, contact_ma=5_749), RULES) == "contact"
+
+
+TERMINALS = st.fixed_dictionaries(
+    {
+        "rated_ma": st.integers(5_000, 60_000).map(Fraction),
+        "max_wire_mm2": st.sampled_from([None, 0.5, 1.0, 2.5, 4.0, 10.0]),
+        "pins": st.sampled_from([2, 4, 6]),
+        "contact_ma": st.sampled_from([None, 4_000, 9_000, 30_000]),
+    }
+)
+
+
+def terminal(rated_ma, max_wire_mm2, pins, contact_ma):
+    return {"rated_ma": Fraction(rated_ma), "max_wire_mm2": max_wire_mm2, "pins": pins, "contact_ma": contact_ma}
+
+
+@example(terminal(40_000, 4.0, 4, None), terminal(40_000, 4.0, 4, 30_000), (1, Fraction(1)), 9_000, 0, 3.0)
+@example(terminal(40_000, 10.0, 2, 30_000), terminal(40_000, 1.0, 4, 30_000), (1, Fraction(1)), 9_000, 0, 3.0)
+@given(
+    TERMINALS,
+    TERMINALS,
+    st.sampled_from([(1, Fraction(1)), (2, Fraction(1, 2)), (2, Fraction(3, 5))]),
+    st.integers(500, 40_000),
+    st.sampled_from([0, 60_000]),
+    st.floats(0.3, 40),
+)
+def test_what_another_terminal_has_shown_changes_nothing(one, other, paths, running_ma, stalled_ma, length_m):
+    """A circuit known on one kind of channel is protected on another as if it were not, whatever the two terminals."""
+    demand = Demand(running_ma, (2.0 * running_ma / 1000,), (20.0,), stalled_ma, ((running_ma / 1000, length_m, 3.0),))
+    weak, strong = (
+        Ratings(**each, wires=paths[0], share=paths[1], trip_error_pct=Fraction(3)) for each in (one, other)
+    )
+    like, plain = protect(demand, weak, RULES), protect(demand, strong, RULES)
+    if isinstance(like, Protected) and like.trip_ma <= strong.rated_ma * strong.share * strong.wires:
+        assert protect(demand, strong, RULES, like) == plain
 
 
 def test_stall_asks_for_a_thicker_wire():
