@@ -142,7 +142,7 @@ def workbook_bytes(allocation: Allocation, issue: Issue) -> bytes:
     """
     made = [sheet for sheet in sheets(allocation) if sheet.name in READ_SHEETS]
     warnings = grouped_warnings(allocation).to_dict("records")
-    said = [(str(w["severity"]), f"{w['warning']} {w['remedy']} ({w['subjects']})") for w in warnings]
+    said = [(str(w["severity"]), f"{w['warning']} {w['remedy']}") for w in warnings]
     return sheets_workbook(made, allocation.vehicle.name, [*title_block(allocation, issue), *said], issue)
 
 

@@ -2,7 +2,6 @@
 
 import datetime
 import importlib
-from collections.abc import Hashable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -159,17 +158,14 @@ def grouped_warnings(allocation: Allocation) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns severity, warning, subjects, remedy; gravest first. What one rule says of several subjects in one
-        severity, with one remedy, stands in one row, every sentence of it.
+        Columns severity, warning, remedy; gravest first. What one rule says in one severity with one remedy stands in
+        one row, every sentence of it; sentences name their subjects.
     """
-    groups: dict[tuple[str, str, str], list[dict[Hashable, Any]]] = {}
-    for row in allocation.warnings.to_dict("records"):
-        groups.setdefault((row["code"], row["severity"], row["remedy"]), []).append(row)
-    rows = [
-        (severity, " ".join(r["sentence"] for r in here), "; ".join(dict.fromkeys(r["subject"] for r in here)), remedy)
-        for (_, severity, remedy), here in groups.items()
-    ]
-    return pd.DataFrame(rows, columns=["severity", "warning", "subjects", "remedy"])
+    groups: dict[tuple[str, str, str], list[str]] = {}
+    for row in allocation.warnings.itertuples():
+        groups.setdefault((row.code, row.severity, row.remedy), []).append(row.sentence)
+    rows = [(severity, " ".join(said), remedy) for (_, severity, remedy), said in groups.items()]
+    return pd.DataFrame(rows, columns=["severity", "warning", "remedy"])
 
 
 def by_ground(points: Sheet, plan: Sheet) -> Sheet:

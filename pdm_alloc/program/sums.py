@@ -1,7 +1,8 @@
 """Limits of banks and whole modules over every combination: what is broken, and by which combination.
 
 Air standards judge a supply by "probable combinations" of loads for "probable durations" (ASTM F2490; 14 CFR
-23.1351(b)): what a module must bear is what the conditions let be on at once, not a mean over duties.
+23.1351(a)(2), in force until 2017; from memory): what a module must bear is what the conditions let be on at once,
+not a mean over duties.
 """
 
 from collections import defaultdict

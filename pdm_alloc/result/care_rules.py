@@ -99,6 +99,8 @@ def gathered(
 
 _NAMED = 12  # beyond so many the rest of a group is only counted; ours
 
+_NAMED_OF_KIND = 3  # the same of one kind of load, of which there are several; ours
+
 _GUESSED_PCT = 15  # tolerance from which a current counts as guessed; ours
 
 _GUESS = re.compile(r"\b(guess\w*|estimat\w*|assum\w*)\b", re.IGNORECASE)
@@ -146,17 +148,24 @@ def _hot_places(vehicle: Vehicle) -> Iterator[CareWarning]:
 
 
 def _assumed_inrush(vehicle: Vehicle) -> Iterator[CareWarning]:
-    for kind in KINDS.values():
-        names = [load.name for load in vehicle.loads if load.kind == kind.name and load.inrush_assumed]
-        if names and kind.inrush_multiple > 1:
-            yield CareWarning(
-                "C08",
-                "note",
-                kind.name,
-                f"The inrush of {listed(names)} is estimated from the kind {kind.name} "
-                f"({kind.inrush_multiple:g} times running for {kind.inrush_ms:g} ms), not measured.",
-                "Measure peak and length with a current clamp, the largest loads first, and enter them.",
-            )
+    named = {kind: [x.name for x in vehicle.loads if x.kind == kind and x.inrush_assumed] for kind in KINDS}
+    cases = [
+        (kind, f"{kind}, {KINDS[kind].inrush_multiple:g} times running for {KINDS[kind].inrush_ms:g} ms", names)
+        for kind, names in named.items()
+        if names and KINDS[kind].inrush_multiple > 1
+    ]
+    if not cases:
+        return
+    number = sum(len(names) for _, _, names in cases)
+    told = "; ".join(f"{said} ({listed(names, _NAMED_OF_KIND)})" for _, said, names in cases)
+    yield CareWarning(
+        "C08",
+        "note",
+        listed(kind for kind, _, _ in cases),
+        f"The inrush of {counted(number, 'load')} is estimated from {'their' if number > 1 else 'its'} kind, "
+        f"not measured: {told}.",
+        "Measure peak and length with a current clamp, the largest loads first, and enter them.",
+    )
 
 
 def _guessed_current(vehicle: Vehicle) -> Iterator[CareWarning]:

@@ -112,7 +112,7 @@ def worst(allocation: "Allocation") -> WorstCombinations:
     """The combination of inputs under which each bank and module bears most.
 
     Duties do not matter here: what counts is what the conditions let be on at once, which is what air standards
-    ask of a supply ("probable combinations" for "probable durations", ASTM F2490; 14 CFR 23.1351).
+    ask of a supply ("probable combinations" for "probable durations", ASTM F2490; 14 CFR 23.1351(a)(2), from memory).
 
     Parameters
     ----------

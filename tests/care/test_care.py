@@ -146,9 +146,15 @@ def test_hot_unit():
 
 
 def test_assumed_inrush():
-    """C08 is one note a kind and names its loads; kinds without inrush have none."""
+    """C08 is one note with what is assumed of every kind and for which loads; kinds without inrush have none."""
     note = one("C08", with_load(PUMP, inrush_assumed=True))
-    assert note.subject == "motor" and "pump" in note.sentence and "6 times" in note.sentence
+    assert note.subject == "motor" and note.sentence == (
+        "The inrush of 1 load is estimated from its kind, not measured: motor, 6 times running for 150 ms (pump)."
+    )
+    lamps = tuple(replace(LEFT, name=f"lamp {n}", inrush_assumed=True) for n in range(4))
+    both = one("C08", replace(VEHICLE, loads=(replace(PUMP, inrush_assumed=True), *lamps)))
+    assert both.subject == "filament and motor" and "inrush of 5 loads is estimated from their kind" in both.sentence
+    assert "filament, 12 times running for 60 ms (lamp 0, lamp 1 and 2 more); motor, 6 times" in both.sentence
     assert "C08" not in codes(with_load(PUMP, inrush_assumed=True, kind="coil"))
 
 

@@ -47,9 +47,17 @@ def test_a_fan_of_225_w():
     assert 400 <= kind.inrush_ms <= 600
 
 
-def test_an_led_driver():
-    """Driver makers' notes (from memory) put switch-on at several times running for under 1 ms at low voltage."""
-    assert KINDS["led"].inrush_multiple >= 2 and 0.2 <= KINDS["led"].inrush_ms <= 5
+# Inrush of LED drivers on the mains, peak A and length ms: a note to makers' data of 150 W and 220 W drivers, read at
+# gophotonics.com ("What is inrush current of an LED driver module"). Capacitors charge in so long; at 12 V what peak
+# they reach is set by wire and driver, several times running (makers' notes on low voltage, from memory).
+LED_DRIVERS = ((130, 0.165), (80, 1.0))
+
+
+@pytest.mark.parametrize("length_ms", [ms for _, ms in LED_DRIVERS])
+def test_an_led_driver(length_ms):
+    """What is assumed of a led lasts as long as drivers are stated to charge, and is a rise above running."""
+    kind = KINDS["led"]
+    assert kind.inrush_multiple >= 2 and length_ms <= kind.inrush_ms <= 5 * max(ms for _, ms in LED_DRIVERS)
 
 
 def test_cold_copper():

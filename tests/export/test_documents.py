@@ -18,6 +18,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Lock
 from pdm_alloc.export import paperwork
 from pdm_alloc.export.lists import heading, input_list, labels, shown, wire_list
+from pdm_alloc.export.sheets import grouped_warnings
 from pdm_alloc.files.grids import csv_bytes
 from tests.export.made_up import one_each, solved
 
@@ -37,6 +38,30 @@ def folder(allocation, tmp_path_factory):
     home = tmp_path_factory.mktemp("out") / "new"
     pa.export.write_documents(allocation, home, revision="B", date=DATE)
     return home
+
+
+def test_no_warning_is_lost_on_paper(allocation):
+    """Lines of one rule are put together with every sentence, and a warning never turns into a danger beside one."""
+    on = {state.name: state for state in allocation.vehicle.states}
+    lowest = min(on.values(), key=lambda state: state.supply_v)
+    named = [x for x in allocation.vehicle.loads if lowest.is_on(x.command)]
+    grave = {named[0].name: "vital", named[1].name: "needed"}
+    loads = tuple(
+        replace(x, min_v=2 * lowest.supply_v, importance=grave[x.name]) if x.name in grave else x
+        for x in allocation.vehicle.loads
+    )
+    starved = replace(allocation, vehicle=replace(allocation.vehicle, loads=loads))
+    paper = grouped_warnings(starved).to_dict("records")
+    for line in starved.warnings.itertuples():
+        assert any(w["severity"] == line.severity and line.sentence in w["warning"] for w in paper)
+        assert any(w["remedy"] == line.remedy for w in paper)
+    assert {
+        w["severity"] for w in paper if any(name in w["warning"] and " needs " in w["warning"] for name in grave)
+    } == {
+        "danger",
+        "warning",
+    }
+    assert sum(len(w["warning"]) for w in paper) < 1.1 * sum(map(len, starved.warnings.sentence))
 
 
 def _names(home):

@@ -104,7 +104,11 @@ def assert_equal_to_enumeration(seed, most_inputs):
 
 @pytest.mark.parametrize("part", range(10))
 def test_worst_combination_equals_enumeration(part):
-    """A sum that some combination passes and the program does not see is a module that trips in the rain."""
+    """A sum that some combination passes and the program does not see is a module that trips in the rain.
+
+    Load analyses of aircraft add up loads "in probable combinations and for probable durations" for the same reason
+    (14 CFR 23.1351(a)(2), in force until 2017; ASTM F2490; from memory): a mean over duties hides the worst one.
+    """
     for seed in range(20 * part, 20 * part + 20):
         assert_equal_to_enumeration(seed, 6)
 

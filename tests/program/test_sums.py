@@ -34,7 +34,11 @@ def worst_in(sums, state, kind):
 
 
 def test_night_rain_is_more_at_once_than_in_the_mean():
-    """111 A in the mean over the duties, 171.5 A at once against 161.7 A derated: the module is not enough."""
+    """111 A in the mean over the duties, 171.5 A at once against 161.7 A derated: the module is not enough.
+
+    What counts is what air standards ask of a supply: the loads "in probable combinations and for probable durations"
+    (14 CFR 23.1351(a)(2), in force until 2017, and ASTM F2490 load analyses after it; both from memory).
+    """
     worst = worst_in(sums_as_stated(), "stage night rain", "total")
     assert round(worst.amount_ma / 1000, 1) == 171.5
     assert {"main beam", "wipe fast", "horn"} <= worst.cut.on
