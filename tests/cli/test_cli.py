@@ -262,6 +262,21 @@ def test_where_it_is_mounted_is_told_to_machines(van, capsys):
     assert json.loads(out)["modules"] == [{"module": "six", "place": "tank"}]
 
 
+@pytest.mark.once
+def test_places_beside_fuel_are_never_recommended_in_silence(van, capsys):
+    """Where the tank's compartment is the only place, the table, the sentence below it and a danger say so."""
+    places = VAN["places"].replace("front,0,0,front,yes", "front,0,0,front,no").replace("rear,yes", "rear,no")
+    (van / "places.csv").write_text(places)
+    priced = VAN["modules"].replace("mass_g", "mass_g,price").replace(",400", ",400,100")
+    (van.parent / "catalogue" / "modules.csv").write_text(priced)
+    code, out, _ = said(capsys, "size", van, "--places")
+    assert code == 0 and "six at tank" in out
+    assert out.count("in one compartment with fuel") >= 3
+    assert "Careful: this is in one compartment with fuel." in out and "danger, C19: six is" in out
+    code, out, _ = said(capsys, "allocate", van, "--module", "six")
+    assert code == 0 and "danger, C19: six is in one compartment with fuel, tank." in out
+
+
 def test_enough_at_no_place_is_said(van, capsys):
     """Where drop rules out every place it is allocated without one, and the line says what stays unjudged."""
     text = VAN["loads"].replace("place\n", "place,max_drop_pct\n").replace("tank\n", "tank,0.01\n")

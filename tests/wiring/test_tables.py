@@ -16,6 +16,7 @@ from pdm_alloc.result.channel_tables import SETTINGS
 from pdm_alloc.result.link_tables import VOLTAGES
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.result.supply_tables import DROPS, SUPPLY, WIRES
+from tests.tables.good import write_files
 from tests.wiring import small
 
 LAMP = Load("lamp", "light", 5_000, kind="heater", inrush_ma=5_000, place="left", volt_exponent=1.0, min_v=11.9)
@@ -366,3 +367,51 @@ def test_two_units_share_the_feed_by_their_ratings():
     assert table.carries_a.tolist() == [6.0, 8.0] and table.running_a.tolist() == [5.0, 4.0]
     weak = tuple(Unit(u.label, replace(u.module, total_ma=4_000), u.place) for u in units)
     assert Allocation(TWO, weak, circuits).feeds.carries_a.tolist() == [7.2, 7.2]
+
+
+BOAT = {
+    "loads.csv": "load,command,running_a,kind,place\nanchor lamp,anchor,0.2,led,mast\nhorn,horn,4,solenoid,bow\n"
+    "bilge pump,bilge,8,motor,bow\nspare lamp,spare,0.3,led,\n",
+    "places.csv": "place,x_m,y_m,ambient_c,mount,contains\nhelm,3,0,30,yes,\nbow,0,0,60,no,\nmast,1.5,0,30,no,\n"
+    "battery,4,0,30,no,battery\n",
+    "routes.csv": "from,to\nhelm,mast\nmast,bow\nhelm,battery\n",
+}
+CATALOGUE = {
+    "modules.csv": "module,total_a,total_peak_a,mass_g\nsix,60,600,400\n",
+    "channels.csv": "module,channel,pins,continuous_a,peak_a,peak_ms,max_wire_mm2,contact_a\n"
+    + "".join(f"six,{n},a{n} b{n},20,200,60,4,7\n" for n in range(1, 6)),
+}
+
+
+@pytest.mark.parametrize(("sizes", "least", "horn"), [("awg", "16 AWG", "16 AWG"), ("metric", "1 mm2", "1.5 mm2")])
+def test_wires_of_a_boat_from_its_tables(sizes, least, horn, tmp_path):
+    """Least size by 33 CFR 183.425 (d), (e) and ISO 10133 7.7; two pins for 10 A of 7 A each; no length, no size.
+
+    The horn's wire, by hand: 6 A at 60 deg C among three loaded wires, and 3 % of 12 V on 3.45 m.
+    """
+    settings = f'rules = "boat"\nwire_sizes = "{sizes}"\nbattery_place = "battery"\nbattery_ah = 60\n'
+    vehicle = pa.read_vehicle(write_files(tmp_path / "boat", BOAT | {"settings.toml": settings}))
+    module = pa.read_catalogue(write_files(tmp_path / "catalogue", CATALOGUE))["six"]
+    allocation = pa.allocate(vehicle, Unit("six", module, "helm"))
+    wires = allocation.wires.set_index("loads")
+    assert wires["size"].to_dict() == {
+        "anchor lamp": least,
+        "bilge pump": least,
+        "horn": horn,
+        "spare lamp": "not known",
+    }
+    assert wires.parallel.to_dict() == {"anchor lamp": 1, "bilge pump": 2, "horn": 1, "spare lamp": 1}
+    assert wires.note["spare lamp"].endswith(f"drop not judged; no thinner than {least}")
+    assert math.isnan(wires.ampacity_a["spare lamp"]) and math.isnan(wires.mass_g["spare lamp"])
+    assert wires.ampacity_at["horn"] == "bow to mast: 60 deg C, 3 loaded wires"
+    area = {"1.5 mm2": 1.5, "16 AWG": 1.3088}[horn]
+    alone = 16.5 * (29 / 16.5) ** (math.log(area) / math.log(2.5))  # between the sheet's 1 and 2.5 mm2
+    assert wires.ampacity_a["horn"] == pytest.approx(alone * math.sqrt(45 / 75) * 0.7, abs=0.02)
+    pins = allocation.bench_sheet.set_index(["loads", "pin"])
+    first, second = wires.pins["bilge pump"].split()
+    assert pins["size"]["bilge pump", first] == pins["size"]["bilge pump", second] == least
+    one, other = wires.pins["horn"].split()
+    assert pins["size"]["horn", one] == horn and not pins["size"]["horn", other]
+    assert pins.note["horn", other] == f"leaves by {one}"
+    feed = allocation.links.set_index("link").loc["module feed"]
+    assert feed.fuse_within_m == 0.178 and "33 CFR 183.455" in feed.note
