@@ -1,7 +1,7 @@
 """Operating states: a matrix of duties, commands down and states across, and the supply in each."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
@@ -222,7 +222,8 @@ def _check_state(matrix: Matrix, state: str, inputs: "_Settings", faults: Faults
         message, remedy = _held_on(held_on)
         faults.add(_TABLE, row, state, None if row is None else "0", message, remedy)
         return
-    for command in sorted(inputs.conditions.keys() - kept_off, key=matrix.rows.__getitem__):
+    seen_on = inputs.on_at_once(kept_off)
+    for command in sorted(inputs.conditions.keys() - kept_off - seen_on, key=matrix.rows.__getitem__):
         hindrance = inputs.hindrance(command, kept_off)
         if hindrance is not None:
             message, remedy = _never_on(command, inputs.conditions[command].text, hindrance)
@@ -241,7 +242,13 @@ class _Settings:
     def __init__(self, conditions: Mapping[str, Condition]):
         self.conditions = conditions
         self._known: dict[tuple[str | None, frozenset[str]], frozenset[str] | None] = {}
-        self._on: dict[frozenset[str], frozenset[str]] = {}
+        self._values: dict[tuple[str, frozenset[str]], bool] = {}
+
+    def on_at_once(self, kept_off: frozenset[str]) -> frozenset[str]:
+        """Commands on while every input is, where that keeps the others off: most commands of most states."""
+        inputs = frozenset(name for each in self.conditions.values() for name in each.names)
+        on = frozenset(self._on_of(self.conditions, inputs))
+        return frozenset() if on & kept_off else on
 
     def hindrance(self, wanted: str | None, kept_off: frozenset[str]) -> list[str] | None:
         """Commands, none too many, that cannot all be off while the wanted one is on; None where all can be.
@@ -250,7 +257,7 @@ class _Settings:
         """
         off: frozenset[str] = frozenset()
         while (on := self._setting(wanted, off)) is not None:
-            against = self._commands_on(on) & kept_off
+            against = frozenset(self._on_of(kept_off, on))
             if not against:
                 return None
             off |= against
@@ -266,11 +273,15 @@ class _Settings:
             self._known[wanted, off] = inputs_turning_on(required)
         return self._known[wanted, off]
 
-    def _commands_on(self, inputs: frozenset[str]) -> frozenset[str]:
-        if inputs not in self._on:
-            conditions = self.conditions.items()
-            self._on[inputs] = frozenset(command for command, each in conditions if each.evaluate(inputs))
-        return self._on[inputs]
+    def _on_of(self, commands: Iterable[str], inputs: frozenset[str]) -> Iterator[str]:
+        """Those of some commands that a setting turns on; of its inputs only those count that a condition names."""
+        for command in commands:
+            condition = self.conditions[command]
+            key = (command, inputs.intersection(condition.names))
+            if key not in self._values:
+                self._values[key] = condition.evaluate(inputs)
+            if self._values[key]:
+                yield command
 
 
 def _held_on(commands: Sequence[str]) -> tuple[str, str]:
