@@ -13,7 +13,7 @@ from pathlib import Path
 from pdm_alloc import printed
 from pdm_alloc.domain.module import Catalogue, Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.faults import InputError
+from pdm_alloc.files.faults import InputError, Unread
 from pdm_alloc.files.sources import is_catalogue
 from pdm_alloc.files.tables.read_catalogue import fitted, read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
@@ -24,6 +24,7 @@ __all__ = ["run"]
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 TERMINATED = 143  # as the shell numbers this signal
 _SHOWN = 12  # choices of modules and places
+_ENDING_S = 0.5  # to say that there is no answer, and to end
 _AFTER_READING = 3.0  # times as long as reading what follows an answer takes: 5,000 loads, 2.9 s and 8.6 s
 
 
@@ -34,6 +35,8 @@ def run(options: argparse.Namespace) -> int:
         return verbs[options.verb](options)
     except InputError as error:
         return _refuse(options, error)
+    except Unread as why:
+        return _no_answer(options, why, "no answer in time")
     except OSError as error:
         if error.filename is None:  # no file, but what is printed to
             raise
@@ -61,8 +64,14 @@ def _inputs(options, needed: bool, notes: list | None = None) -> tuple[Vehicle, 
     """Both, with the faults of both at once."""
     path = _catalogue_path(options, needed)
     faults: list = []
-    vehicle = _read(read_vehicle, Path(options.vehicle), faults, notes)
-    catalogue = _read(read_catalogue, path, faults, notes) if path else None
+    others: list = []
+    noted: list = []
+    late = None if options.verb == "size" else _too_late(options)  # it has the limit for each module, and how many?
+    catalogue = _read(read_catalogue, path, others, noted, late) if path else None
+    vehicle = _read(read_vehicle, Path(options.vehicle), faults, notes, _too_late(options, catalogue))
+    faults += others
+    if notes is not None:
+        notes += noted
     if vehicle is not None and catalogue is not None:
         faults += check_against(vehicle, catalogue)
     if faults or vehicle is None:
@@ -70,9 +79,9 @@ def _inputs(options, needed: bool, notes: list | None = None) -> tuple[Vehicle, 
     return vehicle, catalogue
 
 
-def _read(reader, path, faults, notes):
+def _read(reader, path, faults, notes, late):
     try:
-        return reader(path, notes)
+        return reader(path, notes, late)
     except InputError as error:
         faults.extend(error.faults)
         return None
@@ -129,14 +138,32 @@ def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:
     return vehicle, catalogue
 
 
+def _too_late(options, catalogue: Catalogue | None = None) -> Callable[[], bool] | None:
+    """Whether a command has had its limit, a fifth and two seconds; None where no limit was given."""
+    if getattr(options, "time_limit", None) is None:
+        return None
+    limit_s = _whole_limit_s(options, catalogue)
+    return lambda: time.monotonic() - options.started > 1.2 * limit_s + 2.0 - _ENDING_S
+
+
+def _whole_limit_s(options, catalogue: Catalogue | None) -> float:
+    """The limit given: `size` has it for each module and control unit."""
+    if options.verb != "size" or catalogue is None:
+        return options.time_limit
+    from pdm_alloc.studies.sizing import boxes_of
+
+    return options.time_limit * boxes_of(catalogue)
+
+
 def _solving_s(options, limit_s: float) -> float:
     """What is left of a limit once the tables are read.
 
     A limit holds within a fifth and two seconds for the whole command: what reading takes beyond that comes off, and
-    what recounting, warnings and the pin map will take, about three times as long. Half is left in any case.
+    what recounting, warnings and the pin map will take, about three times as long, where that leaves half of it.
     """
-    spent_s = time.monotonic() - options.started + _AFTER_READING * options.reading
-    return min(limit_s, max(limit_s / 2, 1.2 * limit_s + 2.0 - spent_s))
+    left_s = 1.2 * limit_s + 2.0 - (time.monotonic() - options.started)
+    after_s = _AFTER_READING * options.reading
+    return max(0.0, min(limit_s, max(limit_s / 2, left_s - after_s), left_s - _ENDING_S))
 
 
 def _size(options) -> int:
@@ -160,9 +187,8 @@ def _stop(options, catalogue: Catalogue) -> Callable[[], bool] | None:
     if options.time_limit is None:
         return None
     from pdm_alloc.program.solver import Clock
-    from pdm_alloc.studies.sizing import boxes_of
 
-    return Clock(_solving_s(options, options.time_limit * boxes_of(catalogue))).is_over
+    return Clock(_solving_s(options, _whole_limit_s(options, catalogue))).is_over
 
 
 def _code(study) -> int:

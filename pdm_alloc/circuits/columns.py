@@ -10,7 +10,7 @@ from operator import attrgetter
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, wiring_key
-from pdm_alloc.circuits.items import ItemType, load_types
+from pdm_alloc.circuits.items import ItemType, load_types, nameless
 from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.electrics.protection import Demand, Protected, outlasts_window, protect
 
@@ -293,7 +293,7 @@ def is_as_strong(rating: Rating, other: Rating) -> bool:
 
 
 class CircuitBook:
-    """Circuits of one vehicle, worked out once a kind of channel and kept.
+    """Circuits of one vehicle, worked out once a kind of channel and kept; once for commands that differ in name alone.
 
     Parameters
     ----------
@@ -307,6 +307,7 @@ class CircuitBook:
         self._hopeless: set[tuple[Hashable, ...]] = set()
         self._wirings: dict[Hashable, Wiring] = {}
         self._draws: dict[tuple[tuple[ItemType, ...], Wiring], Draws] = defaultdict(dict)
+        self._nameless: dict[tuple[ItemType, ...], tuple[ItemType, ...]] = {}
         self._borne: dict[tuple[Hashable, ...], set[Counts]] = {}
         self._sure: dict[tuple[Hashable, ...], set[Counts]] = {}
 
@@ -327,18 +328,15 @@ class CircuitBook:
         sure: Collection[Counts] = (),
     ) -> dict[Counts, Fit]:
         """As `circuits_of`, from memory where asked before; that there are too many is remembered too."""
-        key = (types, rating, wiring, marks)
+        alike = self._alike(types)
+        key, draws = (alike, rating, wiring, marks), self._draws[alike, wiring]
         if key in self._hopeless:
             raise TooManyCircuits(types[0].command)
         if key not in self._known and sure:
-            return circuits_of(
-                types, rating, wiring, self.tolerance_loads, late, self._draws[types, wiring], marks, sure
-            )
+            return circuits_of(types, rating, wiring, self.tolerance_loads, late, draws, marks, sure)
         if key not in self._known:
             try:
-                self._known[key] = circuits_of(
-                    types, rating, wiring, self.tolerance_loads, late, self._draws[types, wiring], marks
-                )
+                self._known[key] = circuits_of(types, rating, wiring, self.tolerance_loads, late, draws, marks)
             except OutOfTime:
                 raise
             except TooManyCircuits:
@@ -359,7 +357,7 @@ class CircuitBook:
 
         Types that differ in the headroom of their command alone draw the same.
         """
-        key = (types, rating, wiring, marks)
+        key = (self._alike(types), rating, wiring, marks)
         if key not in self._borne:
             draws = self._draws_of(types, wiring)
             listed = circuits_of(types, rating, wiring, self.tolerance_loads, late, draws, marks, sure)
@@ -375,16 +373,22 @@ class CircuitBook:
         self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring, marks: tuple[Hashable, ...] = ()
     ) -> set[Counts]:
         """Of the circuits of `borne` those that every rating at least as strong bears too."""
-        return self._sure[types, rating, wiring, marks]
+        return self._sure[self._alike(types), rating, wiring, marks]
 
     def _draws_of(self, types: tuple[ItemType, ...], wiring: Wiring) -> Draws:
-        return self._draws[tuple(replace(t, headroom_pct=None) for t in types), wiring]
+        return self._draws[tuple(replace(t, headroom_pct=None) for t in self._alike(types)), wiring]
+
+    def _alike(self, types: tuple[ItemType, ...]) -> tuple[ItemType, ...]:
+        """The types without names: what circuits are remembered by."""
+        if types not in self._nameless:
+            self._nameless[types] = tuple(map(nameless, types))
+        return self._nameless[types]
 
     def one(self, types: tuple[ItemType, ...], counts: Counts, rating: Rating, wiring: Wiring) -> Fit | None:
         """What the physics says of one circuit; None where it is not allowed; without `made`: not as it is."""
         if not may_share(types, counts):
             return None
-        return fit(types, counts, rating, wiring, self.tolerance_loads, self._draws[types, wiring])
+        return fit(types, counts, rating, wiring, self.tolerance_loads, self._draws[self._alike(types), wiring])
 
     def bears(self, types: tuple[ItemType, ...], rating: Rating, wiring: Wiring, counts: Counts = ((0, 1),)) -> bool:
         """Whether a rating bears one circuit: one item of the first type alone, unless counts are given."""

@@ -32,6 +32,7 @@ __all__ = [
     "item_types",
     "load_types",
     "locked_channels",
+    "nameless",
     "rise_ma",
     "scenes_of",
     "total_limit_ma",
@@ -226,6 +227,12 @@ class ItemType:
     def load(self) -> str:
         """Its first load; its only one where the rules need the loads told apart."""
         return self.items[0][0]
+
+
+def nameless(t: ItemType) -> ItemType:
+    """The type without its names and without what sums alone ask for: of two that are then equal circuits are too."""
+    unasked = {"state_ma": (), "state_deviation_ma": (), "draws": (), "on_s": None, "cycle_s": None}
+    return replace(t, command="", items=(("", t.count),), **unasked)  # type: ignore[arg-type]
 
 
 def locked_channels(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[tuple[int, str], ...]]:

@@ -8,7 +8,7 @@ from itertools import product
 
 from pdm_alloc.allocator import allocation_of, any_allocation
 from pdm_alloc.circuits.classes import Rating, channel_classes
-from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, concede, eased, options, refitted
@@ -138,7 +138,7 @@ def concession_study(
     one_each = [one for sets, _ in tried for one in sets]
     untried = "; ".join(said for (_, is_over), said in zip(tried, (_MOVES_OPEN, _SECOND_OPEN), strict=True) if is_over)
     try:
-        options_there = offered(vehicle, units, book, offer)
+        options_there = offered(vehicle, units, book, offer, clock.is_over)
         study = _Search(vehicle, units[0], options_there, most, clock, book).run()
     except TooManyCircuits as why:
         study = ConcessionStudy(left_open=f"concessions were not looked for: {why}")
@@ -207,15 +207,27 @@ def units_with(units: Iterable[Unit], concessions: Iterable[Option]) -> tuple[Un
 
 
 def offered(
-    vehicle: Vehicle, units: tuple[Unit, ...], book: CircuitBook, offer: Offer | None = None
+    vehicle: Vehicle,
+    units: tuple[Unit, ...],
+    book: CircuitBook,
+    offer: Offer | None = None,
+    late: Callable[[], bool] = lambda: False,
 ) -> tuple[Option, ...]:
     """Concessions on offer: those of the vehicle that these units have a use for, and more drop where a wire needs it.
 
     A soft start or a measured current is one only where a kind of channel then bears the load that did not before.
+
+    Raises
+    ------
+    OutOfTime
+        `late` said so: they are not all known.
     """
     drops = [o for r in (offer or offer_of(vehicle, units, book)).relaxed for o in eased(vehicle, r.load, r.need_pct)]
     ratings = {c.rating for c in channel_classes(vehicle, units)[0]}
-    useful = [o for o in options(vehicle) if o.kind not in _OPENERS or _opens(vehicle, o, ratings, book)]
+    there = options(vehicle, late)
+    if late():
+        raise OutOfTime("the vehicle")
+    useful = [o for o in there if o.kind not in _OPENERS or _opens(vehicle, o, ratings, book)]
     return tuple(sorted((*useful, *drops), key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
 
 

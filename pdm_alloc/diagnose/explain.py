@@ -415,6 +415,8 @@ def explain(
     setting_s = refusal.vehicle.settings.time_limit_s * (2 if sets else 1)
     clock, start = Clock(setting_s if time_limit_s is None else time_limit_s, stop), time.process_time()
     book = book or refusal.book or CircuitBook(refusal.vehicle.settings.tolerance_loads)
+    if clock.is_over():
+        return Explanation(refusal, Shortfall(), (), _UNSOUGHT if sets else "", True)
     half = Clock(clock.left_s / 2 if sets else clock.left_s, stop)
     offer = offer_of(refusal.vehicle, refusal.units, book)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit, offer=offer)
@@ -430,6 +432,7 @@ def explain(
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions)
 
 
+_UNSOUGHT = "concessions were not looked for: the time was over"
 _CLOCK_S = 10.0
 _ENOUGH = "enough"
 _MOST_TRIED = 12

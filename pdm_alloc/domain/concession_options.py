@@ -112,20 +112,23 @@ class Option:
     unit: Unit | None = field(default=None, compare=False)
 
 
-def options(vehicle: Vehicle) -> tuple[Option, ...]:
+def options(vehicle: Vehicle, late: Callable[[], bool] | None = None) -> tuple[Option, ...]:
     """Every concession the vehicle offers, canonical order.
 
     Parameters
     ----------
     vehicle : Vehicle
         Locked loads are left as they are; vital loads are never left out or joined with others.
+    late : callable, optional
+        True ends the listing of joins, of which there are as many as pairs of commands.
 
     Returns
     -------
     tuple of Option
         Lightest first, then by kind and subject.
     """
-    offered = [*_headroom(vehicle), *_joins(vehicle), *_of_loads(vehicle), *_separations(vehicle), *_of_module(vehicle)]
+    of_commands = [*_headroom(vehicle), *_joins(vehicle, late)]
+    offered = [*of_commands, *_of_loads(vehicle), *_separations(vehicle), *_of_module(vehicle)]
     return tuple(sorted(offered, key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
 
 
@@ -172,10 +175,13 @@ def _headroom(vehicle: Vehicle) -> Iterator[Option]:
             yield from _option(vehicle, "headroom", name, loads)
 
 
-def _joins(vehicle: Vehicle) -> Iterator[Option]:
+def _joins(vehicle: Vehicle, late: Callable[[], bool] | None) -> Iterator[Option]:
     by_command = {n: x for n, x in _by_command(vehicle).items() if _joinable(vehicle, x)}
+    action = {command.name: command.action for command in vehicle.commands}
     for one, two in combinations(sorted(by_command, key=natural_key), 2):
-        if vehicle.command(one).action == vehicle.command(two).action:
+        if late and late():
+            return
+        if action[one] == action[two]:
             harmless = vehicle.states_given and all(_together_in(state, one, two) for state in vehicle.states)
             loads = [*by_command[one], *by_command[two]]
             yield from _option(vehicle, "join", joined_name(one, two), loads, (one, two), harmless)

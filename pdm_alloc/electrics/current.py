@@ -174,6 +174,7 @@ def largest_running_ma(
     return max((ma for span in spans_v for ma in running_over_span_ma(items, span, reference_v)), default=0)
 
 
+@lru_cache(maxsize=64)
 def cold_copper_factor(lowest_c: float, stated_c: float = 20.0) -> Fraction:
     """Current of a copper winding in the cold over its current at the temperature it is stated at.
 

@@ -1,11 +1,11 @@
 """What is wrong with a table, where, and what would be right: all of it at once."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-__all__ = ["Fault", "Faults", "InputError", "hint", "nearest"]
+__all__ = ["Fault", "Faults", "InputError", "Unread", "hint", "nearest"]
 
 MOST_COMPARED = 400
 MOST_LISTED = 8
@@ -64,6 +64,7 @@ MOST_PER_TABLE = 500
 MOST_SHOWN = 200
 LEAST_MERGED = 4
 MOST_ROWS_NAMED = 8
+_ASK_EVERY = 250  # rows: 50 ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,13 +165,34 @@ def _of_one_cause(faults: list[Fault], rows: list[int]) -> str:
     return f"{faults[0]} (so in {len(rows)} rows: {rows[0]}, {others}{more})"
 
 
-class Faults:
-    """Collects faults while tables are read; a table with very many is cut short, and says so."""
+class Unread(Exception):
+    """The time was over before all rows of a table were read."""
 
-    def __init__(self) -> None:
+    def __str__(self) -> str:
+        """For a person: which, how far, and what to do."""
+        table, number = self.args
+        return f"the time limit was reached at row {number} of the table {table}: give it more"
+
+
+class Faults:
+    """Collects faults while tables are read; a table with very many is cut short, and says so.
+
+    Parameters
+    ----------
+    late : callable, optional
+        True ends the reading of a table of many rows; asked now and then.
+    """
+
+    def __init__(self, late: Callable[[], bool] | None = None) -> None:
+        self._late = late
         self._faults: list[Fault] = []
         self._count: Counter[str] = Counter()
         self.notes: list[Fault] = []
+
+    def at_row(self, table: str, number: int) -> None:
+        """Ask for the time at every so many rows; `Unread` is raised where it is over."""
+        if self._late and number % _ASK_EVERY == 0 and self._late():
+            raise Unread(table, number)
 
     def note(
         self, table: str, row: int | None, column: str | None, value: str | None, message: str, remedy: str = ""

@@ -248,6 +248,7 @@ def _settle_marks(grid: Grid, positions: dict[str, int], columns: dict[str, Fiel
 def _line(
     number: int, cells: list[str], positions: dict[str, int], model: type[Row], table: str, faults: Faults
 ) -> Line:
+    faults.at_row(table, number)
     columns = columns_of(model)
     texts = {name: cells[at] for name, at in positions.items() if name in columns}
     free = [(name, cells[at]) for name, at in positions.items() if name not in columns]

@@ -7,7 +7,7 @@ from fractions import Fraction
 import numpy as np
 
 from pdm_alloc.circuits.classes import Rating
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
 from pdm_alloc.circuits.draws import Wiring, borne_for
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.program.packing import Bins, Draw, room
@@ -241,13 +241,21 @@ def _on(column: Column, number: int) -> Column:
     return Column(column.command, column.counts, number, column.fit, 1)
 
 
-def a_few(task: Task, command: str, book: CircuitBook) -> Iterator[Column]:
-    """A few circuits of a command: every item alone, and filled one after the other with the largest that still fit."""
+def a_few(task: Task, command: str, book: CircuitBook, clock: Clock) -> Iterator[Column]:
+    """A few circuits of a command: every item alone, and filled one after the other with the largest that still fit.
+
+    Raises
+    ------
+    OutOfTime
+        The clock ran out.
+    """
     types, wiring = task.types[command], book.wiring(task.vehicle)
     for number, own in enumerate(task.classes):
         circuits: dict[Counts, Fit] = {}
         left = {n: t.count for n, t in enumerate(types)}
         while any(left.values()):
+            if clock.is_over():
+                raise OutOfTime(command)
             circuit = filled(types, left, own.rating, book, wiring)
             if circuit is None:
                 break

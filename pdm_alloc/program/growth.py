@@ -316,8 +316,10 @@ def _columns(case: GrowthTask, book: CircuitBook, clock: Clock) -> tuple[list[Co
     listing = listed(case.merged.task, book, clock.soon(_LISTING_S))
     columns = list(listing.columns)
     for command in case.task.types:
+        if clock.is_over():
+            raise OutOfTime(command)
         if command in listing.priced:
-            columns += a_few(case.task, command, book)
+            columns += a_few(case.task, command, book, clock)
         else:
             columns += _new_columns(case, command, book, clock)
     return columns, not listing.priced

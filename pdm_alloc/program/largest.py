@@ -65,11 +65,29 @@ class Extremes:
         }
         self.names = {command: names_of(tree) for command, tree in self.trees.items()}
         self.inputs = sorted(set[Tree]().union(*self.names.values()), key=repr)
+        self._naming: dict[Tree, list[Tree]] = {}
+        for command, names in self.names.items():
+            for name in names:
+                self._naming.setdefault(name, []).append(self.trees[command])
         self._known: OrderedDict[Hashable, Any] = OrderedDict()
 
     def on(self, inputs: Inputs) -> frozenset[str]:
         """Commands on under a setting of the inputs."""
         return frozenset(command for command, tree in self.trees.items() if holds(tree, inputs))
+
+    def differs(self, inputs: Inputs, fewer: Inputs, name: Tree, changed: Tree | None) -> bool:
+        """Whether one input, left off, switches a command, as all stands or with `changed` the other way round.
+
+        What is on only before the change does not count. Only the conditions that name the input are looked at.
+        """
+        if changed is None:
+            return any(holds(tree, inputs) != holds(tree, fewer) for tree in self._naming.get(name, ()))
+        then, then_fewer = inputs ^ {changed}, fewer ^ {changed}
+        for tree in self._naming.get(name, ()):
+            after = holds(tree, then)
+            if after != holds(tree, then_fewer) or (after and holds(tree, inputs) != holds(tree, fewer)):
+                return True
+        return False
 
     def sum(
         self, allowed: Collection[str], amounts: Mapping[str, Amount], at_once: int, clock: Clock | None = None

@@ -304,8 +304,7 @@ class Sums:
         """The same commands with inputs left off that switch nothing."""
         kept = worst.inputs
         for name in sorted(worst.inputs - {worst.changed}, key=str, reverse=True):
-            fewer = self._named(worst.limit, worst.scene, worst.portions, kept - {name}, worst.changed)
-            kept = fewer.inputs if fewer.cut == worst.cut else kept
+            kept = kept if self.extremes.differs(kept, kept - {name}, name, worst.changed) else kept - {name}
         return self._named(worst.limit, worst.scene, worst.portions, kept, worst.changed)
 
     def _named(self, limit: Limit, scene: Scene, portions: int, inputs: Inputs, changed: Tree | None = None) -> Worst:

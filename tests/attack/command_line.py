@@ -1,4 +1,4 @@
-"""Random vehicles with both sides through every verb of the command line: codes, tracebacks, what is written, the clock.
+"""Random vehicles with both sides through the command line: codes, tracebacks, what is written, the clock.
 
     python -m tests.attack.command_line [--first 20000] [--vehicles 40]
 

@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -92,7 +92,9 @@ CATALOGUE_COLUMNS: dict[str, tuple[str, ...]] = {
 Rows = dict[str, list[Line]]
 
 
-def read_catalogue(path: str | Path, notes: list[Fault] | None = None) -> Catalogue:
+def read_catalogue(
+    path: str | Path, notes: list[Fault] | None = None, late: Callable[[], bool] | None = None
+) -> Catalogue:
     """The catalogue in a folder of CSV files or in an XLSX workbook.
 
     Parameters
@@ -101,6 +103,8 @@ def read_catalogue(path: str | Path, notes: list[Fault] | None = None) -> Catalo
         Folder with ``modules.csv``, ``channels.csv`` and whatever else there is, or a workbook with a sheet per table.
     notes : list of Fault, optional
         Takes what is no fault but good to know: how a doubtful cell was read, what was passed over or assumed.
+    late : callable, optional
+        True ends the reading of tables with many rows.
 
     Returns
     -------
@@ -111,8 +115,10 @@ def read_catalogue(path: str | Path, notes: list[Fault] | None = None) -> Catalo
     ------
     InputError
         With every fault of every table.
+    Unread
+        `late` said so.
     """
-    faults = Faults()
+    faults = Faults(late)
     return catalogue_of(open_source(path, CATALOGUE_COLUMNS, faults), faults, notes)
 
 

@@ -39,7 +39,7 @@ VEHICLE_COLUMNS: dict[str, tuple[str, ...]] = {
 }
 
 
-def read_vehicle(path: str | Path, notes: list[Fault] | None = None) -> Vehicle:
+def read_vehicle(path: str | Path, notes: list[Fault] | None = None, late: Callable[[], bool] | None = None) -> Vehicle:
     """The vehicle in a folder of CSV files or in an XLSX workbook.
 
     Parameters
@@ -48,6 +48,8 @@ def read_vehicle(path: str | Path, notes: list[Fault] | None = None) -> Vehicle:
         Folder with ``loads.csv`` and whatever else there is, or a workbook with a sheet per table.
     notes : list of Fault, optional
         Takes what is no fault but good to know: how a doubtful cell was read, what was passed over.
+    late : callable, optional
+        True ends the reading of tables with many rows.
 
     Returns
     -------
@@ -59,8 +61,10 @@ def read_vehicle(path: str | Path, notes: list[Fault] | None = None) -> Vehicle:
     ------
     InputError
         With every fault of every table.
+    Unread
+        `late` said so.
     """
-    faults = Faults()
+    faults = Faults(late)
     source = open_source(path, VEHICLE_COLUMNS, faults)
     refuse_untouched(source, faults)
     vehicle = vehicle_of(source, faults)
