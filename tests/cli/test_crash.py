@@ -1,5 +1,6 @@
 """A crash is no answer: a code of its own, one line, a traceback only for who asks; what ends a run ends it cleanly."""
 
+import json
 import os
 import signal
 import subprocess
@@ -167,7 +168,8 @@ def test_out_of_time_while_a_place_is_sought(tmp_path, monkeypatch, capsys):
         (5, 1, 0.1, 5),  # a small vehicle: reading is within the fifth and two seconds
         (5, 2, 0.5, 4.5),  # 8 s for the command, 2 s are over, and what follows takes three times as long as reading
         (12, 3, 2.9, 6),
-        (5, 60, 50, 2.5),  # half is left in any case
+        (5, 6, 4, 1.5),  # half of it or less where the fifth and two seconds leave no more
+        (5, 60, 50, 0),  # over before anything was solved
         (0, 1, 0.1, 0),
     ],
 )
@@ -175,6 +177,24 @@ def test_reading_counts_against_the_limit(limit_s, before_s, reading_s, left_s):
     """A limit holds within a fifth and two seconds, reading and printing included."""
     options = SimpleNamespace(started=time.monotonic() - before_s, reading=reading_s)
     assert commands._solving_s(options, limit_s) == pytest.approx(left_s, abs=0.5)
+
+
+@pytest.mark.parametrize("words", [["allocate", "--module", "six"], ["size"]])
+def test_reading_ends_with_the_limit(tmp_path, monkeypatch, capsys, words):
+    """Tables of very many rows are read no further once the limit is over; the same tables are read where it is not."""
+    car, late_s, clock = write_small(tmp_path), 100.0, time.monotonic
+    monkeypatch.setattr(commands, "time", SimpleNamespace(monotonic=lambda: clock() + late_s))
+    rows = "".join(f"lamp {n},lights,0.1,led\n" for n in range(300))
+    (Path(car) / "loads.csv").write_text(f"load,command,running_a,kind\n{rows}")
+    verb, *more = words
+    assert main([verb, car, *more, "--time-limit", "1", "--json"]) == 3
+    printed = capsys.readouterr()
+    why = "the time limit was reached at row 250 of the table loads: give it more"
+    assert printed.err == f"pdm-alloc: no answer in time: {why}\n"
+    assert json.loads(printed.out) == {"outcome": "no answer in time", "why": why}
+    late_s = 0.0
+    assert main([verb, car, *more, "--time-limit", "5"]) in (0, 1, 3)
+    assert "at row" not in capsys.readouterr().err
 
 
 def test_one_limit_for_all_steps_of_a_command(tmp_path, monkeypatch):

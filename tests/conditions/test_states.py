@@ -122,3 +122,16 @@ def test_command_that_can_never_be_on_is_refused_from_the_shell(inputs, tmp_path
 def test_states_of_the_data_can_all_be(folder):
     """Every vehicle that comes along has states in which each of their commands can be on."""
     assert read_vehicle(DATA / folder).states
+
+
+def test_conditions_are_not_evaluated_for_every_pair_of_commands(tmp_path, monkeypatch):
+    """Two hundred commands behind switches of their own, in three states: a few evaluations of each condition."""
+    from pdm_alloc.domain.condition import Condition
+
+    asked = []
+    evaluate = Condition.evaluate
+    monkeypatch.setattr(Condition, "evaluate", lambda self, on: asked.append(self) or evaluate(self, on))
+    conditions = {f"command_{n}": f"key and switch_{n} and night" for n in range(200)} | {"lamp": "not key"}
+    rows = "".join(f"{name},1,0.5,1\n" for name in conditions if name != "lamp")
+    assert said_of(tmp_path, conditions, f"command,a,b,c\n{rows}lamp,,1,1\n") == []
+    assert len(asked) < 10 * len(conditions)

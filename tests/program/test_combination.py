@@ -6,10 +6,12 @@ import random
 
 import pytest
 
+from pdm_alloc.circuits.items import Scene
 from pdm_alloc.program import largest
 from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes
 from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.sums import Limit, Sums
 from pdm_alloc.verify.arithmetic import largest_change, largest_sum
 from tests.benchmarks.bench_combinations import vehicle
 from tests.strategies import examples
@@ -186,3 +188,29 @@ def test_one_input_may_switch_several_commands():
     ma, before, changed = Extremes(conditions).change(set(conditions), running, inrush, 0)
     assert (ma, changed) == (302_000, "stalk") or (ma, changed) == (302_000, "head")
     assert changed not in before
+
+
+def trimmed_one_by_one(sums, worst):
+    """Each input left off in turn where the cut stays the same, every condition evaluated anew."""
+    kept = worst.inputs
+    for name in sorted(worst.inputs - {worst.changed}, key=str, reverse=True):
+        fewer = sums._named(worst.limit, worst.scene, worst.portions, kept - {name}, worst.changed)
+        kept = fewer.inputs if fewer.cut == worst.cut else kept
+    return sums._named(worst.limit, worst.scene, worst.portions, kept, worst.changed)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_inputs_that_switch_nothing_are_left_off(seed):
+    """As leaving each off and looking at every command would have it, before a change and after."""
+    chance = random.Random(seed)
+    names = [f"i{n}" for n in range(6)]
+    conditions = {f"c{n}": random_tree(chance, names) for n in range(5)}
+    sums = Sums.__new__(Sums)
+    sums.extremes = Extremes(conditions)
+    limit = {is_peak: Limit(0, None, is_peak, 1, 0.0, 1) for is_peak in (False, True)}
+    scene = Scene(0, "s", 12.0, frozenset(conditions))
+    for _ in range(20):
+        inputs = frozenset(name for name in sums.extremes.inputs if chance.random() < 0.6)
+        changed = chance.choice([None, *sums.extremes.inputs])
+        worst = sums._named(limit[changed is not None], scene, 1, inputs, changed)
+        assert sums.trimmed(worst) == trimmed_one_by_one(sums, worst)

@@ -8,13 +8,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pdm_alloc.circuits import columns
 from pdm_alloc.circuits.classes import channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, circuits_of, fit, is_as_strong, may_share
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring
 from pdm_alloc.circuits.items import item_types, load_types
+from pdm_alloc.domain.module import units_of
 from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.electrics.protection import Demand, protect
 from pdm_alloc.electrics.wire import WireRules
+from tests.scale.fleet import fleet
 from tests.strategies import cases, examples
 from tests.wiring import small
 
@@ -188,3 +191,16 @@ def test_what_fits_is_what_protect_says():
     demand = Demand(5_000, [55.0], [20.0], 0, wiring.runs([(types[0], 1)], "source"))
     assert found.made == protect(demand, rating, WireRules(ambient_c=30.0))
     assert found.made.trip_ma == 6_300 and found.made.wire.drops_pct[0] <= 3.0
+
+
+def test_commands_that_differ_in_name_alone_share_their_circuits(monkeypatch):
+    """The physics is asked for two commands of forty-eight; what each then has is what asking anew would find."""
+    vehicle, modules = fleet(96)
+    loads = tuple(replace(load, running_ma=(400, 900, 1300, 2100)[n % 4]) for n, load in enumerate(vehicle.loads))
+    vehicle, unit = replace(vehicle, loads=loads), units_of(modules[0])
+    book, asked, rating = CircuitBook(3), [], channel_classes(vehicle, unit)[0][0].rating
+    types, wiring = item_types(vehicle), book.wiring(vehicle)
+    expected = {name: circuits_of(each, rating, wiring, 3) for name, each in types.items()}
+    monkeypatch.setattr(columns, "fit", lambda *words: asked.append(words[1]) or fit(*words))
+    assert {name: book.circuits(each, rating, wiring) for name, each in types.items()} == expected
+    assert len(asked) == 2 * 3  # each alone, and both together
