@@ -57,21 +57,29 @@ class _Subsets:
             self._starting[circuit[0][0]].append((circuit, cost))
         self._known: dict[tuple[int, ...], float] = {}
 
-    def least(self, left: tuple[int, ...]) -> float:
-        """Of what is left: some circuit holds the first item, so only those are tried."""
-        first = next((n for n, k in enumerate(left) if k), None)
-        if first is None:
-            return 0
-        if left not in self._known:
-            options = (self._with(circuit, cost, left) for circuit, cost in self._starting[first])
-            self._known[left] = min(options, default=inf)
-        return self._known[left]
+    def least(self, whole: tuple[int, ...]) -> float:
+        """Least cost of all; step by step with a list of what waits, since a load may have thousands of items."""
+        waiting = [whole]
+        while waiting:
+            left = waiting[-1]
+            parts = list(self._parts(left))
+            unknown = [rest for _, rest in parts if rest not in self._known]
+            if unknown:
+                waiting += unknown
+                continue
+            self._known[left] = min((cost + self._known[rest] for cost, rest in parts), default=inf if any(left) else 0)
+            waiting.pop()
+        return self._known[whole]
 
-    def _with(self, circuit: Counts, cost: int, left: tuple[int, ...]) -> float:
-        rest = list(left)
-        for n, k in circuit:
-            rest[n] -= k
-        return inf if min(rest) < 0 else cost + self.least(tuple(rest))
+    def _parts(self, left: tuple[int, ...]) -> Iterator[tuple[int, tuple[int, ...]]]:
+        """Cost of one circuit and what it leaves: some circuit holds the first item, so only those are tried."""
+        first = next((n for n, k in enumerate(left) if k), None)
+        for circuit, cost in self._starting.get(first, ()) if first is not None else ():
+            rest = list(left)
+            for n, k in circuit:
+                rest[n] -= k
+            if min(rest) >= 0:
+                yield cost, tuple(rest)
 
 
 def _shares(counts: Sequence[int], costs: Mapping[Counts, int]) -> float:

@@ -1,12 +1,13 @@
 """Random vehicles and catalogues, seeded: tiny ones for the oracle, realistic ones for benchmarks; all invented."""
 
 import random
+from collections import Counter
 from dataclasses import dataclass
 from itertools import product
 
 from tests.attack.tables import Tables
 
-__all__ = ["REALISTIC", "Size", "realistic", "tiny"]
+__all__ = ["REALISTIC", "Size", "features", "realistic", "tiny"]
 
 REALISTIC = tuple((body, seed) for seed in range(10) for body in ("car", "van", "boat", "truck"))
 LOADS = {"car": (15, 70), "van": (10, 60), "boat": (5, 80), "truck": (30, 200)}
@@ -277,6 +278,7 @@ def tiny(seed):
     _across(tables, random.Random(f"across {seed}"))
     if chooser.random() < 0.15:
         _wired(tables, chooser)
+    _parted(tables, random.Random(f"parted {seed}"))
     for row in tables.rows["loads"]:
         if not row["inrush_ms"]:  # an inrush that takes no time is refused as an input
             row["inrush_a"] = row["running_a"]
@@ -292,6 +294,17 @@ def _wired(tables, chooser):
     if load["share"] == "no":  # each of its items would need a row
         load["count"] = 1
     tables.rows["locked"] = [{"load": load["load"], "module": "module 0", "channel": channel}]
+
+
+def _parted(tables, chooser):
+    """In one vehicle of five, two loads of one command that must not share a channel, where a command has two."""
+    by_command = {}
+    for row in tables.rows["loads"]:
+        by_command.setdefault(row["command"], []).append(row)
+    several = [rows for rows in by_command.values() if len(rows) > 1]
+    if several and chooser.random() < 0.2:
+        for row in chooser.choice(several)[:2]:
+            row["separate"] = "label 0"
 
 
 def _coupled(tables, chooser):
@@ -354,3 +367,55 @@ def realistic(body, seed):
     commands = max(3, round(loads * chooser.uniform(0.4, 0.8)))
     size = Size(loads, max(4, round(commands * 0.7)), commands, max(4, round(loads * 0.9)), chooser.randint(2, 7))
     return _Vehicle(f"{body} {seed}", size, VOLTS[body], chooser.random() < 0.5).build(4)
+
+
+def features(tables):
+    """What a vehicle of `tiny` asks of rules, in words; printed as a table by ``python -m tests.attack.generator``."""
+    rows, loads = tables.rows, tables.rows["loads"]
+    conditions = [row["condition"] for row in rows["commands"] if row["condition"]]
+    inputs = [frozenset(name for name in row.split() if name.strip("()").startswith("input")) for row in conditions]
+    channels = {kind: [row for row in rows["channels"] if row[kind]] for kind in ("pair", "bridge", "features")}
+    over_banks = [
+        pair for pair in {row["pair"] for row in channels["pair"]} if len(_banks_of(channels["pair"], pair)) > 1
+    ]
+    checks = {
+        "conditions": conditions,
+        "an input of several commands": len(set().union(*inputs)) < sum(map(len, inputs)),
+        "states": rows.get("states"),
+        "both voltages": any(row["supply_top_v"] for row in rows.get("supply", ())),
+        "time on and cycle": any(row.get("on_s") for row in rows["commands"]),
+        "time on, with a settling time": any(row.get("on_s") for row in rows["commands"])
+        and any(row["settle_s"] for row in rows["modules"]),
+        "count": any(row["count"] > 1 for row in loads),
+        "tolerance": any(row["tolerance_pct"] for row in loads),
+        "separate": len([row for row in loads if row["separate"]]) > 1,
+        "share = no": any(row["share"] == "no" for row in loads),
+        "load needs pwm": any("pwm" in row["needs"] for row in loads),
+        "command by pwm": any(row["action"] == "pwm" for row in rows["commands"]),
+        "load needs reversing": any("reversing" in row["needs"] for row in loads),
+        "channels with pwm": channels["features"],
+        "reversing channels": channels["bridge"],
+        "paralleled channels": channels["pair"],
+        "paralleled over two banks": over_banks,
+        "several banks": len({row["bank"] for row in rows["channels"]}) > 1,
+        "locked": rows.get("locked"),
+        "locked to two channels": any("+" in row["channel"] for row in rows.get("locked", ())),
+        "spare channels": tables.settings["spare_channels"],
+        "flashes": any(row["action"] == "flash" for row in rows["commands"]),
+    }
+    return {word for word, is_there in checks.items() if is_there}, set(checks)
+
+
+def _banks_of(rows, pair):
+    return {row["bank"] for row in rows if row["pair"] == pair}
+
+
+def _main(first=0, last=10_000):
+    counts = Counter(word for seed in range(first, last) for word in features(tiny(seed))[0])
+    print(f"vehicles {first} to {last - 1}, per cent with:")
+    for word in sorted(features(tiny(0))[1], key=lambda word: -counts[word]):
+        print(f"{word:32} {100 * counts[word] / (last - first):5.1f}")
+
+
+if __name__ == "__main__":
+    _main()

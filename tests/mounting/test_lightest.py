@@ -93,6 +93,11 @@ def test_least_cost_by_hand():
     assert least_cost([1, 2], {((0, 1),): 3}) == float("inf")
 
 
+def test_least_cost_of_thousands_of_like_items():
+    """Ten thousand items in circuits of three at 2 or one at 1: 3,333 circuits of three and one alone."""
+    assert least_cost([10_000], {((0, 1),): 1, ((0, 3),): 2}) == 2 * 3333 + 1
+
+
 def test_least_cost_of_very_many_is_still_a_bound():
     """Beyond 50,000 subsets every item is charged its cheapest share: 16 types of which two share for 5."""
     costs = {((n, 1),): 4 for n in range(16)} | {((n, 1), (n + 1, 1)): 5 for n in range(15)}
