@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from pdm_alloc.circuits.columns import TooManyCircuits
+from pdm_alloc.circuits.columns import OutOfTime, TooManyCircuits
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.showing import handed_out, headline_table, percent
 from pdm_alloc.domain.vehicle import Vehicle
@@ -341,7 +341,7 @@ def _listed() -> Iterator[None]:
     try:
         yield
     except TooManyCircuits as why:
-        raise Unsolved(FAILED, str(why)) from None
+        raise Unsolved(STOPPED_EMPTY if isinstance(why, OutOfTime) else FAILED, str(why)) from None
 
 
 def _check(catalogue: Catalogue, wanted: Objective) -> None:

@@ -91,7 +91,7 @@ def _modules(case: Case):
 
 def _catalogue(case: Case, folder: Path) -> None:
     modules = _modules(case)
-    rows = [f"{m},{channels * 8},{min(99_000, channels * 40)},{300 + n},{100 + n}" for m, channels, n in modules]
+    rows = [f"{m},{channels * 12},{min(99_000, channels * 60)},{300 + n},{100 + n}" for m, channels, n in modules]
     (folder / "modules.csv").write_text("\n".join(["module,total_a,total_peak_a,mass_g,price", *rows]) + "\n")
     channels = [
         f"{m},{n + 1},{RATINGS[n % 3][0]},{RATINGS[n % 3][1]},50" for m, count, _ in modules for n in range(count)

@@ -7,7 +7,10 @@ import pandas as pd
 import pytest
 
 from pdm_alloc.circuits import columns
+from pdm_alloc.circuits.columns import OutOfTime, TooManyCircuits
 from pdm_alloc.cli import main
+from pdm_alloc.result.allocation import Unsolved
+from pdm_alloc.studies import mounting
 
 DATA = Path(__file__).parents[2] / "data"
 CAR = str(DATA / "rally_coupe")
@@ -107,3 +110,11 @@ def test_places_that_are_none(words, line, capsys):
     """Each fault is one line with its remedy, and exit code 2."""
     assert main(["allocate", CAR, "--module", "middle-36", *words]) == 2
     assert line in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("why", "outcome"), [(OutOfTime, "no answer in time"), (TooManyCircuits, "failed")])
+def test_circuits_that_are_not_listed(why, outcome):
+    """Where that was for want of time the study has no answer in time; it has failed only where more would not help."""
+    with pytest.raises(Unsolved) as stopped, mounting._listed():
+        raise why("all")
+    assert stopped.value.outcome == outcome
