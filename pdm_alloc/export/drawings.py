@@ -175,6 +175,7 @@ def plan_drawing(allocation: Allocation, width: float, most_high: float, font: s
     for name, (x, y) in spots.items():
         _mark(pen, x, y, name in fitted)
     taken = [(x - 6, y - 6, x + 6, y + 6) for x, y in spots.values()]
+    taken += [_number_at(spots[row["start"]], spots[row["end"]]) for row in rows if row["bundle_mm"]]
     for name in sorted(spots, key=lambda name: name not in fitted):
         _name(pen, *spots[name], f"{name}: {fitted[name]}" if name in fitted else name, taken)
     return pen.drawing
@@ -224,20 +225,40 @@ def ground_drawing(allocation: Allocation, width: float, most_high: float, font:
     for name, (x, y) in spots.items():
         pen.dot(x, y, 1.6)
         pen.text(x, y + 5, name, 6, "middle", SOFT)
-    stacked: dict[str, int] = {}
+    taken = [(x - 2 * len(name), y - 2, x + 2 * len(name), y + 11) for name, (x, y) in spots.items()]
     for row in points:
-        _stud(pen, *spots[row["place"]], stacked.get(row["place"], 0), row)
-        stacked[row["place"]] = stacked.get(row["place"], 0) + 1
+        _stud(pen, *spots[row["place"]], row, taken)
     return pen.drawing
 
 
-def _stud(pen: Pen, x: float, y: float, above: int, row: dict[str, Any]) -> None:
+_Box = tuple[float, float, float, float]  # left, low, right, high
+
+
+def _stud(pen: Pen, x: float, y: float, row: dict[str, Any], taken: list[_Box]) -> None:
     limit = "" if row["max_a"] is None else f" of {row['max_a']:g}"
     words = f"{row['ground']} {row['stud']}: {row['returns']}, {row['current_a']:.1f}{limit} A"
     half = 1.9 * len(words) + 4
     middle = min(max(x, half), pen.drawing.width - half)
-    pen.box(middle - half, y - 14 - 12 * above, 2 * half, 11)
-    pen.text(middle, y - 11 - 12 * above, words, 6.5, "middle")
+    beside = [(x + half + 6, y - 5), (x - half - 6, y - 5)]
+    spots = [(middle, y - 14), *beside, *((middle, low) for low in (y - 26, y + 12, y - 38, y + 24))]
+    inside = [(at, low) for at, low in spots if half <= at <= pen.drawing.width - half]
+    box = _freest([(at - half, low, at + half, low + 11) for at, low in inside], taken)
+    taken += [box] * 2  # a name may be covered rather than a stud
+    pen.box(box[0], box[1], 2 * half, 11)
+    pen.text((box[0] + box[2]) / 2, box[1] + 3, words, 6.5, "middle")
+
+
+def _freest(boxes: Sequence[_Box], taken: list[_Box]) -> _Box:
+    """Of some boxes the first that covers least of what is taken; it is taken then, too."""
+    met = [sum(a < d and b < e and c > f and g > h for f, h, d, e in taken) for a, b, c, g in boxes]
+    box = boxes[met.index(min(met))]
+    taken.append(box)
+    return box
+
+
+def _number_at(start: tuple[float, float], end: tuple[float, float]) -> _Box:
+    x, y = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
+    return x - 5, y - 4, x + 5, y + 4
 
 
 def _bundle(pen: Pen, start: tuple[float, float], end: tuple[float, float], row: dict[str, Any]) -> None:
@@ -252,15 +273,12 @@ def _mark(pen: Pen, x: float, y: float, is_box: bool) -> None:
     (pen.box(x - 6, y - 6, 12, 12) if is_box else pen.dot(x, y))
 
 
-def _name(pen: Pen, x: float, y: float, words: str, taken: list[tuple[float, float, float, float]]) -> None:
+def _name(pen: Pen, x: float, y: float, words: str, taken: list[_Box]) -> None:
     """Words beside a point, on the side where they cover least of what is taken; they are taken then, too."""
-    half = 1.8 * len(words)
+    half = 1.9 * len(words)
     sides = [(x, y + 8), (x, y - 14), (x + half + 9, y - 2), (x - half - 9, y - 2), (x, y + 17), (x, y - 23)]
-    boxes = [(left - half, low - 2, left + half, low + 6) for left, low in sides]
-    met = [sum(a < d and b < e and c > f and g > h for f, h, d, e in taken) for a, b, c, g in boxes]
-    best = met.index(min(met))
-    taken.append(boxes[best])
-    pen.text(*sides[best], words, 6.5, "middle", INK if ":" in words else SOFT)
+    left, low, right, _ = _freest([(at - half, low - 2, at + half, low + 6) for at, low in sides], taken)
+    pen.text((left + right) / 2, low + 2, words, 6.5, "middle", INK if ":" in words else SOFT)
 
 
 def board_pages(allocation: Allocation, scale: float = BOARD_SCALE, font: str = "Helvetica") -> bytes:

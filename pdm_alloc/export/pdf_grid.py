@@ -3,6 +3,7 @@
 import datetime
 import importlib.util
 import io
+import math
 import re
 from collections.abc import Mapping, Sequence
 from functools import cache
@@ -477,14 +478,30 @@ def grid(table: pd.DataFrame, type_: Type, width: float, style: str = "cell") ->
     ]
     body = [[type_.paragraph(text, style, align=side) for text, side in zip(row, align, strict=True)] for row in texts]
     widths = column_widths([heading(name) for name in names], texts, type_, width, style)
+    tall = any(_lines(row, widths, type_, style) > _TALL for row in texts)
     make = needed("reportlab.platypus", "writes PDF").Table
-    return make([head, *body], colWidths=widths, repeatRows=1, hAlign="LEFT", splitInRow=1, style=[*LINES, *HEAD])
+    layout = {"repeatRows": 1, "hAlign": "LEFT", "splitInRow": int(tall), "style": [*LINES, *HEAD]}
+    return make([head, *body], colWidths=widths, **layout)
+
+
+_TALL = 20  # lines of a row, about: only such a row may be parted over two pages, where it might fit on none
+
+
+def _lines(row: Sequence[str], widths: Sequence[float], type_: Type, style: str) -> float:
+    """Lines of the tallest cell, about."""
+    return max((_parts(text, type_, style, width) for text, width in zip(row, widths, strict=True)), default=1.0)
+
+
+def _parts(text: str, type_: Type, style: str, width: float) -> float:
+    return text.count("\n") + type_.width(text, style) / max(1.0, width - _PADDING)
 
 
 def column_widths(
     heads: Sequence[str], rows: Sequence[Sequence[str]], type_: Type, width: float, style: str = "cell"
 ) -> list[float]:
     """Widths of the columns of a table: short ones as they like, long ones what is left; words break last.
+
+    Of ten cells of a column the longest one does not claim room that another column needs for most of its own.
 
     Parameters
     ----------
@@ -505,11 +522,18 @@ def column_widths(
         Points, together no more than `width`.
     """
     cells = [[head, *(row[at] for row in rows)] for at, head in enumerate(heads)]
-    liked = [max(_line(text, type_, style, n == 0) for n, text in enumerate(texts)) + _PADDING for texts in cells]
+    lines = [[_line(text, type_, style, n == 0) + _PADDING for n, text in enumerate(texts)] for texts in cells]
+    liked, usual = [max(column) for column in lines], [_of_ten(column) for column in lines]
     least = [max(_word(text, type_, style, n == 0) for n, text in enumerate(texts)) + _PADDING for texts in cells]
     if sum(least) >= width:  # then words break, the longest first
         return _shared(least, [0.0] * len(least), width)
-    return _shared(liked, least, width)
+    usual = [max(pair) for pair in zip(usual, least, strict=True)]
+    return _shared(liked, usual, width) if sum(usual) <= width else _shared(usual, least, width)
+
+
+def _of_ten(widths: Sequence[float]) -> float:
+    """Width within which nine of ten are."""
+    return sorted(widths)[math.ceil(0.9 * len(widths)) - 1]
 
 
 def _shared(liked: list[float], least: list[float], width: float) -> list[float]:

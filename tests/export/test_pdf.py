@@ -6,6 +6,7 @@ import re
 import sys
 from dataclasses import replace
 from fractions import Fraction
+from itertools import combinations
 
 import openpyxl
 import pandas as pd
@@ -15,8 +16,9 @@ import pytest
 from pdm_alloc.allocator import allocate
 from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Unit
+from pdm_alloc.export.drawings import ground_drawing
 from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
-from pdm_alloc.export.pdf_grid import Type, column_widths, set_type, workbook_bytes
+from pdm_alloc.export.pdf_grid import Type, column_widths, grid, set_type, workbook_bytes
 from pdm_alloc.export.sheets import Issue, Sheet
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
@@ -177,6 +179,34 @@ def test_widths_fit_and_spare_words():
     assert widths[1] == max(widths)
     crowded = column_widths(["x" * 30] * 20, [["y"] * 20], type_, 400.0)
     assert sum(crowded) == pytest.approx(400)
+
+
+@pytest.mark.once
+def test_one_long_cell_does_not_take_the_room_of_the_others():
+    """Of twenty labels one is long: it wraps, and what most rows hold stays on one line."""
+    type_ = set_type()
+    rows = [[f"SG{n}", "heated screen left, scuttle"] for n in range(19)] + [["a label of several words", "dash"]]
+    narrow, wide = column_widths(["label", "to"], rows, type_, 145.0)
+    assert wide >= type_.width("heated screen left, scuttle") and narrow < type_.width("a label of several words")
+
+
+@pytest.mark.once
+def test_only_a_row_that_might_fit_on_no_page_is_parted():
+    """A sentence is read on one page; a cell of a thousand words may go on overleaf."""
+    type_ = set_type()
+    short, long = (grid(pd.DataFrame({"warning": ["word " * n]}), type_, 200.0) for n in (60, 2_000))
+    assert (short.splitInRow, long.splitInRow) == (0, 1)
+
+
+@pytest.mark.once
+def test_no_stud_covers_another():
+    """Boxes of ground points near each other stand apart, all inside the drawing."""
+    allocation = solved(*DEMOS[0])
+    drawing = ground_drawing(allocation, 750.0, 230.0)
+    boxes = [shape for shape in drawing.contents if hasattr(shape, "rx")]
+    assert len(boxes) == len(allocation.vehicle.grounds) and all(0 <= b.x <= 750 - b.width for b in boxes)
+    for a, b in combinations(boxes, 2):
+        assert a.x + a.width <= b.x or b.x + b.width <= a.x or abs(a.y - b.y) >= a.height
 
 
 @pytest.mark.once
