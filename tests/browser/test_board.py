@@ -226,6 +226,48 @@ def test_a_place_is_added_joined_and_deleted(board):
     assert board.panel.tables.vehicle.routes == VEHICLE.routes
 
 
+def test_a_place_is_added_joined_and_deleted_by_mouse(board):
+    """A click says where the new place is, two clicks which route; what was picked goes with the button."""
+    page, mouse = board.page, board.page.mouse
+    plan = page.locator(".pdm-board-plan").bounding_box()
+    page.get_by_role("button", name="Add place").click()
+    mouse.click(plan["x"] + plan["width"] * 0.3, plan["y"] + plan["height"] * 0.1)
+    page.keyboard.type("relay box")
+    page.get_by_role("button", name="OK").click()
+    board.rests()
+    new, spot = next(row for row in board.panel.tables.texts("places") if row["place"] == "relay box"), board.at
+    assert coordinates(board.thing("place:relay%20box")) == pytest.approx((float(new["x_m"]), float(new["y_m"])))
+    page.get_by_role("button", name="Draw route").click()
+    mouse.click(*spot("place:relay%20box"))
+    mouse.click(*spot("place:wing%20right"))
+    board.rests()
+    assert {"relay box", "wing right"} in [{row["from"], row["to"]} for row in board.panel.tables.texts("routes")]
+    mouse.click(*spot("place:relay%20box"))
+    page.get_by_role("button", name="Delete", exact=True).click()
+    board.rests()
+    assert (board.panel.tables.vehicle.places, board.panel.tables.vehicle.routes) == (VEHICLE.places, VEHICLE.routes)
+
+
+def test_the_battery_is_dragged_and_moved_by_keys(board):
+    """Its cables follow the hand; at rest settings and verdict have its place, and keys take it back."""
+    before = board.mass_g
+    board.drag("box:battery", board.at("place:glove%20box"))
+    carried = board.mass_g
+    assert carried != pytest.approx(before, abs=20)
+    board.page.mouse.up()
+    board.rests()
+    assert board.panel.vehicle.settings.battery_place == "glove box"
+    links = board.panel.allocation.links.mass_g.sum() + sum(w.mass_g for w in board.panel.allocation.wired)
+    assert board.mass_g == pytest.approx(links, abs=2)
+    board.thing("box:battery").focus()
+    board.page.keyboard.press("Enter")
+    board.page.keyboard.type("battery")
+    board.page.keyboard.press("Enter")
+    board.rests()
+    assert board.panel.vehicle.settings.battery_place == "battery box"
+    assert board.mass_g == pytest.approx(before, abs=2)
+
+
 def test_the_lightest_place_is_shown(board, masses):
     """Beside everything else the places are tried; the lightest is marked with what it saves."""
     board.stage.await_change(lambda: board.panel.board.ghost.get("place") == "under seat")

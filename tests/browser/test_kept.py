@@ -35,6 +35,7 @@ def test_two_are_kept_compared_and_gone_back_to(voila, builder):
     expect(table.locator("th")).to_have_text(heads, timeout=SLOW_MS)
     expect(table.get_by_role("row", name="module ").first).to_contain_text("large-50")
     expect(table.get_by_role("row", name="to rewire")).to_contain_text("55 moved")
+    expect(table.get_by_role("row", name="control units")).to_contain_text("control-40 at bulkhead")
     page.shoot("panel_compare")
     page.reload(wait_until="domcontentloaded")
     page.watch.errors.clear()  # a page that is left asks for the end of its kernel once too often
