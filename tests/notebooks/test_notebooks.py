@@ -89,3 +89,13 @@ def test_it_names_no_machine(notebook):
     """Paths are relative to the folder of the notebooks, so that it runs on anybody's machine."""
     sources = "\n".join(cell.source for cell in notebook.cells)
     assert not re.search(r"(^|[\s\"'(])(/[a-z]+/|[A-Z]:\\|~/)", sources)
+
+
+MODULES = re.compile(r"""["'](?:compact|middle|large)-[0-9]+["']""")
+
+
+def test_one_line_at_its_top_says_whose_vehicle(notebook):
+    """Folder, catalogue and modules stand in the first line of code and nowhere else, so that a reader changes that."""
+    first, *others = [line for source in _cells(notebook, "code") for line in _lines(source)]
+    assert first.startswith("folder, modules") and first.count("../data/") == 2
+    assert [line for line in others if "../data" in line or MODULES.search(line)] == []
