@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
-from pdm_alloc.circuits.items import item_types
+from pdm_alloc.circuits.classes import rating_of
+from pdm_alloc.circuits.draws import CircuitDraw, Wiring
+from pdm_alloc.circuits.items import item_types, load_types
 from pdm_alloc.domain.module import units_of
 from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.program.sums import Sums, everything
@@ -31,6 +33,28 @@ def worst_in(sums, state, kind):
     limit = next(limit for limit in sums.limits if limit.kind == kind)
     [scene] = [scene for scene in sums.scenes if scene.state == state]
     return sums.worst(limit, everything(sums.types), scene)
+
+
+@pytest.mark.parametrize(
+    ("loads", "once_a", "draw_ma", "trip_ma"),
+    [
+        (("intercom", "tracking unit"), 0.9, 1_000, 1_300),
+        (("rally computer", "map lamp"), 0.9, 1_063, 1_400),
+        (("engine computer",), 1.5, 1_750, 2_200),
+    ],
+    ids=["crew safety", "navigator", "engine computer"],
+)
+def test_what_once_tripped_while_cranking_is_set_to_hold(loads, once_a, draw_ma, trip_ma):
+    """Once set to 0.9, 0.9 and 1.5 A at 12 V, they draw 1.00, 1.06 and 1.75 A at the 9.6 V of cranking, exactly."""
+    vehicle = pa.read_vehicle(FROZEN / "vehicle")
+    units = units_of([pa.read_catalogue(FROZEN / "catalogue")["middle-36"]])
+    members = [(t, 1) for t in load_types(vehicle, units) if t.load in loads]
+    draw = CircuitDraw(members, 0)
+    assert draw.draw_ma == draw_ma > 1000 * once_a > sum(vehicle.load(name).running_ma for name in loads)
+    made = Wiring(vehicle).protect(
+        members, rating_of(vehicle, units[0], units[0].module.channels[:1], "single"), draw_ma
+    )
+    assert made.trip_ma == trip_ma >= 1.25 * draw_ma
 
 
 def test_night_rain_is_more_at_once_than_in_the_mean():
