@@ -12,7 +12,7 @@ from pdm_alloc.domain.module import Box, Signal, SignalPin, Unit
 from pdm_alloc.domain.vehicle import Input, WireColour, signal_colour
 from pdm_alloc.electrics.wire import ampacity_a
 from pdm_alloc.export.commissioning import commissioning, dead_checks
-from pdm_alloc.export.lists import signal_steps
+from pdm_alloc.export.lists import input_list, not_cut, signal_steps
 from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.sheets import sheets
 from pdm_alloc.harness.paths import lengths_of
@@ -327,10 +327,11 @@ def test_the_shopping_list_is_sorted_thin_to_thick_and_names_what_has_no_length(
 
 
 def test_the_cut_list_says_what_it_lacks(papers):
-    """Inputs of a module whose pins have no names are no ends to cut a wire to."""
+    """Inputs of a module whose pins have no names are no ends to cut a wire to; with a pin each nothing is lacking."""
     [note] = [sheet.note for sheet in sheets(papers[0]) if sheet.name == "Cut list"]
     bare = [i for i in papers[0].vehicle.inputs if i.kind != "bus" and i.read_by in (None, "module")]
     assert f"Without the wires to {len(bare)} inputs of the module" in note
+    assert not_cut(input_list(papers[0].vehicle, {i.name: f"middle-36 in {n}" for n, i in enumerate(bare)})) == ""
 
 
 @pytest.mark.once
