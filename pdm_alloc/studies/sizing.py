@@ -154,7 +154,7 @@ class Sizing:
             none = "No module is known to be enough." if self.open else "No module of the catalogue is enough."
             known = "known to be " if any(module.name in self.open for module in self.catalogue) else ""
             return (f"No single module is {known}enough; {enough[0]} together are." if enough else none) + doubt
-        beats = dict(zip(self.pairs["modules"], self.pairs["beats"], strict=True))
+        beats = dict(zip(self.pairs["modules"], self.pairs["beats"], strict=True)) if enough else {}
         more = "".join(f" {label} together are enough too, and better in {beats[label]}." for label in enough)
         return f"{self.smallest} is the smallest {known} enough.{doubt}{more}"
 

@@ -179,6 +179,14 @@ def test_reading_counts_against_the_limit(limit_s, before_s, reading_s, left_s):
     assert commands._solving_s(options, limit_s) == pytest.approx(left_s, abs=0.5)
 
 
+def test_pairs_are_not_tabled_where_none_is_enough(tmp_path, monkeypatch, capsys):
+    """Five hundred modules have 125,000 pairs: the summary asks what they are better in only where one is enough."""
+    car = write_small(tmp_path)
+    monkeypatch.setattr("pdm_alloc.studies.sizing.pairs_table", lambda *_: pytest.fail("pairs were tabled"))
+    assert main(["size", car]) == 0
+    assert "six is the smallest that is enough." in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("words", [["allocate", "--module", "six"], ["size"]])
 def test_reading_ends_with_the_limit(tmp_path, monkeypatch, capsys, words):
     """Tables of very many rows are read no further once the limit is over; the same tables are read where it is not."""
