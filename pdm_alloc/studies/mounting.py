@@ -111,7 +111,8 @@ class Mounting:
 
         mass_g is modules, wires and feeds together, g, empty where the choice was not solved; bound_g is
         what it cannot be lighter than. An outcome ``passed over`` means that this bound is enough to
-        know it is not better. care says where a module would be in one compartment with fuel.
+        know it is not better. care says where a module would be in one compartment with fuel: such choices are
+        ``not tried`` where another is enough.
         """
         table = pd.DataFrame([self._row(choice) for choice in self.all_choices], columns=list(CHOICES))
         numbers = ["price", "mass_g", "module_g", "wire_g", "feed_g", "bound_g"]
@@ -141,6 +142,17 @@ class Mounting:
     def _beside_fuel(self, choice: Choice) -> bool:
         places = [self.vehicle.place(unit.place) for unit in choice.units if unit.place]
         return any(fuel_beside(self.vehicle, place) for place in places)
+
+    def _fuel_words(self, best: Choice) -> str:
+        """Why the best choice is in one compartment with fuel, or which choices were left out because of it."""
+        if self._beside_fuel(best):
+            return " Careful: this is in one compartment with fuel; no choice outside one is enough."
+        held = sum(self._beside_fuel(c) for c in self.all_choices if c.number not in self.judged)
+        return (
+            f" Choices with a module in one compartment with fuel ({held}) are left out: others are enough."
+            if held
+            else ""
+        )
 
     @property
     def warnings(self) -> tuple[CareWarning, ...]:
@@ -220,7 +232,7 @@ class Mounting:
         return (
             f"{best.label}: {price}{row.mass_g / 1000:.2f} kg, of which {row.wire_g / 1000:.2f} kg is wire and "
             f"{row.feed_g / 1000:.2f} kg feeds ({sure}; {solved} of {len(self.all_choices)} choices solved).{laid}"
-            + (" Careful: this is in one compartment with fuel." if self._beside_fuel(best) else "")
+            + self._fuel_words(best)
         )
 
     def __repr__(self) -> str:
@@ -268,7 +280,7 @@ def mount(
 
     Every module and every two modules of the catalogue are compared on all places with mount = yes.
     What could not be better by its bound is passed over, and the loads are allocated so that the
-    wires are lightest.
+    wires are lightest. Choices with a module in one compartment with fuel are compared only where no other is enough.
 
     Parameters
     ----------
@@ -325,7 +337,10 @@ def search_places(
     limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
     whole = Clock(inf if time_limit_s is None else limit_s * len(catalogue), stop)
     with _listed():
-        search = Search(vehicle, choices(catalogue, places, most), wanted, limit_s, whole)
+        listed = choices(catalogue, places, most)
+        beside = {name for name in places if fuel_beside(vehicle, vehicle.place(name))}
+        held = frozenset(choice.number for choice in listed if beside & {unit.place for unit in choice.units})
+        search = Search(vehicle, listed, wanted, limit_s, whole, held=held)
         search.run(stop=stop, **how)
     return search
 

@@ -261,10 +261,10 @@ def _unborne(vehicle: Vehicle, units: tuple[Unit, ...], bounds: Bounds, clock: C
 
 
 def _causes(vehicle: Vehicle, units: tuple[Unit, ...], bounds: Bounds, clock: Clock) -> list[_Cause]:
-    if clock.is_over():
-        return [_Cause(_NOT_IN_TIME)]
     try:
         bounds.feeds(units)
+        if clock.is_over():
+            return [_Cause(_NOT_IN_TIME)]
         growth = shortfall(vehicle, units, clock.part(0.5), bounds.book, alone=False)
     except ValueError as error:  # an ambient beyond the derating table, no cable for a feed
         return [_Cause(str(error))]

@@ -11,7 +11,7 @@ from math import inf
 from multiprocessing import get_context
 from typing import Any, TypeVar
 
-from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.lightest import PASSED_OVER, Lightest, lightest
@@ -155,6 +155,8 @@ class Search:
         Of the whole study.
     judged : dict of int to Judged
         What each came to, by number.
+    held : frozenset of int
+        Numbers of choices that are compared only where no other is enough.
     """
 
     vehicle: Vehicle
@@ -163,6 +165,7 @@ class Search:
     time_limit_s: float
     clock: Clock = field(default_factory=lambda: Clock(inf))
     judged: dict[int, Judged] = field(default_factory=dict)
+    held: frozenset[int] = frozenset()
 
     def __post_init__(self) -> None:
         self.study = uuid.uuid4().hex
@@ -170,13 +173,29 @@ class Search:
         self.bounds = Bounds(self.vehicle, book, lambda: self.clock.within(self.time_limit_s))
         self.least: dict[int, int] = {}
         for choice in self.choices:
-            least = self.bounds.harness_dg(choice.units)
+            least = self._least_dg(choice)
             if least is None:
                 self.judged[choice.number] = Judged(choice.number, NOT_ENOUGH)
             else:
                 self.least[choice.number] = least
-        ready = [c for c in self.choices if c.number in self.least]
-        self._queue = deque(sorted(ready, key=lambda c: self._promise(c, self.least[c.number])))
+        self._queue = self._ready()
+
+    def _least_dg(self, choice: Choice) -> int | None:
+        """Least mass of the harness, 0 where there was no time to list the circuits; None: it cannot be enough."""
+        try:
+            return self.bounds.harness_dg(choice.units)
+        except OutOfTime:
+            return 0
+
+    @property
+    def compared(self) -> tuple[Choice, ...]:
+        """Choices that are not held back."""
+        return tuple(choice for choice in self.choices if choice.number not in self.held)
+
+    def _ready(self) -> deque[Choice]:
+        """Choices to solve, the most promising first."""
+        ready = [c for c in self.compared if c.number in self.least and c.number not in self.judged]
+        return deque(sorted(ready, key=lambda c: self._promise(c, self.least[c.number])))
 
     def _promise(self, choice: Choice, harness_dg: int) -> tuple[Any, ...]:
         mass = module_dg(choice) + harness_dg
@@ -190,7 +209,7 @@ class Search:
         progress: Callable[[str], None] | None = None,
         stop: Callable[[], bool] | None = None,
     ) -> None:
-        """Solve choices until none that is left can be better.
+        """Solve choices until none that is left can be better; those held back where no other is enough.
 
         Parameters
         ----------
@@ -206,6 +225,15 @@ class Search:
         """
         runner = executor or _Here()
         most = at_once or getattr(runner, "_max_workers", None) or _AT_ONCE
+        self._solve(runner, most, progress, stop)
+        if self.held and not self.known and not any(self.undecided()):
+            self.held = frozenset()
+            self._queue = self._ready()
+            self._solve(runner, most, progress, stop)
+
+    def _solve(
+        self, runner: Executor, most: int, progress: Callable[[str], None] | None, stop: Callable[[], bool] | None
+    ) -> None:
         running: dict[Future[Judged], Choice] = {}
         try:
             while not (self.clock.is_over() or (stop is not None and stop())):
@@ -271,7 +299,7 @@ class Search:
 
     def undecided(self) -> Iterator[tuple[Choice, int]]:
         """Choices that may be better than all that is known, with the least mass of their harness, tenths of a gram."""
-        for choice in self.choices:
+        for choice in self.compared:
             judged = self.judged.get(choice.number)
             if judged is not None and judged.outcome in (PROVEN_BEST, NOT_ENOUGH, PASSED_OVER):
                 continue

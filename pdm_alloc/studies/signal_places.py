@@ -314,7 +314,7 @@ class _Joint:
         self.enough: dict[tuple[str, ...], bool] = {}
 
     def run(self) -> Together | None:
-        choices = [c for c in self.search.choices if c.number in self.search.least]
+        choices = [c for c in self.search.compared if c.number in self.search.least]
         heap = [(self._key(node), n, node) for n, node in enumerate(_Node(c, b) for c in choices for b in self.sets)]
         heapify(heap)
         number = len(heap)
@@ -395,7 +395,7 @@ class _Joint:
     def _told(self, node: _Node, first: bool) -> Together:
         assert node.side is not None
         _, price, mass, _ = self._key(node)
-        judged = [self._judged(choice) for choice in self.search.choices]
+        judged = [self._judged(choice) for choice in self.search.compared]
         sure = first and all(j is None or j.outcome in (PROVEN_BEST, NOT_ENOUGH) for j in judged)
         return Together(node.choice, node.side, float(price), mass / 10, PROVEN_BEST if sure else BEST_SO_FAR)
 

@@ -8,6 +8,7 @@ import pandas as pd
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Catalogue, Channel, Module
 from pdm_alloc.domain.vehicle import Lock, Place, Route
+from pdm_alloc.harness.distribution import Feeder
 from pdm_alloc.printed import reason_lines
 from tests.shortfall.conftest import LOAD, vehicle_of
 
@@ -85,3 +86,32 @@ def test_a_lock_that_no_growth_gets_round_is_the_cause():
     channels = (Channel("1", 2_000, 8_000, 50.0), Channel("2", 10_000, 40_000, 50.0))
     study = pa.mount(vehicle, Catalogue("c", (Module("m", 500_000, 900_000, channels, price=1.0),)), most=1)
     assert list(study.reasons()["cause"]) == ["heater is locked to channel 1"]
+
+
+def test_a_place_that_no_cable_reaches_is_refused_with_the_reason_and_others_go_on(monkeypatch):
+    """Where no cable or fuse carries a feed that place is out, without any time too; the other one is enough."""
+    mass_g = Feeder.mass_g
+    monkeypatch.setattr(Feeder, "mass_g", lambda self, ma, place: None if place == "hot" else mass_g(self, ma, place))
+    monkeypatch.setattr(Feeder, "length_m", lambda self, place: 1.0)
+    study = _mounted(*_loads(2))
+    assert study.is_enough and study.best.units[0].place == "dry"
+    table = study.reasons(0.0)
+    assert list(table["where"]) == ["m2 and m3 at hot"]
+    assert table["cause"][0].startswith("no cable or fuse carries") and table["cause"][0].endswith("A to hot")
+
+
+def test_a_place_beside_fuel_is_taken_only_where_no_other_is_enough():
+    """The load sits beside the tank, where wires are lightest: the safe place is taken, and the tank's is left out."""
+    tank = Place("tank", 0.0, 0.0, compartment="boot", ambient_c=30, mount=True, contains=frozenset({"fuel"}))
+    safe = Place("dash", 3.0, 0.0, compartment="cabin", ambient_c=30, mount=True)
+    every = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0) for n in range(2))
+    catalogue = Catalogue("c", (Module("m", 500_000, 900_000, every, mass_g=1.0, price=1.0),))
+    load = replace(LOAD, place="tank")
+    vehicle = vehicle_of(load, places=(tank, safe), routes=(Route("tank", "dash"),))
+    study = pa.mount(vehicle, catalogue, most=1)
+    assert [u.place for u in study.best.units] == ["dash"]
+    assert study.summary().endswith(" with a module in one compartment with fuel (1) are left out: others are enough.")
+    hot = replace(safe, ambient_c=300)  # no wire leads through it, so only the tank's place is left
+    study = pa.mount(replace(vehicle, places=(tank, hot)), catalogue, most=1)
+    assert [u.place for u in study.best.units] == ["tank"]
+    assert "no choice outside one is enough" in study.summary()
