@@ -163,7 +163,8 @@ def grouped_warnings(allocation: Allocation) -> pd.DataFrame:
     """
     groups: dict[tuple[str, str, str], list[str]] = {}
     for row in allocation.warnings.itertuples():
-        groups.setdefault((row.code, row.severity, row.remedy), []).append(row.sentence)
+        rule = (str(row.code), str(row.severity), str(row.remedy))
+        groups.setdefault(rule, []).append(str(row.sentence))
     rows = [(severity, " ".join(said), remedy) for (_, severity, remedy), said in groups.items()]
     return pd.DataFrame(rows, columns=["severity", "warning", "remedy"])
 
