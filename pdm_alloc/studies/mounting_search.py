@@ -169,6 +169,7 @@ class Search:
 
     def __post_init__(self) -> None:
         self.study = uuid.uuid4().hex
+        self.late: OutOfTime | None = None
         book = CircuitBook(self.vehicle.settings.tolerance_loads)
         self.bounds = Bounds(self.vehicle, book, lambda: self.clock.within(self.time_limit_s))
         self.least: dict[int, int] = {}
@@ -184,7 +185,8 @@ class Search:
         """Least mass of the harness, 0 where there was no time to list the circuits; None: it cannot be enough."""
         try:
             return self.bounds.harness_dg(choice.units)
-        except OutOfTime:
+        except OutOfTime as late:
+            self.late = late
             return 0
 
     @property
