@@ -342,8 +342,8 @@ def search_places(
         held = frozenset(choice.number for choice in listed if beside & {unit.place for unit in choice.units})
         search = Search(vehicle, listed, wanted, limit_s, whole, held=held)
         search.run(stop=stop, **how)
-        if search.late is not None and not search.known and not (stop is not None and stop()):
-            raise search.late
+        if search.late is not None and not search.known and (stop is None or time_limit_s is not None):
+            raise search.late  # whoever stops a search gets what there is, whoever gives it a limit is told
     return search
 
 
