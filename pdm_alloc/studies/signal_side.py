@@ -345,6 +345,9 @@ def signal_care(side: SignalSide) -> tuple[CareWarning, ...]:
     return tuple(CareWarning(*line) for line in parts)
 
 
+_OF_BUS = 2  # wires
+
+
 def _of_feeds(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:
     """Supplies that no table has, and loads that sit elsewhere than what they are on the signal side."""
     vehicle = side.vehicle
@@ -359,6 +362,10 @@ def _of_feeds(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:
         text = "No load is its supply: supply wire, fuse and ground return are in no list."
         yield ("S09", "note", ", ".join(bare), text, "List it as a load, and name that in control_unit_load.")
     places = {load.name: load.place for load in vehicle.loads}
+    bare = [label for label, _, pad in side.pads() if pad.wires > _OF_BUS and not {label, pad.name} & set(places)]
+    if bare:
+        text = "No load is its supply: of its wires only the two of the bus are in a list."
+        yield ("S11", "note", ", ".join(bare), text, "List it as a load of that name; or wire and fuse it by hand.")
     apart = [(s.name, s.load, s.place) for s in side.signals_placed if s.load in places and places[s.load] != s.place]
     apart += [(b.label, load.name, b.place) for b in boxes if (load := supply_load(vehicle, b.label)) is not None
               and load.place != b.place]  # fmt: skip

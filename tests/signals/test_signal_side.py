@@ -9,7 +9,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.cli import main
 from pdm_alloc.domain.module import Box, Signal, SignalPin, Unit
-from pdm_alloc.domain.vehicle import Input, WireColour, signal_colour
+from pdm_alloc.domain.vehicle import Input, Load, WireColour, signal_colour
 from pdm_alloc.electrics.wire import ampacity_a
 from pdm_alloc.export.commissioning import commissioning, dead_checks
 from pdm_alloc.export.lists import input_list, not_cut, signal_steps
@@ -149,6 +149,20 @@ def test_keypads_are_nodes_and_the_wires_they_save_are_told(rally, catalogue):
     assert "4 wires saved: 4 wires to keypad-8 instead of one per key, 8." in answer.summary()
     assert set(answer.trunk()["node"]) == {"control-40", "keypad-8 K1"}
     assert "keypad-8 K1" in set(answer.parked()["draws"])
+
+
+def test_a_keypad_without_a_supply_is_named(rally, catalogue):
+    """Two of its four wires are the bus; the others are in no list until a load bears its name."""
+    box = next(box for box in catalogue.boxes if box.name == "control-40")
+
+    def unsupplied(*names):
+        loads = tuple(Load(name, "always", 20, kind="electronics", place="dash") for name in names)
+        vehicle = replace(rally, inputs=(Input("key", "switch", "dash", read_by="keypad"),), loads=loads)
+        answer = pa.signals(vehicle, box, places={"control-40": "bulkhead"}, keypads=catalogue.keypads)
+        return [one.subject for one in answer.care() if one.code == "S11"]
+
+    assert unsupplied("lamp") == ["keypad-4 K1"]
+    assert unsupplied("keypad-4") == unsupplied("keypad-4 K1") == []
 
 
 @pytest.fixture(scope="module")
