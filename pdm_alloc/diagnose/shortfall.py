@@ -25,7 +25,7 @@ __all__ = ["Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
 # How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
-_LOWERING_S, _PRICED_S = 0.8, 1.5
+_LOWERING_S, _PRICED_S = 0.8, 4.0
 _MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
 _SUMS = ("bank", "whole module", "whole module peak")
 

@@ -175,6 +175,10 @@ def test_every_view_works_in_a_notebook_of_1000_px(builder):
     expect(studies.get_by_role("button", name="Start").first).to_be_enabled(timeout=SLOW_MS)
 
 
+# axe-core looks at all that is in the page for each part, and rows of a table are alike.
+_FEW_ROWS = "document.querySelectorAll('.pdm-panel tbody > tr:nth-child(n+13)').forEach((row) => row.remove())"
+
+
 def test_accessibility(builder, lab, axe):
     """Every tab in the light and in the dark theme: axe-core finds nothing serious, and does look."""
     page, findings = builder.page, []
@@ -186,6 +190,7 @@ def test_accessibility(builder, lab, axe):
             tab.click()
             expect(tab).to_have_attribute("aria-selected", "true")
             expect(tab.locator(_ABOVE).locator(".pdm-pages > * > *:visible").first).to_be_visible()
+            page.evaluate(_FEW_ROWS)
             parts = [*parts, (tab.inner_text(), tab.locator(_ABOVE))]
             for title, part in parts:
                 result = check(part, axe)
