@@ -287,7 +287,8 @@ def _conventional_row(vehicle: Vehicle) -> list[tuple[str, int, float | None, st
         estimate = conventional(vehicle)
     except ValueError:
         return []
-    return [("conventional wiring", 1, estimate.mass_g, f"estimate for comparison, of the loads alone; its box at {estimate.box}")]
+    note = f"estimate for comparison, of the loads alone; its box at {estimate.box}"
+    return [("conventional wiring", 1, estimate.mass_g, note)]
 
 
 Result = Allocation | NotEnough | Unsolved
