@@ -258,9 +258,7 @@ def _supply(allocation: Allocation, made: Mapping[str, Sheet], type_: Type) -> I
     yield one_line(allocation, WIDTH, type_.normal)
     for name in ("Battery cables", "Supply check", "Parked", "Limits by state"):
         yield from _section(made[name], type_)
-    head = type_.paragraph(
-        "Weight ledger, kg: fitted less removed; beside it conventional wiring, loads alone", "heading"
-    )
+    head = type_.paragraph("Weight ledger, kg: fitted less removed; beside it conventional wiring", "heading")
     drawing = ledger_drawing(made["Weight ledger"].table, WIDTH, type_.normal)
     yield needed("reportlab.platypus", "writes PDF").KeepTogether([head, drawing])
 

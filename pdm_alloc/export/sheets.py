@@ -57,7 +57,7 @@ _MORE = {
     "Parked": "What is drawn with everything off, and how long the battery lasts.",
     "Limits by state": "Current of every bank and of the whole module in every operating state, against its limit.",
     "Warnings": "To be looked at before a wire is cut.",
-    "Weight ledger": "Modules, wire and parts fitted less parts removed, kg; beside it conventional wiring, loads alone.",
+    "Weight ledger": "Modules, wire and parts, fitted less removed, kg; beside it conventional wiring, loads alone.",
     "Spare channels": "Channels that stay free.",
     "Assumptions": "Settings in force, and values nobody has measured yet.",
     "Dead circuit checks": "With everything dead, before the first power-up. Tick each.",
