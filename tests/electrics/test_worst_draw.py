@@ -41,7 +41,7 @@ def test_constant_power_draws_most_while_cranking():
 
 
 def test_a_fan_of_225_w():
-    """A 225 W radiator fan peaks at 80 A and settles in about 500 ms; what is assumed of a fan covers it, not twice."""
+    """From memory: a 225 W radiator fan peaks at 80 A and settles in about 500 ms; the kind covers it, not twice."""
     kind, running = KINDS["fan"], 225 / 12
     assert 80 <= kind.inrush_multiple * running <= 1.3 * 80
     assert 400 <= kind.inrush_ms <= 600
