@@ -174,9 +174,7 @@ def _pins(grown: Boxes) -> tuple[tuple[str, str, int], ...]:
     return tuple((box, words, n) for (box, words), n in sorted(Counter(added).items()))
 
 
-def _supplies(
-    grown: Sequence[FittedBox], uses: Sequence[PinUse], signals: Sequence[Signal]
-) -> tuple[tuple[str, str, int], ...]:
+def _supplies(grown: Boxes, uses: Sequence[PinUse], signals: Signals) -> tuple[tuple[str, str, int], ...]:
     drawn = [(box.label, pin, n) for box in grown for pin, n in _drawn(box.label, uses, signals).items()]
     return tuple((box, pin.removeprefix(f"{NEW_CONNECTOR}-"), n) for box, pin, n in sorted(drawn))
 
@@ -312,9 +310,7 @@ def _solve(plan: _Plan, boxes: Boxes, clock: Clock) -> tuple[SignalProgram, tupl
     return (model, solution.values, solution.outcome == PROVEN_BEST) if solution.values else None
 
 
-def _moved(
-    model: SignalProgram, values: tuple[int, ...], signals: Sequence[Signal]
-) -> dict[int, list[tuple[str, int]]]:
+def _moved(model: SignalProgram, values: tuple[int, ...], signals: Signals) -> dict[int, list[tuple[str, int]]]:
     """Items that go to each target: comfort before needed, then the last of their type."""
     comfort = {signal.name for signal in signals if signal.importance == "comfort"}
     taken: dict[int, list[tuple[str, int]]] = defaultdict(list)
@@ -342,9 +338,7 @@ def _shown(names: Iterable[str]) -> str:
     return ", ".join(dict.fromkeys(names))
 
 
-def _by_ladders(
-    signals: Sequence[Signal], boxes: Sequence[FittedBox], types: tuple[SignalType, ...], clock: Clock
-) -> SignalRemedy | None:
+def _by_ladders(signals: Signals, boxes: Boxes, types: Types, clock: Clock) -> SignalRemedy | None:
     each = max((n for n in range(1, MOST_SWITCHES + 1) if design_ladder(n)), default=0)
     plan = _ladder_plan(signals, types, each)
     solved = _solve(plan, boxes, clock) if plan.moves else None

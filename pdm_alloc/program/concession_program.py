@@ -17,7 +17,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import NamedCircuit
 from pdm_alloc.program.partition import Column, LateRows, Raised, Task, add_sum, merge
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
-from pdm_alloc.program.stages import minimise
+from pdm_alloc.program.stages import AT_ONCE, minimise
 from pdm_alloc.program.sums import Cut, Limit, Loading, Sums, Worst, limits_of
 
 __all__ = ["Form", "Model", "concession_model", "forms_of_loads"]
@@ -33,7 +33,6 @@ Kinds = Sequence[ChannelClass]
 _NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
 _USUAL, _LARGEST = 64, 10_000_000  # weight of a set; a cost beyond would lose its last digit to the solver's tolerance
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
-_AT_ONCE = 1_500  # variables of a program that is solved sooner than it is thinned
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +124,7 @@ class Model:
         more = 1 + sum(order)
         joint = {v: more * weight + numbers[v] for v, weight in weights.items()}
         costs = [joint] if more * _USUAL < _LARGEST else [weights, numbers]
-        stages = minimise(self.program, costs, clock, few=_AT_ONCE)
+        stages = minimise(self.program, costs, clock, few=AT_ONCE)
         return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
 
     def circuits(self, values: Sequence[float]) -> Iterator[NamedCircuit]:

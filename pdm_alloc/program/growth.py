@@ -37,7 +37,7 @@ from pdm_alloc.program.solver import (
     Solution,
     solve_program,
 )
-from pdm_alloc.program.stages import minimise
+from pdm_alloc.program.stages import AT_ONCE, minimise
 from pdm_alloc.program.sums import Sums
 
 __all__ = ["LIMITLESS_MA", "Added", "Growth", "NewKind", "cheapest_growth"]
@@ -47,7 +47,6 @@ LIMITLESS_MA = 10_000_000_000
 
 # Processor time of each step at most, s.
 _LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 1.0, 0.3, 0.15, 0.6, 1.0
-_AT_ONCE = 1_500  # variables of a program that is solved sooner than it is thinned
 _MOST_COLUMNS = 6_000  # above, other circuits than the cheapest are not looked at for the sake of banks
 _WIDE = 1_000  # times as wide as they are, limits of banks let a heuristic fill all of them alike
 _OFF = 1e-6  # by which floating point may be off
@@ -246,7 +245,7 @@ class _BankProgram:
 
     def solved(self, clock: Clock) -> Iterator[tuple[list[Column], int, bool]]:
         """The chosen columns, spares to add, and whether the steps are proved least; nothing without a solution."""
-        solution = minimise(self.program, self.costs, clock.soon(_SECOND_S), few=_AT_ONCE)[-1]
+        solution = minimise(self.program, self.costs, clock.soon(_SECOND_S), few=AT_ONCE)[-1]
         if solution.values:
             times = (round(value) for value in solution.values)
             columns = [replace(c, most=1) for c, n in zip(self.columns, times, strict=False) for _ in range(n)]
@@ -302,12 +301,12 @@ def _solved(program: Program, cost: Mapping[int, float], new: Mapping[int, list[
 
     Of the latter no part can be less either, though a different mixture may be cheaper.
     """
-    first = minimise(program, [cost], clock.soon(_FIRST_S), few=_AT_ONCE)[0]
+    first = minimise(program, [cost], clock.soon(_FIRST_S), few=AT_ONCE)[0]
     if first.outcome == PROVEN_BEST or not first.values:
         return first
     for columns in new.values():
         program.row(dict.fromkeys(columns, 1), most=sum(round(first.values[v]) for v in columns))
-    second = minimise(program, [cost], clock.soon(_SECOND_S), few=_AT_ONCE)[0]
+    second = minimise(program, [cost], clock.soon(_SECOND_S), few=AT_ONCE)[0]
     return second if second.values else first
 
 

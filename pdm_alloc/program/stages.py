@@ -23,6 +23,7 @@ from pdm_alloc.program.solver import (
 )
 
 __all__ = [
+    "AT_ONCE",
     "STRATEGIES",
     "channels_used",
     "minimise",
@@ -38,6 +39,7 @@ _EPSILON = 1e-6
 _AUXILIARY = -1  # number of a variable that came with a row added later
 _LARGEST = 10_000_000  # a sum of costs beyond this would lose its last digit to the solver's tolerance
 _FEW = 300  # variables that need no thinning
+AT_ONCE = 1_500  # variables of a program that is solved sooner than it is thinned
 _WIDER = 2  # times as many variables when too few were tried
 
 
