@@ -1,7 +1,7 @@
 """What pins are short, and what would make the boxes enough: each applied, solved and verified before it is said."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
@@ -207,7 +207,7 @@ class SignalRemedy:
     sentence : str
         What to do, in one sentence.
     proved : bool
-        True: fewer moved signals are not enough with this kind of remedy alone.
+        True: fewer moved signals are not enough with this kind of remedy alone, and keypads where these are.
     allocation : SignalAllocation
         With the remedy applied, verified.
     ladders : tuple of (str, tuple of str, Ladder)
@@ -252,7 +252,7 @@ def signal_remedies(
     boxes : sequence of FittedBox
         Not enough as they are.
     keypads : iterable of Keypad
-        To choose one from: the cheapest that is enough.
+        To choose from: one at one place, the cheapest that is enough; or else one at each place.
     expanders : iterable of Box
         To choose one from, in the same way.
     time_limit_s : float
@@ -266,11 +266,22 @@ def signal_remedies(
     clock = Clock(time_limit_s)
     types = _movable(signals)
     remedies = [_by_ladders(signals, boxes, types, clock), _by_relays(signals, boxes, types, clock)]
-    joined = [*signals, *_connection(signals, boxes)]
+    connection = _connection(signals, boxes)
+    joined, listed = [*signals, *connection], "; and list the bus connection (kind bus)" if connection else ""
     on_bus = _movable(joined)
-    remedies.append(_first(_by_keypad(joined, boxes, on_bus, keypad, clock) for keypad in _cheapest(keypads)))
-    remedies.append(_first(_by_expander(joined, boxes, expander, clock) for expander in _cheapest(expanders)))
+    over = [
+        _first(_by_keypad(joined, boxes, on_bus, *choice, clock) for choice in _choices(keypads, on_bus)),
+        _first(_by_expander(joined, boxes, expander, clock) for expander in _cheapest(expanders)),
+    ]
+    remedies += [replace(remedy, sentence=remedy.sentence + listed) for remedy in over if remedy is not None]
     return [remedy for remedy in remedies if remedy is not None]
+
+
+def _choices(keypads: Iterable[Keypad], types: Types) -> Iterator[tuple[Keypad, list[str | None]]]:
+    """Keypads and the places they sit at, one keypad first, then one at every place; in both the cheapest first."""
+    places = list(dict.fromkeys(kind.place for kind in types if kind.kind in _SWITCHES))
+    yield from ((keypad, [place]) for keypad in _cheapest(keypads) for place in places)
+    yield from ((keypad, places) for keypad in _cheapest(keypads) if len(places) > 1)
 
 
 def _connection(signals: Signals, boxes: Boxes) -> list[Signal]:
@@ -334,8 +345,16 @@ def _names(items: Items) -> tuple[str, ...]:
     return tuple(sorted((name for name, _ in items), key=natural_key))
 
 
-def _shown(names: Iterable[str]) -> str:
-    return ", ".join(dict.fromkeys(names))
+def _shown(names: Iterable[str], signals: Signals) -> str:
+    """Names of moved signals, once each, with how many of identical ones."""
+    counts, moved = {signal.name: signal.count for signal in signals}, Counter(names)
+    return ", ".join(name + _of_all(n, counts[name]) for name, n in moved.items())
+
+
+def _of_all(n: int, count: int) -> str:
+    if count == 1:
+        return ""
+    return f" (all {count})" if n == count else f" ({n} of {count})"
 
 
 def _by_ladders(signals: Signals, boxes: Boxes, types: Types, clock: Clock) -> SignalRemedy | None:
@@ -356,7 +375,8 @@ def _by_ladders(signals: Signals, boxes: Boxes, types: Types, clock: Clock) -> S
     ladders = tuple(_ladder(name, group) for name, (_, group) in zip(names, groups, strict=True))
     standing = [_standing(name, kind) for name, (kind, _) in zip(names, groups, strict=True) if kind is not None]
     sentence = "; ".join(
-        _ladder_words(keys, ladder, kind) for (_, keys, ladder), (kind, _) in zip(ladders, groups, strict=True)
+        _ladder_words([_shown([key], signals) for key in keys], ladder, kind)
+        for (_, keys, ladder), (kind, _) in zip(ladders, groups, strict=True)
     )
     after = [*_without(signals, items), *standing]
     return _checked("ladder", items, sentence, proved, after, boxes, clock, ladders=ladders)
@@ -423,7 +443,7 @@ def _by_relays(
     labels = [(f"relay of {name} {item}", coils[n]) for n, taken in moved for name, item in taken]
     coil_signals = [_standing(_free_name(label, signals), coil) for label, coil in labels]
     items = [item for _, taken in moved for item in taken]
-    sentence = f"{_shown(_names(items))} through a relay each, its coil ({RELAY_COIL_MA} mA) on a low-side pin"
+    sentence = f"{_shown(_names(items), signals)} through a relay each, its coil ({RELAY_COIL_MA} mA) on a low-side pin"
     return _checked("relay", items, sentence, proved, [*_without(signals, items), *coil_signals], boxes, clock)
 
 
@@ -432,18 +452,26 @@ def _can_relay(kind: SignalType) -> bool:
 
 
 def _by_keypad(
-    signals: Sequence[Signal], boxes: Sequence[FittedBox], types: tuple[SignalType, ...], keypad: Keypad, clock: Clock
+    signals: Signals, boxes: Boxes, types: Types, keypad: Keypad, places: Sequence[str | None], clock: Clock
 ) -> SignalRemedy | None:
+    """Keys of one such keypad at each of the places, for the switches there."""
     switches = [t for t, k in enumerate(types) if k.kind in _SWITCHES and _may_move(k, _spare(signals))]
-    plan = _Plan(types, (Target(None, most=keypad.keys),), tuple(Move(t, 0) for t in switches))
-    solved = _solve(plan, boxes, clock) if switches else None
+    moves = tuple(Move(t, places.index(types[t].place)) for t in switches if types[t].place in places)
+    plan = _Plan(types, tuple(Target(None, most=keypad.keys) for _ in places), moves)
+    solved = _solve(plan, boxes, clock) if moves else None
     if solved is None:
         return None
     model, values, proved = solved
-    items = _moved(model, values, signals)[0]
-    sentence = f"{_shown(_names(items))} to keys of a {keypad.name} on the bus"
-    after = _without(signals, items)
-    return _checked("keypad", items, sentence, proved, after, boxes, clock, bought=(keypad.name,))
+    moved = sorted(_moved(model, values, signals).items())
+    items = [item for _, taken in moved for item in taken]
+    each = [(_shown(_names(taken), signals), _at(places[number])) for number, taken in moved]
+    sentence = f"{', '.join(f'{names} to keys of one {keypad.name}{at}' for names, at in each)} on the bus"
+    after, bought = _without(signals, items), (keypad.name,) * len(moved)
+    return _checked("keypad", items, sentence, proved, after, boxes, clock, bought=bought)
+
+
+def _at(place: str | None) -> str:
+    return f" at {place}" if place else ""
 
 
 def _by_expander(
@@ -458,7 +486,7 @@ def _by_expander(
     if not allocation:
         return None
     names = _names([(use.signal, use.item) for use in allocation.uses if use.box == label])
-    sentence = f"{_shown(names)} to a {expander.name} on the bus"
+    sentence = f"{_shown(names, signals)} to one {expander.name} on the bus"
     proved = allocation.outcome == PROVEN_BEST
     return SignalRemedy("expander", names, sentence, proved, allocation, bought=(expander.name,))
 

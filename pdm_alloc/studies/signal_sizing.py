@@ -329,6 +329,10 @@ SIGNAL_VERDICTS = (
     *("box", "verdict", "outcome", "pins_used", "pins", "spare", "tightest", "tightest_pct", "mass_g", "price"),
 )
 
+_NO_WAY = (
+    "  no resistor ladder, keypad, expander or relays alone were found to be enough; look at a larger control unit"
+)
+
 MOST_UNITS = 3  # control units and expanders tried together
 
 
@@ -446,6 +450,7 @@ class SignalSizing:
             lines.append(f"{name} is not enough for the signals. {short.sentence}".strip())
             ways = self.remedies.get(name, [])
             lines += [f"  or: {remedy.sentence}" for remedy in (ways if everything else ways[:1])]
+            lines += [_NO_WAY] if everything and not ways else []
         return lines
 
     def __repr__(self) -> str:

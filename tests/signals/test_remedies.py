@@ -1,5 +1,6 @@
 import random
 import re
+from dataclasses import replace
 from itertools import pairwise, product
 
 import pytest
@@ -50,7 +51,19 @@ def test_the_cheapest_keypad_that_is_enough_is_taken():
     pads = [Keypad("two", 2, price=50), Keypad("eight", 8, price=150), Keypad("four", 4, price=100)]
     remedy = _remedy("keypad", _switches(5), fitted([_box(switch_to_ground=2)]), keypads=pads)
     assert (remedy.bought, len(remedy.moved)) == (("four",), 3)
-    assert "four on the bus" in remedy.sentence
+    assert "key 0, key 1, key 2 to keys of one four at dash on the bus" in remedy.sentence
+
+
+def test_one_keypad_sits_at_one_place():
+    """Two switches too many: at the rear, where two of them are; where each place has one alone, a keypad each."""
+    signals = [Signal("door", "switch_to_ground"), *(Signal(f"r {n}", "switch_to_ground", place="rear") for n in "ab")]
+    signals[0] = replace(signals[0], place="front")
+    boxes = fitted([_box(switch_to_ground=1)])
+    remedy = _remedy("keypad", signals, boxes, keypads=[Keypad("k", 4)])
+    assert remedy.sentence == "r a, r b to keys of one k at rear on the bus"
+    both = _remedy("keypad", signals[:2], fitted([_box(voltage_input=1)]), keypads=[Keypad("k", 4)])
+    assert both.bought == ("k", "k")
+    assert both.sentence == "door to keys of one k at front, r a to keys of one k at rear on the bus"
 
 
 def test_comfort_goes_before_needed():

@@ -122,7 +122,7 @@ def test_why_lists_every_remedy_and_each_has_been_verified(tables, capsys):
     """A keypad takes the one button that has no pin."""
     keypads = "keypad,keys,price,mass_g\npad,4,20,30\n"
     _, out = _size(capsys, tables(catalogue__keypads=keypads), "--why")
-    assert "or: button to keys of a pad on the bus" in out
+    assert "or: button (1 of 3) to keys of one pad on the bus" in out
 
 
 @pytest.mark.parametrize("name", ["rally_coupe", "expedition_truck"])
