@@ -25,6 +25,7 @@ from pdm_alloc.program.signal_program import (
     PinUse,
     SignalProgram,
     build_signal_program,
+    crowded_tracks,
     hand_out_pins,
     pins_of,
     solve_signals,
@@ -214,7 +215,8 @@ class SignalAllocation:
     uses : tuple of PinUse
         One per item, spare ones included.
     costs : tuple of int
-        Of each stage: functions lost with the pins taken; rating beyond need, 0.1 A; wire, cm, where known.
+        Of each stage: functions lost with the pins taken; rating beyond need, 0.1 A; wire, cm, where known; where
+        there are identical vital signals, how many a sensor supply or ground feeds beyond one of each.
     findings : tuple of Finding
         What the independent recount found; an allocation with any is not given out (outcome failed).
     """
@@ -302,8 +304,8 @@ def allocate_signals(
     time_limit_s : float
         For everything, s.
     stages : sequence of callable
-        What is minimised, in order; see `pdm_alloc.program.signal_program`. Length of wire,
-        where known, comes last.
+        What is minimised, in order; see `pdm_alloc.program.signal_program`. Length of wire, where known, comes then,
+        and last that tracks of one vital sensor share no supply and no ground.
 
     Returns
     -------
@@ -313,7 +315,8 @@ def allocate_signals(
     """
     clock = Clock(time_limit_s)
     model = build_signal_program(types_of(signals), pins_of(boxes))
-    solution = solve_signals(model, stages, clock)
+    last = (crowded_tracks,) if model.crowded else ()
+    solution = solve_signals(model, stages if length_m else (*stages, *last), clock)
     if solution.values and length_m is not None:
         unproved = replace(solution, outcome=BEST_SO_FAR)
         model, solution = _nearest(signals, boxes, length_m, stages, solution, clock) or (model, unproved)
@@ -331,7 +334,7 @@ def _nearest(signals, boxes, length_m, stages, solution, clock):
     model = build_signal_program(types_of(signals, True), pins_of(boxes))
     for stage, most in zip(stages, solution.costs, strict=False):
         model.program.row(stage(model), most=most)
-    step = solve_signals(model, (wire_cost(length_m),), clock)
+    step = solve_signals(model, (wire_cost(length_m), *((crowded_tracks,) if model.crowded else ())), clock)
     if not step.values:
         return None
     outcome = BEST_SO_FAR if BEST_SO_FAR in (solution.outcome, step.outcome) else PROVEN_BEST

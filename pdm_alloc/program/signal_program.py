@@ -62,6 +62,11 @@ class SignalType:
         """What its kind takes."""
         return SIGNAL_KINDS[self.kind]
 
+    @property
+    def has_tracks(self) -> bool:
+        """Whether it has several identical vital signals: tracks of one sensor, which no single fault should take."""
+        return self.vital and len({name for name, _ in self.members}) < len(self.members)
+
     def reads(self, box: FittedBox) -> bool:
         """Whether the box is of the kind it must be on; what is vital is never on an expander of the bus."""
         if self.vital and box.box.role == "expander":
@@ -272,6 +277,8 @@ class SignalProgram:
         Signals that become a target.
     stand : dict of int to int
         Target: signals that stand for what was moved.
+    crowded : dict of (int, int) to int
+        Type with identical vital signals and shared pin: how many it feeds beyond one of each signal.
     """
 
     types: tuple[SignalType, ...]
@@ -284,6 +291,7 @@ class SignalProgram:
     shared: dict[tuple[int, int], int] = field(default_factory=dict)
     moved: dict[Move, int] = field(default_factory=dict)
     stand: dict[int, int] = field(default_factory=dict)
+    crowded: dict[tuple[int, int], int] = field(default_factory=dict)
 
     def uses(self) -> list[tuple[int, int, int]]:
         """Variable, type and class of every way to take a pin; a pair is told for each of its sides."""
@@ -423,10 +431,20 @@ def _shared_rows(model: SignalProgram) -> None:
             shares = {s: model.program.variable(most) for s in feeds}
             model.shared.update({(t, s): v for s, v in shares.items()})
             model.program.row({**dict.fromkeys(shares.values(), 1), **taken}, 0, 0)
+            if kind.has_tracks and len(feeds) > 1:
+                _crowd_rows(model, t, shares)
             for s, v in shares.items():
                 load[s][v] = kind.current_ma
     for s in sorted(load):
         model.program.row(load[s], most=model.pins.shared[s].pin.max_ma or 0)
+
+
+def _crowd_rows(model: SignalProgram, t: int, shares: Mapping[int, int]) -> None:
+    """What each shared pin feeds beyond one item of each signal: with none, no two items of a signal share one."""
+    signals = len({name for name, _ in model.types[t].members})
+    for s, v in shares.items():
+        model.crowded[t, s] = over = model.program.variable(len(model.types[t].members))
+        model.program.row({v: 1, over: -1}, most=signals)
 
 
 def solve_signals(
@@ -546,6 +564,11 @@ def moved_signals(model: SignalProgram) -> dict[int, int]:
     return dict.fromkeys(model.moved.values(), 1)
 
 
+def crowded_tracks(model: SignalProgram) -> dict[int, int]:
+    """Identical vital signals that a shared supply or ground feeds beyond one of each."""
+    return dict.fromkeys(model.crowded.values(), 1)
+
+
 def on_expanders(model: SignalProgram) -> dict[int, int]:
     """Signals that are on an expander of the bus."""
     roles = {c.box.label: c.box.box.role for c in model.pins.classes}
@@ -601,7 +624,8 @@ def hand_out_pins(model: SignalProgram, values: tuple[int, ...], count: int) -> 
         items = iter(model.types[t].members)
         for label in sorted({label for kind, label in places if kind == t}, key=_label_order(model)):
             taken = [(next(items), pins) for pins in places[t, label]]
-            fed = {word: _feeds(model, values, t, label, word) for word in model.types[t].supplies}
+            names = [item[0] for item, _ in taken]
+            fed = {word: _feeds(model, values, t, label, word, names) for word in model.types[t].supplies}
             uses += [_use(item, label, pins, n, fed) for n, (item, pins) in enumerate(taken)]
     return tuple(uses)
 
@@ -617,10 +641,28 @@ def _use(item: tuple[str, int], label: str, pins: tuple[str, ...], n: int, fed: 
     return PinUse(name, number, label, pins, shared.get("supply_5v"), shared.get("sensor_ground"))
 
 
-def _feeds(model: SignalProgram, values: Sequence[int], t: int, label: str, word: str) -> list[str]:
-    """The shared pin of each item of a type in one box, in order."""
+def _feeds(
+    model: SignalProgram, values: Sequence[int], t: int, label: str, word: str, names: Sequence[str]
+) -> list[str]:
+    """The shared pin of each item of a type in one box, in their order; by turns where they are tracks of a sensor."""
     pins = [(s, p) for s, p in enumerate(model.pins.shared) if (p.box.label, p.word) == (label, word)]
-    return [p.pin.label for s, p in pins for _ in range(values[model.shared[t, s]])]
+    left = {p.pin.label: values[model.shared[t, s]] for s, p in pins}
+    if not model.types[t].has_tracks:
+        return [pin for pin, n in left.items() for _ in range(n)]
+    tracks_first = sorted(range(len(names)), key=lambda n: names.count(names[n]) == 1)
+    turns = dict(zip(tracks_first, _by_turns(left), strict=True))
+    return [turns[n] for n in range(len(names))]
+
+
+def _by_turns(left: Mapping[str, int]) -> list[str]:
+    """Each pin as often as it feeds, the same one twice in a row only where no other is left."""
+    rest, turns = dict(left), list[str]()
+    for _ in range(sum(left.values())):
+        others = [pin for pin, n in rest.items() if n and pin not in turns[-1:]]
+        pin = max(others or [pin for pin, n in rest.items() if n], key=lambda pin: rest[pin])
+        rest[pin] -= 1
+        turns.append(pin)
+    return turns
 
 
 def _places(model: SignalProgram, values: Sequence[int]) -> dict[tuple[int, str], list[tuple[str, ...]]]:

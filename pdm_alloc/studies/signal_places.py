@@ -186,10 +186,10 @@ def signals_beside(
     side = fit(places=at, kbit=kbit, time_limit_s=clock.left_s)
     best = {} if places or not side else next(iter(_by_mass(side)), _Sites(0, 0, 0, {})).places
     check_nodes(side.nodes, stubs or ())
-    if not best and not stubs:
-        return side
-    again = fit(places=at | best, kbit=kbit, stub_m=stubs, time_limit_s=clock.left_s)
-    return again if again or not side else _moved(side, best, stubs)
+    if best or stubs:
+        again = fit(places=at | best, kbit=kbit, stub_m=stubs, time_limit_s=clock.left_s)
+        side = again if again or not side else _moved(side, best, stubs)
+    return replace(side, offered=(*offered, *(pad.name for pad in catalogue.keypads)))
 
 
 CONTROL_PLACES = ("boxes", "places", "wire_g", "bus_g", "mass_g", "trunk_m")

@@ -2,7 +2,7 @@
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -66,6 +66,8 @@ class SignalSide:
         Bit rate of the bus, kbit/s.
     short : str
         What is short where the boxes are not enough, in one sentence.
+    offered : tuple of str
+        Names of everything that could have been fitted; empty: not known.
     """
 
     vehicle: Vehicle
@@ -75,6 +77,7 @@ class SignalSide:
     bus: BusPlan | None = None
     kbit: int = 500
     short: str = ""
+    offered: tuple[str, ...] = field(default=(), compare=False)
 
     def __bool__(self) -> bool:
         """Whether every signal has its pins."""
@@ -341,7 +344,7 @@ def things_to_buy(
 
 def signal_care(side: SignalSide) -> tuple[CareWarning, ...]:
     """Warnings of a signal side: what is short, currents that are assumed, sensor grounds, the bus."""
-    parts = (*_short(side), *_sensors(side), *_of_bus(side), *_of_feeds(side))
+    parts = (*_short(side), *_sensors(side), *_together(side), *_of_bus(side), *_of_feeds(side))
     return tuple(CareWarning(*line) for line in parts)
 
 
@@ -356,22 +359,40 @@ def _of_feeds(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:
         text = "No load feeds what the control unit switches to ground: its supply wire and its fuse are in no list."
         remedy = "List it as a load too, and name that in fed_by of the table signals; or wire and fuse it by hand."
         yield ("S08", "note", ", ".join(unfed), text, remedy)
-    boxes = [box for box in side.boxes if box.box.role != "module"]
-    bare = [box.label for box in boxes if supply_load(vehicle, box.label) is None]
+    fed = {b.label: supply_load(vehicle, b.label, b.box.role) for b in side.boxes if b.box.role != "module"}
+    bare = [label for label, load in fed.items() if load is None]
     if bare:
         text = "No load is its supply: supply wire, fuse and ground return are in no list."
-        yield ("S09", "note", ", ".join(bare), text, "List it as a load, and name that in control_unit_load.")
+        yield (
+            "S09",
+            "note",
+            ", ".join(bare),
+            text,
+            "List it as a load of that name, or name one in control_unit_load.",
+        )
     places = {load.name: load.place for load in vehicle.loads}
+    yield from _strangers(side, places)
     bare = [label for label, _, pad in side.pads() if pad.wires > _OF_BUS and not {label, pad.name} & set(places)]
     if bare:
         text = "No load is its supply: of its wires only the two of the bus are in a list."
         yield ("S11", "note", ", ".join(bare), text, "List it as a load of that name; or wire and fuse it by hand.")
     apart = [(s.name, s.load, s.place) for s in side.signals_placed if s.load in places and places[s.load] != s.place]
-    apart += [(b.label, load.name, b.place) for b in boxes if (load := supply_load(vehicle, b.label)) is not None
-              and load.place != b.place]  # fmt: skip
+    sites = side._sites
+    apart += [(label, load.name, sites[label]) for label, load in fed.items() if load and load.place != sites[label]]
     for name, other, place in apart:
         text = f"It is at {place or 'no place'}, and the load {other} that feeds it at {places[other] or 'no place'}."
         yield ("S10", "warning", name, text, "Give both one place: the supply wire goes where the load is.")
+
+
+def _strangers(side: SignalSide, loads: Iterable[str]) -> Iterator[tuple[str, str, str, str, str]]:
+    """Loads named like a box or keypad of the catalogue that is not fitted."""
+    fit = {unit.module.name for unit in side.units} | {box.box.name for box in side.boxes}
+    fit |= {pad.name for _, _, pad in side.pads()}
+    for name in sorted(set(loads) & set(side.offered) - fit, key=natural_key):
+        fed = [s.name for s in side.signals_placed if s.load == name]
+        text = f"A load has the name of a box that is not fitted; fitted: {', '.join(sorted(fit, key=natural_key))}."
+        text += f" It is said to feed {', '.join(fed)}." if fed else ""
+        yield ("S13", "warning", name, text, "Fit that box, or give the load the name of the one it supplies.")
 
 
 def _short(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:
@@ -399,6 +420,23 @@ def _sensors(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:
             text,
             "Wire them as the ground plan says; screens to sensor ground at the box end only.",
         )
+
+
+def _together(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:
+    """Identical vital sensors that all hang on one supply or ground pin: tracks of a pedal fail together then."""
+    uses = () if side.allocation is None else side.allocation.uses
+    for signal in (s for s in side.signals_placed if side and s.importance == "vital" and s.count > 1):
+        fed = [use for use in uses if use.signal == signal.name]
+        for what, pins in (
+            ("5 V supply", {(u.box, u.supply) for u in fed}),
+            ("ground", {(u.box, u.ground) for u in fed}),
+        ):
+            [(box, pin), *others] = pins
+            if pin is not None and not others:
+                whole = "Both" if signal.count == 2 else f"All {signal.count}"
+                text = f"{whole} hang on one sensor {what}, pin {pin} of {box}: one fault there takes all of them."
+                remedy = f"Take a box with a second sensor {what} that has the current, or feed one of them otherwise."
+                yield ("S12", "warning", signal.name, text, remedy)
 
 
 def _of_bus(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:

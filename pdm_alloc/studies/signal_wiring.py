@@ -367,10 +367,10 @@ def fed_by(vehicle: Vehicle, signal: Signal) -> str:
     return f"load {signal.load}" if any(load.name == signal.load for load in vehicle.loads) else "not known"
 
 
-def supply_load(vehicle: Vehicle, label: str) -> Load | None:
-    """The load that is the supply of a control unit; None: the tables have none."""
-    names = {vehicle.settings.control_unit_load} if vehicle.settings.control_unit_load else {label}
-    return next((load for load in vehicle.loads if load.name in names), None)
+def supply_load(vehicle: Vehicle, label: str, role: str = "control_unit") -> Load | None:
+    """The load that is the supply of a box: that of its name, or of a control unit the setting's; None: none is."""
+    stated = vehicle.settings.control_unit_load if role == "control_unit" else None
+    return next((load for load in vehicle.loads if load.name == (stated or label)), None)
 
 
 def _returned(wires: SignalWires, key: tuple[str, str, str], here: Sequence[Record]) -> dict[str, object]:

@@ -1,6 +1,6 @@
 import random
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 
 import pytest
 
@@ -147,3 +147,29 @@ def test_verify_agrees_with_every_allocation_given_out():
         signals, boxes = random_case(rng, 8, 10, 3)
         allocation = allocate_signals(signals, boxes)
         assert not allocation or verify_signals(signals, boxes, allocation.uses) == []
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_tracks_share_a_supply_only_where_they_must(seed):
+    """Vital sensors of one or two items on two or three supplies: wherever brute force finds a way for no two items of
+    a sensor to share one, none does; each supply within its current either way.
+    """
+    rng = random.Random(seed)
+    counts = [rng.choice((1, 1, 2, 2)) for _ in range(rng.randint(2, 4))]
+    needs = frozenset(("supply_5v",))
+    sensors = [Signal(f"s{n}", "voltage", count, None, "vital", needs, 10) for n, count in enumerate(counts)]
+    limits = [10 * rng.randint(1, 4) for _ in range(rng.randint(2, 3))]
+    pins = [SignalPin(str(n), "A", frozenset(("voltage_input",))) for n in range(sum(counts))]
+    pins += [SignalPin(f"5V{n}", "B", frozenset(("supply_5v",)), limit) for n, limit in enumerate(limits)]
+    allocation = allocate_signals(sensors, fitted([Box("unit", tuple(pins))]))
+    items = [name for name, count in enumerate(counts) for _ in range(count)]
+    ways = [
+        way
+        for way in product(range(len(limits)), repeat=len(items))
+        if all(10 * way.count(n) <= limit for n, limit in enumerate(limits))
+    ]
+    assert bool(allocation) == bool(ways)
+    apart = any(len(set(zip(items, way, strict=True))) == len(items) for way in ways)
+    fed = [(use.signal, use.supply) for use in allocation.uses]
+    assert not apart or len(set(fed)) == len(fed)
+    assert not allocation.findings

@@ -9,7 +9,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.cli import main
 from pdm_alloc.domain.module import Box, Signal, SignalPin, Unit
-from pdm_alloc.domain.vehicle import Input, Load, WireColour, signal_colour
+from pdm_alloc.domain.vehicle import Command, Input, Load, Vehicle, WireColour, signal_colour
 from pdm_alloc.electrics.wire import ampacity_a
 from pdm_alloc.export.commissioning import commissioning, dead_checks
 from pdm_alloc.export.lists import input_list, not_cut, signal_steps
@@ -457,3 +457,47 @@ def test_a_vehicle_without_signals_has_no_signal_side(tables, capsys, tmp_path):
     code, said = _allocate(capsys, path, "--out", str(tmp_path / "out"), "--json")
     assert code == 0 and "signals" not in json.loads(said.out)
     assert not [file for file in (tmp_path / "out").rglob("*") if "signal" in file.name]
+
+
+def _tracked(supplies, **more):
+    """Pedal and throttle of two tracks each and four sensors more of 10 mA, on so many supplies of 80 mA in all."""
+    pins = [SignalPin(f"v{n}", "A", frozenset(["voltage_input"])) for n in range(8)]
+    pins += [SignalPin(f"s{n}", "B", frozenset(["supply_5v"]), 80 // supplies) for n in range(supplies)]
+    pins += [SignalPin(f"g{n}", "B", frozenset(["sensor_ground"]), 50) for n in range(2)]
+    needs = frozenset(("supply_5v", "sensor_ground"))
+    sensors = [Signal(n, "voltage", 2, None, "vital", needs, 10, **more) for n in ("pedal", "throttle")]
+    sensors += [Signal(n, "voltage", 1, None, "vital", needs, 10, **more) for n in ("air", "oil", "rail", "fuel")]
+    vehicle = Vehicle("car", (Load("lamp", "on", 100),), (Command("on"),), (), signals=tuple(sensors))
+    return pa.signals(vehicle, Box("unit", tuple(pins)))
+
+
+def test_tracks_of_one_sensor_hang_on_two_supplies_and_two_grounds():
+    """Two tracks of a pedal share neither where the box has two, and no signal is kept off its pin for it."""
+    side = _tracked(2)
+    fed = {name: [use for use in side.allocation.uses if use.signal == name] for name in ("pedal", "throttle")}
+    for one, two in fed.values():
+        assert one.supply != two.supply and one.ground != two.ground
+    assert not [warning for warning in side.care() if warning.code == "S12"]
+
+
+def test_tracks_that_share_the_only_supply_are_pointed_out():
+    """One 5 V pin: both tracks of both sensors hang on it, and the sentence says which pin."""
+    warned = [warning for warning in _tracked(1).care() if warning.code == "S12"]
+    assert [warning.subject for warning in warned] == ["pedal", "throttle"]
+    assert "Both hang on one sensor 5 V supply, pin B-s0 of unit" in warned[0].sentence
+
+
+def test_a_load_named_like_a_box_that_is_not_fitted_is_pointed_out(rally, catalogue):
+    """The supply of a control unit stayed in the table when another was taken; with that one fitted it is fine."""
+    feed = replace(rally.loads[0], name="control-40", count=1)
+    actuator = next(signal for signal in rally.signals if signal.kind == "low_side" and signal.count == 1)
+    fed = tuple(replace(s, fed_by="control-40") if s.name == actuator.name else s for s in rally.signals)
+    vehicle = replace(rally, loads=(*rally.loads, feed), signals=fed)
+
+    def strangers(unit):
+        side = signals_beside(vehicle, catalogue, (), [unit])
+        return [(one.subject, one.sentence) for one in side.care() if one.code == "S13"]
+
+    assert not strangers("control-40")
+    [(name, sentence)] = strangers("control-76")
+    assert name == "control-40" and "fitted: control-76" in sentence and f"feed {actuator.name}" in sentence
