@@ -20,13 +20,11 @@ from pdm_alloc.domain.module import (
 from pdm_alloc.domain.showing import chosen_word
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import NamedCircuit, Solved, any_solved, packed_circuits, solve
-from pdm_alloc.program.handout import Handed, NoSolution
+from pdm_alloc.program.handout import Handed, NoSolution, PinUse, hand_out_pins
 from pdm_alloc.program.signal_program import (
-    PinUse,
     SignalProgram,
     build_signal_program,
     crowded_tracks,
-    hand_out_pins,
     pins_of,
     solve_signals,
     surplus,

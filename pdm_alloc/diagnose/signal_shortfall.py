@@ -10,17 +10,16 @@ import pandas as pd
 from pdm_alloc.allocator import LIMIT_S, SignalAllocation, allocate_signals
 from pdm_alloc.domain.module import RELAY_COIL_MA, Box, FittedBox, Keypad, Signal, SignalPin, natural_key
 from pdm_alloc.electrics.signal_lines import MOST_SWITCHES, Ladder, design_ladder
+from pdm_alloc.program.handout import PinUse, hand_out_pins
 from pdm_alloc.program.signal_program import (
     NEW_CONNECTOR,
     Move,
-    PinUse,
     SignalProgram,
     SignalType,
     Target,
     added_current,
     added_pins,
     build_signal_program,
-    hand_out_pins,
     moved_signals,
     on_expanders,
     pins_of,

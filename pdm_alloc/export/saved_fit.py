@@ -15,7 +15,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.current import derating_factor
 from pdm_alloc.export.lists import signal_side_of
 from pdm_alloc.files.faults import Fault, InputError, hint
-from pdm_alloc.program.signal_program import PinUse
+from pdm_alloc.program.handout import PinUse
 from pdm_alloc.result.allocation import Allocation, plural
 from pdm_alloc.studies.signal_places import with_bus
 from pdm_alloc.studies.signal_side import SignalSide

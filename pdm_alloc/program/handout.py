@@ -1,7 +1,7 @@
-"""Channels and items dealt out in canonical order, and what is built kept where it is."""
+"""Channels, pins and items dealt out in canonical order, and what is built kept where it is."""
 
 from collections import Counter, defaultdict, deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -9,6 +9,7 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.partition import Column, Task, circuit_on, empty_task, key_of
+from pdm_alloc.program.signal_program import SignalProgram
 from pdm_alloc.program.solver import Program
 
 __all__ = [
@@ -16,8 +17,10 @@ __all__ = [
     "Handed",
     "Keeping",
     "NoSolution",
+    "PinUse",
     "Wired",
     "hand_out",
+    "hand_out_pins",
     "in_columns",
     "keeping",
     "staying",
@@ -322,3 +325,117 @@ def _take(item: Item, left: dict[Item, int], need: Counter[int], mine: list[Item
         need[left[item]] -= 1
         del left[item]
         mine.append(item)
+
+
+@dataclass(frozen=True, slots=True)
+class PinUse:
+    """One item of a signal, the box it is on, its pins, and the shared pins that feed it.
+
+    Parameters
+    ----------
+    signal : str
+        Name of the signal.
+    item : int
+        Number of the item, from 1.
+    box : str
+        Label of the box.
+    pins : tuple of str
+        Labels of its pins.
+    supply, ground : str or None
+        Labels of the 5 V supply and of the sensor ground it shares; None: it needs none.
+    """
+
+    signal: str
+    item: int
+    box: str
+    pins: tuple[str, ...]
+    supply: str | None = None
+    ground: str | None = None
+
+
+def hand_out_pins(model: SignalProgram, values: tuple[int, ...], count: int) -> tuple[PinUse, ...]:
+    """Pins of every item.
+
+    Parameters
+    ----------
+    model : SignalProgram
+        The program.
+    values : tuple of int
+        Its solution.
+    count : int
+        How many of its types are signals of the vehicle; those after it stand for moved ones and get no pins here.
+
+    Returns
+    -------
+    tuple of PinUse
+        By type, then in natural order of the names.
+    """
+    places = _places(model, values)
+    uses = []
+    for t in range(count):
+        items = iter(model.types[t].members)
+        for label in sorted({label for kind, label in places if kind == t}, key=_label_order(model)):
+            taken = [(next(items), pins) for pins in places[t, label]]
+            names = [item[0] for item, _ in taken]
+            fed = {word: _feeds(model, values, t, label, word, names) for word in model.types[t].supplies}
+            uses += [_use(item, label, pins, n, fed) for n, (item, pins) in enumerate(taken)]
+    return tuple(uses)
+
+
+def _label_order(model: SignalProgram) -> Callable[[str], int]:
+    order = {c.box.label: n for n, c in enumerate(model.pins.classes)}
+    return order.__getitem__
+
+
+def _use(item: tuple[str, int], label: str, pins: tuple[str, ...], n: int, fed: Mapping[str, Sequence[str]]) -> PinUse:
+    shared = {word: pins_of_word[n] for word, pins_of_word in fed.items()}
+    name, number = item
+    return PinUse(name, number, label, pins, shared.get("supply_5v"), shared.get("sensor_ground"))
+
+
+def _feeds(
+    model: SignalProgram, values: Sequence[int], t: int, label: str, word: str, names: Sequence[str]
+) -> list[str]:
+    """The shared pin of each item of a type in one box, in their order; by turns where they are tracks of a sensor."""
+    pins = [(s, p) for s, p in enumerate(model.pins.shared) if (p.box.label, p.word) == (label, word)]
+    left = {p.pin.label: values[model.shared[t, s]] for s, p in pins}
+    if not model.types[t].has_tracks:
+        return [pin for pin, n in left.items() for _ in range(n)]
+    tracks_first = sorted(range(len(names)), key=lambda n: names.count(names[n]) == 1)
+    turns = dict(zip(tracks_first, _by_turns(left), strict=True))
+    return [turns[n] for n in range(len(names))]
+
+
+def _by_turns(left: Mapping[str, int]) -> list[str]:
+    """Each pin as often as it feeds, the same one twice in a row only where no other is left."""
+    rest, turns = dict(left), list[str]()
+    for _ in range(sum(left.values())):
+        others = [pin for pin, n in rest.items() if n and pin not in turns[-1:]]
+        pin = max(others or [pin for pin, n in rest.items() if n], key=lambda pin: rest[pin])
+        rest[pin] -= 1
+        turns.append(pin)
+    return turns
+
+
+def _places(model: SignalProgram, values: Sequence[int]) -> dict[tuple[int, str], list[tuple[str, ...]]]:
+    """Pins of each whole signal by type and box: pairs first, what they leave to single pins and bridges."""
+    places: dict[tuple[int, str], list[tuple[str, ...]]] = defaultdict(list)
+    used: set[int] = set()
+    for p, pair in enumerate(model.pins.pairs):
+        queue = iter(pair.pairs)
+        for t in range(len(model.types)):
+            for _ in range(values[model.pair[t, p]] if (t, p) in model.pair else 0):
+                couple = next(queue)
+                used.update(map(id, couple))
+                places[t, pair.box.label].append(tuple(pin.label for pin in couple))
+    halves: dict[tuple[int, str], list[str]] = defaultdict(list)
+    for c, group in enumerate(model.pins.classes):
+        free = iter([pin for pin in group.pins if id(pin) not in used])
+        for t in range(len(model.types)):
+            for _ in range(values[model.single[t, c]] if (t, c) in model.single else 0):
+                places[t, group.box.label].append((next(free).label,))
+            for _ in range(values[model.half[t, c]] if (t, c) in model.half else 0):
+                halves[t, group.box.label].append(next(free).label)
+    for key, labels in halves.items():
+        places[key] += [tuple(labels[n : n + 2]) for n in range(0, len(labels), 2)]
+    return places

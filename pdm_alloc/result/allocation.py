@@ -15,7 +15,7 @@ from pdm_alloc.domain.vehicle import State, Vehicle
 from pdm_alloc.program.sums import Sums, Worst
 from pdm_alloc.result import channel_tables
 from pdm_alloc.result.bench_tables import SignalWiring, bench_sheet_table, joined, segments_table, shopping_table
-from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES
+from pdm_alloc.result.care_circuits import CIRCUIT_RULES, WIRE_RULES, through_pins
 from pdm_alloc.result.care_rules import CAUTION, SEVERITIES, UNIT_RULES, VEHICLE_RULES, CareWarning
 from pdm_alloc.result.channel_tables import settings_table
 from pdm_alloc.result.cut_list import Cut, cut_table, cuts, unlike
@@ -426,9 +426,9 @@ class Allocation:
     @handed_out
     def warnings(self) -> pd.DataFrame:
         """Rules of care, gravest first: code, severity, subject, sentence, remedy."""
-        return warnings_table(
-            self.vehicle, self.units, self.wired, self.signals.care() if self.signals is not None else ()
-        )
+        side = self.signals
+        beside = () if side is None else (*side.care(), *through_pins(self.vehicle, self.drops, side.ground_plan()))
+        return warnings_table(self.vehicle, self.units, self.wired, beside)
 
     @handed_out
     def segments(self) -> pd.DataFrame:

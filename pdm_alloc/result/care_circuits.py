@@ -5,18 +5,20 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import product
 
+import pandas as pd
+
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.current import running_at_voltage_ma
-from pdm_alloc.electrics.wire import NOT_KNOWN, conductor_c
+from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, conductor_c
 from pdm_alloc.harness.distribution import Laid, cold_of
 from pdm_alloc.result.care_rules import CareWarning, gathered, listed
 from pdm_alloc.result.link_tables import voltages
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
 from pdm_alloc.result.supply_tables import laid_links
 
-__all__ = ["CIRCUIT_RULES", "WIRE_RULES"]
+__all__ = ["CIRCUIT_RULES", "WIRE_RULES", "through_pins"]
 
 Circuits = Sequence[PlacedCircuit]
 
@@ -298,3 +300,26 @@ def _fault_a(one: Laid) -> float:
 
 
 WIRE_RULES = (_full_bundles, _no_wire, _starved, _hot_contacts, _weak_faults)
+
+
+def through_pins(vehicle: Vehicle, drops: pd.DataFrame, returns: pd.DataFrame) -> Iterator[CareWarning]:
+    """C27: loads that a box switches to ground, by what their wire out and the wire back to the pin lose together.
+
+    Circuits are judged before it is known which box is fitted and where, so the way back is not among their limits.
+    """
+    out = drops.dropna(subset=["drop_pct", "limit_pct"]).groupby("load")[["drop_pct", "limit_pct"]].max()
+    ways = RETURNS[vehicle.settings.return_path]
+    cases = []
+    for row in returns[returns["use"] == "power"].dropna(subset=["drop_pct"]).to_dict("records"):
+        if row["load"] in out.index:
+            lost, limit = out.loc[row["load"], "drop_pct"] / ways, out.loc[row["load"], "limit_pct"]
+            told = f"{lost:.1f} % out, {row['drop_pct']:.1f} % back, {limit:g} % allowed"
+            cases += [(row["load"], told)] * bool(lost + row["drop_pct"] > limit + 1e-9)
+    yield from gathered(
+        "C27",
+        "warning",
+        list(dict.fromkeys(cases)),
+        "With the wire back to the pin that switches it, {subject} loses more voltage than it may: {detail}.",
+        "With the wires back to the pins that switch them, {count} loads lose more voltage than they may: {names}.",
+        "Take thicker wire to the pin than the cut list has, or mount the box that switches it nearer.",
+    )

@@ -9,7 +9,7 @@ from typing import Any
 
 from pdm_alloc.domain.module import FittedBox, Signal, natural_key
 from pdm_alloc.domain.vehicle import Load, Vehicle, signal_colour
-from pdm_alloc.electrics.wire import WireSize, ampacity_a, wire_sizes
+from pdm_alloc.electrics.wire import WireSize, ampacity_a, resistance_ohm_per_m, wire_sizes
 from pdm_alloc.harness.paths import Lengths, Strand, lengths_of, parts_of
 from pdm_alloc.harness.trunk import PIN, End, Node, Piece, pieces
 from pdm_alloc.result.bench_tables import BENCH_SHEET, run_of
@@ -356,8 +356,15 @@ def _switched(wires: SignalWires, row: Record) -> dict[str, object]:
     signal, pin = wires.signals[row["signal"]], f"{row['box']} {row['connector']} {row['pin']}".replace("  ", " ")
     cells = {"use": "power", "module": row["box"], "channel": pin, "load": signal.load, "items": 1}
     cells |= {"place": row["place"], "ground": pin, "ground_place": wires.place(row["box"]) or ""}
+    hot = resistance_ohm_per_m(wires.size(row), wires.vehicle.settings.insulation_c)
+    drop = _drop_pct(wires, hot, row["length_m"], signal.current_ma / 1000)
     ends = {"length_m": row["length_m"], "size": wires.size(row).name, "worst_a": signal.current_ma / 1000}
-    return cells | ends | {"drop_pct": None, "note": "to its box, which switches it to ground"}
+    return cells | ends | {"drop_pct": drop, "note": "to its box, which switches it to ground"}
+
+
+def _drop_pct(wires: SignalWires, ohm_per_m: float, length_m: float | None, amps: float) -> float | None:
+    """Lost along one wire, per cent of the system voltage; None: its length is not known."""
+    return None if length_m is None else round(100 * ohm_per_m * length_m * amps / wires.vehicle.settings.system_v, 3)
 
 
 def fed_by(vehicle: Vehicle, signal: Signal) -> str:
@@ -378,10 +385,10 @@ def _returned(wires: SignalWires, key: tuple[str, str, str], here: Sequence[Reco
     pin, _ = wires.shared_pin(box, label)
     size, amps = thinnest(wires.vehicle.settings.wire_sizes), wires.signals[signal].current_ma / 1000
     metres = here[0]["length_m"]
-    drop = None if metres is None else 100 * size.ohm_per_m * metres * amps / wires.vehicle.settings.system_v
     cells = {"use": "sensor", "module": box, "channel": pin, "load": signal, "items": len(here)}
     cells |= {"place": here[0]["place"], "ground": f"{box} {pin}", "ground_place": wires.place(box) or ""}
-    ends = {"length_m": metres, "size": size.name, "worst_a": amps, "drop_pct": drop and round(drop, 3)}
+    ends = {"length_m": metres, "size": size.name, "worst_a": amps}
+    ends |= {"drop_pct": _drop_pct(wires, size.ohm_per_m, metres, amps)}
     return cells | ends | {"note": "to its box, on no stud"}
 
 

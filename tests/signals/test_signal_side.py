@@ -17,6 +17,7 @@ from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.sheets import sheets
 from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.studies.signal_places import control_places, signals_beside
+from pdm_alloc.studies.signal_wiring import size_for
 from pdm_alloc.verify.copper import bench
 from tests.export.test_pdf import page_height
 from tests.signals.test_size_signals import DATA, tables
@@ -281,6 +282,34 @@ def test_what_a_box_switches_to_ground_is_fed_by_the_channel_of_its_load(papers,
     low = [loads for loads, remark in told.items() if "in the output test of its box" in remark]
     assert low and all("injector" in loads or "horn" in loads for loads in low)
     assert not any("output test" in remark for remark in commissioning(allocation)["remark"].dropna())
+
+
+def test_the_drop_of_what_a_box_switches_counts_the_wire_back_to_its_pin(papers, rally):
+    """Out over the channel's wire and back over the pin's, the latter by Ohm's law; warned where both are more
+    than the load may lose, whatever the returns of other loads are.
+    """
+    allocation = replace(papers[0], signals=None)
+    horn = next(load for load in rally.loads if load.name == "horn")
+    signals = (Signal("horn", "low_side", horn.count, horn.place, current_ma=horn.running_ma),)
+    pins = tuple(SignalPin(str(n), "A", frozenset(("low_side",)), 9000) for n in range(horn.count))
+    out = allocation.drops.set_index("load").loc[["horn"], "drop_pct"].max()
+
+    def told(limit_pct, place):
+        loads = tuple(replace(one, max_drop_pct=limit_pct) if one.name == "horn" else one for one in rally.loads)
+        vehicle = replace(rally, loads=loads, signals=signals, inputs=())
+        beside = pa.signals(vehicle, Box("unit", pins), places={"unit": place})
+        both = replace(allocation, vehicle=vehicle).with_signals(beside)
+        row = both.ground_plan.set_index("load").loc["horn"]
+        back = row["drop_pct"].max() if hasattr(row["drop_pct"], "max") else row["drop_pct"]
+        return back, [one for one in both.warnings.itertuples() if one.code == "C27"]
+
+    back, _ = told(10.0, "boot")
+    metres, size = lengths_of(rally).wire_m("boot", horn.place), size_for(rally, horn.running_ma)
+    ohm = size.ohm_per_m * (1 + 0.00393 * (rally.settings.insulation_c - 20))
+    assert back == pytest.approx(100 * ohm * metres * horn.running_ma / 1000 / rally.settings.system_v, rel=0.03)
+    assert not told(out + back + 0.05, "boot")[1]
+    [warned] = told(out + back - 0.05, "boot")[1]
+    assert warned.subject == "horn" and f"{back:.1f} % back" in warned.sentence
 
 
 def rally_studs(vehicle):
