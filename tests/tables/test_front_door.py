@@ -9,7 +9,7 @@ from pdm_alloc.cli import main
 from pdm_alloc.files.faults import InputError
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
-from pdm_alloc.files.write_tables import new_tables
+from pdm_alloc.files.write_tables import new_catalogue, new_tables
 from tests.tables.good import CATALOGUE, VEHICLE, write_files
 
 DATA = Path(__file__).parent.parent.parent / "data"
@@ -175,6 +175,32 @@ def test_untouched_example_tables_are_told_once(tmp_path):
     lines = said(tmp_path / "car")
     assert len(lines) == 1
     assert "holds only the example rows it came with, and so do " in lines[0]
+
+
+def test_tables_left_as_they_came_are_an_answer_for_the_example(tmp_path, capsys):
+    """Blank tables answer with code 0, and a note says whose answer it is; of a catalogue likewise."""
+    for words in (["new", str(tmp_path / "car")], ["new", str(tmp_path / "modules"), "--catalogue"]):
+        assert main(words) == 0
+    capsys.readouterr()
+    for folder, table in (("car", "loads"), ("modules", "modules")):
+        assert main(["check", str(tmp_path / folder)]) == 0
+        said = capsys.readouterr().out
+        assert said.count("example") == 2
+        assert f"note: {table}: holds only the example rows it came with; write yours in their place" in said
+
+
+def test_example_module_beside_ones_own(tmp_path):
+    """It would be judged with the others, and so would the control unit nobody sells: two lines say so."""
+    new_catalogue(tmp_path / "all")
+    for table, row in (("modules", "M,60,300" + "," * 10), ("channels", "M,1,,,,10,60,50" + "," * 9)):
+        path = tmp_path / "all" / f"{table}.csv"
+        path.write_text(path.read_text() + row + "\n")
+    lines = said(tmp_path / "all", read_catalogue)
+    assert lines[1].startswith(
+        "modules, row 2, column module: 'module A' is the example row; delete the row, or make it a module"
+    )
+    assert lines[0].startswith("banks: holds only the example rows it came with, and so do control_units, derating, ")
+    assert len(lines) == 2
 
 
 def test_many_states(tmp_path):

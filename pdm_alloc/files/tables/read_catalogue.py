@@ -15,6 +15,7 @@ from pdm_alloc.files.plain import catalogue_hashes
 from pdm_alloc.files.rows import Line, columns_of, read_lines
 from pdm_alloc.files.sources import Source, open_source
 from pdm_alloc.files.tables.catalogue_rows import ASSUMED_PEAK_MS, CATALOGUE_ROWS, check_catalogue, note_assumed
+from pdm_alloc.files.tables.references import refuse_untouched
 from pdm_alloc.files.tables.signal_rows import check_signal_pins
 from pdm_alloc.files.tables.signal_tables import boxes_of, by_name, keypads_of
 
@@ -119,7 +120,9 @@ def read_catalogue(
         `late` said so.
     """
     faults = Faults(late)
-    return catalogue_of(open_source(path, CATALOGUE_COLUMNS, faults), faults, notes)
+    source = open_source(path, CATALOGUE_COLUMNS, faults)
+    refuse_untouched(source, faults, CATALOGUE_ROWS, "modules")
+    return catalogue_of(source, faults, notes)
 
 
 def catalogue_of(source: Source, faults: Faults, notes: list[Fault] | None = None) -> Catalogue:

@@ -66,7 +66,7 @@ def read_vehicle(path: str | Path, notes: list[Fault] | None = None, late: Calla
     """
     faults = Faults(late)
     source = open_source(path, VEHICLE_COLUMNS, faults)
-    refuse_untouched(source, faults)
+    refuse_untouched(source, faults, VEHICLE_ROWS, "loads")
     vehicle = vehicle_of(source, faults)
     if notes is not None:
         notes += faults.notes

@@ -10,9 +10,9 @@ from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.files.cells import clean, plain_header
 from pdm_alloc.files.faults import Fault, Faults
 from pdm_alloc.files.grids import Grid
-from pdm_alloc.files.rows import Line
+from pdm_alloc.files.rows import Line, Row
 from pdm_alloc.files.sources import Source
-from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, VehicleLines
+from pdm_alloc.files.tables.vehicle_rows import VehicleLines
 from pdm_alloc.files.write_tables import example_row
 
 __all__ = ["check_against", "check_references", "check_routes", "refuse_two_spellings", "refuse_untouched"]
@@ -329,24 +329,35 @@ def _ambients(vehicle: Vehicle) -> Iterator[tuple[str, str, str, float]]:
             yield "places", "ambient_c", f"at {place.name} ", place.ambient_c
 
 
-def refuse_untouched(source: Source, faults: Faults) -> None:
+def refuse_untouched(source: Source, faults: Faults, rows: Mapping[str, type[Row]], table: str) -> None:
     """Note once all tables left as they came, and leave them out, so that nothing else is said of them.
 
     Parameters
     ----------
     source : Source
-        Tables of a vehicle; those left as they came are taken out.
+        Tables of a vehicle or a catalogue; beside rows of the user's own, tables left as they came are taken out.
     faults : Faults
         Where that is noted.
+    rows : mapping of str to type of Row
+        Row models by table.
+    table : str
+        The table nothing can do without: loads or modules.
     """
-    loads = source.grids.get("loads")
-    examples = _example_rows(loads, "loads") if loads is not None else []
-    if loads is None or len(examples) == len(loads.rows):
+    first = source.grids.get(table)
+    examples = _example_rows(first, rows[table]) if first is not None else []
+    if first is None or len(examples) == len(first.rows):
+        if examples:
+            remedy = "write yours in their place, since every answer is for the example"
+            faults.note(table, None, None, None, "holds only the example rows it came with", remedy)
         return
+    name, thing = rows[table].key[0], table.removesuffix("s")
     for number in examples:
-        remedy = "delete the row, or make it a load of your own"
-        faults.add("loads", number, "load", example_row(VEHICLE_ROWS["loads"])["load"], "is the example row", remedy)
-    untouched = [table for table, grid in source.grids.items() if _is_untouched(grid, table)]
+        remedy = f"delete the row, or make it a {thing} of your own"
+        faults.add(table, number, name, example_row(rows[table])[name], "is the example row", remedy)
+    _leave_out(source, [name for name, grid in source.grids.items() if _is_untouched(grid, name, rows, table)], faults)
+
+
+def _leave_out(source: Source, untouched: list[str], faults: Faults) -> None:
     for table in untouched:
         source.broken.add(table)
         del source.grids[table]
@@ -358,21 +369,21 @@ def refuse_untouched(source: Source, faults: Faults) -> None:
         )
 
 
-def _is_untouched(grid: Grid, table: str) -> bool:
+def _is_untouched(grid: Grid, table: str, rows: Mapping[str, type[Row]], first: str) -> bool:
     if table == "states":
         header = [plain_header(cell) for cell in grid.header]
         return header == ["command", "running"] and [cells for _, cells in grid.rows] == [["ignition", "1"]]
-    if table not in VEHICLE_ROWS or table == "loads" or not grid.rows:
+    if table not in rows or table == first or not grid.rows:
         return False
-    examples = len(_example_rows(grid, table))
+    examples = len(_example_rows(grid, rows[table]))
     # The places come with a second row, for the load of the example.
     places = [clean(cells[0]) for _, cells in grid.rows] == ["dash", "tank"] if table == "places" else False
     return examples == len(grid.rows) or (places and examples == 1)
 
 
-def _example_rows(grid: Grid, table: str) -> list[int]:
+def _example_rows(grid: Grid, model: type[Row]) -> list[int]:
     """Numbers of the rows that say in every cell what the example says."""
-    example = example_row(VEHICLE_ROWS[table])
+    example = example_row(model)
     wanted = [example.get(plain_header(header), "") for header in grid.header]
     full = set(map(plain_header, grid.header)) >= {column for column, cell in example.items() if cell}
     return [number for number, cells in grid.rows if full and [clean(cell) for cell in cells] == wanted]
