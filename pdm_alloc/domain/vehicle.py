@@ -206,6 +206,10 @@ def _takes(part: Part, size: float | None) -> bool:
 
 PPM = 1_000_000
 
+# What tells a starter motor from what else is wired past the modules; common practice, no source.
+STARTING_MINUTES = 1.0
+STARTING_SAG = 0.8  # of the voltage at rest: 9.6 V of 12 V
+
 
 @dataclass(frozen=True, slots=True)
 class Load:
@@ -341,7 +345,7 @@ class State:
     supply_top_v : float or None
         Highest voltage at the module in this state, V, at least `supply_v`; None: the same.
     other_ma : int
-        Current drawn from the battery past the modules (a starter motor), mA.
+        Current drawn from the battery past the modules (a starter motor, or what has a fuse of its own), mA.
     """
 
     name: str
@@ -447,6 +451,21 @@ class Vehicle:
     def place(self, name: str) -> Place:
         """The place of that name; `UnknownName`, a KeyError, where there is none."""
         return named("place", self.places, name)
+
+    @property
+    def starts(self) -> tuple[State, ...]:
+        """States in which the starter motor turns: nothing charges, and it is short or the battery sags under it."""
+        return tuple(state for state in self.states if state.other_ma and self._is_start(state))
+
+    @property
+    def beside_ma(self) -> int:
+        """Largest current drawn past the modules while the starter stands still, mA."""
+        return max((state.other_ma for state in self.states if state not in self.starts), default=0)
+
+    def _is_start(self, state: State) -> bool:
+        is_short = state.minutes is not None and state.minutes <= STARTING_MINUTES
+        top = max(self.settings.system_v, *state.span_v)
+        return not state.charging_a and (is_short or state.supply_v <= STARTING_SAG * top)
 
     def __repr__(self) -> str:
         """One line: how much of everything there is."""

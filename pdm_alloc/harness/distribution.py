@@ -613,14 +613,15 @@ def _feed(feeder: Feeder, source: Source | None, label: str, place: str | None, 
 
 
 def _isolator(feeder: Feeder, feeds_ma: Sequence[int]) -> tuple[Laid, ...]:
-    """Battery to isolator: it bears all feeds or all charging for good, and the starter for its time."""
+    """Battery to isolator: it bears all feeds, or all charging, for good, and the starter for its time."""
     settings, fed = feeder.vehicle.settings, sum(feeds_ma)
     start, end = settings.battery_place, settings.isolator_place
     length, turned = feeder.lengths.wire_m(start, end), _starting(feeder.vehicle)
-    running, (excess, seconds) = max(fed / 1000, _charging_a(feeder.vehicle)), feeder.worst_surge(fed)
+    beside_a = feeder.vehicle.beside_ma / 1000
+    running, (excess, seconds) = max(fed / 1000 + beside_a, _charging_a(feeder.vehicle)), feeder.worst_surge(fed)
     if turned is not None:  # without a fuse of its own the fuses behind it protect it, all of them together
         fuses = [feeder.feed(ma, None).fuse_a or 0.0 for ma in feeds_ma]
-        running = max(running, FUSE_LOADING * sum(fuses))
+        running = max(running, FUSE_LOADING * sum(fuses) + beside_a)
     demands = [LinkDemand("isolator", running, running + excess / 1000, seconds, length, fused=turned is None)]
     demands += [] if turned is None else [_short("isolator", *turned, length, _trunk_drop_pct(feeder, length))]
     source = _battery_source(feeder.vehicle)
@@ -648,7 +649,7 @@ def _starter(feeder: Feeder, source: Source | None, trunk: Sequence[Laid]) -> tu
 
 def _trunk_loses_pct(vehicle: Vehicle, trunk: Sequence[Laid]) -> float:
     counts = {load.name: load.count for load in vehicle.loads}
-    turned = [s.other_ma + drawn_ma(vehicle, s, counts) for s in vehicle.states if s.other_ma]
+    turned = [s.other_ma + drawn_ma(vehicle, s, counts) for s in vehicle.starts]
     ohm = sum(one.link.hot_ohm or 0.0 for one in trunk if one.link is not None)
     return max(turned, default=0) / 1000 * ohm * 100 / vehicle.settings.system_v
 
@@ -658,8 +659,8 @@ def _short(name: str, current_a: float, seconds: float | None, length_m: float |
 
 
 def _starting(vehicle: Vehicle) -> tuple[float, float | None] | None:
-    """Current past the modules and for how long, s, of the state that asks for the thickest cable; None: none."""
-    turns = [(s.other_ma / 1000, None if s.minutes is None else 60 * s.minutes) for s in vehicle.states if s.other_ma]
+    """Current of the starter and for how long, s, of the state that asks for the thickest cable; None: none."""
+    turns = [(s.other_ma / 1000, None if s.minutes is None else 60 * s.minutes) for s in vehicle.starts]
     return max(
         turns, key=lambda turn: (turn[1] is None, short_time_mm2(turn[0], turn[1] or 0.0, 20, 200)), default=None
     )

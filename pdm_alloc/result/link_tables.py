@@ -359,6 +359,10 @@ def _note(vehicle: Vehicle, one: Laid) -> str:
     if one.link is None:
         return _NO_CURRENT.get(one.demand.name, "")
     notes = [_REASONS.get(one.link.wire, one.link.wire)] if isinstance(one.link.wire, str) else []
+    if one.demand.name == "isolator" and vehicle.beside_ma:
+        notes.append(f"with {vehicle.beside_ma / 1000:g} A drawn past the modules (other_a), which needs its own fuses")
+    if one.demand.name == "starter":
+        notes.append(f"other_a of {' and '.join(state.name for state in vehicle.starts)} is taken for it")
     if not one.demand.fused:
         notes.append("carries the starter, so it has no fuse: short, protected from chafing, terminals covered")
     elif one.link.fuse_a is not None:

@@ -123,7 +123,7 @@ def _starter_drop(recount: Recount, rows: _Links) -> Iterator[Finding]:
     trunk_ohm, onward_pct = _hot_ohm(recount.vehicle, trunk), _Cable(recount, asked, onward).drop_pct()
     if not trunk_ohm or not onward_pct:
         return
-    drawn_a = max((_starting_a(recount, state) for state in recount.vehicle.states if state.other_ma), default=0.0)
+    drawn_a = max((_starting_a(recount, state) for state in recount.vehicle.starts), default=0.0)
     pct = onward_pct + 100 * drawn_a * trunk_ohm / recount.vehicle.settings.system_v
     if pct > STARTER_PCT * GUARD:
         message = (
@@ -199,14 +199,16 @@ def _waves(recount: Recount, state: State) -> dict[str, _Waves]:
 def _asked(recount: Recount, rows: _Links) -> Iterator[_Asked]:
     settings, states = recount.vehicle.settings, recount.vehicle.states
     hub = settings.isolator_place or settings.battery_place
-    turns = tuple((s.other_ma / 1000, None if s.minutes is None else 60 * s.minutes) for s in states if s.other_ma)
+    starts = recount.vehicle.starts
+    turns = tuple((s.other_ma / 1000, None if s.minutes is None else 60 * s.minutes) for s in starts)
+    beside_a = max((s.other_ma / 1000 for s in states if s not in starts), default=0.0)
     feeds = {label: _draw_a(recount, label) for label in recount.units}
     charging = max((s.charging_a or 0.0 for s in states), default=0.0)
     if settings.isolator_place:
-        steady, fused = max(sum(feeds.values()), charging), not turns
+        steady, fused = max(sum(feeds.values()) + beside_a, charging), not turns
         if turns:  # without a fuse of its own it is protected by those of the feeds, all of them together
             fuses = [row["fuse_a"] for (name, _), row in rows.items() if name == NAMES["feed"]]
-            steady = max(steady, LOADING * sum(a for a in fuses if not math.isnan(a)))
+            steady = max(steady, LOADING * sum(a for a in fuses if not math.isnan(a)) + beside_a)
         pct = STARTER_PCT if turns else OTHER_PCT
         yield _Asked("isolator", "", settings.battery_place, hub, steady, turns, fused, pct)
     for label, amps in feeds.items():

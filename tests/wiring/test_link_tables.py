@@ -111,6 +111,41 @@ def test_without_a_starter_the_isolator_cable_has_the_main_fuse():
     assert table.fuse_a["battery to isolator"] == 80.0
 
 
+def test_what_is_drawn_past_the_modules_while_driving_is_no_starter():
+    """A winch with fuses of its own: the main fuse stays, bears it with the loads, and the recount asks for no less."""
+    winch = replace(STATES[0], other_ma=50_000)
+    calm = replace(CAR, states=(winch,), settings=replace(CAR.settings, starter_place=None))
+    table = rows(calm)
+    assert "starter" not in table.index
+    assert table.running_a["battery to isolator"] == 75.0 and table.fuse_a["battery to isolator"] == 100.0
+    assert "with 50 A drawn past the modules (other_a)" in table.note["battery to isolator"]
+    made = pa.allocate(calm, small.unit(place="right"))
+    broken = made.links.copy()
+    broken.loc[broken.link == "battery to isolator", ["fuse_a", "running_a"]] = 80.0, 60.0
+    made.__dict__["links"] = broken
+    assert "the fuse is 80 A, it takes" in pa.verify(made).message.iloc[0]
+    both = rows(replace(calm, states=(winch, STATES[1]))).loc[["battery to isolator", "starter"]]
+    assert both.running_a["starter"] == 240.0 and "other_a of crank is taken for it" in both.note["starter"]
+    assert both.fuse_a.isna().all()
+
+
+@pytest.mark.parametrize(
+    ("state", "starts"),
+    [
+        (State("crank", 9.6, ON, None, None, 12.6, 180_000), True),
+        (State("crank", 9.6, ON, 0.0, None, None, 180_000), True),
+        (State("short", 11.5, ON, None, 0.1, None, 180_000), True),
+        (State("fridge", 11.5, ON, 0.0, 600.0, 12.8, 4_000), False),
+        (State("winch", 12.5, ON, 60.0, 1.0, None, 300_000), False),
+        (State("nothing", 9.6, ON, None, 0.1, 12.6), False),
+    ],
+)
+def test_what_tells_a_starter(state, starts):
+    """Nothing charges, and the battery sags to four fifths of its rest or the state lasts a minute at most."""
+    car = replace(CAR, states=(state,))
+    assert bool(car.starts) is starts and (car.beside_ma > 0) is (bool(state.other_ma) and not starts)
+
+
 def test_a_current_nobody_stated_is_asked_for():
     """A starter or an alternator with a place and no current is a row that says which column to fill."""
     silent = replace(CAR, states=(State("drive", 12.0, ON),))
