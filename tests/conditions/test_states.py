@@ -103,6 +103,42 @@ def test_condition_that_contradicts_itself_without_a_table_of_states(inputs, tmp
     assert sorted(path.name for path in folder.iterdir()) == sorted(files)
 
 
+@pytest.mark.parametrize(
+    ("idle", "line"),
+    [
+        ({}, None),
+        (
+            {"horn": "key and button"},
+            "states, row 3: 'horn' is off in every state: 1 load counts in no bank, module or battery sum (load of "
+            "horn); give it a duty in each state it may be on in; 'horn' could be on in day, night",
+        ),
+        (
+            {"bell": "key or button", "fan": "not key and not door"},
+            "states, row 3: 'bell' and 1 more command are off in every state: 2 loads count in no bank, module or "
+            "battery sum (load of bell, load of fan); give them a duty in each state they may be on in; 'bell' could "
+            "be on in day, night",
+        ),
+        (
+            {"main": "light and stalk"},  # which turns on the lamp too, so only a state with both could have it
+            "states, row 3: 'main' is off in every state: 1 load counts in no bank, module or battery sum (load of "
+            "main); give it a duty in each state it may be on in; 'main' could be on in night",
+        ),
+    ],
+)
+def test_loads_that_are_off_in_every_state_are_named(idle, line, tmp_path):
+    """They count in no sum, which nobody wants without knowing: one note, and states that let the first of them on."""
+    conditions = {"lamp": "light", **idle}
+    loads = "".join(f"load of {name},{name},1,led\n" for name in conditions)
+    files = {
+        "loads.csv": f"load,command,running_a,kind\n{loads}",
+        "commands.csv": "command,condition\n" + "".join(f"{name},{text}\n" for name, text in conditions.items()),
+        "states.csv": "command,day,night\nlamp,,1\n" + "".join(f"{name},,\n" for name in idle),
+    }
+    notes = []
+    read_vehicle(write_files(tmp_path / "car", files), notes)
+    assert [str(note) for note in notes] == ([line] if line else [])
+
+
 @pytest.mark.parametrize("inputs", [False, True])
 def test_command_that_can_never_be_on_is_refused_from_the_shell(inputs, tmp_path, capsys):
     """Whether by its own condition or by what the state keeps off, with a table of inputs and without one."""

@@ -21,12 +21,14 @@ __all__ = [
     "check_supply",
     "contradicts_itself",
     "duty_ppm",
+    "note_idle",
     "read_matrix",
 ]
 
 ALL_ON = "all on"
 _TABLE = "states"
 _LONGEST_SHOWN = 60
+_MOST_NAMED = 6
 
 
 @dataclass
@@ -202,6 +204,49 @@ def check_possible(matrix: Matrix, conditions: Mapping[str, Condition], faults: 
             _check_state(matrix, state, inputs, faults)
         except Undecided:
             continue
+
+
+def note_idle(
+    matrix: Matrix, conditions: Mapping[str, Condition], loads: Mapping[str, Sequence[str]], faults: Faults
+) -> None:
+    """Say of loads that are off in every state that no sum counts them, and in which states their commands could be on.
+
+    Parameters
+    ----------
+    matrix : Matrix
+        As for `check_possible`.
+    conditions : mapping of str to Condition
+        Of each command that has one.
+    loads : mapping of str to sequence of str
+        Loads by command.
+    faults : Faults
+        Where it is noted, once for all of them.
+    """
+    idle = [c for c in matrix.rows if c in loads and not any(duties.get(c, 0) for duties in matrix.duties.values())]
+    if not matrix.duties or not idle:
+        return
+    names = [load for command in idle for load in loads[command]]
+    others = f"and {len(idle) - 1} more {'command' if len(idle) == 2 else 'commands'} are" if idle[1:] else "is"
+    count = "1 load counts" if len(names) == 1 else f"{len(names)} loads count"
+    message = f"{others} off in every state: {count} in no bank, module or battery sum ({_few(names)})"
+    could = _could_be_on(matrix, conditions, idle[0])
+    states = f"; '{idle[0]}' could be on in {could}" if could else ""
+    which = "them a duty in each state they" if idle[1:] else "it a duty in each state it"
+    faults.note(_TABLE, matrix.rows[idle[0]], None, idle[0], message, f"give {which} may be on in{states}")
+
+
+def _could_be_on(matrix: Matrix, conditions: Mapping[str, Condition], command: str) -> str:
+    """States in which a setting of the inputs turns a command on, and on no other that is off there; as text."""
+    inputs = _settings(tuple(conditions.items()))
+    off = {s: frozenset(c for c in conditions if c != command and not d.get(c, 0)) for s, d in matrix.duties.items()}
+    try:
+        return _few([s for s in off if command not in conditions or inputs.hindrance(command, off[s]) is None])
+    except Undecided:
+        return ""
+
+
+def _few(names: Sequence[str]) -> str:
+    return ", ".join([*names[:_MOST_NAMED], *(["..."] if len(names) > _MOST_NAMED else [])])
 
 
 @lru_cache(maxsize=256)

@@ -144,8 +144,8 @@ class SupplyRow(Row):
         "how long the state lasts", "60", "not known"
     )
     other_a: Annotated[int, Number("A", 0, 100_000, to=milliamps)] = column(
-        "drawn from the battery past the modules: by the starter motor where nothing charges and either the state lasts "
-        "a minute at most or supply_v is at most four fifths of supply_top_v, else by what has fuses of its own",
+        "drawn from the battery past the modules: by the starter motor where nothing charges and the state lasts a "
+        "minute at most or has a supply_v of at most four fifths of supply_top_v, else by what has fuses of its own",
         "",
         "0",
         0,

@@ -18,7 +18,7 @@ from pdm_alloc.files.faults import Fault, Faults
 from pdm_alloc.files.rows import Line, Row, cell_of, columns_of, refuse_twins
 from pdm_alloc.files.tables.catalogue_rows import ChannelRow, ModuleRow
 from pdm_alloc.files.tables.settings_rows import SettingsRow
-from pdm_alloc.files.tables.states import check_possible, contradicts_itself
+from pdm_alloc.files.tables.states import check_possible, contradicts_itself, note_idle
 from pdm_alloc.files.tables.vehicle_rows import (
     CommandRow,
     ConcessionRow,
@@ -449,6 +449,15 @@ def check_conditions(tables: VehicleLines, faults: Faults) -> None:
         readable = {line.values.command: condition for line, condition in conditions if condition}
         if set(tables.matrix.rows) <= set(commands):
             check_possible(tables.matrix, readable, faults)
+            note_idle(tables.matrix, readable, _loads_of(tables), faults)
+
+
+def _loads_of(tables: VehicleLines) -> dict[str, list[str]]:
+    """Names of loads by command."""
+    loads: dict[str, list[str]] = defaultdict(list)
+    for line in tables.rows["loads"]:
+        loads[line.values.command].append(line.values.load)
+    return loads
 
 
 def _check_never_on(conditions: Sequence[tuple[Line, Condition | None]], faults: Faults) -> None:
