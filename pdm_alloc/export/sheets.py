@@ -46,7 +46,7 @@ _READ = {
 }
 
 _MORE = {
-    "Pin map": "One row per circuit, as it leaves the module. Currents at the highest voltage it is on at.",
+    "Pin map": "One row per circuit, as it leaves the module. Running current without tolerance, inrush with it.",
     "Wire list": "One row per load and channel, with its voltage drop.",
     "Wire sizes by circuit": "One row per circuit: trunk and branches together, and the worst voltage drop on it.",
     "Ground points": "The worst current of every stud against what it bears.",
