@@ -167,13 +167,14 @@ SETTINGS = (
 def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
     """A row a circuit, in the columns `SETTINGS`; of two channels in parallel the currents are those of each.
 
-    running_top_a is the largest draw at any voltage of any state it may be on in, tolerance and cold copper included,
-    and of two channels in parallel the larger share of it; running_a of the pin map is as stated.
-    trip_a is at least 1.25 times that, and more by what the module's own reading may be off. That quarter and
-    the headroom of the channel are one margin, not two: with 20 per cent of headroom there always is a setting
-    within the rating. margin_pct is how much more trip_a is; above_ms is how long the inrush exceeds trip_a, window_ms how long it may. stalled_a flows
-    when its motors are stuck. Of all currents up to that, the one worst for the wire trips the channel after stall_trip_ms, and the
-    wire would suffer after stall_damage_ms. Empty where nothing can stall.
+    running_top_a is the largest draw at any voltage of any state it may be on in, tolerance and cold copper
+    included, and of two channels in parallel the larger share of it; running_a of the pin map is as stated. trip_a
+    is at least 1.25 times that, and more by what the module's own reading may be off. That quarter and the headroom
+    of the channel are one margin, not two: with 20 per cent of headroom there always is a setting within the
+    rating. margin_pct is how much more trip_a is; above_ms is how long the inrush exceeds trip_a, window_ms how
+    long it may. stalled_a flows when its motors are stuck. Of all currents up to that, the one worst for the wire
+    trips the channel after stall_trip_ms, and the wire would suffer after stall_damage_ms. Empty where nothing can
+    stall.
     """
     rows = [_row(vehicle, w, w.made) for w in wired if isinstance(w.made, Protected)]
     return pd.DataFrame(rows, columns=list(SETTINGS)).astype(dict.fromkeys(SETTINGS[4:], float))
