@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 
 from pdm_alloc import printed
@@ -25,6 +26,7 @@ DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 TERMINATED = 143  # as the shell numbers this signal
 _SHOWN = 12  # choices of modules and places
 _ENDING_S = 0.5  # to say that there is no answer, and to end
+_LOADING_S = 1.2  # of processor time, to load what solves, on a busy machine
 _AFTER_READING = 3.0  # times as long as reading what follows an answer takes: 5,000 loads, 2.9 s and 8.6 s
 
 
@@ -66,9 +68,10 @@ def _inputs(options, needed: bool, notes: list | None = None) -> tuple[Vehicle, 
     faults: list = []
     others: list = []
     noted: list = []
-    late = None if options.verb == "size" else _too_late(options)  # it has the limit for each module, and how many?
-    catalogue = _read(read_catalogue, path, others, noted, late) if path else None
-    vehicle = _read(read_vehicle, Path(options.vehicle), faults, notes, _too_late(options, catalogue))
+    catalogue = _read(read_catalogue, path, others, noted, _too_late(options)) if path else None
+    boxes = 1 if catalogue is None else _boxes(catalogue)
+    late = _too_late(options)
+    vehicle = _read(read_vehicle, Path(options.vehicle), faults, notes, late and partial(late, boxes))
     faults += others
     if notes is not None:
         notes += noted
@@ -135,24 +138,31 @@ def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:
         for line in _note_lines(notes):
             print(line, file=sys.stderr)
     options.reading = time.monotonic() - before
+    if options.time_limit is not None and _left_s(options, _boxes(catalogue)) < _ENDING_S + _LOADING_S:
+        raise Unread
     return vehicle, catalogue
 
 
-def _too_late(options, catalogue: Catalogue | None = None) -> Callable[[], bool] | None:
-    """Whether a command has had its limit, a fifth and two seconds; None where no limit was given."""
+def _too_late(options) -> Callable[[int], bool] | None:
+    """Whether a command has had its limit, a fifth and two seconds, for so many boxes; None where it has no limit."""
     if getattr(options, "time_limit", None) is None:
         return None
-    limit_s = _whole_limit_s(options, catalogue)
-    return lambda: time.monotonic() - options.started > 1.2 * limit_s + 2.0 - _ENDING_S
+    return lambda boxes: _left_s(options, boxes) < _ENDING_S
 
 
-def _whole_limit_s(options, catalogue: Catalogue | None) -> float:
+def _left_s(options, boxes: int) -> float:
+    """What is left of the limit, a fifth and two seconds, s."""
+    return 1.2 * _whole_limit_s(options, boxes) + 2.0 - (time.monotonic() - options.started)
+
+
+def _whole_limit_s(options, boxes: int) -> float:
     """The limit given: `size` has it for each module and control unit."""
-    if options.verb != "size" or catalogue is None:
-        return options.time_limit
-    from pdm_alloc.studies.sizing import boxes_of
+    return options.time_limit * (boxes if options.verb == "size" else 1)
 
-    return options.time_limit * boxes_of(catalogue)
+
+def _boxes(catalogue: Catalogue) -> int:
+    """Modules and control units to judge."""
+    return len(catalogue) + sum(box.role == "control_unit" for box in catalogue.boxes)
 
 
 def _solving_s(options, limit_s: float) -> float:
@@ -167,9 +177,9 @@ def _solving_s(options, limit_s: float) -> float:
 
 
 def _size(options) -> int:
+    vehicle, catalogue = _noted_inputs(options)
     from pdm_alloc.studies.sizing import size
 
-    vehicle, catalogue = _noted_inputs(options)
     if options.places:
         return _size_places(options, vehicle, catalogue)
     with printed.Progress(len(catalogue), options.json) as bar:
@@ -188,7 +198,7 @@ def _stop(options, catalogue: Catalogue) -> Callable[[], bool] | None:
         return None
     from pdm_alloc.program.solver import Clock
 
-    return Clock(_solving_s(options, _whole_limit_s(options, catalogue))).is_over
+    return Clock(_solving_s(options, _whole_limit_s(options, _boxes(catalogue)))).is_over
 
 
 def _code(study) -> int:
@@ -239,12 +249,12 @@ def _control_sites(search, study, catalogue, time_limit_s):
 
 
 def _allocate(options) -> int:
+    vehicle, catalogue = _noted_inputs(options)
     from pdm_alloc.allocator import allocate
     from pdm_alloc.program.solver import Clock
     from pdm_alloc.result.allocation import NotEnough, Unsolved
     from pdm_alloc.studies.signal_sizing import has_signals
 
-    vehicle, catalogue = _noted_inputs(options)
     units = fitted(vehicle, catalogue, options.module, options.place)
     if options.why:
         printed.chain(vehicle, options.why, units, options.json)

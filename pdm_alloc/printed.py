@@ -4,9 +4,10 @@ import json
 import sys
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Progress",
@@ -221,7 +222,7 @@ def chain(vehicle, load: str, units, as_json: bool) -> None:
     print_json(records(steps.table)) if as_json else print(steps)
 
 
-def care(warnings: pd.DataFrame):
+def care(warnings: "pd.DataFrame"):
     """Every danger, and how many warnings and notes there are beside."""
     for row in warnings[warnings.severity == "danger"].itertuples():
         yield f"danger, {row.code}: {row.sentence} {row.remedy}"
@@ -242,7 +243,7 @@ def written(paths: list[Path], folder: Path) -> str:
     return f"Wrote {len(paths)} files to {folder}: {', '.join(first)} and, in folders, every table."
 
 
-def records(table: pd.DataFrame) -> list[dict]:
+def records(table: "pd.DataFrame") -> list[dict]:
     """A row a dict."""
     return json.loads(table.to_json(orient="records"))
 
@@ -253,7 +254,7 @@ def print_json(value) -> None:
     print(json.dumps(value, indent=2, ensure_ascii=not unicode))
 
 
-def text(table: pd.DataFrame) -> str:
+def text(table: "pd.DataFrame") -> str:
     """A table in aligned columns."""
     shown = table.astype(object).where(table.notna(), "-")
     return shown.to_string(index=False, max_colwidth=60)

@@ -166,12 +166,12 @@ def _of_one_cause(faults: list[Fault], rows: list[int]) -> str:
 
 
 class Unread(Exception):
-    """The time was over before all rows of a table were read."""
+    """The time was over before all rows of a table were read, or, without a table, once all tables were."""
 
     def __str__(self) -> str:
         """For a person: which, how far, and what to do."""
-        table, number = self.args
-        return f"the time limit was reached at row {number} of the table {table}: give it more"
+        where = "at row {1} of the table {0}".format(*self.args) if self.args else "once the tables were read"
+        return f"the time limit was reached {where}: give it more"
 
 
 class Faults:
@@ -184,14 +184,19 @@ class Faults:
     """
 
     def __init__(self, late: Callable[[], bool] | None = None) -> None:
-        self._late = late
+        self.late = late
         self._faults: list[Fault] = []
         self._count: Counter[str] = Counter()
         self.notes: list[Fault] = []
 
     def at_row(self, table: str, number: int) -> None:
         """Ask for the time at every so many rows; `Unread` is raised where it is over."""
-        if self._late and number % _ASK_EVERY == 0 and self._late():
+        if number % _ASK_EVERY == 0:
+            self.ask(table, number)
+
+    def ask(self, table: str, number: int) -> None:
+        """Ask for the time; `Unread` is raised where it is over."""
+        if self.late and self.late():
             raise Unread(table, number)
 
     def note(

@@ -140,6 +140,8 @@ def settle(table: str, cells: list[NumberCell], faults: Faults) -> None:
 
 
 def _match(text: str) -> re.Match[str] | None:
+    if "." not in text and "," not in text:
+        return None
     return None if isinstance(text, (Exact, Odd)) else _THREE_DIGITS.fullmatch(clean(text))
 
 
@@ -217,6 +219,7 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
     """
     if grid is None:
         return []
+    faults.ask(grid.table, grid.header_row)
     columns = columns_of(model)
     required = [name for name, info in columns.items() if info.is_required()]
     positions = match_header(grid, columns, required, faults, _explained(columns))

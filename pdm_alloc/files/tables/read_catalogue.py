@@ -4,6 +4,7 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 from pdm_alloc.domain.module import Catalogue, Channel, Module, Unit, natural_key, units_of
@@ -94,7 +95,7 @@ Rows = dict[str, list[Line]]
 
 
 def read_catalogue(
-    path: str | Path, notes: list[Fault] | None = None, late: Callable[[], bool] | None = None
+    path: str | Path, notes: list[Fault] | None = None, late: Callable[[int], bool] | None = None
 ) -> Catalogue:
     """The catalogue in a folder of CSV files or in an XLSX workbook.
 
@@ -105,7 +106,7 @@ def read_catalogue(
     notes : list of Fault, optional
         Takes what is no fault but good to know: how a doubtful cell was read, what was passed over or assumed.
     late : callable, optional
-        True ends the reading of tables with many rows.
+        Given how many modules and control units there are; True ends the reading of tables with many rows.
 
     Returns
     -------
@@ -119,8 +120,10 @@ def read_catalogue(
     Unread
         `late` said so.
     """
-    faults = Faults(late)
+    faults = Faults()
     source = open_source(path, CATALOGUE_COLUMNS, faults)
+    boxes = sum(len(source.grids[table].rows) for table in ("modules", "control_units") if table in source.grids)
+    faults.late = partial(late, boxes) if late else None
     refuse_untouched(source, faults, CATALOGUE_ROWS, "modules")
     return catalogue_of(source, faults, notes)
 
