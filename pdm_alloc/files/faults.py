@@ -250,6 +250,11 @@ class Faults:
     def __len__(self) -> int:
         return sum(self._count.values())
 
+    @property
+    def said(self) -> int:
+        """How many faults and notes there are."""
+        return len(self) + len(self.notes)
+
     def all(self) -> tuple[Fault, ...]:
         """Every fault noted, and one line for each table that was cut short."""
         cut = {table: count - MOST_PER_TABLE for table, count in self._count.items() if count > MOST_PER_TABLE}

@@ -1,17 +1,18 @@
 """Vehicles and catalogues turned back into tables of text, with a fingerprint of each table."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields, replace
 from fractions import Fraction
+from functools import partial
 from hashlib import sha256
 from math import ceil
 
 from pdm_alloc.domain.kinds import KINDS, Settings
 from pdm_alloc.domain.module import Catalogue, Channel, Module
-from pdm_alloc.domain.vehicle import PPM, Command, Concession, Input, Load, Place, State, Vehicle
+from pdm_alloc.domain.vehicle import PPM, Command, Concession, Input, Load, Lock, Place, Route, State, Vehicle
 from pdm_alloc.files.grids import is_free
-from pdm_alloc.files.rows import unmistakable
+from pdm_alloc.files.rows import Memory, unmistakable
 from pdm_alloc.files.sources import number_columns
 from pdm_alloc.files.tables.settings_rows import bench_plain
 from pdm_alloc.files.tables.signal_tables import decimal, signal_catalogue_plain, signal_vehicle_plain
@@ -37,21 +38,34 @@ def vehicle_plain(vehicle: Vehicle) -> Plain:
     dict of str to list of dict of str to str
         Rows by table, cells by column; tables with nothing in them left out.
     """
-    tables: Plain = {
-        "loads": [_load(load) for load in vehicle.loads],
-        "commands": _commands(vehicle),
-        "inputs": [_input(i) for i in vehicle.inputs],
-        "states": _states(vehicle),
-        "supply": _supply(vehicle),
-        "places": [_place(place) for place in vehicle.places],
-        "routes": [{"from": r.start, "to": r.end, "length_m": decimal(r.length_m)} for r in vehicle.routes],
-        "locked": [{"load": k.load, "module": k.module, "channel": k.channel} for k in vehicle.locked],
-        "concessions": [_concession(c) for c in vehicle.concessions],
-        "settings": _settings(vehicle.settings),
-        **signal_vehicle_plain(vehicle),
-        **bench_plain(vehicle),
-    }
+    tables = {table: rows for make, _ in _PARTS for table, rows in make(vehicle).items()}
     return {table: _lean(table, rows) for table, rows in tables.items() if rows}
+
+
+_Part = tuple[Callable[[Vehicle], Plain], Callable[[Vehicle], tuple[object, ...]]]  # tables, what they are made of
+
+_PARTS: tuple[_Part, ...] = (
+    (lambda v: {"loads": [_load(load) for load in v.loads]}, lambda v: (v.loads,)),
+    (lambda v: {"commands": _commands(v)}, lambda v: (v.commands, _are_bare(v))),
+    (lambda v: {"inputs": [_input(i) for i in v.inputs]}, lambda v: (v.inputs,)),
+    (lambda v: {"states": _states(v)}, lambda v: (v.states, v.states_given, v.commands)),
+    (lambda v: {"supply": _supply(v)}, lambda v: (v.states, v.states_given, v.settings)),
+    (lambda v: {"places": [_place(place) for place in v.places]}, lambda v: (v.places,)),
+    (lambda v: {"routes": [_route(route) for route in v.routes]}, lambda v: (v.routes,)),
+    (lambda v: {"locked": [_lock(lock) for lock in v.locked]}, lambda v: (v.locked,)),
+    (lambda v: {"concessions": [_concession(c) for c in v.concessions]}, lambda v: (v.concessions,)),
+    (lambda v: {"settings": _settings(v.settings)}, lambda v: (v.settings,)),
+    (signal_vehicle_plain, lambda v: (v.signals, v.messages)),
+    (bench_plain, lambda v: (v.grounds, v.wire_colours, v.parts, v.removed, v.fitted)),
+)
+
+
+def _route(route: Route) -> dict[str, str]:
+    return {"from": route.start, "to": route.end, "length_m": decimal(route.length_m)}
+
+
+def _lock(lock: Lock) -> dict[str, str]:
+    return {"load": lock.load, "module": lock.module, "channel": lock.channel}
 
 
 def _lean(table: str, rows: list[dict[str, str]]) -> list[dict[str, str]]:
@@ -112,10 +126,12 @@ def _inrush(load: Load) -> dict[str, str]:
 
 def _commands(vehicle: Vehicle) -> list[dict[str, str]]:
     """Nothing where the loads say it all."""
+    return [] if _are_bare(vehicle) else [_command(command) for command in vehicle.commands]
+
+
+def _are_bare(vehicle: Vehicle) -> bool:
     used = {load.command for load in vehicle.loads}
-    if all(command == Command(command.name) and command.name in used for command in vehicle.commands):
-        return []
-    return [_command(command) for command in vehicle.commands]
+    return all(command.name in used and command == Command(command.name) for command in vehicle.commands)
 
 
 def _command(command: Command) -> dict[str, str]:
@@ -289,14 +305,45 @@ def table_hashes(tables: Plain) -> tuple[tuple[str, str], ...]:
 
 
 def _digest(rows: Iterable[Mapping[str, str]]) -> str:
-    filled = [{column: cell for column, cell in row.items() if cell} for row in rows]
-    lines = sorted(json.dumps(row, sort_keys=True) for row in filled)
-    return sha256("\n".join(lines).encode()).hexdigest()
+    return _digest_of(map(_line, rows))
 
 
-def vehicle_hashes(vehicle: Vehicle) -> Vehicle:
-    """The vehicle with the fingerprints of its tables as they now are."""
-    return replace(vehicle, table_hashes=table_hashes(vehicle_plain(vehicle)))
+def _digest_of(lines: Iterable[str]) -> str:
+    return sha256("\n".join(sorted(lines)).encode()).hexdigest()
+
+
+def _line(row: Mapping[str, str]) -> str:
+    return json.dumps({column: cell for column, cell in row.items() if cell}, sort_keys=True)
+
+
+def vehicle_hashes(vehicle: Vehicle, memory: Memory | None = None) -> Vehicle:
+    """The vehicle with the fingerprints of its tables as they now are.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        Any.
+    memory : Memory, optional
+        Of the vehicle before: tables that are made of the same objects are not put into words again.
+
+    Returns
+    -------
+    Vehicle
+    """
+    once = (memory or Memory()).once
+    loads = [once(("line", n), partial(_line_of, load), load) for n, load in enumerate(vehicle.loads)]
+    digests = {"loads": _digest_of(loads)} if loads else {}
+    for make, of in _PARTS[1:]:
+        digests |= once(("digests", make), partial(_digests, vehicle, make), *of(vehicle))
+    return replace(vehicle, table_hashes=tuple(sorted(digests.items())))
+
+
+def _line_of(load: Load) -> str:
+    return _line(_lean("loads", [_load(load)])[0])
+
+
+def _digests(vehicle: Vehicle, make: Callable[[Vehicle], Plain]) -> dict[str, str]:
+    return {table: _digest(_lean(table, rows)) for table, rows in make(vehicle).items() if rows}
 
 
 def catalogue_hashes(catalogue: Catalogue) -> Catalogue:

@@ -2,10 +2,10 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cache, lru_cache
-from typing import Any, ClassVar
+from functools import cache, lru_cache, partial
+from typing import Any, ClassVar, TypeVar, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic.fields import FieldInfo
@@ -16,6 +16,7 @@ from pdm_alloc.files.grids import Grid, match_header
 
 __all__ = [
     "Line",
+    "Memory",
     "NumberCell",
     "Row",
     "cell_of",
@@ -110,6 +111,58 @@ def unmistakable(text: str) -> str:
 _Readings = dict[tuple[str, str, str], list[NumberCell]]  # cells by column, reason and text
 
 
+T = TypeVar("T")
+
+
+class Memory:
+    """What was made of each part of some tables the last time; only what is made of something else is made anew.
+
+    Attributes
+    ----------
+    checked : dict
+        By check that noted nothing: the rows it was done with, and which of their columns it read.
+    """
+
+    def __init__(self) -> None:
+        self.checked: dict[object, tuple[Any, Any]] = {}
+        self._made: dict[object, tuple[tuple[object, ...], Any]] = {}
+
+    def once(self, key: object, make: Callable[[], T], *of: object, faults: Faults | None = None) -> T:
+        """What was made the last time, where it was made of the same objects; what `make` makes of them otherwise.
+
+        Parameters
+        ----------
+        key : hashable
+            What it is.
+        make : callable
+            Makes it of `of` and of nothing else that changes.
+        of : object
+            Compared by identity.
+        faults : Faults, optional
+            Where faults are noted meanwhile; what had a fault or a note is made anew, so that it is noted again.
+
+        Returns
+        -------
+        object
+            As made; whoever has it changes nothing in it.
+        """
+        known = self._made.get(key)
+        if known is not None and len(known[0]) == len(of) and all(a is b for a, b in zip(known[0], of, strict=True)):
+            return cast(T, known[1])
+        before = faults.said if faults else 0
+        made = make()
+        if (faults.said if faults else 0) == before:
+            self._made[key] = of, made
+        return made
+
+    def same(self, key: object, value: T) -> T:
+        """A value, as the object of the last time where it is equal to that: `once` compares by identity."""
+        known = self._made.get(key)
+        if known is None or known[1] != value:
+            known = self._made[key] = (), value
+        return known[1]
+
+
 def settle(table: str, cells: list[NumberCell], faults: Faults) -> None:
     """Give each cell whose mark can mean two things the text that means one, or the text with that said.
 
@@ -200,7 +253,7 @@ class Line:
     extra: tuple[tuple[str, str], ...] = ()
 
 
-def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line]:
+def read_lines(grid: Grid | None, model: type[Row], faults: Faults, memory: Memory | None = None) -> list[Line]:
     """Rows of a grid as models.
 
     Parameters
@@ -211,12 +264,19 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
         What a row must be.
     faults : Faults
         Where faults are noted.
+    memory : Memory, optional
+        Of the last reading; only for a grid whose numbers are exact, since others are read by what stands beside them.
 
     Returns
     -------
     list of Line
         In the table's order.
     """
+    memory = memory or Memory()
+    return memory.once(("lines", model), partial(_lines, grid, model, faults, memory), grid, faults=faults)
+
+
+def _lines(grid: Grid | None, model: type[Row], faults: Faults, memory: Memory) -> list[Line]:
     if grid is None:
         return []
     faults.ask(grid.table, grid.header_row)
@@ -224,7 +284,12 @@ def read_lines(grid: Grid | None, model: type[Row], faults: Faults) -> list[Line
     required = [name for name, info in columns.items() if info.is_required()]
     positions = match_header(grid, columns, required, faults, _explained(columns))
     _settle_marks(grid, {name: at for name, at in positions.items() if name in columns}, columns, faults)
-    lines = [_line(number, cells, positions, model, grid.table, faults) for number, cells in grid.rows]
+    header = memory.same(("header", model), tuple(positions.items()))
+    line = partial(_line, positions=positions, model=model, table=grid.table, faults=faults)
+    lines = [
+        memory.once((model, number), partial(line, number, cells), cells, header, faults=faults)
+        for number, cells in grid.rows
+    ]
     refuse_twins(lines, model.key, grid.table, faults)
     return lines
 
@@ -242,6 +307,7 @@ def _settle_marks(grid: Grid, positions: dict[str, int], columns: dict[str, Fiel
         (cells, positions[name], NumberCell(number, name, kind, cells[positions[name]]))
         for number, cells in grid.rows
         for name, kind in kinds.items()
+        if not isinstance(cells[positions[name]], Exact)  # it says nothing of others, and they nothing of it
     ]
     settle(grid.table, [cell for _, _, cell in places], faults)
     for cells, at, cell in places:

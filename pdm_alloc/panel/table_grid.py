@@ -228,8 +228,8 @@ def _joined(table: str, before: Sheets, after: Sheets) -> Sheets:
     """With a row for every name that is used now and was not; a vehicle without a table of commands needs none."""
     if table == "commands" and not after[table].rows:
         return after
-    used = {(t, column): (_named(before[t], column), _named(after[t], column)) for t, column in _JOIN[table]}
-    fresh = {name: None for was, now in used.values() for name in now.values() if name not in set(was.values())}
+    used = [(set(_named(before[t], column).values()), _named(after[t], column)) for t, column in _JOIN[table]]
+    fresh = {name: None for was, now in used for name in now.values() if name not in was}
     known = set(_named(after[table]).values())
     return {**after, table: _grown(after[table], [{after[table].columns[0].key: n} for n in fresh if n not in known])}
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from functools import partial
 from threading import RLock
 from typing import Any
 
@@ -12,6 +13,7 @@ from pdm_alloc.files.cells import Exact
 from pdm_alloc.files.faults import Fault, Faults, InputError
 from pdm_alloc.files.grids import Grid
 from pdm_alloc.files.plain import Plain, catalogue_plain, headers, vehicle_plain
+from pdm_alloc.files.rows import Memory
 from pdm_alloc.files.rows import Row as TableRow
 from pdm_alloc.files.save_back import in_order
 from pdm_alloc.files.sources import Source, number_columns
@@ -70,6 +72,7 @@ class Tables:
         self.grids: dict[str, TableGrid] = {}
         self.tabs = Tabs("tables of the vehicle")
         self._outcome: Vehicle | InputError | None = None
+        self._memory = Memory()
         self._on_disk: Sheets = {}
         full = {**catalogue_plain(catalogue), **tables}
         for table in dict.fromkeys((*SHOWN, *_MODELS, *CATALOGUE_ROWS)):
@@ -223,7 +226,9 @@ class Tables:
     def _judge(self) -> Vehicle | InputError:
         with self._book.lock:
             if self._outcome is None:
-                self._outcome = self._read(self._name, vehicle_of, _MODELS.keys() | {"states"})
+                self._outcome = self._read(
+                    self._name, partial(vehicle_of, memory=self._memory), _MODELS.keys() | {"states"}
+                )
                 faults = self._outcome.faults if isinstance(self._outcome, InputError) else ()
                 self._point((*faults, *self.catalogue_faults))
             return self._outcome
@@ -234,11 +239,15 @@ class Tables:
         self._catalogue = self._catalogue if isinstance(outcome, InputError) else outcome
 
     def _read(self, name: str, build: Callable[[Source, Faults], Any], tables: Iterable[str]) -> Any:
-        grids = {table: _grid(table, self._book.sheets[table]) for table in tables}
+        grids = {table: self._grid(table, self._book.sheets[table]) for table in tables}
         try:
             return build(Source(name, {table: grid for table, grid in grids.items() if grid.rows}), Faults())
         except InputError as error:
             return error
+
+    def _grid(self, table: str, sheet: Sheet) -> Grid:
+        """Of one sheet always the same grid, so that nothing of it is read twice; of one row the same cells."""
+        return self._memory.once(("grid", table), partial(_grid, table, sheet, self._memory), sheet)
 
     def _point(self, faults: tuple[Fault, ...]) -> None:
         """Show faults at their cells and count them on the tabs."""
@@ -258,7 +267,8 @@ class Tables:
             self.tabs.choose(_title(shown[0]))
 
     def _stepped(self, before: Sheets, after: Sheets) -> None:
-        changed = [t for t, sheet in after.items() if t in before and _values(sheet) != _values(before[t])]
+        differing = [t for t, sheet in after.items() if t in before and sheet is not before[t]]
+        changed = [t for t in differing if _values(after[t]) != _values(before[t])]
         if changed:
             self._outcome = None
         if any(table in CATALOGUE_ROWS for table in changed):
@@ -294,15 +304,18 @@ def _values(sheet: Sheet) -> tuple[object, ...]:
     return tuple(row.values for row in sheet.rows), tuple(column.key for column in sheet.columns)
 
 
-def _grid(table: str, sheet: Sheet) -> Grid:
+def _grid(table: str, sheet: Sheet, memory: Memory) -> Grid:
     """Rows that count, numbered as shown; a number is exact, whatever marks it has."""
     numbers = number_columns(table)
     keys = [column.key for column in sheet.columns]
     exact = [key in numbers or (table == "states" and key != "command") for key in keys]
-    rows = [
-        (n, [Exact(row[k]) if e else row[k] for k, e in zip(keys, exact, strict=True)]) for n, row in sheet.numbered
-    ]
+    kinds = memory.same(("kinds", table), tuple(zip(keys, exact, strict=True)))
+    rows = [(n, memory.once(("cells", table, n), partial(_cells, row, kinds), row, kinds)) for n, row in sheet.numbered]
     return Grid(table, 1, keys, rows)
+
+
+def _cells(row: Texts, kinds: Iterable[tuple[str, bool]]) -> list[str]:
+    return [Exact(row[key]) if is_exact else row[key] for key, is_exact in kinds]
 
 
 def _pointed(fault: Fault, sheet: Sheet) -> dict[str, Any]:

@@ -186,7 +186,7 @@ def largest_sum(
         The sum, mA, and the inputs that are on at it (all others may be off); None: no combination keeps off what the
         state keeps off.
     """
-    curve = _best(_weighted(conditions, allowed, amounts), {}, at_once)
+    curve = _best(_weighted(conditions, allowed, amounts), _known(at_once), at_once)
     return None if curve is None else curve[-1]
 
 
@@ -218,7 +218,7 @@ def largest_change(
         `above_ma`.
     """
     trees = _own_inputs(conditions)
-    known: _Known = {}
+    known = _known(at_once)
     calm = _best(_weighted(conditions, allowed, running), known, at_once)
     if calm is None:
         return None
@@ -241,6 +241,22 @@ def largest_change(
             if peak is not None and peak[-1][0] > floor:
                 floor, best = peak[-1][0], (peak[-1][0], peak[-1][1] | (frozenset() if goes_on else {name}), name)
     return best
+
+
+_MOST_KNOWN = 20_000
+
+
+@lru_cache(maxsize=4)
+def _kept(at_once: int) -> _Known:
+    return {}
+
+
+def _known(at_once: int) -> _Known:
+    """What parts without an input in common with others came to before: an edit of one load alters few of them."""
+    known = _kept(at_once)
+    if len(known) > _MOST_KNOWN:
+        known.clear()
+    return known
 
 
 def switched_on(

@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 pytest.importorskip("anywidget", reason="the extra 'notebook' is not installed")
 
 import pdm_alloc as pa
+from pdm_alloc.files import rows
 from pdm_alloc.files.faults import Faults, InputError
 from pdm_alloc.files.grids import Grid
 from pdm_alloc.files.plain import vehicle_hashes, vehicle_plain
 from pdm_alloc.files.sources import Source
+from pdm_alloc.files.tables import references
 from pdm_alloc.files.tables.read_vehicle import vehicle_of
 from pdm_alloc.panel.tables import SHOWN, Tables
 
@@ -200,6 +202,25 @@ def read_anew(tables):
         return vehicle_of(Source(SMALL.name, grids), Faults())
     except InputError as error:
         return str(error)
+
+
+def test_only_what_is_edited_is_read_again(tables, monkeypatch):
+    """Of an edit of one cell one row is read; of the checks those are done again that read the column."""
+    lines, checks = [], []
+    line, places = rows._line, references._check_places
+    monkeypatch.setattr(
+        rows, "_line", lambda number, *rest, **more: lines.append(number) or line(number, *rest, **more)
+    )
+    monkeypatch.setattr(references, "_check_places", lambda *given: checks.append(1) or places(*given))
+    assert tables.vehicle == COUPE
+    lines.clear()
+    checks.clear()
+    edit(tables, "loads", "horn", "running_a", "7")
+    assert tables.vehicle.load("horn").running_ma == 7000
+    assert (len(lines), len(checks)) == (1, 0)
+    edit(tables, "loads", "horn", "place", "boot")
+    assert tables.vehicle.load("horn").place == "boot"
+    assert (len(lines), len(checks)) == (2, 1)
 
 
 # A part of the demo, so that it is read in no time.

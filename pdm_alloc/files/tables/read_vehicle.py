@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping, Set
 from dataclasses import fields
 from fractions import Fraction
+from functools import partial
 from math import ceil
 from numbers import Integral, Real
 from pathlib import Path
@@ -16,15 +17,22 @@ from pdm_alloc.files.cells import Exact
 from pdm_alloc.files.faults import Fault, Faults, hint
 from pdm_alloc.files.grids import Grid, grid_of
 from pdm_alloc.files.plain import Plain, headers, vehicle_hashes
-from pdm_alloc.files.rows import Line, columns_of, read_lines, unmistakable
+from pdm_alloc.files.rows import Line, Memory, columns_of, read_lines, unmistakable
 from pdm_alloc.files.sources import Source, open_source
 from pdm_alloc.files.tables.read_catalogue import CATALOGUE_COLUMNS, catalogue_of
 from pdm_alloc.files.tables.references import check_references, check_routes, refuse_untouched
-from pdm_alloc.files.tables.settings_rows import SettingRow, SettingsRow, bench_of, check_bench, read_settings
+from pdm_alloc.files.tables.settings_rows import (
+    BENCH_ROWS,
+    SettingRow,
+    SettingsRow,
+    bench_of,
+    check_bench,
+    read_settings,
+)
 from pdm_alloc.files.tables.signal_rows import check_signals
 from pdm_alloc.files.tables.signal_tables import by_name, decimal, messages_of, signals_of
 from pdm_alloc.files.tables.states import build_states, check_supply, read_matrix
-from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, LoadRow, VehicleLines
+from pdm_alloc.files.tables.vehicle_rows import VEHICLE_ROWS, LoadRow, VehicleLines, reads_the_same, watched
 from pdm_alloc.files.tables.vehicle_rules import check_conditions, check_rules
 
 if TYPE_CHECKING:
@@ -73,7 +81,7 @@ def read_vehicle(path: str | Path, notes: list[Fault] | None = None, late: Calla
     return vehicle
 
 
-def vehicle_of(source: Source, faults: Faults) -> Vehicle:
+def vehicle_of(source: Source, faults: Faults, memory: Memory | None = None) -> Vehicle:
     """The vehicle in tables wherever they came from; as `read_vehicle`.
 
     Parameters
@@ -82,6 +90,9 @@ def vehicle_of(source: Source, faults: Faults) -> Vehicle:
         The tables.
     faults : Faults
         With what has been noted so far.
+    memory : Memory, optional
+        Of the reading before, where a vehicle is read again and again, all its numbers exact: tables that are the same
+        grids as before are not read again, and no check is done again that reads nothing else than it did.
 
     Returns
     -------
@@ -93,45 +104,62 @@ def vehicle_of(source: Source, faults: Faults) -> Vehicle:
         With every fault of every table.
     """
     source.require("loads", "a vehicle needs a row in the table loads for each load", faults)
-    tables = _lines_of(source, faults)
+    tables = _lines_of(source, faults, memory)
     for check in (check_references, check_conditions, check_rules, check_routes, check_signals, check_bench):
-        check(tables, faults)
+        if memory is None:
+            check(tables, faults)
+        else:
+            _check_again(check, tables, faults, memory)
     faults.raise_if_any()
-    return _build(source, tables)
+    return _build(source, tables, memory or Memory())
 
 
-def _lines_of(source: Source, faults: Faults) -> VehicleLines:
-    rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in VEHICLE_ROWS.items()}
-    matrix = read_matrix(source.grids.get("states"), faults)
+def _check_again(
+    check: Callable[[VehicleLines, Faults], None], tables: VehicleLines, faults: Faults, memory: Memory
+) -> None:
+    """Do a check, unless the last one noted nothing and would read the same now."""
+    known = memory.checked.get(check)
+    if known and reads_the_same(known[1], known[0], tables):
+        return
+    noted = faults.said
+    seen, read = watched(tables)
+    check(seen, faults)
+    if faults.said == noted:
+        memory.checked[check] = tables, read
+
+
+def _lines_of(source: Source, faults: Faults, memory: Memory | None) -> VehicleLines:
+    grids, again = source.grids, memory or Memory()
+    rows = {table: read_lines(grids.get(table), model, faults, memory) for table, model in VEHICLE_ROWS.items()}
+    matrix = again.once("matrix", lambda: read_matrix(grids.get("states"), faults), grids.get("states"), faults=faults)
     if "states" not in source.broken:
         check_supply(matrix, rows["supply"], faults)
-    settings, setting_rows = read_settings(source, faults)
+    settings, setting_rows = again.once(
+        "settings read", lambda: read_settings(source, faults), grids.get("settings"), source.toml, faults=faults
+    )
     return VehicleLines(rows, matrix, settings, setting_rows, frozenset(source.broken))
 
 
-def _build(source: Source, tables: VehicleLines) -> Vehicle:
-    settings = _settings(tables.settings)
-    commands = _commands(tables)
-    rows = tables.rows
+def _build(source: Source, tables: VehicleLines, memory: Memory) -> Vehicle:
+    rows, once = tables.rows, memory.once
+    settings = once("settings", lambda: _settings(tables.settings), tables.settings)
+    used = memory.same("used", tables.names("loads", "command"))
+    commands = once("commands", lambda: _commands(tables), rows["commands"], rows["inputs"], used)
     vehicle = Vehicle(
         name=tables.settings.name or source.name,
-        loads=by_name(_load(line) for line in rows["loads"]),
+        loads=by_name(once(("load", line.number), partial(_load, line), line) for line in rows["loads"]),
         commands=commands,
-        states=build_states(
-            tables.matrix, rows["supply"], [command.name for command in commands], settings.reference_v
+        states=once(
+            "built states",
+            lambda: build_states(tables.matrix, rows["supply"], [c.name for c in commands], settings.reference_v),
+            *(tables.matrix, rows["supply"], commands, settings),
         ),
         settings=settings,
-        inputs=by_name(_input(line) for line in rows["inputs"]),
-        places=by_name(_place(line) for line in rows["places"]),
-        routes=_in_order(rows["routes"], _route, lambda r: (natural_key(r.start), natural_key(r.end))),
-        locked=_in_order(rows["locked"], _lock, lambda k: tuple(map(natural_key, (k.load, k.module, k.channel)))),
-        concessions=_in_order(rows["concessions"], _concession, lambda c: (c.kind, natural_key(c.subject))),
         states_given=bool(tables.matrix.duties),
-        signals=signals_of(rows["signals"]),
-        messages=messages_of(rows["messages"]),
-        **bench_of(rows),
+        **{name: once(("built", name), partial(make, rows[name]), rows[name]) for name, make in _BUILT.items()},
+        **once("bench", lambda: bench_of(rows), *(rows[table] for table in BENCH_ROWS)),
     )
-    return vehicle_hashes(vehicle)
+    return vehicle_hashes(vehicle, memory)
 
 
 _T = TypeVar("_T")
@@ -233,6 +261,17 @@ def _lock(row: Any) -> Lock:
 
 def _concession(row: Any) -> Concession:
     return Concession(row.kind, row.subject, row.weight)
+
+
+_BUILT: dict[str, Callable[[list[Line]], Any]] = {
+    "inputs": lambda lines: by_name(map(_input, lines)),
+    "places": lambda lines: by_name(map(_place, lines)),
+    "routes": lambda lines: _in_order(lines, _route, lambda r: (natural_key(r.start), natural_key(r.end))),
+    "locked": lambda lines: _in_order(lines, _lock, lambda k: tuple(map(natural_key, (k.load, k.module, k.channel)))),
+    "concessions": lambda lines: _in_order(lines, _concession, lambda c: (c.kind, natural_key(c.subject))),
+    "signals": signals_of,
+    "messages": messages_of,
+}
 
 
 def read_plain(tables: Plain, name: str) -> Vehicle:

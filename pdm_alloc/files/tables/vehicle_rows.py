@@ -1,8 +1,10 @@
 """The tables of a vehicle: a row model each, and all its rows before they are a vehicle."""
 
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import Annotated, ClassVar
+from typing import Annotated, Any, ClassVar, cast
 
 from pdm_alloc.domain.concession_options import KINDS as CONCESSION_KINDS
 from pdm_alloc.domain.kinds import ACTIONS, IMPORTANCES, INPUT_KINDS, KINDS, NEEDS
@@ -25,6 +27,8 @@ __all__ = [
     "RouteRow",
     "SupplyRow",
     "VehicleLines",
+    "reads_the_same",
+    "watched",
 ]
 
 CONTENTS = ("battery", "fuel")
@@ -253,3 +257,92 @@ class VehicleLines:
         """Every command known: of the table commands and of the loads; None where that cannot be told."""
         tables = (self.known("commands", "command"), self.known("loads", "command"))
         return None if None in tables else list(dict.fromkeys(name for names in tables for name in names or ()))
+
+
+ReadCells = set[tuple[str, str]]
+"""Table and column; ``extra`` for the free columns, empty where only the number of rows was asked for."""
+
+
+def watched(tables: VehicleLines) -> tuple[VehicleLines, ReadCells]:
+    """Rows that remember which of their columns are read.
+
+    Parameters
+    ----------
+    tables : VehicleLines
+        All rows.
+
+    Returns
+    -------
+    VehicleLines
+        The same rows.
+    set of (str, str)
+        Table and column of everything read so far; it grows.
+    """
+    read: ReadCells = set()
+    return replace(tables, rows=cast(Any, _WatchedRows(tables.rows, read))), read
+
+
+def reads_the_same(read: ReadCells, before: VehicleLines, now: VehicleLines) -> bool:
+    """Whether what reads these columns alone, and whatever it likes of states and settings, reads what it read before.
+
+    Parameters
+    ----------
+    read : set of (str, str)
+        As `watched` gives it.
+    before, now : VehicleLines
+        All rows, then and now.
+
+    Returns
+    -------
+    bool
+    """
+    rest = before.matrix is now.matrix and before.settings is now.settings and before.broken == now.broken
+    columns = defaultdict(list)
+    for table, name in read:
+        columns[table].append(name)
+    return rest and all(_alike(before.rows[t], now.rows[t], columns[t]) for t in columns)
+
+
+def _alike(before: list[Line], now: list[Line], columns: Iterable[str]) -> bool:
+    if before is now:
+        return True
+    pairs = list(zip(before, now, strict=False))
+    return len(before) == len(now) and all(a is b or _texts(a, columns) == _texts(b, columns) for a, b in pairs)
+
+
+def _texts(line: Line, columns: Iterable[str]) -> list[object]:
+    cells = {"": line.number, "extra": line.extra}
+    return [line.number, *(cells[name] if name in cells else getattr(line.values, name) for name in columns)]
+
+
+class _WatchedRows:
+    def __init__(self, rows: Mapping[str, list[Line]], read: ReadCells):
+        self._rows, self._read = rows, read
+
+    def __getitem__(self, table: str) -> list["_WatchedLine"]:
+        self._read.add((table, ""))
+        return [_WatchedLine(line, table, self._read) for line in self._rows[table]]
+
+
+class _WatchedLine:
+    def __init__(self, line: Line, table: str, read: ReadCells):
+        self._line, self._table, self._read = line, table, read
+        self.number = line.number
+
+    @property
+    def extra(self) -> object:
+        self._read.add((self._table, "extra"))
+        return self._line.extra
+
+    @property
+    def values(self) -> "_WatchedValues":
+        return _WatchedValues(self._line.values, self._table, self._read)
+
+
+class _WatchedValues:
+    def __init__(self, values: Any, table: str, read: ReadCells):
+        self._values, self._table, self._read = values, table, read
+
+    def __getattr__(self, column: str) -> Any:
+        self._read.add((self._table, column))
+        return getattr(self._values, column)
