@@ -253,10 +253,9 @@ def _kept(at_once: int) -> _Known:
 
 def _known(at_once: int) -> _Known:
     """What parts without an input in common with others came to before: an edit of one load alters few of them."""
-    known = _kept(at_once)
-    if len(known) > _MOST_KNOWN:
-        known.clear()
-    return known
+    if len(_kept(at_once)) > _MOST_KNOWN:
+        _kept.cache_clear()  # whoever still works with the old one keeps it
+    return _kept(at_once)
 
 
 def switched_on(
