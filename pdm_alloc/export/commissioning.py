@@ -480,7 +480,7 @@ _BEFORE = (
 
 _AFTER = (
     ("Supply stud of every module to chassis, connectors unplugged", "no short"),
-    ("Wire sizes, labels and lengths", "as in the wire list"),
+    ("Wire sizes, labels and lengths", "as in the cut list"),
     ("Wires secured and protected where they pass metal, heat, edges or moving parts", "yes"),
     ("Trip settings and inrush windows entered in every module, before the first power-up", "as in channel settings"),
 )

@@ -256,6 +256,7 @@ _SAID = {
     "stalled_a": "stall current, A",
     "running_top_a": "running, with tolerance, A",
     "stall_damage_ms": "wire damage time at stall, ms",
+    "mean_a": "average, A",
     "floor_minutes": "time to battery floor, min",
     "carried": "battery lasts",
 }
@@ -444,7 +445,6 @@ SIGNAL_STEPS = ("box", "pin", "signal", "read", "least", "most", "unit", "measur
 # What a 5 V supply of sensors may be off by, and what a wire and a contact may have, ohm: common practice, no source.
 SUPPLY_V = (4.75, 5.25)
 CONTACT_OHM = 1.0
-OPEN_OHM = 100_000.0
 
 # A sensor of 0 to 5 V that is whole reads neither end; as above.
 SENSOR_V = (0.25, 4.75)
@@ -514,8 +514,8 @@ _RESISTANCE: dict[str, tuple[str, float | None, float | None]] = {
     "resistance": ("resistance from pin {to}, as its maker states at this temperature", None, None),
     "switch_to_ground": ("resistance from pin to ground, switch closed; open it: above 100 kohm", 0.0, CONTACT_OHM),
     "frequency_pair": ("resistance between the two pins, as its maker states; neither to ground", None, None),
-    "full_bridge": ("resistance between the two pins; neither to ground", CONTACT_OHM / 2, OPEN_OHM),
-    "half_bridge": ("resistance from pin to ground", CONTACT_OHM / 2, OPEN_OHM),
+    "full_bridge": ("resistance between the two pins; neither to ground", CONTACT_OHM / 2, None),
+    "half_bridge": ("resistance from pin to ground", CONTACT_OHM / 2, None),
 }
 
 
@@ -573,14 +573,18 @@ def bus_limits(side: SignalSide) -> pd.DataFrame:
 
 
 def bus_messages(side: SignalSide) -> pd.DataFrame:
-    """Messages by priority: bytes, period (ms), priority, longest transmission, worst response (us), deadline (ms)."""
+    """Messages by priority: bytes, period (ms), priority, longest transmission, worst response, deadline (ms)."""
     known = {message.name: message for message in side.vehicle.messages}
     times = () if side.bus is None else side.bus.times
     told = [(known[t.message].size, known[t.message].period_us / 1000, known[t.message].priority) for t in times]
-    timed = [(t.transmission_us, t.response_us, t.deadline_us / 1000, t.is_in_time) for t in times]
+    timed = [(*map(_ms, (t.transmission_us, t.response_us, t.deadline_us)), t.is_in_time) for t in times]
     rows = [(t.message, *a, *b) for t, a, b in zip(times, told, timed, strict=True)]
-    columns = ["message", "bytes", "period_ms", "priority", "transmission_us", "response_us", "deadline_ms", "in_time"]
+    columns = ["message", "bytes", "period_ms", "priority", "transmission_ms", "response_ms", "deadline_ms", "in_time"]
     return pd.DataFrame(rows, columns=columns)
+
+
+def _ms(us: float | None) -> float | None:
+    return None if us is None else us / 1000
 
 
 def _supplies(side: SignalSide) -> pd.DataFrame:

@@ -326,7 +326,7 @@ def _steps(allocation: Allocation, name: str, type_: Type) -> list[Any]:
     command = allocation.vehicle.command(name)
     said = f"{name}  ({command.action})" + (f":  {command.condition}" if command.condition else "")
     lines = [f"{n}: {trial.set}  =  {'ON' if trial.on else 'off'}" for n, trial in enumerate(trials(command), 1)]
-    return [type_.paragraph(said, bold=True), type_.paragraph("     ".join(line.replace(" ", _TIE) for line in lines))]
+    return [type_.paragraph(said, bold=True), type_.paragraph(";   ".join(line.replace(" ", _TIE) for line in lines))]
 
 
 def _line(rows: list[Row], type_: Type) -> list[Any]:

@@ -345,7 +345,13 @@ def things_to_buy(
 def signal_care(side: SignalSide) -> tuple[CareWarning, ...]:
     """Warnings of a signal side: what is short, currents that are assumed, sensor grounds, the bus."""
     parts = (*_short(side), *_sensors(side), *_together(side), *_of_bus(side), *_of_feeds(side))
-    return tuple(CareWarning(*line) for line in parts)
+    return tuple(CareWarning(code, grave, name, _told(name, text), remedy) for code, grave, name, text, remedy in parts)
+
+
+def _told(subject: str, text: str) -> str:
+    """The sentence with what it is about, for sheets that have no column of subjects."""
+    has_subject = subject.casefold() in text.casefold() or subject.startswith("bus, ")
+    return text if has_subject else f"{subject}: {text[:1].lower()}{text[1:]}"
 
 
 _OF_BUS = 2  # wires
