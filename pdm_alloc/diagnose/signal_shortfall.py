@@ -68,10 +68,26 @@ class SignalShortfall:
     def sentence(self) -> str:
         """What is short in one sentence; empty where nothing is."""
         parts = [
-            f"{n} {words.replace(' ', ' and ')} pin{'' if n == 1 else 's'} of {box}" for box, words, n in self.pins
+            f"{n} {words.replace(' ', ' and ')} pin{'' if n == 1 else 's'} of {box}{self._bearing(box, words)}"
+            for box, words, n in self.pins
         ]
         parts += [f"{n} mA of {word} of {box}" for box, word, n in self.supplies]
         return f"Short: {', '.join(parts)} (for {', '.join(self.signals)})." if parts else ""
+
+    def _bearing(self, box: str, words: str) -> str:
+        """What added outputs must carry, in words: pins of less may be free."""
+        allocation = self.allocation
+        if allocation is None:
+            return ""
+        added = {
+            pin.label
+            for one in allocation.boxes
+            for pin in one.box.pins
+            if one.label == box and pin.connector == NEW_CONNECTOR and " ".join(sorted(pin.functions)) == words
+        }
+        outputs = {signal.name: signal.current_ma for signal in allocation.signals if signal.rule.is_output}
+        drawn = [outputs.get(use.signal, 0) for use in allocation.uses if use.box == box and added & set(use.pins)]
+        return f" that bears {max(drawn) / 1000:g} A" if any(drawn) else ""
 
     def table(self) -> pd.DataFrame:
         """One row per box and function: box, function, short, unit."""

@@ -170,7 +170,11 @@ def _number(count: int, word: str) -> str:
 
 def _assumed(vehicle: Vehicle) -> str:
     assumed = sum(load.inrush_assumed for load in vehicle.loads)
-    return f"inrush taken from the kind for {assumed} of {_number(len(vehicle.loads), 'load')}" if assumed else ""
+    return (
+        f"inrush estimated from the kind of load for {assumed} of {_number(len(vehicle.loads), 'load')}"
+        if assumed
+        else ""
+    )
 
 
 def _states(vehicle: Vehicle) -> list[str]:

@@ -330,7 +330,7 @@ SIGNAL_VERDICTS = (
 )
 
 _NO_WAY = (
-    "  no resistor ladder, keypad, expander or relays alone were found to be enough; look at a larger control unit"
+    "  no resistor ladder, keypad, expander or relays alone were found to be enough; what is vital stays on its pin"
 )
 
 MOST_UNITS = 3  # control units and expanders tried together

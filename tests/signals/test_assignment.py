@@ -129,6 +129,13 @@ def _subsets(signals):
     return [kept for count in range(len(signals) + 1) for kept in combinations(signals, count)]
 
 
+def test_an_output_that_is_short_says_what_it_must_bear():
+    """A free low-side pin of 1 A is no pin for 2.4 A: the sentence says so, or the user would take it."""
+    boxes = fitted([Box("unit", (SignalPin("1", "A", frozenset(("low_side",)), 1000),))])
+    short = signal_shortfall([Signal("stop", "low_side", current_ma=2400)], boxes)
+    assert short.sentence == "Short: 1 low_side pin of unit that bears 2.4 A (for stop)."
+
+
 def test_nothing_is_short_where_it_is_enough():
     """No growth, no sentence."""
     short = signal_shortfall(_sensors(5), _analog(5))

@@ -116,7 +116,7 @@ class CommandRow(Row):
 
 
 class InputRow(Row):
-    """A switch, an analog sender or a bus message."""
+    """A switch, an analog sensor or a bus message."""
 
     table: ClassVar[str] = "inputs"
     key: ClassVar[tuple[str, ...]] = ("input",)
