@@ -249,6 +249,8 @@ UNITS: dict[str, tuple[str, int]] = {
 # Columns that have a unit by their whole name, and columns whose name ends like a unit by chance.
 _WHOLE = {"minutes": "minutes"}
 
+_FINER = {"transmission_ms": 2, "response_ms": 2}  # a frame takes a fraction of a millisecond
+
 # Headings that say more than the name of the column does.
 _SAID = {
     "window_ms": "inrush time, ms",
@@ -305,7 +307,7 @@ def heading(column: str) -> str:
 def decimals(column: str) -> int | None:
     """Decimals a number of the column is shown with; None where the column has no unit."""
     ending = _ending(column)
-    return UNITS[ending][1] if ending else None
+    return _FINER.get(column, UNITS[ending][1]) if ending else None
 
 
 def shown(value: Any, column: str) -> str:

@@ -386,7 +386,9 @@ def _of_feeds(side: SignalSide) -> Iterator[tuple[str, str, str, str, str]]:
     sites = side._sites
     apart += [(label, load.name, sites[label]) for label, load in fed.items() if load and load.place != sites[label]]
     for name, other, place in apart:
-        text = f"It is at {place or 'no place'}, and the load {other} that feeds it at {places[other] or 'no place'}."
+        text = (
+            f"{name} is at {place or 'no place'}, and the load {other} that feeds it at {places[other] or 'no place'}."
+        )
         yield ("S10", "warning", name, text, "Give both one place: the supply wire goes where the load is.")
 
 
