@@ -3,13 +3,14 @@
 from collections import Counter, defaultdict, deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import NamedTuple
 
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.partition import Column, Task, circuit_on, empty_task, key_of
-from pdm_alloc.program.signal_program import SignalProgram
+from pdm_alloc.program.signal_program import NEW_CONNECTOR, SignalProgram, SignalType
 from pdm_alloc.program.solver import Program
 
 __all__ = [
@@ -371,7 +372,8 @@ def hand_out_pins(model: SignalProgram, values: tuple[int, ...], count: int) -> 
         By type, then in natural order of the names.
     """
     places = _places(model, values)
-    uses = []
+    uses: list[PinUse] = []
+    kinds: list[SignalType] = []
     for t in range(count):
         items = iter(model.types[t].members)
         for label in sorted({label for kind, label in places if kind == t}, key=_label_order(model)):
@@ -379,7 +381,56 @@ def hand_out_pins(model: SignalProgram, values: tuple[int, ...], count: int) -> 
             names = [item[0] for item, _ in taken]
             fed = {word: _feeds(model, values, t, label, word, names) for word in model.types[t].supplies}
             uses += [_use(item, label, pins, n, fed) for n, (item, pins) in enumerate(taken)]
+            kinds += [model.types[t]] * len(taken)
+    shared = dict.fromkeys((p.box.label, p.word) for p in model.pins.shared)
+    grown = {p.box.label for p in model.pins.shared if p.pin.connector == NEW_CONNECTOR}
+    for label, word in (key for key in shared if key[0] not in grown):
+        _even_out(model, uses, kinds, label, word)
     return tuple(uses)
+
+
+_FULL = Fraction(4, 5)  # of what a sensor supply or ground bears; above it sensors are dealt out evenly; our choice
+
+
+def _even_out(model: SignalProgram, uses: list[PinUse], kinds: Sequence[SignalType], label: str, word: str) -> None:
+    """Deal sensors anew over the supplies or grounds of a box where one is nearly full: largest first, to the emptiest.
+
+    Nothing changes where the fullest would not be emptier, or more tracks of a vital sensor would share a pin.
+    """
+    limits = {p.pin.label: p.pin.max_ma or 0 for p in model.pins.shared if (p.box.label, p.word) == (label, word)}
+    before = {
+        n: str(pin)
+        for n, use in enumerate(uses)
+        if use.box == label and (pin := use.supply if word == "supply_5v" else use.ground)
+    }
+    after = _dealt_out(uses, kinds, before, limits)
+
+    def strained(fed: Mapping[int, str]) -> tuple[int, Fraction]:
+        apart = {(uses[n].signal, pin) for n, pin in fed.items() if kinds[n].has_tracks}
+        return -len(apart), max((_share(kinds, fed, pin, limits) for pin in limits), default=Fraction(0))
+
+    if len(after) == len(before) and strained(before)[1] > _FULL and strained(after) < strained(before):
+        for n, pin in after.items():
+            uses[n] = replace(uses[n], supply=pin) if word == "supply_5v" else replace(uses[n], ground=pin)
+
+
+def _share(kinds: Sequence[SignalType], fed: Mapping[int, str], pin: str, limits: Mapping[str, int]) -> Fraction:
+    drawn = sum(kinds[n].current_ma for n, at in fed.items() if at == pin)
+    return Fraction(drawn, limits[pin]) if limits[pin] else Fraction(0)
+
+
+def _dealt_out(
+    uses: Sequence[PinUse], kinds: Sequence[SignalType], items: Iterable[int], limits: Mapping[str, int]
+) -> dict[int, str]:
+    """A pin for each item, the largest current first; items that find none are left out."""
+    fed: dict[int, str] = {}
+    for n in sorted(items, key=lambda n: (-kinds[n].current_ma, n)):
+        tracks = {fed[m] for m in fed if kinds[n].has_tracks and uses[m].signal == uses[n].signal}
+        tried = {pin: _share(kinds, {**fed, n: pin}, pin, limits) for pin in limits}
+        room = [pin for pin, share in tried.items() if share <= 1]
+        if room:
+            fed[n] = min(room, key=lambda pin: (pin in tracks, tried[pin]))
+    return fed
 
 
 def _label_order(model: SignalProgram) -> Callable[[str], int]:

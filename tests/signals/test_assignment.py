@@ -180,3 +180,21 @@ def test_tracks_share_a_supply_only_where_they_must(seed):
     fed = [(use.signal, use.supply) for use in allocation.uses]
     assert not apart or len(set(fed)) == len(fed)
     assert not allocation.findings
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_supplies_are_evened_out_where_one_is_nearly_full(seed):
+    """Sensors of 5 to 20 mA on two supplies: no limit broken, and above 80 % of one no way to deal them out by giving
+    each to the emptier supply, largest first, does better.
+    """
+    rng = random.Random(seed)
+    sensors = [replace(s, current_ma=rng.choice((5, 10, 15, 20))) for s in _sensors(rng.randint(4, 9))]
+    pins = [SignalPin(str(n), "A", frozenset(("voltage_input",))) for n in range(len(sensors))]
+    pins += [SignalPin(w, "C", frozenset(("supply_5v",)), 100) for w in ("one", "two")]
+    allocation = allocate_signals(sensors, fitted([Box("unit", tuple(pins))]))
+    loads = sorted(allocation.shared()["current_a"] * 1000)
+    assert allocation and not allocation.findings and loads[1] <= 100
+    even = [0, 0]
+    for current in sorted((s.current_ma for s in sensors), reverse=True):
+        even[even.index(min(even))] += current
+    assert loads[1] <= max(80, *even)
