@@ -513,7 +513,7 @@ def test_tracks_that_share_the_only_supply_are_pointed_out():
     """One 5 V pin: both tracks of both sensors hang on it, and the sentence says which pin."""
     warned = [warning for warning in _tracked(1).care() if warning.code == "S12"]
     assert [warning.subject for warning in warned] == ["pedal", "throttle"]
-    assert "Both hang on one sensor 5 V supply, pin B-s0 of unit" in warned[0].sentence
+    assert "pedal: both hang on one sensor 5 V supply, pin B-s0 of unit" in warned[0].sentence
 
 
 def test_a_load_named_like_a_box_that_is_not_fitted_is_pointed_out(rally, catalogue):
