@@ -5,11 +5,12 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import highspy
+import numpy as np
 import pulp
 
 from pdm_alloc.circuits.columns import OutOfTime
@@ -199,17 +200,15 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     problem, variables = _problem(program, cost, whole, clock)
     if problem is None:
         return Solution(STOPPED_EMPTY)
-    options: dict[str, Any] = {"random_seed": _SEED, "mip_feasibility_tolerance": _WHOLE}
-    if len(variables) < _PRESOLVE_FROM:
-        options |= {"presolve": "off", "mip_detect_symmetry": False}
     left = clock.left_s
     left = max(_LEAST_S, left - (start - left))  # the solver's own model takes as long again to build
-    options |= {"callbackTuple": (_interrupt, clock), "callbacksToActivate": _INTERRUPTS}
-    solver = pulp.HiGHS(mip=whole, msg=False, threads=1, gapRel=0.0, gapAbs=_GAP, timeLimit=left, **options)
     try:
-        problem.solve(solver)
-        model: Any = problem.solverModel
-        solution = _read(model, variables, program.whole if whole else None)
+        scattered = sorted(variables, key=lambda v: v.name)  # runs of like columns lead the solver astray
+        model = _model(left, len(variables), clock)
+        model.passModel(_matrix(problem, scattered, whole))
+        model.run()
+        numbers = {v.name: n for n, v in enumerate(scattered)}
+        solution = _read(model, [numbers[v.name] for v in variables], program.whole if whole else None)
         if solution.outcome == NOT_ENOUGH and (clock.is_over() or model.getRunTime() >= left):
             return Solution(STOPPED_EMPTY)  # stopped in a relaxation, HiGHS may take that for one without a solution
         if not keeps_rows(program, solution.values):
@@ -269,6 +268,49 @@ def _problem(
     return problem, variables
 
 
+def _model(limit_s: float, columns: int, clock: Clock) -> Any:
+    """HiGHS with our options, for a program of so many columns."""
+    model = _HIGHS()
+    options: dict[str, Any] = {"output_flag": False, "threads": 1, "random_seed": _SEED, "time_limit": limit_s}
+    options |= {"mip_rel_gap": 0.0, "mip_abs_gap": _GAP, "mip_feasibility_tolerance": _WHOLE}
+    if columns < _PRESOLVE_FROM:
+        options |= dict.fromkeys(("mip_detect_symmetry", "mip_heuristic_run_feasibility_jump"), False)
+        options["presolve"] = "off"
+    for name, value in options.items():
+        model.setOptionValue(name, value)
+    model.setCallback(_interrupt, clock)
+    for kind in _INTERRUPTS:
+        model.startCallback(kind)
+    return model
+
+
+def _matrix(problem: Any, variables: Sequence[pulp.LpVariable], whole: bool) -> Any:
+    """A problem as HiGHS takes it in one piece: PuLP's own way of handing it over takes longer than most solves."""
+    lp, constraints = highspy.HighsLp(), problem.constraints()
+    numbers = {v.name: n for n, v in enumerate(variables)}
+    entries = [(numbers[v.name], weight) for row in constraints for v, weight in row.items()]
+    costs = {v.name: weight for v, weight in problem.objective.items()}
+    lp.num_col_, lp.num_row_ = len(variables), len(constraints)
+    lp.col_cost_ = np.array([costs.get(v.name, 0.0) for v in variables])
+    lp.col_lower_, lp.col_upper_ = _limits((v.lowBound, v.upBound) for v in variables)
+    lp.row_lower_, lp.row_upper_ = _limits((row.getLb(), row.getUb()) for row in constraints)
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    lp.a_matrix_.start_ = np.cumsum([0, *map(len, constraints)], dtype=np.int32)
+    lp.a_matrix_.index_ = np.array([column for column, _ in entries], np.int32)
+    lp.a_matrix_.value_ = np.array([weight for _, weight in entries], float)
+    kinds = highspy.HighsVarType
+    lp.integrality_ = (
+        [kinds.kInteger if v.cat == pulp.LpInteger else kinds.kContinuous for v in variables] if whole else []
+    )
+    return lp
+
+
+def _limits(pairs: Iterable[tuple[float | None, float | None]]) -> tuple[np.ndarray, np.ndarray]:
+    both = [(-math.inf if least is None else least, math.inf if most is None else most) for least, most in pairs]
+    lower, upper = np.array(both, float).reshape(-1, 2).T
+    return np.ascontiguousarray(lower), np.ascontiguousarray(upper)
+
+
 def _constraints(total: Any, least: float, most: float) -> Iterator[Any]:
     if least == most:
         yield total == least
@@ -283,8 +325,8 @@ def _sum(weights: Mapping[int, float], variables: Sequence[pulp.LpVariable]) -> 
     return _EXPRESSION({variables[v]: weight for v, weight in weights.items()})
 
 
-def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: Sequence[bool] | None) -> Solution:
-    """The verdict from the solver's own status: PuLP calls a stopped run optimal and an impossible one valued.
+def _read(model: Any, numbers: Sequence[int], whole: Sequence[bool] | None) -> Solution:
+    """The verdict from the solver's own status: a stopped run may have values, an impossible one has them too.
 
     Values of the variables that are `whole` are rounded, no others: a part of a milliamp can be what a row has left.
     """
@@ -295,10 +337,11 @@ def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: Sequence[bool
     if info.primal_solution_status != _FEASIBLE:
         return Solution(STOPPED_EMPTY if status in (state.kTimeLimit, state.kInterrupt) else FAILED)
     value = info.objective_function_value
-    values = tuple(v.varValue or 0.0 for v in variables)
+    columns = model.getSolution()
+    values = tuple(np.array(columns.col_value)[numbers].tolist())
     if whole is None:
         outcome = PROVEN_BEST if status == state.kOptimal else STOPPED_EMPTY
-        return Solution(outcome, values, value, value, tuple(v.dj or 0.0 for v in variables))
+        return Solution(outcome, values, value, value, tuple(np.array(columns.col_dual)[numbers].tolist()))
     rounded = tuple(round(each) if is_whole else each for each, is_whole in zip(values, whole, strict=True))
     if status == state.kOptimal:
         return Solution(PROVEN_BEST, rounded, round(value), round(value))
