@@ -2,8 +2,8 @@
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -47,6 +47,13 @@ class Rating:
         Channels in parallel; largest part of the current that one of them carries, no unit.
     contact_ma : int or None
         What one pin bears, mA; None: not known, so every pin has its own wire.
+
+    Attributes
+    ----------
+    kind, terminal : tuple
+        All that setting and wire of a circuit depend on besides the rating: without the terminal, and with it.
+    highest_ma : int
+        Highest trip setting, of both channels of a pair together, mA.
     """
 
     rated_ma: Fraction
@@ -63,6 +70,17 @@ class Rating:
     share: Fraction = Fraction(1)
     trip_error_pct: Fraction = Fraction(0)
     contact_ma: int | None = None
+    kind: tuple[Hashable, ...] = field(init=False, repr=False, compare=False)
+    terminal: tuple[Hashable, ...] = field(init=False, repr=False, compare=False)
+    highest_ma: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Work out what every circuit of a listing asks: arithmetic and hashes of fractions take long."""
+        fractions = (*self.share.as_integer_ratio(), *self.trip_error_pct.as_integer_ratio())
+        kind = (self.reversing, self.wires, self.trip_step_ma, *fractions)
+        object.__setattr__(self, "kind", kind)
+        object.__setattr__(self, "terminal", (*kind, self.max_wire_mm2, self.pins, self.contact_ma))
+        object.__setattr__(self, "highest_ma", math.floor(self.rated_ma * self.share * self.wires))
 
     def __hash__(self) -> int:
         """Of what tells most ratings apart: the hash of a fraction takes long."""

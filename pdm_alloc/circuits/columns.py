@@ -3,8 +3,6 @@
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
-from functools import lru_cache
 from itertools import islice
 from operator import attrgetter
 
@@ -12,7 +10,7 @@ from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, wiring_key
 from pdm_alloc.circuits.items import ItemType, load_types, nameless
 from pdm_alloc.domain.vehicle import PPM, Vehicle
-from pdm_alloc.electrics.protection import Demand, Protected, outlasts_window, protect
+from pdm_alloc.electrics.protection import Protected, outlasts_window, protect
 
 __all__ = [
     *("CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "is_as_strong", "may_share"),
@@ -21,10 +19,7 @@ __all__ = [
 
 Counts = tuple[tuple[int, int], ...]
 
-Protections = dict[Hashable, Protected]
-"""By all that setting and wire of a circuit depend on besides the rating of its channel."""
-
-Draws = dict[tuple[Counts, str | None], tuple[CircuitDraw, Demand, Protections]]
+Draws = dict[tuple[Counts, str | None], "_Drawn"]
 """By counts and place of the unit."""
 
 
@@ -34,13 +29,10 @@ class Fit:
 
     Parameters
     ----------
-    running_ma, inrush_ma : int
-        Largest running current at any voltage it is checked at; largest peak at switch-on, running and tolerance
-        included, mA.
+    running_ma : int
+        Largest running current at any voltage it is checked at, as stated, mA.
     use_ppm : int
         Running over derated rating, parts per million.
-    inrush_use : float
-        Largest share of what the channel bears that peak or integral takes, no unit.
     mass_mg : int
         Wire from channel to loads, mg; 0 where no length is known.
     made : Protected or None
@@ -49,9 +41,7 @@ class Fit:
     """
 
     running_ma: int
-    inrush_ma: int
     use_ppm: int
-    inrush_use: float
     mass_mg: int = 0
     made: Protected | None = None
 
@@ -116,56 +106,56 @@ def fit(
     """
     if not _suits(types, counts, rating):
         return None
-    known = {} if draws is None else draws
+    known: Draws = {} if draws is None else draws
     key = (counts, rating.place)
     if key not in known:
-        draw = CircuitDraw([(types[n], k) for n, k in counts], tolerance_loads)
-        known[key] = draw, wiring.demand(draw.items, draw.draw_ma, rating.place), {}
-    return _fit_of(*known[key], rating_for(rating, types[counts[0][0]].headroom_pct), wiring)
+        known[key] = _Drawn([(types[n], k) for n, k in counts], rating, wiring, tolerance_loads)
+    return known[key].on(rating_for(rating, types[counts[0][0]].headroom_pct))
 
 
-def _fit_of(draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring) -> Fit | None:
-    if draw.draw_ma > rating.usable_ma or draw.peak_ma > rating.peak_ma:
-        return None
-    use = draw.inrush_use(rating).worst
-    if use > 1:
-        return None
-    made = _protected(draw, demand, protections, rating, wiring)
-    rated = rating.rated_ma
-    use_ppm = -(-draw.running_ma * PPM * rated.denominator // rated.numerator)
-    if isinstance(made, str):
-        return Fit(draw.running_ma, draw.peak_ma, use_ppm, use) if made == "stall" else None
-    mass_mg = round(1000 * wiring.mass_g(draw.items, made, rating))
-    return Fit(draw.running_ma, draw.peak_ma, use_ppm, use, mass_mg, made)
+class _Drawn:
+    """What a circuit draws and asks of any channel of a unit in a place: worked out once."""
 
+    def __init__(self, members: Sequence[tuple[ItemType, int]], rating: Rating, wiring: Wiring, tolerance_loads: int):
+        self.draw = CircuitDraw(members, tolerance_loads)
+        self.demand = wiring.demand(members, self.draw.draw_ma, rating.place)
+        self.rules, self.wiring = wiring.rules_of(members, rating), wiring
+        self._known: dict[Hashable, Protected] = {}
+        self._passed: list[tuple[int, int, float]] = []
 
-def _protected(
-    draw: CircuitDraw, demand: Demand, protections: Protections, rating: Rating, wiring: Wiring
-) -> Protected | str:
-    """As `protect`; a setting that a stronger channel allows too needs no other wire there, unless a motor stalls."""
-    kind = (rating.reversing, rating.share, rating.wires, rating.trip_step_ma, rating.trip_error_pct)
-    terminal = (kind, rating.max_wire_mm2, rating.pins, rating.contact_ma)
-    known = protections.get(terminal)
-    most_ma = _largest_setting_ma(rating)
-    if known is not None and known.trip_ma <= most_ma:
-        return known
-    like = protections.get(kind)
-    made = protect(
-        demand,
-        rating,
-        wiring.rules_of(draw.items, rating),
-        like if like is not None and like.trip_ma <= most_ma else None,
-    )
-    if isinstance(made, Protected):
-        protections.setdefault(kind, made)
-        if demand.stalled_ma <= 0:
-            protections[terminal] = made
-    return made
+    def on(self, rating: Rating) -> Fit | None:
+        draw = self.draw
+        if draw.draw_ma > rating.usable_ma or draw.peak_ma > rating.peak_ma or not self._passes(rating):
+            return None
+        made, rated = self._protected(rating), rating.rated_ma
+        use_ppm = -(-draw.running_ma * PPM * rated.denominator // rated.numerator)
+        if isinstance(made, str):
+            return Fit(draw.running_ma, use_ppm) if made == "stall" else None
+        return Fit(draw.running_ma, use_ppm, round(1000 * self.wiring.mass_g(draw.items, made, rating)), made)
 
+    def _passes(self, rating: Rating) -> bool:
+        """Whether the channel's protection lets the inrush pass, as it does where a weaker one does; `is_as_strong`."""
+        usable_ma, peak_ma, peak_ms = limits = (rating.usable_ma, rating.peak_ma, rating.peak_ms)
+        for usable, peak, lasting in self._passed:
+            if usable <= usable_ma and peak <= peak_ma and lasting <= peak_ms:
+                return True
+        passes = self.draw.passes(rating)
+        self._passed += [limits] if passes else []
+        return passes
 
-@lru_cache(maxsize=4_096)  # asked of every circuit, and products of fractions take long
-def _largest_setting_ma(rating: Rating) -> Fraction:
-    return rating.rated_ma * rating.share * rating.wires
+    def _protected(self, rating: Rating) -> Protected | str:
+        """As `protect`; a setting that a stronger channel allows too asks for the same wire, unless a motor stalls."""
+        known = self._known.get(rating.terminal)
+        if known is not None and known.trip_ma <= rating.highest_ma:
+            return known
+        like = self._known.get(rating.kind)
+        is_like = like is not None and like.trip_ma <= rating.highest_ma
+        made = protect(self.demand, rating, self.rules, like if is_like else None)
+        if isinstance(made, Protected):
+            self._known.setdefault(rating.kind, made)
+            if self.demand.stalled_ma <= 0:
+                self._known[rating.terminal] = made
+        return made
 
 
 def _suits(types: Sequence[ItemType], counts: Counts, rating: Rating) -> bool:
@@ -306,6 +296,7 @@ class CircuitBook:
         self._known: dict[tuple[Hashable, ...], dict[Counts, Fit]] = {}
         self._hopeless: set[tuple[Hashable, ...]] = set()
         self._wirings: dict[Hashable, Wiring] = {}
+        self._last: tuple[Vehicle, Wiring] | None = None
         self._draws: dict[tuple[tuple[ItemType, ...], Wiring], Draws] = defaultdict(dict)
         self._nameless: dict[tuple[ItemType, ...], tuple[ItemType, ...]] = {}
         self._borne: dict[tuple[Hashable, ...], set[Counts]] = {}
@@ -313,10 +304,12 @@ class CircuitBook:
 
     def wiring(self, vehicle: Vehicle) -> Wiring:
         """Lengths and wires of a vehicle, from memory where it is wired like one before."""
-        key = wiring_key(vehicle)
-        if key not in self._wirings:
-            self._wirings[key] = Wiring(vehicle)
-        return self._wirings[key]
+        if self._last is None or self._last[0] is not vehicle:  # hashing all places and routes takes long
+            key = wiring_key(vehicle)
+            if key not in self._wirings:
+                self._wirings[key] = Wiring(vehicle)
+            self._last = vehicle, self._wirings[key]
+        return self._last[1]
 
     def circuits(
         self,
@@ -364,7 +357,7 @@ class CircuitBook:
             self._borne[key] = {*listed, *sure}
             known = self._sure[key] = set(sure)
             for counts, result in listed.items():
-                demand, made = draws[counts, rating.place][1], result.made
+                demand, made = draws[counts, rating.place].demand, result.made
                 if made is not None and outlasts_window(made, demand, rating, wiring.rules.insulation_c):
                     known.add(counts)
         return self._borne[key]

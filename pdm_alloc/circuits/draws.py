@@ -4,7 +4,7 @@ import math
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
 from math import ceil
 from typing import TypeVar
@@ -40,6 +40,7 @@ __all__ = [
 ItemCounts = Sequence[tuple[ItemType, int]]
 
 
+@lru_cache(maxsize=256)
 def rating_for(rating: Rating, headroom_pct: Fraction | None) -> Rating:
     """The kind of channel with the usable limit of `usable_for`."""
     return rating if headroom_pct is None else replace(rating, usable_ma=usable_for(rating, headroom_pct))
@@ -117,6 +118,10 @@ class CircuitDraw:
         """How much of a channel's protection their inrush uses at the worst voltage and tolerances."""
         energy = max((self._energy(moment, rating) for moment in self._steepest), default=0.0)
         return InrushUse(self.peak_ma / rating.peak_ma, energy)
+
+    def passes(self, rating: Rating) -> bool:
+        """Whether a channel's protection lets their inrush pass, at every voltage and with any tolerances."""
+        return self.peak_ma <= rating.peak_ma and all(self._energy(moment, rating) <= 1 for moment in self._steepest)
 
     def _voltages(self) -> range:
         return range(len(self.items[0][0].volt_ma))

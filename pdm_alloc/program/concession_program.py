@@ -30,7 +30,7 @@ Borne = dict[Rating, set[Counts]]
 
 Kinds = Sequence[ChannelClass]
 
-_NO_FIT = Fit(0, 0, 0, 0.0)  # rows of sums ask for none
+_NO_FIT = Fit(0, 0)  # rows of sums ask for none
 _USUAL, _LARGEST = 64, 10_000_000  # weight of a set; a cost beyond would lose its last digit to the solver's tolerance
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
 

@@ -18,7 +18,7 @@ __all__ = ["a_few", "filled", "greedy", "partly"]
 
 
 def greedy(
-    bins: Bins, book: CircuitBook, clock: Clock, split: bool, wired: Sequence[Column] = ()
+    bins: Bins, book: CircuitBook, clock: Clock, alone: bool, wired: Sequence[Column] = ()
 ) -> tuple[Column, ...] | None:
     """Allocate by best-fit decreasing; no proof of anything.
 
@@ -30,8 +30,8 @@ def greedy(
         Asked for the physics of each circuit.
     clock : Clock
         When to stop.
-    split : bool
-        True: circuits are split in the end while there are channels for more.
+    alone : bool
+        True: an item gets a channel of its own as long as there are enough for all that follow.
     wired : sequence of Column
         Circuits to begin with, on classes before merging, as far as the limits bear them.
 
@@ -40,15 +40,8 @@ def greedy(
     tuple of Column or None
         Circuits on classes before merging; None where the heuristic failed or time ran out.
     """
-    ways = [_Heuristic(bins, book, clock, sign, split) for sign in (1, -1)]
-    complete = [way for n, way in enumerate(ways) if way.order not in [w.order for w in ways[:n]] and way.run(wired)]
-    if not complete:
-        return None
-    best = max(complete, key=lambda way: way.left)
-    if split:
-        best.load()
-        best.split()
-    return tuple(column for column, _ in best.circuits)
+    way = _Heuristic(bins, book, clock, -1, alone)
+    return tuple(column for column, _ in way.circuits) if way.run(wired) else None
 
 
 def partly(
@@ -77,10 +70,7 @@ def partly(
 
 
 class _Heuristic:
-    """Circuits so far, with the load of each; weakest class first with sign 1, strongest first with -1.
-
-    With `alone` an item gets a channel of its own as long as there are enough for all that follow.
-    """
+    """Circuits so far, with the load of each; weakest class first with sign 1, strongest first with -1."""
 
     def __init__(self, bins: Bins, book: CircuitBook, clock: Clock, sign: int, alone: bool):
         self.bins, self.book, self.clock = bins, book, clock
@@ -121,12 +111,6 @@ class _Heuristic:
         self.of_command[column.command].append(len(self.circuits))
         self.circuits.append((column, draw))
         self.left -= self.task.classes[self.home[column.channel_class]].width
-
-    def load(self) -> None:
-        """Put the circuits back on their channels, after another heuristic used them."""
-        self.bins.clear()
-        for column, draw in self.circuits:
-            self.bins.put(column.channel_class, draw)
 
     def _steps(self) -> Iterator[tuple[str, Counts, tuple[int, str] | None]]:
         """Locked items, then whole commands that stay together, then single items, largest first."""
@@ -178,16 +162,14 @@ class _Heuristic:
         for n, k in counts:
             total[n] = total.get(n, 0) + k
         grown = self._circuit(column.command, tuple(sorted(total.items())), self.home[column.channel_class])
-        return grown is not None and self._exchanged(at, grown)
-
-    def _exchanged(self, at: int, other: tuple[Column, Draw]) -> bool:
-        column, draw = self.circuits[at]
-        number = column.channel_class
+        if grown is None:
+            return False
+        draw, number = self.circuits[at][1], column.channel_class
         self.bins.take(number, draw)
-        fits = self.bins.bears(number, other[1])
-        self.bins.put(number, other[1] if fits else draw)
+        fits = self.bins.bears(number, grown[1])
+        self.bins.put(number, grown[1] if fits else draw)
         if fits:
-            self.circuits[at] = (_on(other[0], number), other[1])
+            self.circuits[at] = (_on(grown[0], number), grown[1])
         return fits
 
     def _opened(self, command: str, counts: Counts, place: tuple[int, str] | None = None) -> bool:
@@ -213,28 +195,6 @@ class _Heuristic:
             column = circuit_on(self.task, command, counts, m, self.book)
             self._known[key] = None if column is None else (column, self.bins.draw(command, counts))
         return self._known[key]
-
-    def split(self) -> None:
-        """Move items out of shared circuits to free channels of their own, as far as there are any."""
-        for at in range(len(self.circuits)):
-            while self.left and not self.clock.is_over() and self._parted(at):
-                pass
-
-    def _parted(self, at: int) -> bool:
-        """Move one item out of a circuit; True if moved."""
-        column, draw = self.circuits[at]
-        types = self.task.types[column.command]
-        if sum(k for _, k in column.counts) < 2 or types[0].together:
-            return False
-        for n, _ in column.counts:
-            rest = tuple((i, k - (i == n)) for i, k in column.counts if k > (i == n))
-            smaller = None if types[n].locked else self._circuit(column.command, rest, self.home[column.channel_class])
-            if smaller is None or not self._exchanged(at, smaller):
-                continue
-            if self._opened(column.command, ((n, 1),)):
-                return True
-            self._exchanged(at, (column, draw))
-        return False
 
 
 def _on(column: Column, number: int) -> Column:

@@ -130,7 +130,7 @@ class Knapsack:
         """A circuit that draws so much, whatever is on it."""
         use_ppm = math.ceil(PPM * running_ma / self.rating.rated_ma)
         often = len(self.task.classes[self.number].slots)
-        return Column(self.command, (), self.number, Fit(running_ma, 0, use_ppm, 0.0), often)
+        return Column(self.command, (), self.number, Fit(running_ma, use_ppm), often)
 
     def loads(self, number: int) -> list[tuple[int, int]]:
         """Currents that items add up to, mA, as spans from the least to the largest, about so many."""

@@ -62,7 +62,7 @@ class Pricing:
         self._keys: set[tuple[str, Counts, int]] = set()
         self.bounds = [(least, most) for _, least, most in partition(replace(task, columns=()), limits=False).rows]
         self.first = {command: sum(map(len, list(task.types.values())[:n])) for n, command in enumerate(task.types)}
-        stubs = [Column(s.command, (), s.number, Fit(0, 0, 0, 0.0), 1) for s in self.sacks]
+        stubs = [Column(s.command, (), s.number, Fit(0, 0), 1) for s in self.sacks]
         self._stubs = list(self._entries(stubs))
         self.add(task.columns)
         for sack in self.sacks:
