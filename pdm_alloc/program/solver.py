@@ -203,12 +203,10 @@ def solve_program(program: Program, cost: Mapping[int, float], clock: Clock, who
     left = clock.left_s
     left = max(_LEAST_S, left - (start - left))  # the solver's own model takes as long again to build
     try:
-        scattered = sorted(variables, key=lambda v: v.name)  # runs of like columns lead the solver astray
-        model = _model(left, len(variables), clock)
-        model.passModel(_matrix(problem, scattered, whole))
-        model.run()
-        numbers = {v.name: n for n, v in enumerate(scattered)}
-        solution = _read(model, [numbers[v.name] for v in variables], program.whole if whole else None)
+        solver = _InOnePiece(variables, whole, left, clock)
+        problem.solve(solver)
+        model = solver.model
+        solution = _read(model, variables, program.whole if whole else None)
         if solution.outcome == NOT_ENOUGH and (clock.is_over() or model.getRunTime() >= left):
             return Solution(STOPPED_EMPTY)  # stopped in a relaxation, HiGHS may take that for one without a solution
         if not keeps_rows(program, solution.values):
@@ -268,6 +266,34 @@ def _problem(
     return problem, variables
 
 
+class _InOnePiece(pulp.LpSolver):
+    """HiGHS with the matrix of a problem in one piece: PuLP's own way of handing it over takes longer than most solves.
+
+    Parameters
+    ----------
+    variables : sequence of LpVariable
+        Of the problem; they get their values and reduced costs.
+    whole : bool
+        False: fractions are allowed.
+    limit_s, clock : float, Clock
+        Time limit, s; asked besides.
+    """
+
+    def __init__(self, variables: Sequence[pulp.LpVariable], whole: bool, limit_s: float, clock: Clock):
+        super().__init__(mip=whole, msg=False, timeLimit=limit_s)
+        self.variables = sorted(variables, key=lambda v: v.name)  # runs of like columns lead the solver astray
+        self.model = _model(limit_s, len(variables), clock)
+
+    def actualSolve(self, lp: Any, **_: Any) -> Any:
+        """Solve; what PuLP would make of the status is not asked for."""
+        self.model.passModel(_matrix(lp, self.variables, self.mip))
+        self.model.run()
+        columns = self.model.getSolution()
+        for v, value, reduced in zip(self.variables, list(columns.col_value), list(columns.col_dual), strict=True):
+            v.varValue, v.dj = value, reduced
+        return None
+
+
 def _model(limit_s: float, columns: int, clock: Clock) -> Any:
     """HiGHS with our options, for a program of so many columns."""
     model = _HIGHS()
@@ -285,7 +311,7 @@ def _model(limit_s: float, columns: int, clock: Clock) -> Any:
 
 
 def _matrix(problem: Any, variables: Sequence[pulp.LpVariable], whole: bool) -> Any:
-    """A problem as HiGHS takes it in one piece: PuLP's own way of handing it over takes longer than most solves."""
+    """A problem as HiGHS takes it, its columns in the order of the variables."""
     lp, constraints = highspy.HighsLp(), problem.constraints()
     numbers = {v.name: n for n, v in enumerate(variables)}
     entries = [(numbers[v.name], weight) for row in constraints for v, weight in row.items()]
@@ -325,7 +351,7 @@ def _sum(weights: Mapping[int, float], variables: Sequence[pulp.LpVariable]) -> 
     return _EXPRESSION({variables[v]: weight for v, weight in weights.items()})
 
 
-def _read(model: Any, numbers: Sequence[int], whole: Sequence[bool] | None) -> Solution:
+def _read(model: Any, variables: Sequence[pulp.LpVariable], whole: Sequence[bool] | None) -> Solution:
     """The verdict from the solver's own status: a stopped run may have values, an impossible one has them too.
 
     Values of the variables that are `whole` are rounded, no others: a part of a milliamp can be what a row has left.
@@ -337,11 +363,10 @@ def _read(model: Any, numbers: Sequence[int], whole: Sequence[bool] | None) -> S
     if info.primal_solution_status != _FEASIBLE:
         return Solution(STOPPED_EMPTY if status in (state.kTimeLimit, state.kInterrupt) else FAILED)
     value = info.objective_function_value
-    columns = model.getSolution()
-    values = tuple(np.array(columns.col_value)[numbers].tolist())
+    values = tuple(v.varValue or 0.0 for v in variables)
     if whole is None:
         outcome = PROVEN_BEST if status == state.kOptimal else STOPPED_EMPTY
-        return Solution(outcome, values, value, value, tuple(np.array(columns.col_dual)[numbers].tolist()))
+        return Solution(outcome, values, value, value, tuple(v.dj or 0.0 for v in variables))
     rounded = tuple(round(each) if is_whole else each for each, is_whole in zip(values, whole, strict=True))
     if status == state.kOptimal:
         return Solution(PROVEN_BEST, rounded, round(value), round(value))
