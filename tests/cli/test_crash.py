@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+import pdm_alloc as pa
 from pdm_alloc import commands
 from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import OutOfTime
@@ -177,6 +178,14 @@ def test_reading_counts_against_the_limit(limit_s, before_s, reading_s, left_s):
     """A limit holds within a fifth and two seconds, reading and printing included."""
     options = SimpleNamespace(started=time.monotonic() - before_s, reading=reading_s)
     assert commands._solving_s(options, limit_s) == pytest.approx(left_s, abs=0.5)
+
+
+def test_pairs_are_not_listed_once_the_time_is_over(tmp_path, monkeypatch):
+    """Nor are they counted through before anything can be asked: with the time over there is none to judge."""
+    car = write_small(tmp_path)
+    monkeypatch.setattr("pdm_alloc.studies.sizing.pairs_of", lambda *_: pytest.fail("pairs were listed"))
+    vehicle, catalogue = pa.read_vehicle(car), pa.read_catalogue(tmp_path / "catalogue")
+    assert pa.size(vehicle, catalogue, stop=lambda: True).results == {}
 
 
 def test_pairs_are_not_tabled_where_none_is_enough(tmp_path, monkeypatch, capsys):
