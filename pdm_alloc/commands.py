@@ -138,9 +138,14 @@ def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:
         for line in _note_lines(notes):
             print(line, file=sys.stderr)
     options.reading = time.monotonic() - before
-    if options.time_limit is not None and _left_s(options, _boxes(catalogue)) < _ENDING_S + _LOADING_S:
+    if options.time_limit is not None and _left_s(options, _boxes(catalogue)) < _least_s(options.reading):
         raise Unread
     return vehicle, catalogue
+
+
+def _least_s(reading_s: float) -> float:
+    """Processor time without which nothing need be begun: to load what solves, look at every load, and end."""
+    return _ENDING_S + _LOADING_S + reading_s
 
 
 def _too_late(options) -> Callable[[int], bool] | None:

@@ -194,10 +194,10 @@ class Faults:
         if number % _ASK_EVERY == 0:
             self.ask(table, number)
 
-    def ask(self, table: str, number: int) -> None:
-        """Ask for the time; `Unread` is raised where it is over."""
+    def ask(self, *row: str | int) -> None:
+        """Ask for the time at a row (table, number) or after all; `Unread` is raised where it is over."""
         if self.late and self.late():
-            raise Unread(table, number)
+            raise Unread(*row)
 
     def note(
         self, table: str, row: int | None, column: str | None, value: str | None, message: str, remedy: str = ""

@@ -153,10 +153,12 @@ def catalogue_of(source: Source, faults: Faults, notes: list[Fault] | None = Non
         source.require(table, "a catalogue needs the tables modules and channels, with a row for each", faults)
     expand_runs(source.grids.get("channels"), faults)
     rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in CATALOGUE_ROWS.items()}
+    faults.ask()
     check_catalogue(rows, source.broken, faults)
     check_signal_pins(rows, source.broken, faults)
     note_assumed(rows["channels"], faults)
     faults.raise_if_any()
+    faults.ask()
     if notes is not None:
         notes += faults.notes
     return catalogue_hashes(_build(source.name, rows))

@@ -106,11 +106,13 @@ def vehicle_of(source: Source, faults: Faults, memory: Memory | None = None) -> 
     source.require("loads", "a vehicle needs a row in the table loads for each load", faults)
     tables = _lines_of(source, faults, memory)
     for check in (check_references, check_conditions, check_rules, check_routes, check_signals, check_bench):
+        faults.ask()
         if memory is None:
             check(tables, faults)
         else:
             _check_again(check, tables, faults, memory)
     faults.raise_if_any()
+    faults.ask()
     return _build(source, tables, memory or Memory())
 
 
