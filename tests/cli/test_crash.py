@@ -197,18 +197,19 @@ def test_pairs_are_not_tabled_where_none_is_enough(tmp_path, monkeypatch, capsys
 
 
 @pytest.mark.parametrize(
-    ("words", "late_s", "where"),
+    ("words", "late_s", "least_s", "where"),
     [
-        (["allocate", "--module", "six"], 100.0, "at row 1 of the table modules"),  # asked at every table
-        (["size"], 100.0, "at row 1 of the table modules"),
-        # 3.2 s for the command: what solves would not even be loaded in time
-        (["allocate", "--module", "six"], 2.0, "once the tables were read"),
+        (["allocate", "--module", "six"], 1e6, 0.0, "at row 1 of the table modules"),  # asked at every table
+        (["size"], 1e6, 0.0, "at row 1 of the table modules"),
+        (["allocate", "--module", "six"], 0.0, 1e6, "once the tables were read"),  # nothing would be ready in time
+        (["size"], 0.0, 1e6, "once the tables were read"),
     ],
 )
-def test_reading_ends_with_the_limit(tmp_path, monkeypatch, capsys, words, late_s, where):
+def test_reading_ends_with_the_limit(tmp_path, monkeypatch, capsys, words, late_s, least_s, where):
     """Nothing is read or begun once the limit is over, in `size` neither; the same tables are read where it is not."""
     car, clock = write_small(tmp_path), time.monotonic
     monkeypatch.setattr(commands, "time", SimpleNamespace(monotonic=lambda: clock() + late_s))
+    monkeypatch.setattr(commands, "_least_s", lambda _: least_s)
     rows = "".join(f"lamp {n},lights,0.1,led\n" for n in range(300))
     (Path(car) / "loads.csv").write_text(f"load,command,running_a,kind\n{rows}")
     verb, *more = words
@@ -217,9 +218,9 @@ def test_reading_ends_with_the_limit(tmp_path, monkeypatch, capsys, words, late_
     why = f"the time limit was reached {where}: give it more"
     assert printed.err == f"pdm-alloc: no answer in time: {why}\n"
     assert json.loads(printed.out) == {"outcome": "no answer in time", "why": why}
-    late_s = 0.0
+    late_s = least_s = 0.0
     assert main([verb, car, *more, "--time-limit", "5"]) in (0, 1, 3)
-    assert "at row" not in capsys.readouterr().err
+    assert "was reached at row" not in (told := capsys.readouterr().err) and "were read" not in told
 
 
 def test_one_limit_for_all_steps_of_a_command(tmp_path, monkeypatch):
