@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 
 import pdm_alloc as pa
+from pdm_alloc.domain.module import Unit
+from pdm_alloc.studies.signal_places import signals_beside
 from pdm_alloc.studies.signal_sizing import size_signals
 
 DATA = Path(__file__).resolve().parents[2] / "data"
@@ -253,3 +255,21 @@ def test_remedies_of_random_vehicles_done_by_hand_are_enough(tmp_path):
         (tmp_path / str(seed)).mkdir()
         kinds += _done_by_hand(*_random(seed, tmp_path / str(seed)), tmp_path / str(seed))
     assert set(kinds) == {"ladder", "keypad", "expander", "relay"} and min(kinds.values()) >= 2
+
+
+@pytest.mark.once
+def test_an_expander_is_chosen_where_it_is_the_cheapest(tmp_path):
+    """Six sensors more in the rally car: the small unit and an expander at 1,190 beside the large unit at 1,850.
+
+    What `allocate` fits then is the same: the expander has a place, is a node of the bus, and reads nothing vital.
+    """
+    catalogue = pa.read_catalogue(DATA / "catalogue")
+    vehicle = pa.read_vehicle(_demo(tmp_path, "rally_coupe", MORE["expander"]))
+    study = size_signals(vehicle, catalogue)
+    assert study.smallest == "control-76" and {box.name for box in study.choice.boxes} == {"control-40", "expander-12"}
+    side = signals_beside(vehicle, catalogue, (Unit("middle-36", catalogue["middle-36"], "glove box"),))
+    assert side and {box.label for box in side.boxes} == {"control-40", "expander-12"}
+    assert all(box.place for box in side.boxes) and "expander-12" in side.bus.trunk.nodes
+    weights = {signal.name: signal.importance for signal in side.signals_placed}
+    read = {use.signal for use in side.allocation.uses if use.box == "expander-12"}
+    assert read and "vital" not in {weights[name] for name in read}
