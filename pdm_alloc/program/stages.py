@@ -1,7 +1,7 @@
 """Objectives in order, each proved and then held."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +9,7 @@ import numpy as np
 from pdm_alloc.circuits.classes import ChannelClass
 from pdm_alloc.domain.vehicle import PPM
 from pdm_alloc.program.condition_rows import Unanswered
-from pdm_alloc.program.partition import Column, Task
+from pdm_alloc.program.partition import Task
 from pdm_alloc.program.solver import (
     BEST_SO_FAR,
     NOT_ENOUGH,
@@ -245,8 +245,6 @@ def _joined(first: Mapping[int, float], second: Mapping[int, float], chosen: int
 
 STRATEGIES = ("isolate", "spare")
 
-Cost = Callable[[Task, int, Column], int]
-
 
 def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
     """Costs to minimise in order, whole numbers.
@@ -271,52 +269,36 @@ def objectives(task: Task, strategy: str) -> list[tuple[str, dict[int, float]]]:
     """
     if strategy not in STRATEGIES:
         raise ValueError(f"strategy {strategy!r} is none of {', '.join(STRATEGIES)}")
-    first: list[tuple[str, Cost]] = [("circuits", _circuit), ("channels", _width)]
+    circuits = _costs(-1 for _ in task.columns)
+    mass = _costs(round(c.fit.mass_mg / 1000) for c in task.columns)  # finer differences are below what a hand can cut
+    uneven = _costs(unevenness(np.array([c.fit.use_ppm for c in task.columns])).astype(int).tolist())
+    first = [("circuits", circuits), ("channels", channels_used(task))]
     if strategy == "spare":
-        first = [("channels", _width), ("strength", _strength)]
-    ordered = [*first, ("harness mass", _mass), ("even headroom", _unevenness)]
-    return [(name, _each(task, cost)) for name, cost in ordered]
+        first = [("channels", channels_used(task)), ("strength", strength_used(task))]
+    return [*first, ("harness mass", mass), ("even headroom", uneven)]
 
 
 def channels_used(task: Task) -> dict[int, float]:
     """Channels each column takes up, by number."""
-    return _each(task, _width)
+    return _by_class(task, [c.width for c in task.classes])
 
 
 def strength_used(task: Task) -> dict[int, float]:
     """Derated rating each column takes up, A/10, by number."""
-    return _each(task, _strength)
+    return _by_class(task, [strength_of(c) for c in task.classes])
 
 
-def _each(task: Task, cost: Cost) -> dict[int, float]:
-    costs = {v: cost(task, v, column) for v, column in enumerate(task.columns)}
-    return {v: c for v, c in costs.items() if c}
+def _by_class(task: Task, values: Sequence[int]) -> dict[int, float]:
+    return _costs(values[column.channel_class] for column in task.columns)
 
 
-def _circuit(task: Task, v: int, column: Column) -> int:
-    return -1
-
-
-def _width(task: Task, v: int, column: Column) -> int:
-    return task.classes[column.channel_class].width
-
-
-def _strength(task: Task, v: int, column: Column) -> int:
-    return strength_of(task.classes[column.channel_class])
+def _costs(values: Iterable[float]) -> dict[int, float]:
+    return {v: cost for v, cost in enumerate(values) if cost}
 
 
 def strength_of(channel_class: ChannelClass) -> int:
     """Derated rating taken from the channels that could have stayed free, A/10 rounded up."""
     return -(-channel_class.rating.rated_ma // 100)
-
-
-def _mass(task: Task, v: int, column: Column) -> int:
-    """Whole grams: finer differences are below what a hand can cut."""
-    return round(column.fit.mass_mg / 1000)
-
-
-def _unevenness(task: Task, v: int, column: Column) -> int:
-    return int(unevenness(column.fit.use_ppm))
 
 
 def unevenness(use_ppm: float | np.ndarray) -> np.ndarray:
