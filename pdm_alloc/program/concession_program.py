@@ -17,7 +17,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import NamedCircuit
 from pdm_alloc.program.partition import Column, LateRows, Raised, Task, add_sum, merge
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
-from pdm_alloc.program.stages import AT_ONCE, minimise
+from pdm_alloc.program.stages import AT_ONCE, LARGEST, minimise
 from pdm_alloc.program.sums import Cut, Limit, Loading, Sums, Worst, limits_of
 
 __all__ = ["Form", "Model", "concession_model", "forms_of_loads"]
@@ -31,7 +31,7 @@ Borne = dict[Rating, set[Counts]]
 Kinds = Sequence[ChannelClass]
 
 _NO_FIT = Fit(0, 0)  # rows of sums ask for none
-_USUAL, _LARGEST = 64, 10_000_000  # weight of a set; a cost beyond would lose its last digit to the solver's tolerance
+_USUAL = 64  # weight of a set
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
 
 
@@ -123,7 +123,7 @@ class Model:
         self._keep_rows()
         more = 1 + sum(order)
         joint = {v: more * weight + numbers[v] for v, weight in weights.items()}
-        costs = [joint] if more * _USUAL < _LARGEST else [weights, numbers]
+        costs = [joint] if more * _USUAL < LARGEST else [weights, numbers]
         stages = minimise(self.program, costs, clock, few=AT_ONCE)
         return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
 
@@ -167,7 +167,7 @@ class Model:
 
 def _order(number: int) -> list[int]:
     """Costs that rise by number in pseudo-random steps, so that few sets cost the same."""
-    step = max(1, _LARGEST // _USUAL // (1 + number * (number + 1) // 2))
+    step = max(1, LARGEST // _USUAL // (1 + number * (number + 1) // 2))
     return [n * step + pow(_ROOT, n + 1, _PRIME) % step for n in range(number)]
 
 

@@ -24,6 +24,7 @@ from pdm_alloc.program.solver import (
 
 __all__ = [
     "AT_ONCE",
+    "LARGEST",
     "STRATEGIES",
     "channels_used",
     "minimise",
@@ -37,7 +38,7 @@ __all__ = [
 
 _EPSILON = 1e-6
 _AUXILIARY = -1  # number of a variable that came with a row added later
-_LARGEST = 10_000_000  # a sum of costs beyond this would lose its last digit to the solver's tolerance
+LARGEST = 10_000_000  # a sum of costs beyond this would lose its last digit to the solver's tolerance
 _FEW = 300  # variables that need no thinning
 AT_ONCE = 1_500  # variables of a program that is solved sooner than it is thinned
 _WIDER = 2  # times as many variables when too few were tried
@@ -238,7 +239,7 @@ def packed(costs: Sequence[Mapping[int, float]], chosen: int) -> list[dict[int, 
 
 def _joined(first: Mapping[int, float], second: Mapping[int, float], chosen: int) -> dict[int, float] | None:
     spread = 1 + chosen * max(map(abs, second.values()), default=0)
-    if spread * (1 + chosen * max(map(abs, first.values()), default=0)) > _LARGEST:
+    if spread * (1 + chosen * max(map(abs, first.values()), default=0)) > LARGEST:
         return None
     return {v: spread * first.get(v, 0) + second.get(v, 0) for v in {**first, **second}}
 
