@@ -295,15 +295,18 @@ def compared(kept: Sequence[Kept], built: str, answer: Answer | None) -> Html:
 
 def _compared(columns: Sequence[Kept], built: str, answer: Answer | None) -> Html:
     allocations = {one.name: one.allocation for one in columns if one.allocation is not None}
-    rows = list(rows_of(side_by_side(_alike(allocations), built)))
+    alike = _alike(allocations)
+    rows = list(rows_of(side_by_side(alike, built)))
+    cut = any(one.signals for one in allocations.values()) and not any(one.signals for one in alike.values())
+    of = ", without control units, keypads and signal wires, which not all have" if cut else ""
     heads = ["", *(f"{one.name} (built)" if one.name == built else one.name for one in columns)]
     lines: list[list[object]] = [
         ["verdict", *(one.verdict for one in columns)],
         ["module", *(row.modules for row in rows)],
         ["mounted at", *(row.places or "not decided" for row in rows)],
         *_unit_line([_units(one) for one in allocations.values()]),
-        ["price", *_scaled([row.price for row in rows], "")],
-        ["mass", *_scaled([row.mass_g / 1000 for row in rows], "kg")],
+        [f"price{of}", *_scaled([row.price for row in rows], "")],
+        [f"mass{of}", *_scaled([row.mass_g / 1000 for row in rows], "kg")],
         ["of which wire and cable", *_scaled([row.harness_g / 1000 for row in rows], "kg")],
         ["spare channels", *_scaled([float(row.spare) for row in rows], "")],
         *([f"least headroom: {kind}", *(_margin(one, kind) for one in columns)] for kind in LIMIT_KINDS),

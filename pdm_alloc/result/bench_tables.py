@@ -307,6 +307,10 @@ class SignalWiring(Protocol):
     def masses(self) -> list[tuple[str, float | None, str]]:
         """Name, mass (g; None: not known) and kind of each box and keypad."""
 
+    @property
+    def prices(self) -> list[tuple[str, float | None]]:
+        """Name and price (None: not known) of each box and keypad."""
+
     def to_buy(self) -> list[tuple[Any, ...]]:
         """Rows of the shopping list: connectors of its boxes, terminators."""
 

@@ -22,6 +22,7 @@ from pdm_alloc.result.allocation import Allocation
 if TYPE_CHECKING:
     from pdm_alloc.result.allocation import Allocation
     from pdm_alloc.studies.sizing import Sizing
+from pdm_alloc.studies.signal_wiring import BUS, GROUND, SIGNAL, SUPPLY
 
 __all__ = [
     "COMPARISON",
@@ -327,9 +328,10 @@ def side_by_side(allocations: Mapping[str, Allocation], built: str | None = None
     Returns
     -------
     DataFrame
-        One row per allocation, in the columns `SIDE_BY_SIDE`; masses in g, harness_g wires and battery cables, empty
-        where a length is not known. moved, added, removed: items of loads and
-        signals to rewire from the built one, empty without one.
+        One row per allocation, in the columns `SIDE_BY_SIDE`; price and mass_g (g) of modules, wires and battery
+        cables, and with a signal side of control units, expanders, keypads and signal wires; module_g modules alone,
+        harness_g wires and battery cables, empty where a length is not known. moved, added, removed: items of loads
+        and signals to rewire from the built one, empty without one.
     """
     before = allocations.get(built) if built is not None else None
     rows = [_beside(name, allocation, before) for name, allocation in allocations.items()]
@@ -341,14 +343,28 @@ def side_by_side(allocations: Mapping[str, Allocation], built: str | None = None
 def _beside(name: str, allocation: Allocation, built: Allocation | None) -> tuple[Any, ...]:
     modules = [unit.module for unit in allocation.units]
     module_g = _total(module.mass_g for module in modules)
-    harness_g = _total([*allocation.wires["mass_g"], *allocation.feeds["mass_g"]])
+    harness_g = _total([*allocation.wires["mass_g"], *allocation.feeds["mass_g"], *_signal_wires_g(allocation)])
+    side = allocation.signals
+    boxes_g, boxes_price = ([m for _, m, _ in side.masses], [p for _, p in side.prices]) if side else ([], [])
     channels = sum(len(module.channels) for module in modules)
     return (
         *(name, " and ".join(u.label for u in allocation.units), ", ".join(u.place or "" for u in allocation.units)),
-        *(allocation.outcome, _total(module.price for module in modules), _total((module_g, harness_g))),
+        *(
+            allocation.outcome,
+            _total([m.price for m in modules] + boxes_price),
+            _total((module_g, harness_g, *boxes_g)),
+        ),
         *(module_g, harness_g, channels, channels - sum(len(c.channels) for c in allocation.circuits)),
         *_rewired(built, allocation),
     )
+
+
+def _signal_wires_g(allocation: Allocation) -> Iterable[float]:
+    """Masses of the wires of the signal side, g; none without one."""
+    if allocation.signals is None:
+        return []
+    table = allocation.cut_list
+    return table[table["role"].isin((SIGNAL, SUPPLY, GROUND, BUS))]["mass_g"]
 
 
 def _total(values: Iterable[float | None]) -> float | None:

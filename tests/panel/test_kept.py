@@ -273,6 +273,14 @@ def test_the_signal_side_is_kept_with_the_allocation(tmp_path, with_boxes):
     assert shown["control units"]["at boot"].startswith("control-40 at boot")
     assert shown["to rewire"]["at boot"] == "nothing"  # the same pins, by wires of another length
     assert desk.kept.built == with_boxes[0].allocation  # what is held is the wiring of the module
+    prices = [
+        one.price for side in (with_boxes[0].side,) for one in (side.boxes[0].box, *(p for _, _, p in side.pads()))
+    ]
+    whole = with_boxes[0].allocation.units[0].module.price + sum(prices)
+    assert shown["price"]["at dash (built)"].replace(",", "") == f"{whole:g}"
+    desk.answer = SimpleNamespace(**{**vars(with_boxes[1]), "side": None})
+    desk.kept.keep("bare")
+    assert "price, without control units, keypads and signal wires, which not all have" in columns(desk)
 
 
 def test_signals_still_worked_out_are_said_to_be_missing(with_boxes):

@@ -1,10 +1,9 @@
 """Allocations side by side: what each costs, weighs, leaves, and how much is to be rewired."""
 
-import pandas as pd
-
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.result.channel_tables import tightest_headroom
+from pdm_alloc.studies.signal_places import signals_beside
 from pdm_alloc.studies.what_if import side_by_side
 from tests.what_if.builds import lamp, module, unit, vehicle, wired
 
@@ -25,8 +24,8 @@ def test_numbers_by_hand():
     assert side_by_side({"a": first})[["moved", "added", "removed"]].isna().all(axis=None)
 
 
-def test_mass_is_module_wires_and_battery_cable():
-    """With places, mass is what the module weighs and the sums of the tables wires and feeds, to the gram."""
+def test_price_and_mass_are_of_all_that_is_fitted():
+    """With places, mass is module, wires and battery cables, to the gram; with signals their boxes and wires too."""
     from pathlib import Path
 
     data = Path(__file__).parents[2] / "data"
@@ -40,4 +39,14 @@ def test_mass_is_module_wires_and_battery_cable():
     assert tightest_headroom(allocation)["voltage drop"][0] == round(least, 1)
     worst = allocation.headroom[allocation.headroom.subject.str.startswith("bank ")].headroom_pct.min()
     assert tightest_headroom(allocation)["bank"][0] == worst
-    assert pd.notna(row.price)
+    assert row.price == catalogue["middle-42"].price
+    side = signals_beside(car, catalogue, allocation.units)
+    [whole] = side_by_side({"a": allocation.with_signals(side)}).itertuples(index=False)
+    bought = [box.box for box in side.boxes if box.box.role != "module"] + [pad for _, _, pad in side.pads()]
+    assert whole.price == row.price + sum(one.price for one in bought) and len(bought) > 1
+    roles = {"signal", "bus", "5 V supply", "sensor ground"}
+    cuts = [cut for cut in allocation.with_signals(side).cut_list.itertuples() if cut.role in roles]
+    assert len(cuts) > 50 and {cut.role for cut in cuts} == roles
+    wires_g = sum(cut.mass_g for cut in cuts)
+    assert abs(whole.harness_g - row.harness_g - wires_g) < 1e-6
+    assert abs(whole.mass_g - row.mass_g - wires_g - sum(one.mass_g for one in bought)) < 1e-6
