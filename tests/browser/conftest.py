@@ -114,6 +114,7 @@ def desk(chromium, lab, request):
     with watched(chromium) as page:
         lab.open(page, lab.write(f"{request.module.__name__.rsplit('.', 1)[-1]}.ipynb", request.module.CELL))
         yield page
+    lab.server.end_kernels()
 
 
 @pytest.fixture
@@ -208,7 +209,8 @@ def voila(page_server):
     for file in page_server.vehicle.glob(".panel_*.json"):
         file.unlink()
     shutil.copytree(ROOT / "data", page_server.vehicle.parent, dirs_exist_ok=True)
-    return page_server
+    yield page_server
+    page_server.kill_kernels()  # one that solves on for a page that is gone slows the next test
 
 
 @pytest.fixture(scope="session")

@@ -59,6 +59,20 @@ class Server:
         """Address with the token."""
         return f"{self.url}?token={self.token}"
 
+    def end_kernels(self) -> None:
+        """Ask a Jupyter server to end all kernels: one whose page is gone solves on."""
+        for kernel in json.loads(call(self.url + "api/kernels", self.token)):
+            with contextlib.suppress(OSError):
+                call(f"{self.url}api/kernels/{kernel['id']}", self.token, "DELETE")
+
+    def kill_kernels(self) -> None:
+        """Kill all kernels, as the machine would, short of memory."""
+        command = ["ps", "-ww", "--ppid", str(self.process.pid), "-o", "pid=,args="]
+        lines = subprocess.run(command, capture_output=True, text=True).stdout.splitlines()
+        for line in (line for line in lines if "ipykernel" in line):
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(int(line.split()[0]), signal.SIGKILL)
+
     def stop(self) -> None:
         """Ask it to end, with its kernels; then tell it to; then end it."""
         with contextlib.suppress(OSError):

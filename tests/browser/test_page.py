@@ -1,9 +1,5 @@
 """The panel as a page, without network: a place to work that survives a reload and a killed kernel."""
 
-import os
-import signal
-import subprocess
-
 import pytest
 from playwright.sync_api import expect
 
@@ -40,7 +36,7 @@ def test_the_workplace(voila, builder):
     builder.types("horn", "running_a", "7")
     draft = voila.vehicle / ".panel_draft.json"
     wait_for(page, draft.exists)
-    kill_kernel(voila)
+    voila.kill_kernels()
     again = shown(voila, page)
     expect(again.cell("horn", "running_a")).to_have_value("7")
     expect(page.locator(".pdm-said")).to_contain_text("draft")
@@ -55,14 +51,6 @@ def wait_for(page, happened):
             return
         page.wait_for_timeout(100)
     raise AssertionError("waited in vain")
-
-
-def kill_kernel(voila):
-    """As the machine would, short of memory."""
-    command = ["ps", "-ww", "--ppid", str(voila.process.pid), "-o", "pid=,args="]
-    lines = subprocess.run(command, capture_output=True, text=True).stdout.splitlines()
-    for line in (line for line in lines if "ipykernel" in line):
-        os.kill(int(line.split()[0]), signal.SIGKILL)
 
 
 def test_verdict_stays_in_sight(builder):

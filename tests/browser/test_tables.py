@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.builder import SLOW_MS
-from tests.browser.test_page import kill_kernel, shown, wait_for
+from tests.browser.test_page import shown, wait_for
 
 
 @pytest.fixture
@@ -126,7 +126,7 @@ def test_every_tab_is_saved_and_comes_back(voila, builder):
     page.keyboard.press("Enter")
     drafts = lambda: "".join(file.read_text() for file in voila.vehicle.glob(".panel_draft*.json"))  # noqa: E731
     wait_for(page, lambda: '"43"' in drafts() and '"44"' in drafts())
-    kill_kernel(voila)
+    voila.kill_kernels()
     shown(voila, page)
     expect(page.locator(".pdm-said")).to_contain_text("Another window has a draft too")
     expect(cells(opened(page, "places"), "ambient_c").first).to_have_value("44")
