@@ -308,8 +308,8 @@ class SignalWiring(Protocol):
         """Name, mass (g; None: not known) and kind of each box and keypad."""
 
     @property
-    def prices(self) -> list[tuple[str, float | None]]:
-        """Name and price (None: not known) of each box and keypad."""
+    def prices(self) -> list[float | None]:
+        """Price (None: not known) of each box and keypad."""
 
     def to_buy(self) -> list[tuple[Any, ...]]:
         """Rows of the shopping list: connectors of its boxes, terminators."""

@@ -199,10 +199,9 @@ class SignalSide:
         return [b for b in boxes if b[2] != "module"] + [(n, pad.mass_g, "keypad") for n, _, pad in self.pads()]
 
     @property
-    def prices(self) -> list[tuple[str, float | None]]:
-        """Name and price (None: not known) of each box and keypad that is no module."""
-        boxes = [(box.label, box.box.price) for box in self.boxes if box.box.role != "module"]
-        return boxes + [(name, pad.price) for name, _, pad in self.pads()]
+    def prices(self) -> list[float | None]:
+        """Price (None: not known) of each box and keypad that is no module."""
+        return [b.box.price for b in self.boxes if b.box.role != "module"] + [pad.price for _, _, pad in self.pads()]
 
     def keys(self) -> dict[str, str]:
         """Keypad and key of each input that a keypad reads, by input, in natural order at each place."""

@@ -345,7 +345,7 @@ def _beside(name: str, allocation: Allocation, built: Allocation | None) -> tupl
     module_g = _total(module.mass_g for module in modules)
     harness_g = _total([*allocation.wires["mass_g"], *allocation.feeds["mass_g"], *_signal_wires_g(allocation)])
     side = allocation.signals
-    boxes_g, boxes_price = ([m for _, m, _ in side.masses], [p for _, p in side.prices]) if side else ([], [])
+    boxes_g, boxes_price = ([m for _, m, _ in side.masses], side.prices) if side else ([], [])
     channels = sum(len(module.channels) for module in modules)
     return (
         *(name, " and ".join(u.label for u in allocation.units), ", ".join(u.place or "" for u in allocation.units)),
