@@ -5,7 +5,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from pdm_alloc.allocator import allocate
+from pdm_alloc.allocator import any_allocation
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.bearing import Unproved, is_enough_for
 from pdm_alloc.diagnose.growth_parts import joined_words
@@ -68,7 +68,9 @@ def _with_fewest_guesses(refusal: NotEnough, relaxed: Vehicle, clock: Clock, boo
 def _solved(
     refusal: NotEnough, vehicle: Vehicle, clock: Clock, book: CircuitBook
 ) -> tuple[Allocation, list["_Condition"]]:
-    allocation = allocate(vehicle, refusal.units, strategy="spare", time_limit_s=clock.left_s, book=book)
+    allocation = any_allocation(vehicle, refusal.units, clock, book)
+    if allocation is None:
+        raise Unproved
     return allocation, list(_Conditions(refusal, allocation).all())
 
 

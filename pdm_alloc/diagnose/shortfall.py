@@ -1,7 +1,7 @@
 """The cheapest complete growth that makes units enough: computed, applied to copies, allocated and verified."""
 
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pdm_alloc.allocator import any_allocation
@@ -16,7 +16,7 @@ from pdm_alloc.program.growth import cheapest_growth
 from pdm_alloc.program.growth_task import Added, Growth
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, Clock
-from pdm_alloc.program.sums import Sums
+from pdm_alloc.program.sums import Limit, Sums
 from pdm_alloc.result.allocation import Allocation, NotEnough, Short, Unsolved, table_shorts
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.check import violations
@@ -25,7 +25,7 @@ __all__ = ["Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
 # How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
-_LOWERING_S, _PRICED_S = 0.8, 4.0
+_LOWERING_S, _PRICED_S = 0.6, 4.0
 _MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
 _SUMS = ("bank", "whole module", "whole module peak")
 
@@ -162,7 +162,7 @@ class _Study:
         growth = cheapest_growth(vehicle, self.units, offer.kinds, self.book, self.clock)
         if not growth.circuits:
             raise Unproved
-        parts += self._sum_parts(growth)
+        parts += self._sum_parts(growth.over)
         whole, allocation = self._in_place([*self._channel_parts(growth, offer), *parts], growth)
         if allocation is None:
             raise Unproved
@@ -227,9 +227,9 @@ class _Study:
         kind = added.kind
         return Part("channels", kind.unit, unit.label, have, have + more, kind, added.names, added.loads, note)
 
-    def _sum_parts(self, growth: Growth) -> Iterator[Part]:
+    def _sum_parts(self, over: Iterable[tuple[Limit, int]]) -> Iterator[Part]:
         """Banks that have to grow; of several units also what the whole of one has to."""
-        for limit, need_ma in sorted(growth.over, key=lambda each: (each[0].is_peak, natural_key(each[0].bank or ""))):
+        for limit, need_ma in sorted(over, key=lambda each: (each[0].is_peak, natural_key(each[0].bank or ""))):
             unit = self.units[limit.unit]
             kind, subject = ("bank", limit.bank) if limit.bank is not None else ("whole module", unit.label)
             have = unit.module.bank_ma[subject] if limit.bank is not None else unit.module.total_ma
@@ -261,15 +261,26 @@ class _Study:
 
         Of a growth proved best only computed ratings can be; of one whose channels are, limits of banks as well.
         """
+        hinted = self._as_hinted(parts, growth)
+        parts = parts if hinted is None else hinted
         for n in range(len(parts)):
             parts = self._with_least_rating(parts, n)
         is_settled = growth.is_cheapest or sum(load.count for load in self.vehicle.loads) > _MANY_ITEMS
         n = 0
-        while n < len(parts) and growth.outcome != PROVEN_BEST:
+        is_proved = growth.outcome == PROVEN_BEST or (growth.is_cheapest and hinted is not None and not growth.hint)
+        while n < len(parts) and not is_proved:
             is_sum = parts[n].kind in _SUMS
             lower = self._least_sum(parts, n) if is_sum else None if is_settled else self._lower(parts, n)
             n, parts = (n + 1, parts) if lower is None or self.clock.is_over() else (n, lower)
         return parts
+
+    def _as_hinted(self, parts: list[Part], growth: Growth) -> list[Part] | None:
+        """The parts with banks as the program would have them with fractions of circuits, where that is enough."""
+        if growth.hint is None or growth.outcome == PROVEN_BEST:
+            return None
+        others = [part for part in parts if part.kind != "bank"]
+        trial = [*others, *self._sum_parts(growth.hint)]
+        return trial if trial != parts and self._kept(trial) else None
 
     @property
     def _ratings(self) -> tuple[int, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from pdm_alloc.circuits.classes import Rating
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.domain.module import Unit
@@ -19,14 +19,15 @@ from pdm_alloc.program.growth_task import (
     Flow,
     Growth,
     GrowthTask,
+    Limits,
     NewKind,
     read_growth,
     suits,
     with_kinds,
 )
-from pdm_alloc.program.optimum import listed
+from pdm_alloc.program.optimum import is_listable
 from pdm_alloc.program.packing import Bins, pack, spread, unbroken
-from pdm_alloc.program.partition import Column, Task, is_allowed, merge, partition
+from pdm_alloc.program.partition import Column, Task, columns_of, is_allowed, merge, partition
 from pdm_alloc.program.solver import (
     BEST_SO_FAR,
     NOT_ENOUGH,
@@ -46,8 +47,10 @@ LIMITLESS_MA = 10_000_000_000
 """A limit that no vehicle reaches, mA."""
 
 # Processor time of each step at most, s.
-_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 1.0, 0.3, 0.15, 0.6, 1.0
+_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 0.6, 0.25, 0.1, 0.6, 1.0
+_STEPS_S = 0.15
 _MOST_COLUMNS = 6_000  # above, other circuits than the cheapest are not looked at for the sake of banks
+_FEW_COLUMNS = 600  # above, the fewest steps of banks take longer than there is time for
 _WIDE = 1_000  # times as wide as they are, limits of banks let a heuristic fill all of them alike
 _OFF = 1e-6  # by which floating point may be off
 
@@ -192,7 +195,7 @@ def _on_banks(case: GrowthTask, chosen: Sequence[Column], growth: Growth, clock:
     loose = spread(bins, case.there(chosen))
     ways = [] if loose is None else [read_growth(case, [*loose, *new], unproved)]
     with suppress(OutOfTime):
-        for way in _with_least_steps(case, chosen, growth, ways, clock.soon(_BANKS_S)):
+        for way in _with_least_steps(case, chosen, growth, tuple(ways), clock.soon(_BANKS_S if ways else _GREEDY_S)):
             ways.append(way)
     return min(ways, key=lambda way: (case.grown(way), way.outcome != PROVEN_BEST), default=Growth(STOPPED_EMPTY))
 
@@ -202,23 +205,40 @@ def _with_least_steps(
 ) -> Iterator[Growth]:
     """Growths whose banks grow by fewer steps, as far as time allows; the circuits kept first, then any."""
     unproved = replace(growth, outcome=BEST_SO_FAR)
+    bound, full = -math.inf, None
+    if len(case.task.columns) <= _MOST_COLUMNS:
+        full = _bank_program(case, case.task.columns, chosen, growth, clock)
+        bound, hint = full.relaxed(case, clock)
+        ways = [replace(way, hint=hint) for way in ways]
+        unproved = replace(unproved, hint=hint)
     kept = [replace(c, most=n) for c, n in Counter(replace(c, most=1) for c in chosen).items()]
     few = _bank_program(case, kept, chosen, growth, clock)
     ways = [*ways, *_read(case, few, unproved, unproved, clock)]
     yield from ways
-    if ways and len(case.task.columns) > _MOST_COLUMNS:
-        return
-    full = _bank_program(case, case.task.columns, chosen, growth, clock)
-    bound = full.bound(clock)
     at_bound = [replace(way, outcome=growth.outcome) for way in ways if case.grown(way) <= bound]
     yield from at_bound
-    if not at_bound:
-        solved = list(_read(case, full, growth, unproved, clock))
-        yield from solved
-        if not ways and not solved:
-            full = _bank_program(case, case.task.columns, chosen, growth, clock, uncapped=True)
-            uncapped = replace(unproved, is_cheapest=False)
-            yield from _read(case, full, uncapped, uncapped, clock)
+    if not at_bound and (not ways or len(case.task.columns) <= _FEW_COLUMNS):
+        yield from _of_all_circuits(case, full, chosen, growth, unproved, clock, not ways)
+
+
+def _of_all_circuits(
+    case: GrowthTask,
+    full: "_BankProgram | None",
+    chosen: Sequence[Column],
+    growth: Growth,
+    unproved: Growth,
+    clock: Clock,
+    is_last: bool,
+) -> Iterator[Growth]:
+    """Growths of any circuits; where nothing else is known and these fail, with more new channels than were chosen."""
+    columns = case.task.columns
+    full = full or _bank_program(case, columns, chosen, growth, clock)
+    solved = list(_read(case, full, growth, unproved, clock))
+    yield from solved
+    if is_last and not solved:
+        full = _bank_program(case, columns, chosen, growth, clock, uncapped=True)
+        uncapped = replace(unproved, is_cheapest=False)
+        yield from _read(case, full, uncapped, uncapped, clock)
 
 
 def _read(case: GrowthTask, banks: "_BankProgram", least: Growth, other: Growth, clock: Clock) -> Iterator[Growth]:
@@ -236,16 +256,19 @@ class _BankProgram:
     costs: tuple[Mapping[int, float], ...]
     idle: int | None
 
-    def bound(self, clock: Clock) -> float:
-        """No fewer steps will do."""
-        relaxed = solve_program(self.program, self.costs[-1], clock.soon(_SECOND_S), whole=False)
-        if relaxed.outcome == NOT_ENOUGH:
-            return math.inf
-        return math.ceil(relaxed.objective - _OFF) if relaxed.outcome == PROVEN_BEST else -math.inf
+    def relaxed(self, case: GrowthTask, clock: Clock) -> tuple[float, Limits | None]:
+        """No fewer steps will do; and where fractions of circuits were allowed, what each bank would have to bear."""
+        solution = solve_program(self.program, self.costs[-1], clock.soon(_SECOND_S), whole=False)
+        if solution.outcome == NOT_ENOUGH:
+            return math.inf, None
+        if solution.outcome != PROVEN_BEST:
+            return -math.inf, None
+        steps = dict(zip(case.steps(), map(solution.values.__getitem__, sorted(self.costs[-1])), strict=True))
+        return math.ceil(solution.objective - _OFF), tuple(case.with_steps(steps))
 
     def solved(self, clock: Clock) -> Iterator[tuple[list[Column], int, bool]]:
         """The chosen columns, spares to add, and whether the steps are proved least; nothing without a solution."""
-        solution = minimise(self.program, self.costs, clock.soon(_SECOND_S), few=AT_ONCE)[-1]
+        solution = minimise(self.program, self.costs, clock.soon(_STEPS_S), few=AT_ONCE)[-1]
         if solution.values:
             times = (round(value) for value in solution.values)
             columns = [replace(c, most=1) for c, n in zip(self.columns, times, strict=False) for _ in range(n)]
@@ -311,17 +334,39 @@ def _solved(program: Program, cost: Mapping[int, float], new: Mapping[int, list[
 
 
 def _columns(case: GrowthTask, book: CircuitBook, clock: Clock) -> tuple[list[Column], bool]:
-    """Circuits on channels there are and on new ones; whether they are all there are."""
-    listing = listed(case.merged.task, book, clock.soon(_LISTING_S))
-    columns = list(listing.columns)
+    """Circuits on channels there are and on new ones; whether they are all that can matter."""
+    columns: list[Column] = []
+    soon, is_listed = clock.soon(_LISTING_S), True
     for command in case.task.types:
         if clock.is_over():
             raise OutOfTime(command)
-        if command in listing.priced:
+        try:
+            if not is_listable(case.merged.task, command):
+                raise TooManyCircuits(command)
+            columns += [*_old_columns(case, command, book, soon), *_new_columns(case, command, book, clock)]
+        except TooManyCircuits:
+            is_listed = False
             columns += a_few(case.task, command, book, clock)
-        else:
-            columns += _new_columns(case, command, book, clock)
-    return columns, not listing.priced
+    return columns, is_listed
+
+
+def _old_columns(case: GrowthTask, command: str, book: CircuitBook, clock: Clock) -> Iterator[Column]:
+    """Every circuit on the channels there are; on two that are paralleled only what neither of them bears alone."""
+    types, wiring = case.task.types[command], book.wiring(case.vehicle)
+    if types[0].together:
+        yield from columns_of(case.merged.task, command, book, clock.is_over)
+        return
+    borne: dict[int, Mapping[Counts, Fit]] = {}
+    for number in sorted(range(case.old), key=lambda n: case.task.classes[n].width):
+        if clock.is_over():
+            raise OutOfTime(command)
+        rating = case.rating(number, types)
+        alone = [set(borne[single]) for single in case.singles.get(number, ())]
+        sure = set[Counts]().union(*alone[:1]).intersection(*alone[1:])
+        borne[number] = book.circuits(types, rating, wiring, clock.is_over, (), sure)
+        for counts, fit in borne[number].items():
+            if counts not in sure and is_allowed(case.task, command, counts, number):
+                yield Column(command, counts, number, fit, case.task.upper(command, counts, number))
 
 
 def _new_columns(case: GrowthTask, command: str, book: CircuitBook, clock: Clock) -> Iterator[Column]:
@@ -332,7 +377,7 @@ def _new_columns(case: GrowthTask, command: str, book: CircuitBook, clock: Clock
         kind, number = case.kinds[n], case.old + n
         if not suits(kind, types):
             continue
-        rating, borne = case.task.classes[number].rating, known[kind.unit]
+        rating, borne = case.rating(number, types), known[kind.unit]
         if types[0].together:
             counts = tuple((n, t.count) for n, t in enumerate(types))
             fit = book.one(types, counts, rating, wiring)

@@ -2,12 +2,12 @@
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
-from pdm_alloc.circuits.classes import ChannelClass, rating_of, unit_ambient_c
+from pdm_alloc.circuits.classes import ChannelClass, Rating, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import Counts
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.domain.module import Channel, Unit
@@ -23,6 +23,7 @@ __all__ = [
     "Flow",
     "Growth",
     "GrowthTask",
+    "Limits",
     "NewKind",
     "kinds_there",
     "plain",
@@ -110,6 +111,10 @@ class Added:
     loads: tuple[str, ...] = ()
 
 
+Limits = tuple[tuple[Limit, int], ...]
+"""Limits with what it takes to bear the circuits, mA."""
+
+
 @dataclass(frozen=True)
 class Growth:
     """Result of the program.
@@ -131,15 +136,18 @@ class Growth:
         False: some command has more circuits than were looked at.
     is_cheapest : bool
         True: no cheaper channels are enough, whatever banks grow.
+    hint : tuple of (Limit, int) or None
+        As `over`, where fractions of circuits were allowed: what banks might do with; None: not known.
     """
 
     outcome: str
     added: tuple[Added, ...] = ()
     spares: int = 0
-    over: tuple[tuple[Limit, int], ...] = ()
+    over: Limits = ()
     circuits: tuple[Handed, ...] = ()
     is_listed: bool = True
     is_cheapest: bool = False
+    hint: Limits | None = None
 
 
 @dataclass(frozen=True)
@@ -167,6 +175,30 @@ class GrowthTask:
         """Number of the merged classes."""
         return len(self.merged.task.classes)
 
+    @cached_property
+    def _without_pwm(self) -> list[Rating]:
+        return [replace(own.rating, pwm=False) for own in self.task.classes]
+
+    def rating(self, number: int, types: Iterable[ItemType]) -> Rating:
+        """Rating of a class as items ask for it: PWM that none of them needs changes no circuit."""
+        return self.task.classes[number].rating if any(t.pwm for t in types) else self._without_pwm[number]
+
+    @cached_property
+    def singles(self) -> dict[int, list[int]]:
+        """Of merged classes of paralleled channels in one bank those that its channels are in by themselves.
+
+        What each of these bears alone takes one channel there in place of two. Nothing of several units, nothing locked.
+        """
+        classes, locked = self.merged.task.classes, self.merged.task.locked
+        home = {name: n for n, own in enumerate(classes) if own.use == "single" for (name,) in own.slots}
+        pairs = [n for n, own in enumerate(classes) if own.use == "pair" and len(self.merged.task.units) == 1]
+        on = {n: sorted({home.get(name, -1) for slot in classes[n].slots for name in slot}) for n in pairs}
+        return {n: at for n, at in on.items() if self._in_one_bank(n) and not any(m < 0 or locked[m] for m in (n, *at))}
+
+    def _in_one_bank(self, number: int) -> bool:
+        fine = self.merged.fine.classes
+        return all(len(fine[n].bank_portions) <= 1 for n in self.merged.members[number])
+
     @property
     def shift(self) -> int:
         """By how much the numbers of the new kinds rise where nothing is merged."""
@@ -193,6 +225,15 @@ class GrowthTask:
             base, step = usable.get((limit.unit, limit.bank or ""), (limit.most_ma, _STEP_MA))
             total += math.ceil((need_ma - base) / step - _OFF)
         return total
+
+    def with_steps(self, steps: Mapping[tuple[int, str], float]) -> Iterator[tuple[Limit, int]]:
+        """Limits of banks raised by so many steps, rounded up, and what each then bears, mA."""
+        usable = self.steps()
+        for limit in self.sums.limits:
+            base, step = usable.get((limit.unit, limit.bank or ""), (0.0, 0.0))
+            number = math.ceil(steps.get((limit.unit, limit.bank or ""), 0.0) - _OFF)
+            if number > 0 and not limit.is_peak:
+                yield limit, math.floor(base + number * step + _OFF)
 
     def steps(self) -> dict[tuple[int, str], tuple[float, float]]:
         """Of every bank its usable limit and by how much a step of its rating raises it, mA, neither rounded."""

@@ -99,14 +99,19 @@ def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
     """List the circuits of every command, or leave it to pricing: the one place that decides."""
     columns: list[Column] = []
     priced = []
-    for command, types in task.types.items():
+    for command in task.types:
         try:
-            if not types[0].together and _subsets(task, command) > _MOST_SUBSETS:
+            if not is_listable(task, command):
                 raise TooManyCircuits(command)
             columns += columns_of(task, command, book, clock.is_over)
         except TooManyCircuits:
             priced.append(command)
     return Listing(tuple(columns), tuple(priced))
+
+
+def is_listable(task: Task, command: str) -> bool:
+    """Whether the circuits of a command are few enough to list."""
+    return task.types[command][0].together or _subsets(task, command) <= _MOST_SUBSETS
 
 
 def _subsets(task: Task, command: str) -> float:
