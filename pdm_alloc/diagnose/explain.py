@@ -271,7 +271,7 @@ _SHORT = {
 
 
 # Of processor time where no limit is given: for all, for sets at least, for an allocation that gives up margins.
-_WHY_S, _SETS_S, _IF_S = 1.9, 0.5, 0.5
+_WHY_S, _SETS_S, _IF_S = 3.0, 0.6, 0.5
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -388,7 +388,7 @@ def explain(
     time_limit_s : float, optional
         Time limit of the whole, s: half of it at most for what is short, the rest for what could be
         given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 3 s of
-        processor time, 1 s at least.
+        processor time, 0.6 s at least.
     every_limit : bool
         False: only the easiest way out of the shortfall.
     sets : int

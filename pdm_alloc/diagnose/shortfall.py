@@ -27,6 +27,7 @@ _FEW_LOADS = 3
 # How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
 _LOWERING_S, _PRICED_S = 0.6, 4.0
 _MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
+_UNTRIED = f"; with more than {_MANY_ITEMS} items it was not tried whether less is enough"
 _SUMS = ("bank", "whole module", "whole module peak")
 
 
@@ -46,6 +47,8 @@ class Shortfall:
         Loads that no growth of a module helps, and why.
     proved : bool
         True: no cheaper growth is enough.
+    may_be_less : bool
+        True: there are so many items that it was not tried with less.
     """
 
     parts: tuple[Part, ...] = ()
@@ -53,6 +56,7 @@ class Shortfall:
     alone: tuple[Short, ...] = ()
     lost: tuple[tuple[str, str], ...] = ()
     proved: bool = False
+    may_be_less: bool = False
 
     @property
     def shorts(self) -> list[Short]:
@@ -74,7 +78,7 @@ class Shortfall:
         loads = [load for part in self.parts for load in part.loads if part.new is not None or part.names]
         few = f" (for {joined_words(loads)})" if 0 < len(set(loads)) <= _FEW_LOADS else ""
         units = self.allocation.units if self.allocation is not None else ()
-        return in_one_phrase(self.parts, units) + few
+        return in_one_phrase(self.parts, units) + few + (_UNTRIED if self.may_be_less else "")
 
 
 def shortfall(
@@ -168,8 +172,14 @@ class _Study:
             raise Unproved
         self.kept[tuple(whole)] = allocation
         limit_s = _LOWERING_S if growth.is_listed else _PRICED_S
-        lower = tuple(replace(self, clock=self.clock.soon(limit_s))._reduced(whole, growth))
-        return Shortfall(lower, self.kept[lower], proved=growth.outcome == PROVEN_BEST)
+        if growth.outcome != PROVEN_BEST and self._items > _MANY_ITEMS:
+            return Shortfall(tuple(whole), allocation, may_be_less=True)
+        lower, is_proved = replace(self, clock=self.clock.soon(limit_s))._reduced(whole, growth)
+        return Shortfall(tuple(lower), self.kept[tuple(lower)], proved=is_proved)
+
+    @property
+    def _items(self) -> int:
+        return sum(load.count for load in self.vehicle.loads)
 
     def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
         """The circuits of a growth on the grown units, where a recount of every limit has no objection."""
@@ -256,8 +266,8 @@ class _Study:
         free.sort(key=lambda at: (at[1].continuous_ma, at[1].peak_ma, natural_key(at[1].name)))
         return free[: max(0, len(left) - self.vehicle.settings.spare_channels)]
 
-    def _reduced(self, parts: list[Part], growth: Growth) -> list[Part]:
-        """Parts lowered as far as time allows, or until none can be by a step.
+    def _reduced(self, parts: list[Part], growth: Growth) -> tuple[list[Part], bool]:
+        """Parts lowered as far as time allows, or until none can be by a step; and whether they are proved cheapest.
 
         Of a growth proved best only computed ratings can be; of one whose channels are, limits of banks as well.
         """
@@ -265,14 +275,14 @@ class _Study:
         parts = parts if hinted is None else hinted
         for n in range(len(parts)):
             parts = self._with_least_rating(parts, n)
-        is_settled = growth.is_cheapest or sum(load.count for load in self.vehicle.loads) > _MANY_ITEMS
+        is_settled = growth.is_cheapest or self._items > _MANY_ITEMS
         n = 0
         is_proved = growth.outcome == PROVEN_BEST or (growth.is_cheapest and hinted is not None and not growth.hint)
         while n < len(parts) and not is_proved:
             is_sum = parts[n].kind in _SUMS
             lower = self._least_sum(parts, n) if is_sum else None if is_settled else self._lower(parts, n)
             n, parts = (n + 1, parts) if lower is None or self.clock.is_over() else (n, lower)
-        return parts
+        return parts, is_proved
 
     def _as_hinted(self, parts: list[Part], growth: Growth) -> list[Part] | None:
         """The parts with banks as the program would have them with fractions of circuits, where that is enough."""

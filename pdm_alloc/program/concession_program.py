@@ -2,7 +2,7 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from types import MappingProxyType
@@ -15,6 +15,7 @@ from pdm_alloc.domain.concession_options import Option, coil_name, concede
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import NamedCircuit
+from pdm_alloc.program.growth_task import as_asked, singles_of
 from pdm_alloc.program.partition import Column, LateRows, Raised, Task, add_sum, merge
 from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
 from pdm_alloc.program.stages import AT_ONCE, LARGEST, minimise
@@ -69,6 +70,8 @@ class Model:
     is_banked : bool
         Whether a circuit has a variable for each class that bears it; otherwise those that the same classes bear are
         counted together on each class.
+    singles : mapping of int to sequence of int
+        Classes of paralleled channels, and those that these are in by themselves; empty where banks count.
     """
 
     program: Program
@@ -78,6 +81,7 @@ class Model:
     book: CircuitBook
     late: Callable[[], bool] | None = None
     is_banked: bool = False
+    singles: Mapping[int, Sequence[int]] = field(default_factory=dict)
     cover: dict[tuple[str, int | None], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     needs: dict[tuple[int, str], dict[int, float]] = field(default_factory=lambda: defaultdict(dict))
     uses: dict[int, list[int]] = field(default_factory=lambda: defaultdict(list))
@@ -89,28 +93,43 @@ class Model:
     rows: set[tuple[Cut, Limit]] = field(default_factory=set)
 
     def listed(
-        self, types: tuple[ItemType, ...], marks: tuple[str, ...], kinds: Iterable[ChannelClass], sure: "Borne"
-    ) -> "Borne":
-        """Circuits of a command that each rating bears; those with two forms of one load left out.
+        self, types: tuple[ItemType, ...], marks: tuple[str, ...], kinds: Kinds, sure: "Borne"
+    ) -> tuple["Borne", "Borne"]:
+        """Circuits of a command that each rating bears, and those of them that are sure on a stronger one.
 
+        Those with two forms of one load are left out, and on paralleled channels what either of them bears alone.
         What a weaker rating bears, or what is known to be sure, is not asked of the physics again.
         """
+        ways = {t.reversing for t in types}
+        asked = {kind.rating: as_asked(kind.rating, types) for kind in kinds if kind.rating.reversing in ways}
+        pairs = [(kinds[n].rating, at) for n, at in self.singles.items() if kinds[n].rating in asked]
+        alone = {asked[rating]: [asked[kinds[m].rating] for m in at] for rating, at in pairs}
         borne: Borne = {}
-        for rating in sorted({kind.rating for kind in kinds}, key=_strength):
-            weaker = [r for r in borne if is_as_strong(rating, r)]
-            known = (self.book.surely(types, r, self.wiring, marks) for r in weaker)
+        surely: Borne = {}
+        for rating in sorted(set(asked.values()), key=lambda r: (r.wires, _strength(r))):
+            known = (surely[r] for r in surely if is_as_strong(rating, r))
             already = sure.get(rating, set()).union(*known)
+            one_does = [borne[single] for single in alone.get(rating, ())]
+            if one_does:
+                either = set.intersection(*one_does)
+                listed = self.book.circuits(types, rating, self.wiring, self.late, marks, either)
+                borne[rating] = set(listed) - either
+                continue
             borne[rating] = self.book.borne(types, rating, self.wiring, self.late, marks, already)
-        return borne
+            surely[rating] = self.book.surely(types, rating, self.wiring, marks)
+        return {rating: borne[like] for rating, like in asked.items()}, surely
 
     def variable(self, command: str, counts: Counts, number: int, upper: float) -> int:
         """Number of a new variable; it counts in sums as so many items on a class."""
         self.columns.append(Column(command, counts, number, _NO_FIT, round(upper)))
         return self.program.variable(upper)
 
-    def bears(self, types: Sequence[ItemType], counts: Counts, kind: ChannelClass) -> bool:
-        """Whether a kind of channel bears one circuit."""
-        return self.book.bears(tuple(types), kind.rating, self.wiring, counts)
+    def bearing(self, types: Sequence[ItemType], counts: Counts, kinds: Kinds) -> list[int]:
+        """Kinds of channel that bear one circuit; paralleled ones where neither of them does alone."""
+        asked = {n: as_asked(k.rating, types) for n, k in enumerate(kinds) if k.rating.reversing == types[0].reversing}
+        borne = {rating: self.book.bears(tuple(types), rating, self.wiring, counts) for rating in {*asked.values()}}
+        on = {number for number, rating in asked.items() if borne[rating]}
+        return sorted(n for n in on if not (n in self.singles and on.issuperset(self.singles[n])))
 
     def cheapest(self, clock: Clock) -> Solution:
         """The cheapest set that is left; of those that weigh the same one and the same, whichever solver is asked.
@@ -207,8 +226,9 @@ def concession_model(
     """
     program = Program()
     chosen = [program.variable(1) for _ in offered]
-    model = Model(program, tuple(offered), chosen, book.wiring(vehicle), book, late, banked)
     merged = merge(vehicle, [unit])
+    singles = {} if banked else singles_of(merged)
+    model = Model(program, tuple(offered), chosen, book.wiring(vehicle), book, late, banked, singles)
     task = merged.fine if banked else merged.task
     kinds = task.classes
     model.columns += [Column("", (), 0, _NO_FIT, 1) for _ in offered]
@@ -303,14 +323,14 @@ def _add_circuits(model: Model, vehicle: Vehicle, command: str, variants: list[F
     half = vehicle.settings.headroom_pct / 2
     types = tuple(_free_of_labels(model, v.item) for v in variants)
     marks = tuple(v.load for v in variants)
-    wanted = model.listed(types, marks, kinds, {})
-    sure = {rating: model.book.surely(types, rating, model.wiring, marks) for rating in wanted}
+    wanted, sure = model.listed(types, marks, kinds, {})
     eased = tuple(replace(t, headroom_pct=half) for t in types)
-    more = {} if less is None else model.listed(eased, marks, kinds, sure)
+    more = {} if less is None else model.listed(eased, marks, kinds, sure)[0]
     numbers: dict[tuple[Counts, bool], list[int]] = defaultdict(list)
     for number, kind in enumerate(kinds):
-        for counts in more.get(kind.rating, wanted[kind.rating]) | wanted[kind.rating]:
-            numbers[counts, counts in wanted[kind.rating]].append(number)
+        here = wanted.get(kind.rating, set())
+        for counts in more.get(kind.rating, here) | here:
+            numbers[counts, counts in here].append(number)
     for (counts, is_wanted), on in sorted(numbers.items()):
         _add_circuit(model, variants, counts, on, kinds, None if is_wanted else less)
 
@@ -373,7 +393,7 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command: Forms, kinds: Kinds) 
         joined = {t.load: t for t in load_types(concede(replace(vehicle, loads=both), [option]))}
         types = [_free_of_labels(model, replace(joined[v.load], locked=v.item.locked)) for v in variants]
         counts = tuple((i, t.count) for i, t in enumerate(types))
-        on = [k for k, kind in enumerate(kinds) if may_share(types, counts) and model.bears(types, counts, kind)]
+        on = model.bearing(types, counts, kinds) if may_share(types, counts) else []
         variables = _add_circuit(model, variants, counts, on, kinds, None, option.subject)
         model.program.row({**dict.fromkeys(variables, 1.0), model.chosen[n]: -1}, 0, 0)
 

@@ -21,6 +21,7 @@ from pdm_alloc.program.growth_task import (
     GrowthTask,
     Limits,
     NewKind,
+    as_asked,
     read_growth,
     suits,
     with_kinds,
@@ -49,7 +50,7 @@ LIMITLESS_MA = 10_000_000_000
 # Processor time of each step at most, s.
 _LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 0.6, 0.25, 0.1, 0.6, 1.0
 _STEPS_S = 0.15
-_MOST_COLUMNS = 6_000  # above, other circuits than the cheapest are not looked at for the sake of banks
+_MOST_COLUMNS = 4_000  # above, other circuits than the cheapest are not looked at for the sake of banks
 _FEW_COLUMNS = 600  # above, the fewest steps of banks take longer than there is time for
 _WIDE = 1_000  # times as wide as they are, limits of banks let a heuristic fill all of them alike
 _OFF = 1e-6  # by which floating point may be off
@@ -192,6 +193,7 @@ def _on_banks(case: GrowthTask, chosen: Sequence[Column], growth: Growth, clock:
     if packed is not None:
         return read_growth(case, [*packed, *new], growth)
     unproved = replace(growth, outcome=BEST_SO_FAR)
+    bins.clear()  # combinations found since the last attempt count too
     loose = spread(bins, case.there(chosen))
     ways = [] if loose is None else [read_growth(case, [*loose, *new], unproved)]
     with suppress(OutOfTime):
@@ -360,7 +362,7 @@ def _old_columns(case: GrowthTask, command: str, book: CircuitBook, clock: Clock
     for number in sorted(range(case.old), key=lambda n: case.task.classes[n].width):
         if clock.is_over():
             raise OutOfTime(command)
-        rating = case.rating(number, types)
+        rating = as_asked(case.task.classes[number].rating, types)
         alone = [set(borne[single]) for single in case.singles.get(number, ())]
         sure = set[Counts]().union(*alone[:1]).intersection(*alone[1:])
         borne[number] = book.circuits(types, rating, wiring, clock.is_over, (), sure)
@@ -377,7 +379,7 @@ def _new_columns(case: GrowthTask, command: str, book: CircuitBook, clock: Clock
         kind, number = case.kinds[n], case.old + n
         if not suits(kind, types):
             continue
-        rating, borne = case.rating(number, types), known[kind.unit]
+        rating, borne = as_asked(case.task.classes[number].rating, types), known[kind.unit]
         if types[0].together:
             counts = tuple((n, t.count) for n, t in enumerate(types))
             fit = book.one(types, counts, rating, wiring)

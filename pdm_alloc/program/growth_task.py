@@ -5,7 +5,7 @@ from collections import Counter, defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from pdm_alloc.circuits.classes import ChannelClass, Rating, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import Counts
@@ -25,9 +25,11 @@ __all__ = [
     "GrowthTask",
     "Limits",
     "NewKind",
+    "as_asked",
     "kinds_there",
     "plain",
     "read_growth",
+    "singles_of",
     "suits",
     "with_kinds",
 ]
@@ -38,6 +40,7 @@ _PWM = 10
 SHARE_PCT = Fraction(60)
 """How unevenly new channels that are paralleled may share, per cent: the default of the table."""
 
+_MANY_ITEMS = 150
 _STEP_MA = 100
 _OFF = 1e-6  # by which floating point may be off
 
@@ -150,6 +153,32 @@ class Growth:
     hint: Limits | None = None
 
 
+def as_asked(rating: Rating, types: Iterable[ItemType]) -> Rating:
+    """A rating as items ask for it: PWM that none of them needs changes no circuit."""
+    return _without_pwm(rating) if rating.pwm and not any(t.pwm for t in types) else rating
+
+
+@lru_cache(maxsize=1_024)
+def _without_pwm(rating: Rating) -> Rating:
+    return replace(rating, pwm=False)
+
+
+def singles_of(merged: Merged) -> dict[int, list[int]]:
+    """Of merged classes of paralleled channels in one bank those that these channels are in by themselves.
+
+    What each of those bears takes one channel there in place of two. Nothing of several units, nothing locked, and
+    nothing where there are few items: listing all of it then takes less time than it takes to pack fewer circuits.
+    """
+    if sum(t.count for t in merged.task.all_types()) < _MANY_ITEMS:
+        return {}
+    classes, locked, fine = merged.task.classes, merged.task.locked, merged.fine.classes
+    home = {name: n for n, own in enumerate(classes) if own.use == "single" for (name,) in own.slots}
+    pairs = [n for n, own in enumerate(classes) if own.use == "pair" and len(merged.task.units) == 1]
+    in_one_bank = [n for n in pairs if all(len(fine[m].bank_portions) <= 1 for m in merged.members[n])]
+    on = {n: sorted({home.get(name, -1) for slot in classes[n].slots for name in slot}) for n in in_one_bank}
+    return {n: at for n, at in on.items() if not any(m < 0 or locked[m] for m in (n, *at))}
+
+
 @dataclass(frozen=True)
 class GrowthTask:
     """The program's task: classes merged and the new kinds after them."""
@@ -176,28 +205,9 @@ class GrowthTask:
         return len(self.merged.task.classes)
 
     @cached_property
-    def _without_pwm(self) -> list[Rating]:
-        return [replace(own.rating, pwm=False) for own in self.task.classes]
-
-    def rating(self, number: int, types: Iterable[ItemType]) -> Rating:
-        """Rating of a class as items ask for it: PWM that none of them needs changes no circuit."""
-        return self.task.classes[number].rating if any(t.pwm for t in types) else self._without_pwm[number]
-
-    @cached_property
     def singles(self) -> dict[int, list[int]]:
-        """Of merged classes of paralleled channels in one bank those that its channels are in by themselves.
-
-        What each of these bears alone takes one channel there in place of two. Nothing of several units, nothing locked.
-        """
-        classes, locked = self.merged.task.classes, self.merged.task.locked
-        home = {name: n for n, own in enumerate(classes) if own.use == "single" for (name,) in own.slots}
-        pairs = [n for n, own in enumerate(classes) if own.use == "pair" and len(self.merged.task.units) == 1]
-        on = {n: sorted({home.get(name, -1) for slot in classes[n].slots for name in slot}) for n in pairs}
-        return {n: at for n, at in on.items() if self._in_one_bank(n) and not any(m < 0 or locked[m] for m in (n, *at))}
-
-    def _in_one_bank(self, number: int) -> bool:
-        fine = self.merged.fine.classes
-        return all(len(fine[n].bank_portions) <= 1 for n in self.merged.members[number])
+        """As `singles_of`."""
+        return singles_of(self.merged)
 
     @property
     def shift(self) -> int:
