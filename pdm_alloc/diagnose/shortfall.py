@@ -25,7 +25,7 @@ __all__ = ["Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
 # How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
-_LOWERING_S, _PRICED_S = 0.6, 4.0
+_LOWERING_S, _PRICED_S = 0.8, 4.0
 _MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
 _UNTRIED = f"; with more than {_MANY_ITEMS} items it was not tried whether less is enough"
 _SUMS = ("bank", "whole module", "whole module peak")

@@ -329,6 +329,16 @@ def test_a_second_small_module_is_the_cheapest_that_is_enough():
     assert [c.loads for c in one.allocation.circuits if c.unit == "small-2"] and len(one.allocation.circuits) == 5
 
 
+def test_that_not_every_second_module_was_tried_is_said(monkeypatch):
+    """Where trying them takes longer than there is for it, nobody is to believe that there is none."""
+    vehicle, unit = vehicle_of(*_comforts("a", "b")), module_of(1)
+    catalogue = pa.Catalogue("c", (module_of(2).module,))
+    assert not concession_study(vehicle, (unit,), catalogue=catalogue).left_open
+    monkeypatch.setattr("pdm_alloc.diagnose.concession_sets.REFIT_S", 0.0)
+    said = concession_study(vehicle, (unit,), catalogue=catalogue).left_open
+    assert said == "time ran out before every second module was tried"
+
+
 def test_a_heated_screen_that_no_channel_bears_is_divided():
     """13 A on channels of 8 A: two halves of 6.5 A on two channels, or a relay; a motor is not divided."""
     screen = replace(LOAD, name="screen", command="screen", running_ma=13_000, inrush_ma=13_000)

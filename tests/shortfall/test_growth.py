@@ -7,13 +7,14 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
 import pdm_alloc as pa
+import pdm_alloc.diagnose.shortfall as shortfalls
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.growth_parts import Part, applied, in_one_phrase, one_step_less
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.module import Channel, units_of
 from pdm_alloc.domain.vehicle import Input, Lock
 from pdm_alloc.program.growth_task import NewKind
-from pdm_alloc.program.solver import Clock
+from pdm_alloc.program.solver import BEST_SO_FAR, Clock
 from tests.attack.generator import tiny
 from tests.attack.tables import write_tables
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
@@ -59,6 +60,27 @@ def test_any_growth_is_enough_and_no_part_can_be_less(case):
     check(vehicle, units)
 
 
+@pytest.mark.once
+@settings(max_examples=examples(10, 100), deadline=None, suppress_health_check=list(HealthCheck))
+@given(cases())
+def test_paralleled_channels_are_left_out_only_where_one_of_them_does(case):
+    """With many items less is listed: the growth is the same size."""
+    vehicle, units = case
+    assume(len(units) == 1)
+    assume(not is_enough(vehicle, units))
+    every = study(vehicle, *units)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pdm_alloc.program.growth_task._MANY_ITEMS", 0)
+        fewer = study(vehicle, *units)
+    assert every.lost == fewer.lost
+    if every.proved and fewer.proved:
+        assert _price(every) == _price(fewer)
+
+
+def _price(growth):
+    return sum(part.new.price * part.number for part in growth.parts if part.new is not None)
+
+
 @pytest.mark.parametrize(
     "seed",
     [
@@ -85,6 +107,17 @@ def test_random_refusals_are_answered_exactly(seed, tmp_path):
     else:
         pytest.skip("it cannot be cut down until it is refused")
     check(vehicle, units_of(module))
+
+
+def test_a_growth_of_many_items_that_is_not_lowered_says_so(one_short, monkeypatch):
+    """Above so many items a trial with less takes too long: nobody is to take the growth for the least."""
+    vehicle, unit, _, words = one_short
+    known = shortfalls.cheapest_growth
+    monkeypatch.setattr(shortfalls, "cheapest_growth", lambda *a: replace(known(*a), outcome=BEST_SO_FAR))
+    monkeypatch.setattr(shortfalls, "_MANY_ITEMS", 0)
+    growth = study(vehicle, unit)
+    assert growth.may_be_less and not growth.proved
+    assert growth.sentence.endswith("items it was not tried whether less is enough") and words in growth.sentence
 
 
 def test_every_kind_of_limit_is_named_alone_when_only_it_is_short(one_short):
