@@ -20,7 +20,7 @@ __all__ = ["a_few", "filled", "greedy", "partly"]
 def greedy(
     bins: Bins, book: CircuitBook, clock: Clock, alone: bool, wired: Sequence[Column] = ()
 ) -> tuple[Column, ...] | None:
-    """Allocate by best-fit decreasing; no proof of anything.
+    """Allocate by best-fit decreasing, the weakest classes first where the strongest first fails; no proof of anything.
 
     Parameters
     ----------
@@ -40,8 +40,9 @@ def greedy(
     tuple of Column or None
         Circuits on classes before merging; None where the heuristic failed or time ran out.
     """
-    way = _Heuristic(bins, book, clock, -1, alone)
-    return tuple(column for column, _ in way.circuits) if way.run(wired) else None
+    ways = (_Heuristic(bins, book, clock, sign, alone) for sign in (-1, 1))
+    complete = next((way for way in ways if way.run(wired)), None)
+    return None if complete is None else tuple(column for column, _ in complete.circuits)
 
 
 def partly(
