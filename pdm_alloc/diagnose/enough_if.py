@@ -7,8 +7,9 @@ from fractions import Fraction
 
 from pdm_alloc.allocator import any_allocation
 from pdm_alloc.circuits.columns import CircuitBook
-from pdm_alloc.diagnose.bearing import Unproved, is_enough_for
+from pdm_alloc.diagnose.bearing import Unproved, is_enough_for, unborne
 from pdm_alloc.diagnose.growth_parts import joined_words
+from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.domain.vehicle import MARGINS, Load, Vehicle, without_margins
 from pdm_alloc.program.solver import NOT_ENOUGH, Clock
@@ -47,31 +48,35 @@ def allocation_if(refusal: NotEnough, clock: Clock, book: CircuitBook) -> Alloca
             return None
         for margins in _TRIED:
             vehicle = without_margins(refusal.vehicle, margins)
-            if vehicle != refusal.vehicle and is_enough_for(vehicle, refusal.units, clock, book):
-                return _with_fewest_guesses(refusal, vehicle, clock, book)
+            allocation = None if vehicle == refusal.vehicle else _allocated(refusal, vehicle, clock, book)
+            if allocation is not None:
+                return _with_fewest_guesses(refusal, allocation, clock, book)
     return None
 
 
-def _with_fewest_guesses(refusal: NotEnough, relaxed: Vehicle, clock: Clock, book: CircuitBook) -> Allocation:
+def _allocated(refusal: NotEnough, vehicle: Vehicle, clock: Clock, book: CircuitBook) -> Allocation | None:
+    """An allocation of the vehicle with fewer margins or guesses; None: there is none, or none in time."""
+    if any(unborne(vehicle, refusal.units, book)):
+        return None
+    return any_allocation(vehicle, refusal.units, clock, book)
+
+
+def _with_fewest_guesses(refusal: NotEnough, allocation: Allocation, clock: Clock, book: CircuitBook) -> Allocation:
     """Solved without the guesses; again with those left as guesses of which nothing has to be known."""
-    allocation, conditions = _solved(refusal, relaxed, clock, book)
+    conditions = list(_Conditions(refusal, allocation).all())
     measured = _measured(conditions)
-    with suppress(Unproved, NotEnough, Unsolved):
-        guessing = exact(replace(refusal.vehicle, settings=relaxed.settings), measured)
-        if guessing != relaxed and is_enough_for(guessing, refusal.units, clock, book):
-            other, fewer = _solved(refusal, guessing, clock, book)
-            if _measured(fewer) <= measured:
-                allocation, conditions = other, fewer
+    guessing = exact(replace(refusal.vehicle, settings=_margins_of(refusal, allocation)), measured)
+    other = None if guessing.loads == allocation.vehicle.loads else _allocated(refusal, guessing, clock, book)
+    if other is not None:
+        fewer = list(_Conditions(refusal, other).all())
+        if _measured(fewer) <= measured:
+            allocation, conditions = other, fewer
     return replace(allocation, conditions=tuple(c.words for c in conditions))
 
 
-def _solved(
-    refusal: NotEnough, vehicle: Vehicle, clock: Clock, book: CircuitBook
-) -> tuple[Allocation, list["_Condition"]]:
-    allocation = any_allocation(vehicle, refusal.units, clock, book)
-    if allocation is None:
-        raise Unproved
-    return allocation, list(_Conditions(refusal, allocation).all())
+def _margins_of(refusal: NotEnough, allocation: Allocation) -> Settings:
+    """Settings of an allocation, with the strategy that was asked for."""
+    return replace(allocation.vehicle.settings, strategy=refusal.vehicle.settings.strategy)
 
 
 def exact(vehicle: Vehicle, names: frozenset[str]) -> Vehicle:

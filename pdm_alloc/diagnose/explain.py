@@ -271,7 +271,7 @@ _SHORT = {
 
 
 # Of processor time where no limit is given: for all, for sets at least, for an allocation that gives up margins.
-_WHY_S, _SETS_S, _IF_S = 3.0, 0.6, 1.0
+_WHY_S, _SETS_S, _IF_S = 3.0, 0.6, 1.5
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
