@@ -256,7 +256,6 @@ _SAID = {
     "window_ms": "inrush time, ms",
     "above_ms": "time above trip, ms",
     "stalled_a": "stall current, A",
-    "running_top_a": "running, with tolerance, A",
     "stall_damage_ms": "wire damage time at stall, ms",
     "mean_a": "average, A",
     "floor_minutes": "time to battery floor, min",

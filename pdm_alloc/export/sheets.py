@@ -41,7 +41,8 @@ _READ = {
     "Shopping list": "Wire and sleeving with 10 % for waste. Part numbers are those of your table parts.",
     "Ground plan": "One row per return. Ends on clean metal; sensor grounds apart from power grounds.",
     "Battery cables": "Isolator, module feeds, starter and alternator. A fuse must be able to break the fault current.",
-    "Channel settings": "To be entered in the module before the first power-up. They protect the wire, not the load.",
+    "Channel settings": "To be entered in the module before the first power-up. They protect the wire, not the load. "
+    "The running current is the largest of any state, tolerance and cold copper included.",
     "Commissioning": "One channel at a time. Currents are those at the reference voltage: note the voltage too.",
 }
 

@@ -153,7 +153,7 @@ SETTINGS = (
     "channel",
     "command",
     "loads",
-    "running_top_a",
+    "running_a",
     "trip_a",
     "margin_pct",
     "window_ms",
@@ -167,7 +167,7 @@ SETTINGS = (
 def settings_table(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> pd.DataFrame:
     """A row a circuit, in the columns `SETTINGS`; of two channels in parallel the currents are those of each.
 
-    running_top_a is the largest draw at any voltage of any state it may be on in, tolerance and cold copper
+    running_a is the largest draw at any voltage of any state it may be on in, tolerance and cold copper
     included, and of two channels in parallel the larger share of it; running_a of the pin map is as stated. trip_a
     is at least 1.25 times that, and more by what the module's own reading may be off. That quarter and the headroom
     of the channel are one margin, not two: with 20 per cent of headroom there always is a setting within the

@@ -62,7 +62,7 @@ def test_curves_settle_at_the_running_current_of_the_settings(allocation):
     settings = allocation.settings.set_index("channel")
     for channel in settings.index:
         last = pa.figures.curves_of(allocation, channel).iloc[-1]
-        assert last["circuit_a"] == pytest.approx(settings.running_top_a[channel])
+        assert last["circuit_a"] == pytest.approx(settings.running_a[channel])
         assert last["trip_a"] <= settings.trip_a[channel]
         stalled = settings.stalled_a[channel]
         assert math.isnan(stalled) or last["stalled_a"] == pytest.approx(stalled)

@@ -125,7 +125,7 @@ def test_a_pair_is_set_channel_by_channel():
     unit = replace(unit, module=replace(unit.module, channels=channels))
     strong = replace(LAMP, running_ma=40_000, inrush_ma=40_000)
     allocation = placed(small.forked(strong), on("1+2", "lamp", command="light", use="pair"), unit=unit)
-    assert allocation.settings.trip_a.tolist() == [30.0] and allocation.settings.running_top_a.tolist() == [24.0]
+    assert allocation.settings.trip_a.tolist() == [30.0] and allocation.settings.running_a.tolist() == [24.0]
     row = allocation.wires.iloc[0]
     assert (row.trip_a, row.pins) == (60.0, "X1 X2") and row.parallel == 2 and row.ampacity_a >= 60
 
