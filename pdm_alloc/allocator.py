@@ -313,8 +313,7 @@ def allocate_signals(
     """
     clock = Clock(time_limit_s)
     model = build_signal_program(types_of(signals), pins_of(boxes))
-    last = (crowded_tracks,) if model.crowded else ()
-    solution = solve_signals(model, stages if length_m else (*stages, *last), clock)
+    solution = solve_signals(model, stages if length_m else (*stages, *_of_tracks(model)), clock)
     if solution.values and length_m is not None:
         unproved = replace(solution, outcome=BEST_SO_FAR)
         model, solution = _nearest(signals, boxes, length_m, stages, solution, clock) or (model, unproved)
@@ -322,6 +321,11 @@ def allocate_signals(
     if not bare:
         return bare
     return _checked(replace(bare, uses=hand_out_pins(model, solution.values, len(model.types)), costs=solution.costs))
+
+
+def _of_tracks(model):
+    """The last stage, where there are identical vital signals."""
+    return (crowded_tracks,) if model.crowded else ()
 
 
 def _nearest(signals, boxes, length_m, stages, solution, clock):
@@ -332,7 +336,7 @@ def _nearest(signals, boxes, length_m, stages, solution, clock):
     model = build_signal_program(types_of(signals, True), pins_of(boxes))
     for stage, most in zip(stages, solution.costs, strict=False):
         model.program.row(stage(model), most=most)
-    step = solve_signals(model, (wire_cost(length_m), *((crowded_tracks,) if model.crowded else ())), clock)
+    step = solve_signals(model, (wire_cost(length_m), *_of_tracks(model)), clock)
     if not step.values:
         return None
     outcome = BEST_SO_FAR if BEST_SO_FAR in (solution.outcome, step.outcome) else PROVEN_BEST

@@ -69,7 +69,7 @@ def _inputs(options, needed: bool, notes: list | None = None) -> tuple[Vehicle, 
     others: list = []
     noted: list = []
     catalogue = _read(read_catalogue, path, others, noted, _too_late(options)) if path else None
-    boxes = 1 if catalogue is None else _boxes(catalogue)
+    boxes = 1 if catalogue is None else catalogue.to_judge
     late = _too_late(options)
     vehicle = _read(read_vehicle, Path(options.vehicle), faults, notes, late and partial(late, boxes))
     faults += others
@@ -138,7 +138,7 @@ def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:
         for line in _note_lines(notes):
             print(line, file=sys.stderr)
     options.reading = time.monotonic() - before
-    if options.time_limit is not None and _left_s(options, _boxes(catalogue)) < _least_s(options.reading):
+    if options.time_limit is not None and _left_s(options, catalogue.to_judge) < _least_s(options.reading):
         raise Unread
     return vehicle, catalogue
 
@@ -163,11 +163,6 @@ def _left_s(options, boxes: int) -> float:
 def _whole_limit_s(options, boxes: int) -> float:
     """The limit given: `size` has it for each module and control unit."""
     return options.time_limit * (boxes if options.verb == "size" else 1)
-
-
-def _boxes(catalogue: Catalogue) -> int:
-    """Modules and control units to judge."""
-    return len(catalogue) + sum(box.role == "control_unit" for box in catalogue.boxes)
 
 
 def _solving_s(options, limit_s: float) -> float:
@@ -203,7 +198,7 @@ def _stop(options, catalogue: Catalogue) -> Callable[[], bool] | None:
         return None
     from pdm_alloc.program.solver import Clock
 
-    return Clock(_solving_s(options, _whole_limit_s(options, _boxes(catalogue)))).is_over
+    return Clock(_solving_s(options, _whole_limit_s(options, catalogue.to_judge))).is_over
 
 
 def _code(study) -> int:

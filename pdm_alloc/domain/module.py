@@ -539,6 +539,11 @@ class Catalogue:
         """Over the modules."""
         return iter(self.modules)
 
+    @property
+    def to_judge(self) -> int:
+        """Modules and control units: each has the time limit once."""
+        return len(self) + sum(box.role == "control_unit" for box in self.boxes)
+
     def __len__(self) -> int:
         """How many modules."""
         return len(self.modules)

@@ -460,7 +460,7 @@ class Vehicle:
     @property
     def beside_ma(self) -> int:
         """Largest current drawn past the modules while the starter stands still, mA."""
-        return max((state.other_ma for state in self.states if state not in self.starts), default=0)
+        return max((state.other_ma for state in self.states if not self._is_start(state)), default=0)
 
     def _is_start(self, state: State) -> bool:
         is_short = state.minutes is not None and state.minutes <= STARTING_MINUTES

@@ -190,11 +190,6 @@ def smallest_enough(catalogue: Catalogue, results: Mapping[str, Verdict]) -> Mod
     return min(enough, key=size_key, default=None)
 
 
-def boxes_of(catalogue: Catalogue) -> int:
-    """Modules and control units to judge: each has the time limit once."""
-    return len(catalogue) + sum(box.role == "control_unit" for box in catalogue.boxes)
-
-
 def size_key(module: Module) -> tuple[object, ...]:
     """Smaller first: fewer channels, then cheaper, then lighter, then by name."""
     price = float("inf") if module.price is None else module.price
@@ -249,7 +244,7 @@ def size(
     if strategy is not None:
         word = chosen_word("strategy", strategy, STRATEGIES)
         vehicle = replace(vehicle, settings=replace(vehicle.settings, strategy=word))
-    whole = Clock(inf if time_limit_s is None else boxes_of(catalogue) * time_limit_s + _BESIDE_S, stop)
+    whole = Clock(inf if time_limit_s is None else catalogue.to_judge * time_limit_s + _BESIDE_S, stop)
     judged = _Judge(vehicle, time_limit_s, progress, whole)
     results: dict[str, Verdict] = {}
     for module in sorted(catalogue, key=size_key):

@@ -18,11 +18,10 @@ from pdm_alloc.files.tables.read_vehicle import cell_text
 from pdm_alloc.files.tables.signal_tables import decimal
 from pdm_alloc.files.tables.table_edits import Duty, set_duty
 from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.studies.signal_wiring import BUS, GROUND, SIGNAL, SUPPLY
 
 if TYPE_CHECKING:
-    from pdm_alloc.result.allocation import Allocation
     from pdm_alloc.studies.sizing import Sizing
-from pdm_alloc.studies.signal_wiring import BUS, GROUND, SIGNAL, SUPPLY
 
 __all__ = [
     "COMPARISON",

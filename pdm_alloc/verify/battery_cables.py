@@ -201,7 +201,7 @@ def _asked(recount: Recount, rows: _Links) -> Iterator[_Asked]:
     hub = settings.isolator_place or settings.battery_place
     starts = recount.vehicle.starts
     turns = tuple((s.other_ma / 1000, None if s.minutes is None else 60 * s.minutes) for s in starts)
-    beside_a = max((s.other_ma / 1000 for s in states if s not in starts), default=0.0)
+    beside_a = recount.vehicle.beside_ma / 1000
     feeds = {label: _draw_a(recount, label) for label in recount.units}
     charging = max((s.charging_a or 0.0 for s in states), default=0.0)
     if settings.isolator_place:
