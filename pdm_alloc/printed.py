@@ -174,6 +174,7 @@ def _remedy_json(remedy) -> dict:
 def refusal_json(explanation) -> dict:
     """Why units are not enough, as plain values."""
     tables = {"shortfall": records(explanation.shortfall), "concessions": records(explanation.concessions)}
+    tables["wires"] = list(explanation.wires)
     tables["concessions_left_open"] = explanation.left_open
     verdict = {"verdict": explanation.verdict, "conditions": list(explanation.conditions)}
     return {"outcome": explanation.outcome, **verdict, "why": explanation.why(), **tables}
@@ -186,6 +187,7 @@ def why(explanation, everything: bool):
         return
     yield explanation.sentence()
     yield from _shortfall_lines(explanation.shorts)
+    yield from (f"  its wire: {words}" for words in explanation.wires)
     yield from _concession_lines(explanation)
 
 

@@ -1,5 +1,6 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -393,8 +394,8 @@ _CLASSES_C = (125.0, 150.0, 200.0)  # higher classes of insulation tried, deg C
 _COOLER_C = range(20, 200, 5)  # ambients tried for a cooler way
 
 
-def wire_cures(vehicle: Vehicle, t: ItemType, rating: Rating, book: CircuitBook) -> Iterator[str]:
-    """What gives a wire to an item whose wire is too hot, in words; each was tried.
+def wire_cures(vehicle: Vehicle, t: ItemType, ratings: Collection[Rating], book: CircuitBook) -> Iterator[str]:
+    """What gives a wire to an item whose wire is too hot or too thick, in words; each was tried.
 
     Parameters
     ----------
@@ -402,32 +403,41 @@ def wire_cures(vehicle: Vehicle, t: ItemType, rating: Rating, book: CircuitBook)
         What is wired.
     t : ItemType
         One item of a load that has no wire.
-    rating : Rating
-        Channel it would be on.
+    ratings : collection of Rating
+        Channels it would be on, one of them.
     book : CircuitBook
         Asked for the physics.
 
     Yields
     ------
     str
-        The lowest class of insulation that will do, the hottest way, and two circuits of half the current each.
+        The lowest class of insulation that will do, the most wires in its bundle, the hottest way, and two circuits of
+        half the current each.
     """
+    settings = vehicle.settings
 
     def has_wire(changed: Vehicle, item: ItemType = t) -> bool:
-        return book.bears((item,), rating, book.wiring(changed))
+        wiring = book.wiring(changed)
+        return any(book.bears((item,), rating, wiring) for rating in ratings)
 
-    def insulated(degrees: float) -> Vehicle:
-        return replace(vehicle, settings=replace(vehicle.settings, insulation_c=degrees))
+    def with_setting(name: str, value: float) -> Vehicle:
+        return replace(vehicle, settings=replace(settings, **{name: value}))
 
-    better = (c for c in _CLASSES_C if c > vehicle.settings.insulation_c and has_wire(insulated(c)))
-    yield from (f"insulation rated to {c:g} °C has a wire (insulation_c of the settings)" for c in islice(better, 1))
-    cooler = (c for c in reversed(_COOLER_C) if _cooled(vehicle, c) != vehicle and has_wire(_cooled(vehicle, c)))
-    yield from (f"a way and a place of at most {c} °C have one" for c in islice(cooler, 1))
+    better = (c for c in _CLASSES_C if c > settings.insulation_c and has_wire(with_setting("insulation_c", c)))
+    yield from (f"insulation rated to {c:g} °C (insulation_c of the settings)" for c in islice(better, 1))
+    fewer = bisect_left(
+        range(settings.bundle_wires), True, key=lambda n: not has_wire(with_setting("bundle_wires", n + 1))
+    )
+    if fewer:
+        yield f"at most {fewer} loaded wires in its bundle (bundle_wires of the settings)"
+    cooler = bisect_left(_COOLER_C, True, key=lambda c: not has_wire(_cooled(vehicle, c)))
+    if cooler:
+        yield f"a way and a place of at most {_COOLER_C[cooler - 1]} °C"
     load = vehicle.load(t.load)
     half = replace(load, running_ma=-(-load.running_ma // 2), inrush_ma=-(-load.inrush_ma // 2))
     (smaller,) = load_types(replace(vehicle, loads=(half,), locked=()))
     if has_wire(vehicle, smaller):
-        yield f"two circuits of {half.running_ma / 1000:.3g} A each have one, where the load can be divided"
+        yield f"two circuits of {half.running_ma / 1000:.3g} A each, where the load can be divided"
 
 
 def _cooled(vehicle: Vehicle, most_c: float) -> Vehicle:

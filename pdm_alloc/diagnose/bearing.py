@@ -1,6 +1,6 @@
 """What channels bear: whether units are enough, whether each item has a channel, and `why`, step by step for a load."""
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
@@ -8,7 +8,7 @@ from math import ceil
 import pandas as pd
 
 from pdm_alloc.allocator import Modules
-from pdm_alloc.circuits.classes import channel_classes, rating_of, unit_ambient_c
+from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits, wire_cures
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, check_voltages, item_types, load_types
@@ -17,10 +17,11 @@ from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.electrics.current import derating_factor
-from pdm_alloc.electrics.protection import trip_setting_ma
+from pdm_alloc.electrics.protection import Protected, trip_setting_ma
+from pdm_alloc.electrics.wire import WireSize, fits_terminal
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
-from pdm_alloc.result.allocation import Allocation, amps, arithmetic_shorts
+from pdm_alloc.result.allocation import Allocation, amps, arithmetic_shorts, plural
 from pdm_alloc.result.care_rules import listed
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.check import objections
@@ -35,9 +36,11 @@ __all__ = [
     "locks_on",
     "objection",
     "slots_of",
+    "thick_wires",
     "unborne",
     "why",
     "why_unborne",
+    "wire_asked",
     "with_rating",
     "without_locks",
 ]
@@ -111,16 +114,12 @@ def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, boo
     str
         The limit that is not kept with its numbers, and a remedy only where the item was borne with it.
     """
-    drawn_ma = t.running_ma + t.deviation_ma
-    strong_ma = _STRONGER * drawn_ma
-    strong = with_rating(channel, strong_ma, _STRONGER * (strong_ma + t.excess_ma), None)
-    use = "bridge" if t.reversing else "single"
-    own = rating_of(vehicle, unit, [strong] * (2 if t.reversing else 1), use)
-    rating, wiring = rating_for(own, t.headroom_pct), book.wiring(vehicle)
+    drawn_ma, own = t.running_ma + t.deviation_ma, _much_stronger(vehicle, unit, t, channel)
+    strong_ma, rating, wiring = _STRONGER * drawn_ma, rating_for(own, t.headroom_pct), book.wiring(vehicle)
     rules = wiring.rules_of([(t, 1)], rating)
     if rules.ambient_c >= rules.insulation_c:
         cause = f"its wire passes {rules.ambient_c:g} °C, and its insulation is rated to {rules.insulation_c:g} °C"
-        return "; ".join((cause, *wire_cures(vehicle, t, own, book)))
+        return cause + _would_do(wire_cures(vehicle, t, [own], book))
     reason = wiring.protect([(t, 1)], rating, drawn_ma)
     if reason == "drop":
         ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
@@ -129,8 +128,13 @@ def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, boo
         peak_a, lasting = (drawn_ma + t.excess_ma) / 1000, f"{3 * t.tau_ms:.3g} ms"
         return f"its inrush of {peak_a:.3g} A for {lasting} passes what a channel of {strong_ma / 1000:.3g} A bears"
     amps = f"{drawn_ma / 1000:.3g} A, at {rules.ambient_c:g} °C, on a channel of {strong_ma / 1000:.3g} A"
-    cures = wire_cures(vehicle, t, own, book) if reason == "ampacity" else ()
-    return "; ".join((f"{_REASONS[reason]} for {amps}", *cures))
+    cures = wire_cures(vehicle, t, [own], book) if reason == "ampacity" else ()
+    return f"{_REASONS[reason]} for {amps}" + _would_do(cures)
+
+
+def _would_do(cures: Iterable[str]) -> str:
+    said = list(cures)
+    return f"; what would do: {', or '.join(said)}" if said else ""
 
 
 _REASONS = {
@@ -140,6 +144,112 @@ _REASONS = {
     "terminal": "the terminal takes no wire that carries the trip setting",
     "stall": "no wire size bears its stalled current until the channel trips",
 }
+
+
+def _much_stronger(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel) -> Rating:
+    """A channel like one of the unit, far stronger than an item asks for, whose terminal takes any wire."""
+    strong_ma = _STRONGER * (t.running_ma + t.deviation_ma)
+    strong = with_rating(channel, strong_ma, _STRONGER * (strong_ma + t.excess_ma), None)
+    return rating_of(vehicle, unit, [strong] * (2 if t.reversing else 1), "bridge" if t.reversing else "single")
+
+
+@dataclass(frozen=True, slots=True)
+class WireAsked:
+    """The wire that an item asks for when it is alone on a channel.
+
+    Parameters
+    ----------
+    size : WireSize
+        The smallest that will do.
+    cause : str
+        What sets it, in words.
+    is_too_thick : bool
+        Whether no terminal of the unit takes it.
+    """
+
+    size: WireSize
+    cause: str
+    is_too_thick: bool
+
+
+def wire_asked(vehicle: Vehicle, unit: Unit, t: ItemType, book: CircuitBook) -> WireAsked | None:
+    """The wire that one item asks of a unit's channels, and whether ampacity, drop or a stalled motor sets its size.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    unit : Unit
+        Whose trip steps, terminals and place count.
+    t : ItemType
+        The item.
+    book : CircuitBook
+        Asked for the physics.
+
+    Returns
+    -------
+    WireAsked or None
+        None: no wire will do.
+    """
+    own = _much_stronger(vehicle, unit, t, unit.module.channels[0])
+    rating, wiring = rating_for(own, t.headroom_pct), book.wiring(vehicle)
+    drawn_ma = CircuitDraw([(t, 1)], vehicle.settings.tolerance_loads).draw_ma
+
+    def made_for(item: ItemType) -> Protected | str:
+        return wiring.protect([(item, 1)], rating, drawn_ma)
+
+    made, rules = made_for(t), wiring.rules_of([(t, 1)], rating)
+    if isinstance(made, str):
+        return None
+    ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
+    easier = (
+        (replace(t, max_drop_pct=_ANY_PCT), f"at most {upper_pct:g} % drop over {length_m or 0:.3g} m"),
+        (replace(t, stalls=False), "it must outlast a stalled motor until the channel trips"),
+    )
+    trips = f"{made.trip_ma / 1000:g} A at {rules.ambient_c:g} °C among {plural(rules.bundle_wires, 'loaded wire')}"
+    wires = [c.max_wire_mm2 for c in unit.module.channels if c.max_wire_mm2 is not None]
+    area = made.wire.size.area_mm2
+    cause = next((words for item, words in easier if _is_thinner(made_for(item), area)), trips)
+    is_limited = len(wires) == len(unit.module.channels)
+    return WireAsked(made.wire.size, cause, is_limited and not fits_terminal(area, max(wires)))
+
+
+def _is_thinner(made: Protected | str, area_mm2: float) -> bool:
+    return not isinstance(made, str) and made.wire.size.area_mm2 < area_mm2
+
+
+_ANY_PCT = 100.0
+
+
+def thick_wires(vehicle: Vehicle, unit: Unit, loads: Iterable[str], book: CircuitBook) -> Iterator[str]:
+    """Loads that no channel of a unit bears since no terminal takes their wire: what sets its size, what would do.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    unit : Unit
+        What is fitted.
+    loads : iterable of str
+        Looked at.
+    book : CircuitBook
+        Asked for the physics.
+
+    Yields
+    ------
+    str
+        A sentence a load; each cure in it was tried with the channels there are.
+    """
+    ratings = tuple(dict.fromkeys(c.rating for c in channel_classes(vehicle, [unit])[0]))
+    for name in loads:
+        (t,) = load_types(replace(vehicle, loads=(vehicle.load(name),)))
+        asked = wire_asked(vehicle, unit, t, book)
+        if asked is not None and asked.is_too_thick:
+            yield f"{name} asks for {_size(asked)}" + _would_do(wire_cures(vehicle, t, ratings, book))
+
+
+def _size(asked: WireAsked) -> str:
+    return f"{asked.size.name.replace(' mm2', ' mm²')}: {asked.cause}"
 
 
 def limit_for(vehicle: Vehicle, unit: Unit, is_peak: bool, usable_ma: int) -> int:
@@ -329,15 +439,19 @@ def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str
     yield f"trip setting of {unit.label}", words
     asked = amps(ceil(max(Fraction(int(setting)), top / (1 - wanted / 100)) / factor))
     yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked}"
-    yield f"channels of {unit.label}", _channels(vehicle, unit, t) or "none bears it"
+    book = CircuitBook(vehicle.settings.tolerance_loads)
+    wire = wire_asked(vehicle, unit, t, book)
+    if wire is not None:
+        thick = "; no terminal takes it" if wire.is_too_thick else ""
+        yield f"wire of {unit.label}", _size(wire) + thick
+    yield f"channels of {unit.label}", _channels(vehicle, unit, t, book) or "none bears it"
 
 
 _ANY_MA = Fraction(10**9)  # a rating above every setting
 
 
-def _channels(vehicle: Vehicle, unit: Unit, t: ItemType) -> str:
+def _channels(vehicle: Vehicle, unit: Unit, t: ItemType, book: CircuitBook) -> str:
     """Channels that bear one item alone, by current, inrush, trip setting, wire and needs."""
-    book = CircuitBook(vehicle.settings.tolerance_loads)
     wiring = book.wiring(vehicle)
     names = []
     for own in channel_classes(vehicle, [unit])[0]:

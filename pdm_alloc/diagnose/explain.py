@@ -12,7 +12,7 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.circuits.draws import CircuitDraw
 from pdm_alloc.circuits.items import load_types
-from pdm_alloc.diagnose.bearing import locks_on, objection, slots_of, without_locks
+from pdm_alloc.diagnose.bearing import locks_on, objection, slots_of, thick_wires, without_locks
 from pdm_alloc.diagnose.concession_sets import MOST_SETS, ConcessionSet, ConcessionStudy, concession_study
 from pdm_alloc.diagnose.enough_if import ENOUGH_IF, allocation_if
 from pdm_alloc.diagnose.growth_parts import joined_words
@@ -297,6 +297,8 @@ class Explanation:
         Of the vehicle without the margins and guesses that are not kept; None where ratings are missed too.
     conditions : tuple of str
         Which margins and guesses those are, and by how much.
+    wires : tuple of str
+        Of loads that need a thicker wire than any terminal of the unit takes: what sets its size, and what cures it.
     """
 
     refusal: NotEnough = field(compare=False)
@@ -306,6 +308,7 @@ class Explanation:
     is_stopped: bool = False
     allocation_if: Allocation | None = None
     conditions: tuple[str, ...] = ()
+    wires: tuple[str, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -421,6 +424,7 @@ def explain(
     offer = offer_of(refusal.vehicle, refusal.units, book)
     growth = shortfall(refusal.vehicle, refusal.units, half, book, alone=every_limit, offer=offer)
     is_stopped = half.is_over()
+    wires = () if is_stopped or not every_limit else tuple(_thick_wires(refusal, growth, book))
     given = allocation_if(refusal, clock.part(1 / 3).soon(_IF_S), book)
     left_s = max(_SETS_S, _WHY_S - (time.process_time() - start))
     enough_time = stop if time_limit_s is not None else or_after(left_s, stop)
@@ -429,7 +433,15 @@ def explain(
         asked = (refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
         study = concession_study(*asked, catalogue)
     conditions = () if given is None else given.conditions
-    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions)
+    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions, wires)
+
+
+def _thick_wires(refusal: NotEnough, growth: Shortfall, book: CircuitBook) -> Iterator[str]:
+    """Of the loads that new channels are for, those whose wire no terminal takes."""
+    for number, unit in enumerate(refusal.units):
+        parts = [part for part in growth.parts if part.unit == number and part.new is not None]
+        loads = dict.fromkeys(load for part in parts for load in part.loads)
+        yield from thick_wires(refusal.vehicle, unit, loads, book)
 
 
 _UNSOUGHT = "concessions were not looked for: the time was over"

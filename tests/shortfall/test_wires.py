@@ -25,8 +25,8 @@ def study(vehicle, unit):
 HOT = Settings(wire_ambient_c=110.0, insulation_c=105.0)
 TOO_HOT = (
     "anchor light has no wire: its wire passes 110 °C, and its insulation is rated to 105 °C; "
-    "insulation rated to 125 °C has a wire (insulation_c of the settings); "
-    "a way and a place of at most 100 °C have one"
+    "what would do: insulation rated to 125 °C (insulation_c of the settings), "
+    "or a way and a place of at most 100 °C"
 )
 
 
@@ -107,3 +107,49 @@ def test_a_cooler_way_is_the_hottest_that_has_a_wire():
     for ambient, is_enough in ((100.0, True), (105.0, False)):
         vehicle = vehicle_of(NEAR, settings=replace(HOT, wire_ambient_c=ambient))
         assert (shortfall(vehicle, (unit,), Clock(60), CircuitBook(3)).lost == ()) == is_enough
+
+
+BUNDLED = Settings(bundle_wires=20, wire_ambient_c=60.0)
+WARMER = replace(LOAD, name="warmer", running_ma=12_000, inrush_ma=12_000, length_m=2.0, max_drop_pct=5.0)
+
+
+def narrow(area_mm2):
+    own = tuple(Channel(str(n), 40_000, 245_000, 30.0, max_wire_mm2=area_mm2) for n in range(2))
+    return module_of(2, own=own)
+
+
+def test_what_sets_a_wire_that_no_terminal_takes_and_what_would_do():
+    """Said with the load; each remedy applied to the settings is enough, a wire more or 5 °C more is not."""
+    unit = narrow(2.5)
+    with pytest.raises(pa.NotEnough) as refused:
+        pa.allocate(vehicle_of(WARMER, settings=BUNDLED), unit)
+    assert pa.explain(refused.value).wires == (
+        "warmer asks for 4 mm²: 15 A at 60 °C among 20 loaded wires; what would do: "
+        "insulation rated to 150 °C (insulation_c of the settings), or at most 3 loaded wires in its bundle "
+        "(bundle_wires of the settings), or a way and a place of at most 20 °C, or two circuits of 6 A each, where the load can be divided",
+    )
+    for changed, is_enough in (
+        ({"insulation_c": 150.0}, True),
+        ({"insulation_c": 125.0}, False),
+        ({"bundle_wires": 3}, True),
+        ({"bundle_wires": 4}, False),
+    ):
+        other = vehicle_of(WARMER, settings=replace(BUNDLED, **changed))
+        assert ("2.5" in dict(pa.why(other, "warmer", unit).steps)["wire of m"]) == is_enough
+        if is_enough:
+            assert pa.verify(pa.allocate(other, unit, strategy="spare")).empty
+        else:
+            with pytest.raises(pa.NotEnough):
+                pa.allocate(other, unit)
+
+
+@pytest.mark.parametrize(
+    ("load", "said"),
+    [
+        (replace(NEAR, length_m=12.0), "4 mm²: at most 3 % drop over 12 m; no terminal takes it"),
+        (replace(WARMER, kind="motor", inrush_ma=150_000, inrush_ms=3000.0), "it must outlast a stalled motor"),
+    ],
+)
+def test_the_chain_says_what_sets_the_wire(load, said):
+    """Drop and a stalled motor as well as current."""
+    assert said in dict(pa.why(vehicle_of(load), load.name, narrow(1.5)).steps)["wire of m"]
