@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from operator import attrgetter
+from typing import Any
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, wiring_key
@@ -420,13 +421,13 @@ def wire_cures(vehicle: Vehicle, t: ItemType, ratings: Collection[Rating], book:
         wiring = book.wiring(changed)
         return any(book.bears((item,), rating, wiring) for rating in ratings)
 
-    def with_setting(name: str, value: float) -> Vehicle:
-        return replace(vehicle, settings=replace(settings, **{name: value}))
+    def with_setting(**changes: Any) -> Vehicle:
+        return replace(vehicle, settings=replace(settings, **changes))
 
-    better = (c for c in _CLASSES_C if c > settings.insulation_c and has_wire(with_setting("insulation_c", c)))
+    better = (c for c in _CLASSES_C if c > settings.insulation_c and has_wire(with_setting(insulation_c=c)))
     yield from (f"insulation rated to {c:g} °C (insulation_c of the settings)" for c in islice(better, 1))
     fewer = bisect_left(
-        range(settings.bundle_wires), True, key=lambda n: not has_wire(with_setting("bundle_wires", n + 1))
+        range(settings.bundle_wires), True, key=lambda n: not has_wire(with_setting(bundle_wires=n + 1))
     )
     if fewer:
         yield f"at most {fewer} loaded wires in its bundle (bundle_wires of the settings)"

@@ -126,7 +126,8 @@ def test_what_sets_a_wire_that_no_terminal_takes_and_what_would_do():
     assert pa.explain(refused.value).wires == (
         "warmer asks for 4 mm²: 15 A at 60 °C among 20 loaded wires; what would do: "
         "insulation rated to 150 °C (insulation_c of the settings), or at most 3 loaded wires in its bundle "
-        "(bundle_wires of the settings), or a way and a place of at most 20 °C, or two circuits of 6 A each, where the load can be divided",
+        "(bundle_wires of the settings), or a way and a place of at most 20 °C, "
+        "or two circuits of 6 A each, where the load can be divided",
     )
     for changed, is_enough in (
         ({"insulation_c": 150.0}, True),
