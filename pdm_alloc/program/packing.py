@@ -162,7 +162,9 @@ _ROUNDS = 12
 
 
 def pack(bins: Bins, columns: Sequence[Column], clock: Clock) -> tuple[Column, ...] | None:
-    """Assign circuits on merged classes to classes before merging: first-fit decreasing with repair.
+    """Assign circuits on merged classes to classes before merging, best-fit decreasing.
+
+    What finds no place comes first the next time.
 
     Parameters
     ----------
@@ -179,10 +181,10 @@ def pack(bins: Bins, columns: Sequence[Column], clock: Clock) -> tuple[Column, .
         The circuits in order, on classes before merging; None where the heuristic failed, which proves nothing.
     """
     bins.clear()
-    merged, draws = bins.merged, [bins.draw(c.command, c.counts) for c in columns]
+    draws = [bins.draw(c.command, c.counts) for c in columns]
     order = _by_size(bins, columns, draws)
     for _ in range(_ROUNDS):
-        places, homeless = _place(bins, merged, columns, draws, order, clock)
+        places, homeless = _place(bins, columns, draws, order, clock)
         if not homeless:
             return tuple(replace(c, channel_class=places[n], most=1) for n, c in enumerate(columns))
         if clock.is_over():
@@ -230,7 +232,7 @@ def _by_size(bins: Bins, columns: Sequence[Column], draws: Sequence[Draw]) -> li
 
 
 def _place(
-    bins: Bins, merged: Merged, columns: Sequence[Column], draws: Sequence[Draw], order: Sequence[int], clock: Clock
+    bins: Bins, columns: Sequence[Column], draws: Sequence[Draw], order: Sequence[int], clock: Clock
 ) -> tuple[dict[int, int], list[int]]:
     """Class of each circuit that found one, and the circuits that found none; all of them where time ran out."""
     bins.clear()
@@ -239,9 +241,7 @@ def _place(
     for n in order:
         if clock.is_over():
             return places, list(order)
-        number = room(bins, merged.members[columns[n].channel_class], draws[n])
-        if number is None:
-            number = _made_room(bins, merged, columns, draws, places, n)
+        number = room(bins, bins.merged.members[columns[n].channel_class], draws[n])
         if number is None:
             homeless.append(n)
         else:
@@ -261,44 +261,6 @@ def room(bins: Bins, members: Sequence[int], draw: Draw) -> int | None:
         if bins.bears(number, draw):
             return number
     return None
-
-
-def _made_room(
-    bins: Bins, merged: Merged, columns: Sequence[Column], draws: Sequence[Draw], places: dict[int, int], n: int
-) -> int | None:
-    """Repair: a class for a circuit once another circuit is moved off its unit or bank; None if there is none."""
-    members = np.array(merged.members[columns[n].channel_class])
-    units = list(dict.fromkeys(bins.unit[members[np.argsort(bins.use(members, draws[n]), kind="stable")]].tolist()))
-    for unit in units:
-        numbers = tuple(m for m in members.tolist() if bins.unit[m] == unit)
-        for other in sorted(m for m, place in places.items() if bins.unit[place] == unit):
-            number = _swapped(bins, merged, columns, draws, places, other, numbers, draws[n])
-            if number is not None:
-                return number
-    return None
-
-
-def _swapped(
-    bins: Bins,
-    merged: Merged,
-    columns: Sequence[Column],
-    draws: Sequence[Draw],
-    places: dict[int, int],
-    other: int,
-    members: Sequence[int],
-    draw: Draw,
-) -> int | None:
-    """Repair step: move one circuit elsewhere; the unit's class that then bears the new circuit, or None."""
-    old = places[other]
-    bins.take(old, draws[other])
-    number, new = room(bins, members, draw), None
-    if number is not None:
-        bins.put(number, draw)
-        new = room(bins, merged.members[columns[other].channel_class], draws[other])
-        bins.take(number, draw)
-    places[other] = old if new is None else new
-    bins.put(places[other], draws[other])
-    return number if new is not None else None
 
 
 _ATTEMPTS = 12
