@@ -130,9 +130,10 @@ def _branch(pen: Pen, bus: float, y: float, width: float, row: dict[str, Any]) -
 def _cable(row: dict[str, Any]) -> str:
     if not isinstance(row["size"], str) or not row["size"]:
         return str(row["note"] or "no cable")
+    if row["length_m"] is None:
+        return f"size {row['size']}"
     many = "" if row["parallel"] in (None, 1) else f"{row['parallel']:g} x "
-    length = "" if row["length_m"] is None else f", {row['length_m']:.2f} m"
-    return f"{many}{row['size']}{length}"
+    return f"{many}{row['size']}, {row['length_m']:.2f} m"
 
 
 def _labelled(pen: Pen, x: float, middle: float, width: float, lines: Sequence[str]) -> None:

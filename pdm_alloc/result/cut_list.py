@@ -273,12 +273,13 @@ _LINK_ENDS = {"battery to isolator": "isolator", "starter": "starter motor", "al
 
 
 def _feeds(vehicle: Vehicle, links: pd.DataFrame) -> Iterator[Cut]:
-    sizes = {size.name: size for size in wire_sizes(vehicle.settings.wire_sizes)}
+    sizes = {round(size.area_mm2, 3): size for size in wire_sizes(vehicle.settings.wire_sizes)}
     rows = links.to_dict("records")
     isolated = any(row["link"] == "battery to isolator" for row in rows)
     for number, row in enumerate(rows, 1):
-        size = sizes.get(str(row["size"]))
+        size = sizes.get(row["area_mm2"])
         if size is not None:
+            size = replace(size, name=NOT_KNOWN) if row["size"] == NOT_KNOWN else size
             yield from _feed(vehicle, row, size, f"F{number}", isolated)
 
 

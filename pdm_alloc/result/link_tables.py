@@ -15,7 +15,7 @@ from pdm_alloc.domain.vehicle import Ground, Load, State, Vehicle
 from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.current import module_heat_w, running_at_voltage_ma
 from pdm_alloc.electrics.protection import Protected
-from pdm_alloc.electrics.wire import RULE_PACKS, WireChoice, WireSize, resistance_ohm_per_m, wire_sizes
+from pdm_alloc.electrics.wire import NOT_KNOWN, RULE_PACKS, WireChoice, WireSize, resistance_ohm_per_m, wire_sizes
 from pdm_alloc.harness.distribution import STARTER_DROP_PCT, Laid, LoadVoltage, battery_of, load_voltages
 from pdm_alloc.program.lightest import Point, Return, assign_returns
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
@@ -336,18 +336,19 @@ def _link_row(vehicle: Vehicle, one: Laid) -> dict[str, object]:
         "opens_s": _rounded(one.link.opens_s, 3),
     }
     demand = {"running_a": asked.running_a, "peak_a": asked.peak_a, "seconds": asked.seconds}
-    return row | demand | fuse | faults | _cable(one.link.wire)
+    return row | demand | fuse | faults | _cable(one.link.wire, asked.length_m)
 
 
 def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None or value == math.inf else round(value, digits)
 
 
-def _cable(wire: WireChoice | str) -> dict[str, object]:
+def _cable(wire: WireChoice | str, length_m: float | None) -> dict[str, object]:
+    """Its size; of a cable without a length only the area that its heating asks for at least."""
     if isinstance(wire, str):
         return {}
     return {
-        "size": wire.size.name,
+        "size": NOT_KNOWN if length_m is None else wire.size.name,
         "parallel": wire.parallel,
         "area_mm2": round(wire.size.area_mm2, 3),
         "ampacity_a": round(wire.ampacity_a, 1),
@@ -372,8 +373,14 @@ def _note(vehicle: Vehicle, one: Laid) -> str:
     if one.link.fault_a is None:
         notes.append("fault current not known: enter battery_ah or battery_mohm")
     if one.demand.length_m is None:
-        notes.append("length not known, drop not judged")
+        wire = one.link.wire
+        least = "" if isinstance(wire, str) else f", at least {_conductors(wire)} by its heating"
+        notes.append(f"length not known, drop not judged{least}")
     return "; ".join(notes)
+
+
+def _conductors(wire: WireChoice) -> str:
+    return wire.size.name if wire.parallel == 1 else f"{wire.parallel} x {wire.size.name}"
 
 
 HEAT = ("module", "state", "mean_w", "top_w", "unknown_channels")

@@ -1,5 +1,6 @@
 """Battery cables, heat and the parked vehicle: tables by hand, and each broken row found by the recount."""
 
+import math
 from dataclasses import replace
 
 import pandas as pd
@@ -154,6 +155,18 @@ def test_a_current_nobody_stated_is_asked_for():
     assert "other_a" in table.note["starter"] and "charging_a" in table.note["alternator"]
     bare = small.forked(HEATER, ECU)
     assert list(rows(bare).index) == ["module feed"] and "length not known" in rows(bare).note["module feed"]
+
+
+def test_a_cable_without_a_length_has_no_size():
+    """240 A for 6 s ask for 6 mm2 by heat, but a starter cable is sized by its drop: no size is said or cut to."""
+    car = replace(CAR, settings=replace(CAR.settings, starter_place=None))
+    made = allocation(car)
+    row = made.links.set_index("link").loc["starter"]
+    assert row["size"] == "not known" and math.isnan(row["length_m"]) and math.isnan(row["drop_pct"])
+    assert "length not known, drop not judged, at least 6 mm2 by its heating" in row["note"]
+    cut = made.cut_list.set_index("to").loc["starter motor"]
+    assert cut["size"] == "not known" and math.isnan(cut["mass_g"]) and not cut["to_part"]
+    assert all(made.links["size"][made.links.length_m.notna()] != "not known")
 
 
 def test_heat_by_hand():
