@@ -16,7 +16,7 @@ from pdm_alloc.electrics.protection import Protected, outlasts_window, protect
 
 __all__ = [
     *("CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "is_as_strong", "may_share"),
-    "wire_cures",
+    *("raise_late", "wire_cures"),
 ]
 
 Counts = tuple[tuple[int, int], ...]
@@ -183,6 +183,12 @@ class OutOfTime(TooManyCircuits):
     def __str__(self) -> str:
         """For a person: which, and what to do."""
         return f"time ran out while the circuits of {self.args[0]} were listed: give it more (time_limit_s)"
+
+
+def raise_late(late: Callable[[], bool] | None, what: str = "the vehicle") -> None:
+    """Raise `OutOfTime` where the time is over."""
+    if late is not None and late():
+        raise OutOfTime(what)
 
 
 def circuits_of(

@@ -8,7 +8,7 @@ from itertools import product
 
 from pdm_alloc.allocator import allocation_of, any_allocation
 from pdm_alloc.circuits.classes import Rating, channel_classes
-from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
+from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, raise_late
 from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, concede, eased, options, refitted
@@ -225,9 +225,12 @@ def offered(
     drops = [o for r in (offer or offer_of(vehicle, units, book)).relaxed for o in eased(vehicle, r.load, r.need_pct)]
     ratings = {c.rating for c in channel_classes(vehicle, units)[0]}
     there = options(vehicle, late)
-    if late():
-        raise OutOfTime("the vehicle")
-    useful = [o for o in there if o.kind not in _OPENERS or _opens(vehicle, o, ratings, book)]
+    raise_late(late)
+    useful = []
+    for option in there:
+        raise_late(late)
+        if option.kind not in _OPENERS or _opens(vehicle, option, ratings, book):
+            useful.append(option)
     return tuple(sorted((*useful, *drops), key=lambda o: (o.weight, o.kind, natural_key(o.subject))))
 
 
@@ -250,7 +253,14 @@ class _Search:
 
     def run(self) -> ConcessionStudy:
         """Sets as they come, cheapest first; banks count once sets have failed, which may be for one of them."""
-        if _is_hopeless(self.vehicle, self.unit, self.options, self.book):
+        try:
+            return self._searched()
+        except OutOfTime:
+            return ConcessionStudy(tuple(self.sets), _ENDED)
+
+    def _searched(self) -> ConcessionStudy:
+        """As `run`; `OutOfTime` where the clock ran out while a program was built."""
+        if _is_hopeless(self.vehicle, self.unit, self.options, self.book, self.clock.is_over):
             return ConcessionStudy()
         model = self._model(False)
         for _ in range(_MOST_TRIES):
@@ -319,17 +329,19 @@ def _opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: Ci
     return any(book.bears((after,), r, wiring) and not book.bears((before,), r, wiring) for r in ratings)
 
 
-def _is_hopeless(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], book: CircuitBook) -> bool:
+def _is_hopeless(
+    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], book: CircuitBook, late: Callable[[], bool]
+) -> bool:
     """Whether inputs or the whole module are missed with every concession made, or a load is borne in no form."""
     keys = sum(len(o.members) for o in offered if o.kind == "keypad")
     if unit.module.inputs is not None and inputs_wanted(vehicle) - unit.module.inputs > keys:
         return True
     left_out = {o.subject for o in offered if o.kind == "leave_out"}
     forms: dict[str, list[ItemType]] = defaultdict(list)
-    for form in (form for each in forms_of_loads(vehicle, unit, offered).values() for form in each):
+    for form in (form for each in forms_of_loads(vehicle, unit, offered, late).values() for form in each):
         if form.load not in left_out:
             forms[form.load].append(form.item)
-    return _draw_too_much(vehicle, unit, offered, forms) or not _all_borne(vehicle, unit, offered, forms, book)
+    return _draw_too_much(vehicle, unit, offered, forms) or not _all_borne(vehicle, unit, offered, forms, book, late)
 
 
 Forms = Mapping[str, Sequence[ItemType]]
@@ -346,11 +358,19 @@ def _draw_too_much(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], form
     return any(drawn > limit for drawn in least)
 
 
-def _all_borne(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], forms: Forms, book: CircuitBook) -> bool:
+def _all_borne(
+    vehicle: Vehicle,
+    unit: Unit,
+    offered: Sequence[Option],
+    forms: Forms,
+    book: CircuitBook,
+    late: Callable[[], bool],
+) -> bool:
     """Whether a kind of channel bears each load in some form, with half the headroom where that is on offer."""
     less, half = {o.subject for o in offered if o.kind == "headroom"}, vehicle.settings.headroom_pct / 2
     ratings, wiring = {kind.rating for kind in channel_classes(vehicle, [unit])[0]}, book.wiring(vehicle)
     for types in forms.values():
+        raise_late(late)
         eased = [replace(t, headroom_pct=half) for t in types if t.command in less]
         tried = ((t, rating) for t in (*types, *eased) for rating in ratings)
         if not types[0].together and not any(book.bears((t,), rating, wiring) for t, rating in tried):

@@ -5,10 +5,11 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cached_property
 from types import MappingProxyType
 
 from pdm_alloc.circuits.classes import Capacity, ChannelClass, Rating
-from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, is_as_strong, may_share
+from pdm_alloc.circuits.columns import CircuitBook, Counts, Fit, is_as_strong, may_share, raise_late
 from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.circuits.items import Draw, ItemType, inputs_wanted, item_types, load_types
 from pdm_alloc.domain.concession_options import Option, coil_name, concede
@@ -181,7 +182,12 @@ class Model:
 
     def number(self, kind: str, subject: str) -> int | None:
         """Number of an option; None where it is not offered."""
-        return next((n for n, o in enumerate(self.options) if (o.kind, o.subject) == (kind, subject)), None)
+        return self._numbers.get((kind, subject))
+
+    @cached_property
+    def _numbers(self) -> dict[tuple[str, str], int]:
+        """Number of each option, of equal ones the first; looked for anew each time it took most of a large search."""
+        return {(o.kind, o.subject): n for n, o in reversed(list(enumerate(self.options)))}
 
 
 def _order(number: int) -> list[int]:
@@ -211,7 +217,7 @@ def concession_model(
     book : CircuitBook
         Circuits of this vehicle known so far.
     late : callable, optional
-        True stops the listing of circuits.
+        True stops the building of it.
     banked : bool
         True: every bank's limit counts; False: like channels of all banks are one class, a smaller program.
 
@@ -222,9 +228,9 @@ def concession_model(
     Raises
     ------
     TooManyCircuits
-        A command has too many different loads.
+        A command has too many different loads, or `late` said so (OutOfTime).
     """
-    program = Program()
+    program = Program(late=late)
     chosen = [program.variable(1) for _ in offered]
     merged = merge(vehicle, [unit])
     singles = {} if banked else singles_of(merged)
@@ -232,7 +238,7 @@ def concession_model(
     task = merged.fine if banked else merged.task
     kinds = task.classes
     model.columns += [Column("", (), 0, _NO_FIT, 1) for _ in offered]
-    by_command = forms_of_loads(vehicle, unit, offered)
+    by_command = forms_of_loads(vehicle, unit, offered, late)
     model.forms |= by_command
     model.homes |= {n: m for m, numbers in enumerate(merged.members) for n in (numbers if banked else (m,))}
     _input_row(model, vehicle, unit)
@@ -244,6 +250,7 @@ def concession_model(
     _class_rows(model, kinds)
     _capacity_rows(model, vehicle, unit, kinds, task.capacities)
     program.late_rows = _late_rows(model, vehicle, unit, by_command, task, banked)
+    program.late = None  # rows of sets that were tried are added whatever the clock says
     return model
 
 
@@ -298,13 +305,16 @@ def _regained(model: Model, vehicle: Vehicle, unit: Unit) -> dict[tuple[int, str
     return {(a.unit, a.bank): Raised(model.chosen[margin], a.most_ma, more) for a, more in steps}
 
 
-def forms_of_loads(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) -> dict[str, list[Form]]:
-    """Every load as wanted and as each concession leaves it, by command."""
+def forms_of_loads(
+    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], late: Callable[[], bool] | None = None
+) -> dict[str, list[Form]]:
+    """Every load as wanted and as each concession leaves it, by command; `OutOfTime` where `late` says so."""
     forms: dict[str, list[Form]] = defaultdict(list)
     for item in load_types(vehicle, [unit]):
         forms[item.command].append(Form(item, item.load, None))
     for n, option in enumerate(offered):
         if option.kind in _VARIANTS:
+            raise_late(late)
             item = _changed(concede(vehicle, [option]), option)
             forms[item.command].append(Form(item, option.subject, n))
     return forms
@@ -387,6 +397,7 @@ def _add_joins(model: Model, vehicle: Vehicle, by_command: Forms, kinds: Kinds) 
     for n, option in enumerate(model.options):
         if option.kind != "join":
             continue
+        raise_late(model.late)
         variants = [v for c in option.members for v in by_command[c] if v.option is None]
         model.forms[option.subject] = variants
         both = tuple(x for x in vehicle.loads if x.command in option.members)

@@ -13,7 +13,7 @@ import highspy
 import numpy as np
 import pulp
 
-from pdm_alloc.circuits.columns import OutOfTime
+from pdm_alloc.circuits.columns import raise_late
 
 __all__ = [
     "BEST_SO_FAR",
@@ -152,8 +152,7 @@ class Program:
 
     def row(self, weights: Mapping[int, float], least: float = -math.inf, most: float = math.inf) -> None:
         """Add least <= sum of weight x variable <= most; `OutOfTime` is raised where `late` says so."""
-        if self.late and self.late():
-            raise OutOfTime("the vehicle")
+        raise_late(self.late)
         self.rows.append(({v: w for v, w in weights.items() if w}, least, most))
 
     def impossible(self) -> bool:

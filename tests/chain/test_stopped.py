@@ -1,14 +1,17 @@
 """A study that is stopped half-way ends at once and says only what it has proved."""
 
 import itertools
+from dataclasses import replace
 
 import pytest
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.diagnose.concession_sets import concession_study, offered
 from pdm_alloc.diagnose.shortfall import shortfall
+from pdm_alloc.program.concession_program import concession_model
 from pdm_alloc.program.solver import Clock
-from tests.shortfall.conftest import _alone, _together
+from tests.shortfall.conftest import LOAD, _alone, _together, module_of, vehicle_of
 
 CASES = [case[1:3] for case in _alone()] + [case[1:3] for case in _together()]
 
@@ -29,3 +32,38 @@ def test_whatever_was_not_proved_is_left_out(case):
         study = shortfall(vehicle, (unit,), Impatient(questions), CircuitBook(vehicle.settings.tolerance_loads))
         assert bool(study.parts) == (study.allocation is not None)
         assert study.allocation is None or pa.verify(study.allocation).empty
+
+
+def many(number):
+    """A vehicle of so many small loads, each with a command of its own, and a module of two channels fewer."""
+    loads = [
+        replace(LOAD, name=f"lamp {n}", command=f"lamp {n}", running_ma=2000 + 100 * n, importance="comfort")
+        for n in range(number)
+    ]
+    return vehicle_of(*loads), module_of(number - 2)
+
+
+def test_building_the_program_of_concessions_asks_the_clock_at_every_concession():
+    """With 1,000 loads, 20 s were spent on concessions after a limit of 1 s: only the listing of circuits asked."""
+    vehicle, unit = many(8)
+    book = CircuitBook(vehicle.settings.tolerance_loads)
+    there = offered(vehicle, (unit,), book)
+    asked = itertools.count()
+    concession_model(vehicle, unit, there, book, lambda: next(asked) < 0)
+    changing = [o for o in there if o.kind in ("join", "relay", "soft_start", "drop", "measure", "divide")]
+    assert changing
+    assert next(asked) > len(changing) + len(vehicle.loads)
+
+
+def test_sets_found_before_the_clock_ran_out_are_kept():
+    """Wherever the clock stops the search, what it found is the beginning of what it finds with more time."""
+    vehicle, unit = many(5)
+    every = [s.made for s in concession_study(vehicle, (unit,)).sets]
+    lengths = set()
+    for questions in (0, 3, 20, 60, 200, 250, 300, 350, 400, 500, 700, 1000, 2000, 4000):
+        clock = Impatient(questions)
+        study = concession_study(vehicle, (unit,), time_limit_s=600, stop=lambda clock=clock: clock.left_s <= 0)
+        assert [s.made for s in study.sets] == every[: len(study.sets)]
+        assert study.left_open or len(study.sets) == len(every)
+        lengths.add(len(study.sets))
+    assert {0, len(every)} < lengths
