@@ -2,8 +2,10 @@
 
 import math
 import os
+from collections import defaultdict
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import fields
+from fractions import Fraction
 from pathlib import Path
 from string import ascii_lowercase
 from typing import Any, cast
@@ -93,10 +95,13 @@ def _said(kind: Kind) -> str:
 
 
 def _tolerances(vehicle: Vehicle) -> list[tuple[str, str, str, str]]:
+    loads: dict[Fraction, list[str]] = defaultdict(list)
+    for load in vehicle.loads:
+        if load.tolerance_pct:
+            loads[load.tolerance_pct].append(load.name)
     return [
-        ("running current", f"may be off by {decimal(load.tolerance_pct)} %", load.name, "table loads, tolerance_pct")
-        for load in vehicle.loads
-        if load.tolerance_pct
+        ("running current", f"may be off by {decimal(pct)} %", "; ".join(loads[pct]), "table loads, tolerance_pct")
+        for pct in sorted(loads)
     ]
 
 

@@ -314,9 +314,13 @@ def _columns(allocation: Allocation, made: Mapping[str, Sheet], names: Sequence[
                 platypus.Spacer(1, 1)
             ]
             title = f"Circuits of {unit.label}, connector {name or 'without a name'}"
-            yield platypus.KeepTogether([type_.paragraph(title, "heading"), first])
+            said = type_.paragraph(_ON_WIRES, "body")
+            yield platypus.KeepTogether([type_.paragraph(title, "heading"), said, first])
             yield from others
     yield platypus.NextPageTemplate("page")
+
+
+_ON_WIRES = "On each wire: its label, its size (in mm² where nothing else is said) and its length."
 
 
 def _plan(allocation: Allocation, type_: Type) -> Iterator[Any]:

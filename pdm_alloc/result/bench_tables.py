@@ -73,9 +73,13 @@ def _wire(made: Sequence[Cut]) -> Iterator[tuple[object, ...]]:
         note = "with 10 % for waste"
         if missing:
             note = f"{counted(missing, 'piece')} of a length not known {'is' if missing == 1 else 'are'} not counted"
-        size = f"size {size}" if size == NOT_KNOWN else size
+        size = _size_said(size)
         bought = math.ceil(10 * metres * WASTE) / 10 if missing < len(here) else None
         yield ("wire", f"{size} {colour}".strip() + laid, "", len(here), bought, note)
+
+
+def _size_said(name: str) -> str:
+    return f"size {name}" if name == NOT_KNOWN else name
 
 
 def _laid(cut: Cut) -> str:
@@ -93,7 +97,7 @@ def _ends(vehicle: Vehicle, made: Sequence[Cut]) -> Iterator[tuple[object, ...]]
         for spot in (cut.start, cut.end):
             for item in ENDS_OF[spot.kind] if spot.kind != "splice" else ():
                 part = part_for(vehicle.parts, item, spot.at or "*", cut.size.fitted_mm2)
-                counts[item.replace("_", " "), cut.size.name, part] += 1
+                counts[item.replace("_", " "), _size_said(cut.size.name), part] += 1
     yield from _by_part(counts)
 
 

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from fractions import Fraction
 
 import pandas as pd
 import pytest
@@ -11,6 +12,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import PPM, Command, Load, Part, State
 from pdm_alloc.electrics.wire import ampacity_a, mass_g_per_m
 from pdm_alloc.electrics.wire_tables import CLASS_5_OHM_PER_KM
+from pdm_alloc.export.lists import assumptions
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import SETTINGS
 from pdm_alloc.result.link_tables import VOLTAGES
@@ -144,7 +146,8 @@ def test_unknown_lengths_are_said_to_be_unknown():
     assert allocation.voltages.judged.tolist() == [False, True]
     cuts, sheet = _circuit_cut(allocation), allocation.bench_sheet.iloc[0]
     assert (cuts.size, sheet["size"]) == ("not known", "not known") and pd.isna(cuts.mass_g)
-    assert "wire size not known" in [f"{row['item']} {row.detail}" for _, row in allocation.shopping.iterrows()]
+    bought = [f"{row['item']} {row.detail}" for _, row in allocation.shopping.iterrows()]
+    assert "wire size not known" in bought and "load terminal size not known" in bought
     assert pa.verify(allocation).empty
 
 
@@ -415,3 +418,12 @@ def test_wires_of_a_boat_from_its_tables(sizes, least, horn, tmp_path):
     assert pins.note["horn", other] == f"leaves by {one}"
     feed = allocation.links.set_index("link").loc["module feed"]
     assert feed.fuse_within_m == 0.178 and "33 CFR 183.455" in feed.note
+
+
+def test_loads_as_uncertain_as_each_other_are_one_line():
+    """Of the assumptions: one line a tolerance, the loads in the order of their table."""
+    lamps = [replace(LAMP, name=f"lamp {n}", tolerance_pct=Fraction(pct)) for n, pct in enumerate((10, 5, 0, 10))]
+    table = assumptions(placed(small.forked(*lamps)))
+    table = table[table.subject == "running current"]
+    assert table.assumed.tolist() == ["may be off by 5 %", "may be off by 10 %"]
+    assert table.applies_to.tolist() == ["lamp 1", "lamp 0; lamp 3"]
