@@ -275,7 +275,8 @@ SOFT_MULTIPLE = Fraction(3, 2)  # peak over running with a soft start; common pr
 SOFT_MS = 300.0  # over which a soft start brings a load up; common practice, no source
 
 # What moves, lifts, steers, feeds fuel or starts is never switched together with anything else. By kind: motors, and
-# whatever a coil or a solenoid may pull in; by words in the names of load and command: the rest.
+# whatever a coil or a solenoid may pull in; by words in the names of load and command: the rest, and what tells others
+# on the road something that would not be true.
 _NEVER_JOINED_KINDS = ("motor", "fan", "solenoid", "coil")
 _NEVER_JOINED_WORDS = frozenset(
     [
@@ -284,6 +285,19 @@ _NEVER_JOINED_WORDS = frozenset(
         *("steering", "rudder", "autopilot", "pilot", "thruster", "trim", "throttle", "actuator", "servo"),
         *("valve", "hydraulic", "pto", "brake", "clutch", "gear"),
         *("starter", "start", "crank", "ignition", "engine", "fuel", "pump", "injector", "compressor"),
+        *(
+            "indicator",
+            "indicate",
+            "turn",
+            "hazard",
+            "flasher",
+            "stop",
+            "reverse",
+            "reversing",
+            "horn",
+            "siren",
+            "alarm",
+        ),
     ]
 )
 
@@ -301,7 +315,7 @@ def comes_on_unharmed(kind: str, name: str) -> bool:
     Returns
     -------
     bool
-        False for what moves, lifts, steers, feeds fuel or starts the engine.
+        False for what moves, lifts, steers, feeds fuel or starts the engine, and for what signals to others.
     """
     words = re.findall("[a-z]+", name.casefold())
     either = {*words, *(word.removesuffix("s") for word in words)}

@@ -107,10 +107,12 @@ def test_sets_are_distinct_and_in_order(case):
         (pa.Load("autopilot", "pilot", 8_000, kind="electronics"), False),
         (pa.Load("rudder control", "helm", 2_000, kind="electronics"), False),
         (pa.Load("roof lamp", "roof", 800, kind="led"), True),
+        (pa.Load("front lamp", "indicators left", 1_800, kind="filament"), False),
+        (pa.Load("reversing lamp", "rear", 1_800, kind="filament"), False),
     ],
 )
 def test_what_moves_or_starts_is_never_joined(load, joins):
-    """An anchor light on one channel with a windlass would start the winch."""
+    """An anchor light on one channel with a windlass would start the winch, a beacon signal a turn."""
     other = pa.Load("reading lamp", "reading", 500, kind="led")
     commands = tuple(pa.Command(name) for name in (load.command, other.command))
     vehicle = pa.Vehicle("v", (load, other), commands, (pa.State("on", 12.0, {c.name: 1_000_000 for c in commands}),))
