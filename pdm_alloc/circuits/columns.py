@@ -4,7 +4,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import count, islice
 from operator import attrgetter
 from typing import Any
 
@@ -236,13 +236,23 @@ def circuits_of(
     """
     circuits: dict[Counts, Fit] = {}
     known: Draws = {} if draws is None else draws
-    for counts, result in _grow(types, (rating, wiring, tolerance_loads, known), (), 0, marks, sure):
+    ask = _now_and_then(late, types[0].command)
+    for counts, result in _grow(types, (rating, wiring, tolerance_loads, known), (), 0, ask, marks, sure):
         circuits[counts] = result
         if len(circuits) > MOST_CIRCUITS:
             raise TooManyCircuits(types[0].command)
-        if late and len(circuits) % _ASK_EVERY == 0 and late():
-            raise OutOfTime(types[0].command)
     return circuits
+
+
+def _now_and_then(late: Callable[[], bool] | None, command: str) -> Callable[[], None]:
+    """Called before every circuit that is tried, borne or not: of 300 loads few of the many tried together are."""
+    tried = count(1)
+
+    def ask() -> None:
+        if next(tried) % _ASK_EVERY == 0:
+            raise_late(late, command)
+
+    return ask
 
 
 def _grow(
@@ -250,6 +260,7 @@ def _grow(
     asked: tuple[Rating, Wiring, int, Draws],
     counts: Counts,
     start: int,
+    ask: Callable[[], None],
     marks: tuple[Hashable, ...] = (),
     sure: Collection[Counts] = (),
 ) -> Iterator[tuple[Counts, Fit]]:
@@ -257,9 +268,10 @@ def _grow(
         if marks and any(marks[m] == marks[n] for m, _ in counts):
             continue
         for k in range(1, types[n].count + 1):
+            ask()
             more = (*counts, (n, k))
             if more in sure:
-                yield from _grow(types, asked, more, n + 1, marks, sure)
+                yield from _grow(types, asked, more, n + 1, ask, marks, sure)
                 continue
             known = (more, asked[0].place) in asked[3]  # only circuits that may share are
             result = fit(types, more, *asked) if known or may_share(types, more) else None
@@ -267,7 +279,7 @@ def _grow(
                 break
             if result.made is not None:
                 yield more, result
-            yield from _grow(types, asked, more, n + 1, marks, sure)
+            yield from _grow(types, asked, more, n + 1, ask, marks, sure)
 
 
 _APART = attrgetter(

@@ -105,6 +105,7 @@ def _vehicle(case: Case, folder: Path, placed: bool) -> None:
     tables["supply"] = ["state,supply_v,supply_top_v,minutes", "idle,12.5,,10", "drive,13.5,14.2,60", "night,14,,30"]
     if placed:
         tables["places"] = ["place,x_m,y_m,mount", "nose,0,0,yes", "dash,-1.2,0,yes", "tail,-3.4,0.4,yes"]
+        tables["routes"] = ["from,to,length_m", "nose,dash,1.4", "dash,tail,2.4"]
     for name, lines in tables.items():
         (folder / f"{name}.csv").write_text("\n".join(lines) + "\n")
 
