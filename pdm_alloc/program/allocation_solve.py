@@ -13,7 +13,7 @@ from functools import partial
 from itertools import product
 from typing import NamedTuple
 
-from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
+from pdm_alloc.circuits.columns import MOST_CIRCUITS, CircuitBook, OutOfTime
 from pdm_alloc.domain.module import Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.greedy import greedy
@@ -41,7 +41,7 @@ __all__ = ["NamedCircuit", "Solved", "any_solved", "is_enough", "packed_circuits
 _Named = Sequence[tuple[str, Mapping[int, float]]]
 """Objectives in order: name, and cost of each column by number."""
 
-_MINIMISING = 0.9  # of the time, at most, where circuits are priced: what comes of it has to be packed yet
+_MINIMISING = 0.9  # of the time, at most: what comes of it has to be packed yet
 _LISTING = 0.5  # of the time, at most: commands that are not listed by then are priced
 _STARTING = 0.5  # of the time, at most, for a solution to begin with where the greedy allocation has none
 
@@ -163,9 +163,18 @@ def _as_column(task: Task, circuit: NamedCircuit, book: CircuitBook) -> Column |
 
 
 def _solved(
-    vehicle: Vehicle, units: Sequence[Unit], strategy: str, clock: Clock, book: CircuitBook, stages: int | None = None
+    vehicle: Vehicle,
+    units: Sequence[Unit],
+    strategy: str,
+    clock: Clock,
+    book: CircuitBook,
+    stages: int | None = None,
+    most: int | None = None,
 ) -> Solved:
-    """Solve on merged classes; on the classes before merging where packing fails."""
+    """Solve on merged classes; on the classes before merging where packing fails.
+
+    Where nothing is found though circuits were priced, they are listed after all unless they are more than `most`.
+    """
     merged = merge(vehicle, units)
     sums = Sums(vehicle, units, merged.fine.types)
     if len(units) == 1 and sums.missed():
@@ -175,7 +184,9 @@ def _solved(
     if start is not None and stages:
         return _answer(merged, strategy, start, NOTHING_PROVED)
     try:
-        listing = listed(merged.task, book, clock.part(_LISTING))
+        listing = listed(merged.task, book, clock.part(_LISTING), most)
+        if listing.priced and most is not None:
+            return Solved(STOPPED_EMPTY)
         whole = _relaxed(merged, listing, strategy, book, clock) if listing.priced else None
         known = None if start is None else merged.coarse(start)
         if whole is not None and known is None and (known := whole.start(clock.part(_STARTING))) is not None:
@@ -199,6 +210,8 @@ def _solved(
         if fine.outcome == NOT_ENOUGH and not coarse.is_priced:
             return Solved(NOT_ENOUGH)
         answers += _of_fine(merged, strategy, coarse, fine)
+    if not answers and coarse.is_priced and not clock.is_over():
+        return _solved(vehicle, units, strategy, clock, book, stages, MOST_CIRCUITS)
     return min(answers, key=_order) if answers else Solved(STOPPED_EMPTY)
 
 
@@ -222,12 +235,12 @@ def _coarse(
     stages: int | None,
 ) -> Optimum:
     """Objectives minimised on merged classes."""
-    minimising = clock.part(_MINIMISING) if whole else clock
+    minimising = clock.part(_MINIMISING)
     rows = partial(partition, limits=bins.merged.is_exact, late=minimising.is_over, sums=bins.sums)
     if whole:
         return optimise_priced(whole, minimising, rows, known, stages)
     task = replace(bins.merged.task, columns=listing.columns)
-    return optimise(task, rows(task), objectives(task, strategy), clock, stages, known)
+    return optimise(task, rows(task), objectives(task, strategy), minimising, stages, known)
 
 
 def _fine(merged: Merged, strategy: str, coarse: Optimum, clock: Clock, stages: int | None, sums: Sums) -> Optimum:

@@ -95,13 +95,16 @@ class Listing(NamedTuple):
     priced: tuple[str, ...]
 
 
-def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
-    """List the circuits of every command, or leave it to pricing: the one place that decides."""
+def listed(task: Task, book: CircuitBook, clock: Clock, most: int | None = None) -> Listing:
+    """List the circuits of every command, or leave it to pricing: the one place that decides.
+
+    A command of more sets of items than `most`, by current alone, is priced; default: 8,000.
+    """
     columns: list[Column] = []
     priced = []
     for command in task.types:
         try:
-            if not is_listable(task, command):
+            if not is_listable(task, command, most):
                 raise TooManyCircuits(command)
             columns += columns_of(task, command, book, clock.is_over)
         except TooManyCircuits:
@@ -109,9 +112,9 @@ def listed(task: Task, book: CircuitBook, clock: Clock) -> Listing:
     return Listing(tuple(columns), tuple(priced))
 
 
-def is_listable(task: Task, command: str) -> bool:
+def is_listable(task: Task, command: str, most: int | None = None) -> bool:
     """Whether the circuits of a command are few enough to list."""
-    return task.types[command][0].together or _subsets(task, command) <= _MOST_SUBSETS
+    return task.types[command][0].together or _subsets(task, command) <= (_MOST_SUBSETS if most is None else most)
 
 
 def _subsets(task: Task, command: str) -> float:

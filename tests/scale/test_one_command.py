@@ -145,3 +145,29 @@ def test_channels_filled_to_the_last_milliamp_are_enough(drawn):
             assert (enough.outcome in (PROVEN_BEST, BEST_SO_FAR), enough.objective) == (True, channels)
             less = is_enough(vehicle, [unit_of([10_000] * (channels - 1))], Clock(60), book)
             assert less.outcome == NOT_ENOUGH
+
+
+def banked(seed):
+    """A few loads, and channels in two banks that bear little more than what they draw; invented."""
+    chance = random.Random(seed)
+    loads = [lamp(f"lamp {n}", chance.choice(SIZES[:6]), chance.choice((1, 1, 2))) for n in range(chance.randint(3, 6))]
+    own = tuple(
+        Channel(str(n + 1), chance.choice((4_000, 8_000)), 40_000, 50.0, bank="AB"[n % 2])
+        for n in range(chance.randint(3, 6))
+    )
+    limit_ma = sum(x.running_ma * x.count for x in loads) * 10 // 9  # the headroom of a module is 10 %
+    first_ma = limit_ma * chance.choice((35, 40, 45, 50)) // 100
+    banks = {"A": first_ma + chance.randint(20, 300), "B": limit_ma - first_ma + chance.randint(20, 300)}
+    return vehicle_of(loads), [Unit("m", Module("m", 500_000, 900_000, own, banks))]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_nothing_packed_of_what_was_priced_is_no_answer_yet(seed):
+    """Where no circuits that were priced can be packed to banks, all are listed: enough or not is proved."""
+    vehicle, units = banked(seed)
+    with way(most_subsets=0, with_greedy=False):
+        priced = is_enough(vehicle, units, Clock(60), CircuitBook(3))
+    with way(most_subsets=10**9):
+        full = is_enough(vehicle, units, Clock(60), CircuitBook(3))
+    assert (priced.outcome == NOT_ENOUGH) == (full.outcome == NOT_ENOUGH)
+    assert priced.outcome in (NOT_ENOUGH, BEST_SO_FAR, PROVEN_BEST)
