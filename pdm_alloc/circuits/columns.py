@@ -13,6 +13,7 @@ from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, wiring_key
 from pdm_alloc.circuits.items import ItemType, load_types, nameless
 from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.electrics.protection import Protected, outlasts_window, protect
+from pdm_alloc.electrics.wire import Refused
 
 __all__ = [
     *("CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "is_as_strong", "may_share"),
@@ -131,8 +132,8 @@ class _Drawn:
             return None
         made, rated = self._protected(rating), rating.rated_ma
         use_ppm = -(-draw.running_ma * PPM * rated.denominator // rated.numerator)
-        if isinstance(made, str):
-            return Fit(draw.running_ma, use_ppm) if made == "stall" else None
+        if isinstance(made, Refused):
+            return Fit(draw.running_ma, use_ppm) if made.reason == "stall" else None
         return Fit(draw.running_ma, use_ppm, round(1000 * self.wiring.mass_g(draw.items, made, rating)), made)
 
     def _passes(self, rating: Rating) -> bool:
@@ -145,7 +146,7 @@ class _Drawn:
         self._passed += [limits] if passes else []
         return passes
 
-    def _protected(self, rating: Rating) -> Protected | str:
+    def _protected(self, rating: Rating) -> Protected | Refused:
         """As `protect`; a setting that a stronger channel allows too asks for the same wire, unless a motor stalls."""
         known = self._known.get(rating.terminal)
         if known is not None and known.trip_ma <= rating.highest_ma:

@@ -17,7 +17,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.battery import FUSE_LOADING
 from pdm_alloc.electrics.current import derating_factor, exact
 from pdm_alloc.electrics.protection import TRIP_MARGIN, Demand, InrushUse, Protected, inrush_use, protect
-from pdm_alloc.electrics.wire import RETURNS, Run, WireRules, mass_g_per_m
+from pdm_alloc.electrics.wire import RETURNS, Refused, Run, WireRules, mass_g_per_m
 from pdm_alloc.harness.paths import Lengths, Part, Tree, lengths
 
 __all__ = [
@@ -208,8 +208,10 @@ class Wiring:
         self._rules: dict[tuple[Hashable, ...], WireRules] = {}
         self._wire_m: dict[tuple[Hashable, ...], float] = {}
 
-    def protect(self, members: Members, rating: Rating, running_ma: int, segments: Segments = ()) -> Protected | str:
-        """Setting and wire of a circuit, or a reason word of `pdm_alloc.electrics.protection.protect`.
+    def protect(
+        self, members: Members, rating: Rating, running_ma: int, segments: Segments = ()
+    ) -> Protected | Refused:
+        """Setting and wire of a circuit, or why there is none, as of `pdm_alloc.electrics.protection.protect`.
 
         Parameters
         ----------
@@ -224,7 +226,7 @@ class Wiring:
 
         Returns
         -------
-        Protected or str
+        Protected or Refused
         """
         demand = self.demand(members, running_ma, rating.place)
         return protect(demand, rating, self.rules_of(members, rating, segments))

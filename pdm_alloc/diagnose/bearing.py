@@ -18,7 +18,7 @@ from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.electrics.current import derating_factor
 from pdm_alloc.electrics.protection import Protected, trip_setting_ma
-from pdm_alloc.electrics.wire import WireSize, fits_terminal
+from pdm_alloc.electrics.wire import Refused, WireSize, fits_terminal
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation, amps, arithmetic_shorts, plural
@@ -120,16 +120,16 @@ def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, boo
     if rules.ambient_c >= rules.insulation_c:
         cause = f"its wire passes {rules.ambient_c:g} °C, and its insulation is rated to {rules.insulation_c:g} °C"
         return cause + _would_do(wire_cures(vehicle, t, [own], book))
-    reason = wiring.protect([(t, 1)], rating, drawn_ma)
-    if reason == "drop":
-        ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
-        return f"no wire size keeps the drop within {upper_pct:g} % over {length_m or 0:.3g} m"
-    if not isinstance(reason, str):
+    made = wiring.protect([(t, 1)], rating, drawn_ma)
+    if not isinstance(made, Refused):
         peak_a, lasting = (drawn_ma + t.excess_ma) / 1000, f"{3 * t.tau_ms:.3g} ms"
         return f"its inrush of {peak_a:.3g} A for {lasting} passes what a channel of {strong_ma / 1000:.3g} A bears"
+    if made.reason == "drop":
+        ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
+        return f"no wire size keeps the drop within {upper_pct:g} % over {length_m or 0:.3g} m"
     amps = f"{drawn_ma / 1000:.3g} A, at {rules.ambient_c:g} °C, on a channel of {strong_ma / 1000:.3g} A"
-    cures = wire_cures(vehicle, t, [own], book) if reason == "ampacity" else ()
-    return f"{_REASONS[reason]} for {amps}" + _would_do(cures)
+    cures = wire_cures(vehicle, t, [own], book) if made.reason == "ampacity" else ()
+    return f"{_REASONS[made.reason]} for {amps}" + _would_do(cures)
 
 
 def _would_do(cures: Iterable[str]) -> str:
@@ -195,11 +195,11 @@ def wire_asked(vehicle: Vehicle, unit: Unit, t: ItemType, book: CircuitBook) -> 
     rating, wiring = rating_for(own, t.headroom_pct), book.wiring(vehicle)
     drawn_ma = CircuitDraw([(t, 1)], vehicle.settings.tolerance_loads).draw_ma
 
-    def made_for(item: ItemType) -> Protected | str:
+    def made_for(item: ItemType) -> Protected | Refused:
         return wiring.protect([(item, 1)], rating, drawn_ma)
 
     made, rules = made_for(t), wiring.rules_of([(t, 1)], rating)
-    if isinstance(made, str):
+    if isinstance(made, Refused):
         return None
     ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
     easier = (
@@ -214,8 +214,8 @@ def wire_asked(vehicle: Vehicle, unit: Unit, t: ItemType, book: CircuitBook) -> 
     return WireAsked(made.wire.size, cause, is_limited and not fits_terminal(area, max(wires)))
 
 
-def _is_thinner(made: Protected | str, area_mm2: float) -> bool:
-    return not isinstance(made, str) and made.wire.size.area_mm2 < area_mm2
+def _is_thinner(made: Protected | Refused, area_mm2: float) -> bool:
+    return not isinstance(made, Refused) and made.wire.size.area_mm2 < area_mm2
 
 
 _ANY_PCT = 100.0
@@ -434,10 +434,11 @@ def _given(vehicle: Vehicle, unit: Unit, t: ItemType) -> Iterator[tuple[str, str
     wanted = vehicle.settings.headroom_pct if t.headroom_pct is None else t.headroom_pct
     top = CircuitDraw([(t, 1)], vehicle.settings.tolerance_loads).draw_ma
     setting = trip_setting_ma(top, _ANY_MA, module.trip_step_ma, module.trip_error_pct)
+    assert not isinstance(setting, Refused)  # no rating refuses it
     error = f", its reading off by {float(module.trip_error_pct):g} %" if module.trip_error_pct else ""
-    words = f"{int(setting) / 1000:g} A: 1.25 times the current{error}; one margin with the headroom, the larger counts"
+    words = f"{setting / 1000:g} A: 1.25 times the current{error}; one margin with the headroom, the larger counts"
     yield f"trip setting of {unit.label}", words
-    asked = amps(ceil(max(Fraction(int(setting)), top / (1 - wanted / 100)) / factor))
+    asked = amps(ceil(max(Fraction(setting), top / (1 - wanted / 100)) / factor))
     yield f"derating of {unit.label}", f"{float(factor):g} at {ambient:g} °C: a channel of at least {asked}"
     book = CircuitBook(vehicle.settings.tolerance_loads)
     wire = wire_asked(vehicle, unit, t, book)

@@ -6,7 +6,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pdm_alloc.electrics.protection import damage_ms
-from pdm_alloc.electrics.wire import RETURNS, RULE_PACKS, WireChoice, WireRules, choose_wire, resistance_ohm_per_m
+from pdm_alloc.electrics.wire import (
+    RETURNS,
+    RULE_PACKS,
+    Refused,
+    WireChoice,
+    WireRules,
+    choose_wire,
+    resistance_ohm_per_m,
+)
 
 __all__ = [
     "FUSE_GATES",
@@ -474,8 +482,8 @@ class Link:
         As in its demand.
     fuse_a : float or None
         Rating of its fuse, A; None: it has none.
-    wire : WireChoice or str
-        Its cable; or a reason word of `choose_wire`, or ``fuse`` where no standard fuse is large enough.
+    wire : WireChoice or Refused
+        Its cable; or why there is none, as of `choose_wire`, or ``fuse`` where no standard fuse is large enough.
     fault_a : float or None
         Current of a short at its near end, A: the least the fuse must be able to break; None: source not known.
     end_fault_a : float or None
@@ -490,7 +498,7 @@ class Link:
 
     name: str
     fuse_a: float | None
-    wire: WireChoice | str
+    wire: WireChoice | Refused
     fault_a: float | None
     end_fault_a: float | None
     opens_s: float | None
@@ -569,7 +577,7 @@ def size_link(demand: LinkDemand, rules: WireRules, source: Source | None) -> Li
         The rules are outside the tables of wire, or the source has no resistance.
     """
     fuse = main_fuse_a(demand.running_a, demand.peak_a, demand.peak_s) if demand.fused else None
-    wire = "fuse" if demand.fused and fuse is None else _cable(demand, rules, fuse)
+    wire = Refused("fuse") if demand.fused and fuse is None else _cable(demand, rules, fuse)
     lowest_c = _LOWEST_C if source is None else source.lowest_c
     cold, hot = (_loop_ohm(wire, demand.length_m, rules, c) for c in (lowest_c, rules.insulation_c))
     fault = None if source is None else fault_current_a(source.volts, source.ohm)
@@ -579,7 +587,7 @@ def size_link(demand: LinkDemand, rules: WireRules, source: Source | None) -> Li
     return Link(demand.name, fuse, wire, fault, end, opens, cold, hot, within)
 
 
-def _cable(demand: LinkDemand, rules: WireRules, fuse: float | None) -> WireChoice | str:
+def _cable(demand: LinkDemand, rules: WireRules, fuse: float | None) -> WireChoice | Refused:
     """A fuse protects its cable; without one the current itself does, as long as it flows for good."""
     runs = [(demand.running_a, demand.length_m, demand.drop_pct)]
     if fuse is not None:
@@ -587,12 +595,12 @@ def _cable(demand: LinkDemand, rules: WireRules, fuse: float | None) -> WireChoi
     if demand.seconds is None:
         return choose_wire(demand.running_a / FUSE_LOADING, demand.running_a, runs, rules)
     if rules.ambient_c >= rules.insulation_c:
-        return "heat"
+        return Refused("heat")
     least = short_time_mm2(demand.running_a, demand.seconds, rules.ambient_c, rules.insulation_c)
     return choose_wire(0.0, demand.running_a, runs, rules, least_mm2=least)
 
 
-def _loop_ohm(wire: WireChoice | str, length_m: float | None, rules: WireRules, conductor_c: float) -> float | None:
-    if length_m is None or isinstance(wire, str):
+def _loop_ohm(wire: WireChoice | Refused, length_m: float | None, rules: WireRules, conductor_c: float) -> float | None:
+    if length_m is None or isinstance(wire, Refused):
         return None
     return resistance_ohm_per_m(wire.size, conductor_c) * length_m * RETURNS[rules.return_path] / wire.parallel

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pdm_alloc.electrics.wire import (
+    Refused,
     Run,
     WireChoice,
     WireRules,
@@ -322,7 +323,7 @@ def trip_setting_ma(
     step_ma: int,
     error_pct: Fraction = Fraction(0),
     ampacity_ma: float = math.inf,
-) -> int | str:
+) -> int | Refused:
     """Least trip setting that holds in every condition: 1.25 times the largest draw over (1 - error), up to a step.
 
     A channel whose reading may be high by its error trips at setting * (1 - error); a quarter of the largest draw
@@ -344,8 +345,8 @@ def trip_setting_ma(
 
     Returns
     -------
-    int or str
-        mA, a multiple of `step_ma` above 0; or a reason word: ``rating``, ``wire``.
+    int or Refused
+        mA, a multiple of `step_ma` above 0; or why there is none: ``rating``, ``wire``.
 
     Raises
     ------
@@ -359,8 +360,8 @@ def trip_setting_ma(
     least, parts = largest_ma.numerator * TRIP_MARGIN.numerator * whole, largest_ma.denominator * reads
     setting = max(1, -(-least // (parts * TRIP_MARGIN.denominator * step_ma))) * step_ma
     if setting > rated_ma:
-        return "rating"
-    return setting if setting <= ampacity_ma else "wire"
+        return Refused("rating")
+    return setting if setting <= ampacity_ma else Refused("wire")
 
 
 def acceptance_band_ma(
@@ -669,7 +670,7 @@ class Protected:
     stall: StallCheck | None
 
 
-def protect(demand: Demand, channel: Rated, rules: WireRules, like: Protected | None = None) -> Protected | str:
+def protect(demand: Demand, channel: Rated, rules: WireRules, like: Protected | None = None) -> Protected | Refused:
     """Least trip setting a circuit may have on a channel and the smallest wire it protects.
 
     A wire that a stalled motor, or one that is held back, would overheat before the trip is replaced by
@@ -692,8 +693,8 @@ def protect(demand: Demand, channel: Rated, rules: WireRules, like: Protected | 
 
     Returns
     -------
-    Protected or str
-        Or a reason word: ``rating`` of `trip_setting_ma`; ``contact``: all pins together do not
+    Protected or Refused
+        Or why there is none: ``rating`` of `trip_setting_ma`; ``contact``: all pins together do not
         bear the setting; ``heat``, ``ampacity``, ``drop``, ``terminal`` of
         `choose_wire`; ``stall`` where only the stalled motor asks for a wire that is not to be had.
 
@@ -703,17 +704,17 @@ def protect(demand: Demand, channel: Rated, rules: WireRules, like: Protected | 
         The rules are outside the tables of wire, or an excess or time constant is negative.
     """
     one = _setting(demand.running_ma, channel) if like is None else like.trip_ma // channel.wires
-    if isinstance(one, str):
+    if isinstance(one, Refused):
         return one
     if _least_wires(one, channel) is None:
-        return "contact"
+        return Refused("contact")
     setting, stalls = one * channel.wires, demand.stalled_ma > 0
-    wire: WireChoice | str
+    wire: WireChoice | Refused
     if like is not None and not stalls and _takes(like.wire, one, channel):
         wire = like.wire
     else:
         wire = _wire(setting, demand, channel, rules, 0.0)
-    if isinstance(wire, str):
+    if isinstance(wire, Refused):
         return wire
     window = _window_ms(demand, one, channel) if like is None else like.window_ms
     draft = Protected(setting, window, wire, None)
@@ -760,17 +761,17 @@ def outlasts_window(made: Protected, demand: Demand, channel: Rated, insulation_
     return made.wire.size.area_mm2 * made.wire.parallel >= _least_mm2(stalled_a, made.window_ms, insulation_c)
 
 
-def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: WireRules) -> Protected | str:
+def _against_stall(draft: Protected, demand: Demand, channel: Rated, rules: WireRules) -> Protected | Refused:
     trip = (draft.trip_ma / 1000, draft.window_ms)
     larger = float(channel.share * channel.wires) / 1000  # the wires of one channel, as if the others carried as much
     limits = (channel.usable_ma * larger, channel.peak_ma * larger, channel.peak_ms)
     stalled = _worst_a(draft.trip_ma / 1000, draft.window_ms, demand.stalled_ma * larger, limits)
     least = _least_mm2(stalled, trip_ms(stalled, *trip, *limits), rules.insulation_c)
-    wire: WireChoice | str = draft.wire
+    wire: WireChoice | Refused = draft.wire
     if draft.wire.size.area_mm2 * draft.wire.parallel < least:
         wire = _wire(draft.trip_ma, demand, channel, rules, least)
-    if isinstance(wire, str):
-        return "stall"
+    if isinstance(wire, Refused):
+        return Refused("stall")
     data = (wire.size.area_mm2 * wire.parallel, wire.ampacity_a, rules.insulation_c, short_time_c(rules.insulation_c))
     return Protected(draft.trip_ma, draft.window_ms, wire, stall_check(stalled, trip, limits, data))
 
@@ -794,7 +795,7 @@ def _least_wires(one_ma: int, channel: Rated) -> int | None:
     return None if needed is None else needed * channel.wires
 
 
-def _wire(setting: int, demand: Demand, channel: Rated, rules: WireRules, least_mm2: float) -> WireChoice | str:
+def _wire(setting: int, demand: Demand, channel: Rated, rules: WireRules, least_mm2: float) -> WireChoice | Refused:
     pins = channel.pins
     least = _least_wires(setting // channel.wires, channel) or channel.wires
     if channel.max_wire_mm2 is None:
@@ -804,8 +805,8 @@ def _wire(setting: int, demand: Demand, channel: Rated, rules: WireRules, least_
     return choose_wire(trip_a, running_a, demand.runs, rules, most_mm2, pins, least_mm2, wires, least)
 
 
-def _setting(largest_ma: int, channel: Rated) -> int | str:
-    """Of one channel, which carries the larger share of two, mA; or a reason word."""
+def _setting(largest_ma: int, channel: Rated) -> int | Refused:
+    """Of one channel, which carries the larger share of two, mA; or why there is none."""
     if channel.share == 1:
         return trip_setting_ma(largest_ma, channel.rated_ma, channel.trip_step_ma, channel.trip_error_pct)
     rated = channel.rated_ma * channel.share

@@ -20,6 +20,7 @@ __all__ = [
     "NOT_KNOWN",
     "RETURNS",
     "RULE_PACKS",
+    "Refused",
     "RulePack",
     "WireChoice",
     "WireRules",
@@ -642,6 +643,19 @@ def conductor_c(ambient_c: float, insulation_c: float, current_a: float, ampacit
     return ambient_c + (insulation_c - ambient_c) * math.sqrt(max(0.0, current_a) / ampacity)
 
 
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Why a circuit or a cable has no trip setting, no fuse or no wire.
+
+    Parameters
+    ----------
+    reason : str
+        A word that the function which gives it names.
+    """
+
+    reason: str
+
+
 Run = tuple[float, float | None, float]
 
 _TERMINAL_ROUNDING = 1.01  # a terminal for "5.3 mm2" takes 10 AWG; no two sizes are this close
@@ -723,7 +737,7 @@ def choose_wire(
     least_mm2: float = 0.0,
     step: int = 1,
     least: int = 1,
-) -> WireChoice | str:
+) -> WireChoice | Refused:
     """Smallest wire that serves a circuit; conductors side by side only where one does not suffice.
 
     Conductors side by side share the trip setting: they are taken to carry equal currents, so they
@@ -753,8 +767,8 @@ def choose_wire(
 
     Returns
     -------
-    WireChoice or str
-        The wire; or a reason word: ``heat`` (the ambient is not below the insulation class),
+    WireChoice or Refused
+        The wire; or why there is none: ``heat`` (the ambient is not below the insulation class),
         ``ampacity`` (no size carries the trip setting), ``drop`` (no size keeps a drop), ``terminal``
         (a size would, but its terminal does not take it).
 
@@ -765,7 +779,7 @@ def choose_wire(
     """
     ladder = _ladder(rules)
     if not ladder:
-        return "heat"
+        return Refused("heat")
     most = math.inf if max_wire_mm2 is None else max_wire_mm2
     allowed = _ohm_allowed(runs, rules)
     for parallel in range(max(step, least), pins + 1, step):
@@ -842,7 +856,8 @@ def _choice(rung: _Rung, parallel: int, running_a: float, runs: Sequence[Run], r
     return WireChoice(rung.size, parallel, rung.ampacity_a * parallel, drops, mass)
 
 
-def _reason(carrying: Sequence[_Rung], pins: int, running_a: float, allowed: float) -> str:
+def _reason(carrying: Sequence[_Rung], pins: int, running_a: float, allowed: float) -> Refused:
     if not carrying:
-        return "ampacity"
-    return "terminal" if any(_keeps_drops(rung, pins, running_a, allowed) for rung in carrying) else "drop"
+        return Refused("ampacity")
+    is_terminal = any(_keeps_drops(rung, pins, running_a, allowed) for rung in carrying)
+    return Refused("terminal" if is_terminal else "drop")

@@ -20,6 +20,7 @@ import pandas as pd
 
 from pdm_alloc.domain.condition import Condition, Undecided, inputs_turning_on, parse_condition
 from pdm_alloc.domain.vehicle import Command
+from pdm_alloc.electrics.wire import Refused
 from pdm_alloc.export.lists import Row, records
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.channel_tables import running_ma
@@ -361,7 +362,7 @@ def expected_current(allocation: Allocation, circuit: PlacedCircuit, volt: float
 def _below_trip_ma(allocation: Allocation, circuit: PlacedCircuit) -> int | None:
     """Largest whole milliamps below what may trip a channel of the circuit; None where it has no setting."""
     wired = next((w for w in allocation.wired if w.circuit == circuit), None)
-    if wired is None or isinstance(wired.made, str):
+    if wired is None or isinstance(wired.made, Refused):
         return None
     rating = wired.place.rating
     return ceil(Fraction(wired.made.trip_ma, wired.each) * (1 - rating.trip_error_pct / 100) / rating.share) - 1

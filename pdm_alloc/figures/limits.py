@@ -11,6 +11,7 @@ from pdm_alloc.figures.drawing import clip, number, require, rows_of, table_of, 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 from pdm_alloc.electrics.protection import damage_ms, inrush_current, overload_capacity, short_time_c
+from pdm_alloc.electrics.wire import Refused
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -449,7 +450,7 @@ def _on(allocation: "Allocation", channel: str, module: str | None) -> Any:
     found = [w for w in allocation.wired if w.circuit.channel == channel and module in (None, w.circuit.unit)]
     if len(found) != 1:
         raise KeyError(f"{'several circuits are' if found else 'no circuit is'} on channel {channel}")
-    if isinstance(found[0].made, str):
+    if isinstance(found[0].made, Refused):
         raise KeyError(f"no wire was found for the circuit on channel {channel}")
     return found[0]
 

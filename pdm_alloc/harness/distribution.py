@@ -24,7 +24,15 @@ from pdm_alloc.electrics.battery import (
     size_link,
 )
 from pdm_alloc.electrics.current import cold_copper_factor, running_at_voltage_ma, worst_excess_ma
-from pdm_alloc.electrics.wire import RETURNS, WireChoice, WireRules, choose_wire, mass_g_per_m, resistance_ohm_per_m
+from pdm_alloc.electrics.wire import (
+    RETURNS,
+    Refused,
+    WireChoice,
+    WireRules,
+    choose_wire,
+    mass_g_per_m,
+    resistance_ohm_per_m,
+)
 from pdm_alloc.harness.paths import Lengths, lengths_of
 
 __all__ = [
@@ -374,8 +382,8 @@ class MainFeed:
         Running and largest current in it, A.
     fuse_a : float or None
         Main fuse, A; None: no standard fuse is large enough.
-    wire : WireChoice or str
-        Its wire; or a reason word of `choose_wire`, or ``fuse`` where there is no fuse.
+    wire : WireChoice or Refused
+        Its wire; or why there is none, as of `choose_wire`, or ``fuse`` where there is no fuse.
     ohm : float or None
         Resistance of the feed at its hottest, way back included, ohm; None: no length or no wire.
     """
@@ -384,7 +392,7 @@ class MainFeed:
     running_a: float
     peak_a: float
     fuse_a: float | None
-    wire: WireChoice | str
+    wire: WireChoice | Refused
     ohm: float | None
 
 
@@ -423,14 +431,14 @@ def main_feed(
     peak = max(one.peak_a for one in states)
     fuse = main_fuse_a(worst.running_a, peak, peak_s)
     if fuse is None:
-        return MainFeed(worst.state, worst.running_a, peak, None, "fuse", None)
+        return MainFeed(worst.state, worst.running_a, peak, None, Refused("fuse"), None)
     runs = [(worst.running_a, length_m, FEED_DROP_PCT)]
     wire = choose_wire(fuse, worst.running_a, runs, rules, pins=conductors)
     return MainFeed(worst.state, worst.running_a, peak, fuse, wire, _ohm(wire, length_m, rules))
 
 
-def _ohm(wire: WireChoice | str, length_m: float | None, rules: WireRules) -> float | None:
-    if length_m is None or isinstance(wire, str):
+def _ohm(wire: WireChoice | Refused, length_m: float | None, rules: WireRules) -> float | None:
+    if length_m is None or isinstance(wire, Refused):
         return None
     hot = resistance_ohm_per_m(wire.size, rules.insulation_c)
     return hot * length_m * RETURNS[rules.return_path] / wire.parallel
@@ -515,9 +523,9 @@ class Feeder:
         return feed_mass_g(self.feed(running_ma, place).wire, self.length_m(place), self.rules)
 
 
-def feed_mass_g(wire: WireChoice | str, length_m: float | None, rules: WireRules) -> float | None:
+def feed_mass_g(wire: WireChoice | Refused, length_m: float | None, rules: WireRules) -> float | None:
     """Mass of a cable, the way back where it is a wire included, g; None: no length or no cable."""
-    if length_m is None or isinstance(wire, str):
+    if length_m is None or isinstance(wire, Refused):
         return None
     one = mass_g_per_m(wire.size.area_mm2, rules.insulation_c)
     return one * length_m * wire.parallel * RETURNS[rules.return_path]

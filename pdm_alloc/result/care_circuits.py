@@ -11,7 +11,7 @@ from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Load, Vehicle
 from pdm_alloc.electrics.current import running_at_voltage_ma
-from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, conductor_c
+from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, Refused, conductor_c
 from pdm_alloc.harness.distribution import Laid, cold_of
 from pdm_alloc.result.care_rules import CareWarning, gathered, listed
 from pdm_alloc.result.link_tables import voltages
@@ -194,7 +194,7 @@ Wired = Sequence[WiredCircuit]
 
 
 def _full_bundles(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[CareWarning]:
-    full = [w for w in wired if not isinstance(w.made, str) and w.most_together > w.bundle_wires]
+    full = [w for w in wired if not isinstance(w.made, Refused) and w.most_together > w.bundle_wires]
     yield from gathered(
         "C16",
         "warning",
@@ -209,7 +209,7 @@ def _no_wire(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iterator[
     yield from gathered(
         "C17",
         "danger",
-        [(_where(w.circuit), "") for w in wired if isinstance(w.made, str)],
+        [(_where(w.circuit), "") for w in wired if isinstance(w.made, Refused)],
         "No wire and trip setting go together on {subject}.",
         "No wire and trip setting go together on {count} channels: {names}.",
         "Move their loads, or take other channels: see the table of wires.",
@@ -244,7 +244,7 @@ def _hot_contacts(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Iter
     cases = []
     for w in wired:
         limits = [channel.contact_c for channel in w.place.channels if channel.contact_c is not None]
-        if limits and not isinstance(w.made, str) and w.made.wire.size.name != NOT_KNOWN:
+        if limits and not isinstance(w.made, Refused) and w.made.wire.size.name != NOT_KNOWN:
             hot = conductor_c(w.ambient_c, vehicle.settings.insulation_c, w.running_ma / 1000, w.made.wire.ampacity_a)
             cases += [(_where(w.circuit), f"wire at {math.ceil(hot)} deg C, contact to {min(limits):g}")] * (
                 hot > min(limits)
@@ -276,7 +276,7 @@ def _weak_faults(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Itera
         "Shorts at the ends of {count} cables may not open their fuses within 5 s: {names}.",
         "Take a thicker or shorter cable, or a smaller fuse.",
     )
-    missing = [one for one in laid if one.link is not None and isinstance(one.link.wire, str)]
+    missing = [one for one in laid if one.link is not None and isinstance(one.link.wire, Refused)]
     yield from gathered(
         "C26",
         "danger",

@@ -15,7 +15,15 @@ from pdm_alloc.domain.vehicle import Ground, Load, State, Vehicle
 from pdm_alloc.electrics.battery import parked_days
 from pdm_alloc.electrics.current import module_heat_w, running_at_voltage_ma
 from pdm_alloc.electrics.protection import Protected
-from pdm_alloc.electrics.wire import NOT_KNOWN, RULE_PACKS, WireChoice, WireSize, resistance_ohm_per_m, wire_sizes
+from pdm_alloc.electrics.wire import (
+    NOT_KNOWN,
+    RULE_PACKS,
+    Refused,
+    WireChoice,
+    WireSize,
+    resistance_ohm_per_m,
+    wire_sizes,
+)
 from pdm_alloc.harness.distribution import STARTER_DROP_PCT, Laid, LoadVoltage, battery_of, load_voltages
 from pdm_alloc.program.lightest import Point, Return, assign_returns
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
@@ -343,9 +351,9 @@ def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None or value == math.inf else round(value, digits)
 
 
-def _cable(wire: WireChoice | str, length_m: float | None) -> dict[str, object]:
+def _cable(wire: WireChoice | Refused, length_m: float | None) -> dict[str, object]:
     """Its size; of a cable without a length only the area that its heating asks for at least."""
-    if isinstance(wire, str):
+    if isinstance(wire, Refused):
         return {}
     return {
         "size": NOT_KNOWN if length_m is None else wire.size.name,
@@ -359,7 +367,7 @@ def _cable(wire: WireChoice | str, length_m: float | None) -> dict[str, object]:
 def _note(vehicle: Vehicle, one: Laid) -> str:
     if one.link is None:
         return _NO_CURRENT.get(one.demand.name, "")
-    notes = [_REASONS.get(one.link.wire, one.link.wire)] if isinstance(one.link.wire, str) else []
+    notes = [_REASONS.get(one.link.wire.reason, one.link.wire.reason)] if isinstance(one.link.wire, Refused) else []
     if one.demand.name == "isolator" and vehicle.beside_ma:
         notes.append(f"with {vehicle.beside_ma / 1000:g} A drawn past the modules (other_a), which needs its own fuses")
     if one.demand.name == "starter":
@@ -374,7 +382,7 @@ def _note(vehicle: Vehicle, one: Laid) -> str:
         notes.append("fault current not known: enter battery_ah or battery_mohm")
     if one.demand.length_m is None:
         wire = one.link.wire
-        least = "" if isinstance(wire, str) else f", at least {_conductors(wire)} by its heating"
+        least = "" if isinstance(wire, Refused) else f", at least {_conductors(wire)} by its heating"
         notes.append(f"length not known, drop not judged{least}")
     return "; ".join(notes)
 
@@ -570,7 +578,7 @@ def _ohms(vehicle: Vehicle, wired: Sequence[WiredCircuit]) -> dict[str, float | 
     """Resistance that counts for each load: its drop over its current, the worst where its items are split."""
     ohms: dict[str, float | None] = {}
     for w in wired:
-        drops = () if isinstance(w.made, str) else w.made.wire.drops_pct
+        drops = () if isinstance(w.made, Refused) else w.made.wire.drops_pct
         for (t, _), pct in zip(w.members, drops, strict=False):
             if pct is not None and t.running_ma:
                 ohm = pct * vehicle.settings.system_v * 10 / t.running_ma

@@ -12,7 +12,7 @@ from pdm_alloc.circuits.items import ItemType, load_types
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.protection import Protected
-from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, ampacity_a
+from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, Refused, ampacity_a
 from pdm_alloc.electrics.wire_tables import BUNDLE_FACTORS, THIN_WALL_BUNDLE
 from pdm_alloc.harness.paths import Part, Strand, beside, parts_of
 
@@ -127,8 +127,8 @@ class WiredCircuit:
         Its loads, each a type of its own, and how many items of each.
     running_ma : int
         Largest draw at any voltage of any state it may be on in, tolerance included, mA.
-    made : Protected or str
-        Setting and wire; a reason word where there is none. Where a length is not known the size is named so, and is
+    made : Protected or Refused
+        Setting and wire, or why there is none. Where a length is not known the size is named so, and is
         the least that carries the setting.
     runs : tuple of (float, float or None, float)
         As `Wiring.runs`, in the order of `some`.
@@ -152,7 +152,7 @@ class WiredCircuit:
     place: Place
     members: Members
     running_ma: int
-    made: Protected | str
+    made: Protected | Refused
     runs: tuple[tuple[float, float | None, float], ...]
     ambient_c: float
     bundle_wires: int
@@ -240,7 +240,7 @@ def _at_module(w: WiredCircuit, strand: Strand) -> Beside:
 def strand_of(vehicle: Vehicle, wiring: Wiring, w: WiredCircuit) -> Strand | None:
     """A circuit's wire as it lies in the harness; None: its ways are not known, or it has no wire."""
     tree, ends = wiring.lengths.tree(w.place.unit.place), wiring.placed(w.members, w.place.unit.place)
-    if tree is None or not ends or isinstance(w.made, str):
+    if tree is None or not ends or isinstance(w.made, Refused):
         return None
     on = frozenset(state.name for state in vehicle.states if state.is_on(w.circuit.command))
     wire = w.made.wire
@@ -291,7 +291,7 @@ def _wired(draft: _Draft, wiring: Wiring, together: Beside) -> WiredCircuit:
 
 def _made(
     wiring: Wiring, members: Members, rating: Rating, running_ma: int, together: Beside
-) -> tuple[int, Protected | str]:
+) -> tuple[int, Protected | Refused]:
     """The wire for so many together; where there is none, for the fullest bundles that allow one."""
     if not together:
         return wiring.rules.bundle_wires, wiring.protect(members, rating, running_ma)

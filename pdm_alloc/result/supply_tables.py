@@ -13,7 +13,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.showing import counted
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.protection import Protected
-from pdm_alloc.electrics.wire import NOT_KNOWN, WireChoice, wire_sizes
+from pdm_alloc.electrics.wire import NOT_KNOWN, Refused, WireChoice, wire_sizes
 from pdm_alloc.harness.distribution import Feeder, Laid, StateSupply, drawn_ma, feed_mass_g, links, supply
 from pdm_alloc.result.channel_tables import loads_text
 from pdm_alloc.result.placed import WiredCircuit
@@ -127,8 +127,8 @@ def _drops(w: WiredCircuit, made: Protected) -> Iterator[tuple[tuple[ItemType, i
 
 
 def _wires_table_note(vehicle: Vehicle, w: WiredCircuit) -> str:
-    if isinstance(w.made, str):
-        return _REASONS[w.made]
+    if isinstance(w.made, Refused):
+        return _REASONS[w.made.reason]
     notes = []
     if w.made.wire.parallel > w.place.rating.pins:
         notes.append("more conductors than pins: the terminal is not known")
@@ -163,7 +163,7 @@ def _most_lost_v(vehicle: Vehicle, w: WiredCircuit, lost: Mapping[tuple[str, str
 
 
 def _drop_rows(vehicle: Vehicle, w: WiredCircuit, feed_v: float) -> Iterator[tuple[Any, ...]]:
-    if isinstance(w.made, str):
+    if isinstance(w.made, Refused):
         return
     name = w.made.wire.size.name
     wire = (
@@ -336,9 +336,9 @@ def _cable(wire: WireChoice) -> dict[str, object]:
     }
 
 
-def _harness_tables_note(wire: WireChoice | str, length: float | None) -> str:
-    if isinstance(wire, str):
-        return "no standard fuse is large enough" if wire == "fuse" else "no single cable is large enough"
+def _harness_tables_note(wire: WireChoice | Refused, length: float | None) -> str:
+    if isinstance(wire, Refused):
+        return "no standard fuse is large enough" if wire.reason == "fuse" else "no single cable is large enough"
     return "" if length is not None else "length from the battery not known, drop not judged"
 
 

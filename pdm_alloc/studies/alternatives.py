@@ -18,7 +18,7 @@ from pdm_alloc.domain.showing import UnknownName
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.battery import FUSE_LOADING, as_constant_s, main_fuse_a
 from pdm_alloc.electrics.current import exact
-from pdm_alloc.electrics.wire import RETURNS, WireChoice, choose_wire, mass_g_per_m, wire_sizes
+from pdm_alloc.electrics.wire import RETURNS, Refused, WireChoice, choose_wire, mass_g_per_m, wire_sizes
 from pdm_alloc.harness.distribution import Feeder
 from pdm_alloc.program.lightest import PASSED_OVER
 from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved
@@ -191,7 +191,7 @@ def _fused(vehicle: Vehicle, wiring: Wiring, counts: Sequence[tuple[ItemType, in
     ambient = wiring.lengths.hottest_c(box, [t.place for t, _ in counts])
     rules = replace(wiring.rules, ambient_c=ambient, return_path=back)
     wire = choose_wire(fuse, running, runs, rules)
-    if isinstance(wire, str):
+    if isinstance(wire, Refused):
         return None
     one = mass_g_per_m(wire.size.area_mm2, rules.insulation_c)
     return _Fused(tuple(counts), fuse, wire, wiring.wire_m(counts, box) * one * wire.parallel * RETURNS[back])

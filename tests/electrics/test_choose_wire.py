@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics.wire import (
+    Refused,
     WireRules,
     ampacity_a,
     choose_wire,
@@ -49,14 +50,14 @@ def test_smallest_that_serves(trip, loads, rules, most, pins):
     every = [(n, one) for n in range(1, pins + 1) for one in wire_sizes(rules.sizes)]
     first = next(((n, one) for n, one in every if serves(one, n, trip, running, loads, rules, most)), None)
     choice = choose_wire(trip, running, loads, rules, most, pins)
-    assert (None if isinstance(choice, str) else (choice.parallel, choice.size)) == first
+    assert (None if isinstance(choice, Refused) else (choice.parallel, choice.size)) == first
 
 
 @given(st.floats(0.5, 100), runs, any_rules)
 def test_what_is_reported(trip, loads, rules):
     """Drops are within their limits and None where there is no length; mass counts every run and the way back."""
     choice = choose_wire(trip, trip / 1.25, loads, rules)
-    if isinstance(choice, str):
+    if isinstance(choice, Refused):
         return
     assert choice.ampacity_a >= trip
     for drop, (_, length, limit) in zip(choice.drops_pct, loads, strict=True):
@@ -80,7 +81,7 @@ def test_what_is_reported(trip, loads, rules):
 )
 def test_reasons(trip, loads, rules, most, pins, reason):
     """Too hot, too much current, too long, or a terminal too small: each by its own word."""
-    assert choose_wire(trip, trip / 1.25, loads, rules, most, pins) == reason
+    assert choose_wire(trip, trip / 1.25, loads, rules, most, pins) == Refused(reason)
 
 
 def test_parallel_only_where_one_does_not_do():
@@ -93,7 +94,7 @@ def test_terminal_is_named_as_the_trade_rounds_it():
     """A terminal for 5.3 mm2 takes 10 AWG (5.26 mm2); one for 5.2 does not."""
     rules = WireRules("awg")
     assert choose_wire(45, 30, [], rules, 5.3).size.name == "10 AWG"
-    assert choose_wire(45, 30, [], rules, 5.2) == "terminal"
+    assert choose_wire(45, 30, [], rules, 5.2) == Refused("terminal")
 
 
 def test_nothing_to_judge():

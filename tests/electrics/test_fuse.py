@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pdm_alloc.electrics.battery import FUSE_GATES, FUSE_RATINGS_A, fuse_latest_s, fuse_shortest_s, main_fuse_a
-from pdm_alloc.electrics.wire import WireRules
+from pdm_alloc.electrics.wire import Refused, WireRules
 from pdm_alloc.harness.distribution import StateSupply, main_feed
 
 
@@ -81,6 +81,6 @@ def test_peak_may_come_from_another_state():
 
 def test_feeds_that_cannot_be():
     """No standard fuse, or no wire in that heat: said by a word."""
-    assert main_feed([one("all", 900, 900)], 0.1, 2.0, WireRules()).wire == "fuse"
+    assert main_feed([one("all", 900, 900)], 0.1, 2.0, WireRules()).wire == Refused("fuse")
     hot = main_feed([one("all", 60, 60)], 0.1, 2.0, WireRules(ambient_c=110))
-    assert hot.wire == "heat" and hot.ohm is None
+    assert hot.wire == Refused("heat") and hot.ohm is None

@@ -4,7 +4,7 @@ import pytest
 
 from pdm_alloc.electrics.battery import FUSE_LOADING, LinkDemand, Source, fault_current_a, short_time_mm2, size_link
 from pdm_alloc.electrics.protection import damage_ms
-from pdm_alloc.electrics.wire import WireRules, resistance_ohm_per_m
+from pdm_alloc.electrics.wire import Refused, WireRules, resistance_ohm_per_m
 
 RULES = WireRules()
 SOURCE = Source(14.4, 0.005)
@@ -51,9 +51,9 @@ def test_an_alternator_link_flows_for_good():
 
 def test_what_cannot_be_had_is_said():
     """No standard fuse for 600 A; no cable in an ambient above its class."""
-    assert size_link(LinkDemand("feed", 600, 600, 0, 1), RULES, SOURCE).wire == "fuse"
+    assert size_link(LinkDemand("feed", 600, 600, 0, 1), RULES, SOURCE).wire == Refused("fuse")
     hot = WireRules(ambient_c=110)
-    assert size_link(LinkDemand("starter", 300, 600, 0, 1, fused=False, seconds=5), hot, SOURCE).wire == "heat"
+    assert size_link(LinkDemand("starter", 300, 600, 0, 1, fused=False, seconds=5), hot, SOURCE).wire == Refused("heat")
 
 
 def test_a_boat_has_its_fuse_within_seven_inches():

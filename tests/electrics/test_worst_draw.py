@@ -16,6 +16,7 @@ from pdm_alloc.electrics.current import (
     worst_excess_ma,
 )
 from pdm_alloc.electrics.protection import acceptance_band_ma, inrush_window_ms, trip_setting_ma
+from pdm_alloc.electrics.wire import Refused
 
 ITEMS = st.lists(
     st.tuples(st.integers(1, 40_000), st.sampled_from([-1.0, 0.0, 0.55, 1.0, 1.65, 2.0]), st.integers(1, 3)),
@@ -87,7 +88,7 @@ def test_a_trip_setting_holds_or_there_is_none(draw, rated, step, error):
     """Even with the reading at its worst a quarter of the draw is left, by the least step; none where none fits."""
     setting = trip_setting_ma(draw, Fraction(rated), step, Fraction(error))
     least = draw * Fraction(5, 4) / (1 - Fraction(error, 100))
-    if setting == "rating":
+    if setting == Refused("rating"):
         assert math.ceil(least / step) * step > rated
     else:
         assert setting % step == 0 and least <= setting <= rated and setting - step < least
@@ -101,9 +102,9 @@ def test_a_setting_allows_for_the_reading_by_hand():
 def test_headroom_and_the_quarter_are_one_margin():
     """A channel at its 20 % headroom has a setting; its wire may still be too thin for it."""
     assert trip_setting_ma(8_000, Fraction(10_000), 100) == 10_000
-    assert trip_setting_ma(8_001, Fraction(10_000), 100) == "rating"
-    assert trip_setting_ma(8_000, Fraction(10_000), 100, Fraction(3)) == "rating"
-    assert trip_setting_ma(4_000, Fraction(10_000), 100, ampacity_ma=4_900) == "wire"
+    assert trip_setting_ma(8_001, Fraction(10_000), 100) == Refused("rating")
+    assert trip_setting_ma(8_000, Fraction(10_000), 100, Fraction(3)) == Refused("rating")
+    assert trip_setting_ma(4_000, Fraction(10_000), 100, ampacity_ma=4_900) == Refused("wire")
     for step, error in ((0, 0), (100, 100), (100, -1)):
         with pytest.raises(ValueError):
             trip_setting_ma(1, Fraction(1), step, Fraction(error))
