@@ -255,8 +255,8 @@ class _Search:
         """Sets as they come, cheapest first; banks count once sets have failed, which may be for one of them."""
         try:
             return self._searched()
-        except OutOfTime:
-            return ConcessionStudy(tuple(self.sets), _ENDED)
+        except OutOfTime as why:
+            return ConcessionStudy(tuple(self.sets), _ENDED if self.sets else str(why))
 
     def _searched(self) -> ConcessionStudy:
         """As `run`; `OutOfTime` where the clock ran out while a program was built."""

@@ -726,6 +726,11 @@ class WireChoice:
     drops_pct: tuple[float | None, ...]
     mass_g: float | None
 
+    @property
+    def words(self) -> str:
+        """``4 mm2``, or ``2 x 4 mm2`` side by side."""
+        return self.size.name if self.parallel == 1 else f"{self.parallel} x {self.size.name}"
+
 
 def choose_wire(
     trip_a: float,

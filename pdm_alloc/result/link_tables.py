@@ -382,13 +382,9 @@ def _note(vehicle: Vehicle, one: Laid) -> str:
         notes.append("fault current not known: enter battery_ah or battery_mohm")
     if one.demand.length_m is None:
         wire = one.link.wire
-        least = "" if isinstance(wire, Refused) else f", at least {_conductors(wire)} by its heating"
+        least = "" if isinstance(wire, Refused) else f", at least {wire.words} by its heating"
         notes.append(f"length not known, drop not judged{least}")
     return "; ".join(notes)
-
-
-def _conductors(wire: WireChoice) -> str:
-    return wire.size.name if wire.parallel == 1 else f"{wire.parallel} x {wire.size.name}"
 
 
 HEAT = ("module", "state", "mean_w", "top_w", "unknown_channels")

@@ -165,10 +165,7 @@ def _most_lost_v(vehicle: Vehicle, w: WiredCircuit, lost: Mapping[tuple[str, str
 def _drop_rows(vehicle: Vehicle, w: WiredCircuit, feed_v: float) -> Iterator[tuple[Any, ...]]:
     if isinstance(w.made, Refused):
         return
-    name = w.made.wire.size.name
-    wire = (
-        name if w.made.wire.parallel == 1 or name == NOT_KNOWN else f"{w.made.wire.parallel} x {w.made.wire.size.name}"
-    )
+    wire = NOT_KNOWN if w.made.wire.size.name == NOT_KNOWN else w.made.wire.words
     for ((t, _), pct), (_, length, limit) in zip(_drops(w, w.made), w.runs, strict=True):
         volts = None if pct is None else round(pct * vehicle.settings.system_v / 100, 4)
         shown = (None if length is None else round(length, 2), volts, None if pct is None else round(pct, 3))
