@@ -1,7 +1,5 @@
 """`python -m pdm_alloc`: the command line."""
 
-import sys
+from pdm_alloc.cli import program
 
-from pdm_alloc.cli import main
-
-sys.exit(main())
+program()

@@ -1,15 +1,17 @@
 """The command line. Exit 0: done; 1: not enough; 2: unusable input; 3: no answer in time; 70: internal error."""
 
 import argparse
+import atexit
 import contextlib
 import os
 import sys
 import time
 from collections.abc import Sequence
+from typing import NoReturn
 
 from pdm_alloc import __version__
 
-__all__ = ["main"]
+__all__ = ["main", "program"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 
@@ -58,6 +60,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _ended(f"cannot print: {error.strerror}", UNUSABLE)
     except Exception as error:
         return _internal(error, "--debug" in words)
+
+
+def program() -> NoReturn:
+    """Run the command line and end the process.
+
+    What a large vehicle leaves in memory takes seconds to take apart piece by piece, after the answer is printed and
+    counted by whoever waits: it is left to the system.
+    """
+    code = main()
+    if "pdm_alloc.panel" in sys.modules:  # what serves pages has threads of its own to end
+        sys.exit(code)
+    atexit._run_exitfuncs()
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError):
+            stream.flush()
+    os._exit(code)
 
 
 def _run(arguments: Sequence[str] | None) -> int:
@@ -253,4 +271,4 @@ def _seconds(text: str) -> float:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    program()

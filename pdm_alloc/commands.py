@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pdm_alloc import printed
 from pdm_alloc.domain.module import Catalogue, Unit
@@ -20,10 +21,14 @@ from pdm_alloc.files.tables.read_catalogue import fitted, read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.files.tables.references import check_against
 
+if TYPE_CHECKING:
+    from pdm_alloc.program.solver import Clock
+
 __all__ = ["run"]
 
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 TERMINATED = 143  # as the shell numbers this signal
+_SEARCH = 0.75  # of the time of a study of places for the search itself, the rest for signals and reasons
 _SHOWN = 12  # choices of modules and places
 _ENDING_S = 0.5  # to say that there is no answer, and to end
 _LOADING_S = 1.2  # of processor time, to load what solves, on a busy machine
@@ -184,7 +189,8 @@ def _size(options) -> int:
         return _size_places(options, vehicle, catalogue)
     with printed.Progress(len(catalogue), options.json) as bar:
         how = {"strategy": options.strategy, "time_limit_s": options.time_limit, "why": options.why}
-        study = size(vehicle, catalogue, progress=bar, stop=_stop(options, catalogue), **how)
+        whole = _whole(options, catalogue)
+        study = size(vehicle, catalogue, progress=bar, stop=whole and whole.is_over, **how)
     if options.json:
         printed.print_json(printed.study_json(study, options.why))
         return _code(study)
@@ -192,13 +198,18 @@ def _size(options) -> int:
     return _code(study)
 
 
-def _stop(options, catalogue: Catalogue) -> Callable[[], bool] | None:
-    """Whether the time of a whole study is over, where a limit was given."""
+def _whole(options, catalogue: Catalogue) -> "Clock | None":
+    """The clock of a whole study, where a limit was given."""
     if options.time_limit is None:
         return None
     from pdm_alloc.program.solver import Clock
 
-    return Clock(_solving_s(options, _whole_limit_s(options, catalogue.to_judge))).is_over
+    return Clock(_solving_s(options, _whole_limit_s(options, catalogue.to_judge)))
+
+
+def _limit_left_s(options, whole: "Clock | None") -> float | None:
+    """The limit given, or what is left of the whole study where that is less."""
+    return None if whole is None else min(options.time_limit, whole.left_s)
 
 
 def _code(study) -> int:
@@ -214,15 +225,17 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
 
     try:
         with workers(options.jobs) as run, printed.Progress(None, options.json, "choice") as bar:
-            how = {"time_limit_s": options.time_limit, "stop": _stop(options, catalogue)}
+            whole = _whole(options, catalogue)
+            stop = whole and whole.part(_SEARCH).is_over
+            how = {"time_limit_s": options.time_limit, "stop": stop}
             search = search_places(vehicle, catalogue, options.objective, executor=run, progress=bar, **how)
             study = mounted(search)
     except ValueError as error:
         return _no_answer(options, error, "unusable input", UNUSABLE)
     except Unsolved as refusal:
         return _no_answer(options, refusal, refusal.outcome)
-    reasons = study.reasons(options.time_limit)
-    together, side, sites = _control_sites(search, study, catalogue, options.time_limit)
+    together, side, sites = _control_sites(search, study, catalogue, lambda: _limit_left_s(options, whole))
+    reasons = study.reasons(_limit_left_s(options, whole))
     if options.json:
         plain = {"choices": printed.records(study.choices), "reasons": printed.records(reasons)}
         plain |= {"warnings": [asdict(w) for w in study.warnings]}
@@ -237,14 +250,14 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     return printed.signal_code(side) if study.is_enough else short
 
 
-def _control_sites(search, study, catalogue, time_limit_s):
+def _control_sites(search, study, catalogue, limit_s: Callable[[], float | None]):
     """What is best together, the signal side of it (or beside the best modules alone), and its wires by place."""
     from pdm_alloc.studies.signal_places import choose_together, control_places, signals_beside
 
     if not study.best:
         return None, None, None
-    together, best = choose_together(search, catalogue, time_limit_s), study.best.units
-    side = together.side if together else signals_beside(search.vehicle, catalogue, best, time_limit_s=time_limit_s)
+    together, best = choose_together(search, catalogue, limit_s()), study.best.units
+    side = together.side if together else signals_beside(search.vehicle, catalogue, best, time_limit_s=limit_s())
     return together, side, control_places(side) if side else None
 
 

@@ -22,7 +22,7 @@ __all__ = ["SIZES", "VERBS", "Case", "allowed_s", "write_case"]
 
 KINDS = ("heater", "motor", "filament", "electronics", "led", "solenoid")
 RATINGS = ((10, 70), (15, 100), (20, 140))
-WORDS = "import sys, time\n{clock}from pdm_alloc.cli import main\nsys.exit(main(sys.argv[1:]))"
+WORDS = "import sys, time\n{clock}from pdm_alloc.cli import program\nprogram()"
 CODES = (0, 1, 3)
 BY_PROCESSOR = "time.monotonic = time.process_time\n"
 

@@ -50,6 +50,20 @@ def test_broken_solver(tmp_path, library):
     assert len(done.stderr.splitlines()) == 1
 
 
+@pytest.mark.parametrize(("vehicle", "code"), [("VEHICLE", 0), ("nowhere", 2)])
+def test_the_process_ends_at_once_with_all_that_was_said(tmp_path, vehicle, code):
+    """Memory is not taken apart, which took 3 s after an answer; what was said arrives, and cleaning up runs."""
+    folder = write_small(tmp_path / "v")
+    start = "import atexit, sys; atexit.register(print, 'cleaned up')\n"
+    start += "class Late:\n    def __del__(self): print('taken apart')\nlate = Late()\n"
+    code_of = f"{start}from pdm_alloc.cli import program; sys.argv = ['pdm-alloc', 'check', sys.argv[1]]; program()"
+    path = str(folder) if vehicle == "VEHICLE" else str(tmp_path / vehicle)
+    done = subprocess.run([sys.executable, "-c", code_of, path], capture_output=True, text=True, check=False)
+    assert done.returncode == code
+    assert ("no fault found" in done.stdout) == (code == 0) and ("does not exist" in done.stderr) == (code == 2)
+    assert done.stdout.endswith("cleaned up\n") and "taken apart" not in done.stdout
+
+
 @pytest.mark.parametrize(
     "words", [["allocate", COUPE, "--module", "middle-36", "--out", ""], ["new", ""], ["new", " "]]
 )

@@ -1,6 +1,7 @@
 """``pdm-alloc size --places`` from outside."""
 
 import json
+import time
 from pathlib import Path
 
 import pandas as pd
@@ -118,3 +119,25 @@ def test_circuits_that_are_not_listed(why, outcome):
     with pytest.raises(Unsolved) as stopped, mounting._listed():
         raise why("all")
     assert stopped.value.outcome == outcome
+
+
+def test_what_follows_the_search_has_what_is_left_of_the_limit(two_modules, capsys, monkeypatch):
+    """Reasons and the signal side were given the whole limit once more: of a limit of 14 s 15.3 s were taken."""
+    given = []
+    late = [0.0]
+    now, mounted = time.monotonic, mounting.mounted
+
+    def slow(search):
+        late[0] += 1e6
+        return mounted(search)
+
+    def told(self, limit_s=None):
+        given.append(limit_s)
+        return reasons(self, limit_s)
+
+    reasons = mounting.Mounting.reasons
+    monkeypatch.setattr(time, "monotonic", lambda: now() + late[0])
+    monkeypatch.setattr(mounting, "mounted", slow)
+    monkeypatch.setattr(mounting.Mounting, "reasons", told)
+    main(["size", CAR, "--places", "--catalogue", two_modules, "--time-limit", "3"])
+    assert given == [0.0]
