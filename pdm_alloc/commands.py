@@ -190,7 +190,7 @@ def _size(options) -> int:
     with printed.Progress(len(catalogue), options.json) as bar:
         how = {"strategy": options.strategy, "time_limit_s": options.time_limit, "why": options.why}
         whole = _whole(options, catalogue)
-        study = size(vehicle, catalogue, progress=bar, stop=whole and whole.is_over, **how)
+        study = size(vehicle, catalogue, progress=bar, stop=None if whole is None else whole.is_over, **how)
     if options.json:
         printed.print_json(printed.study_json(study, options.why))
         return _code(study)
@@ -226,7 +226,7 @@ def _size_places(options, vehicle: Vehicle, catalogue: Catalogue) -> int:
     try:
         with workers(options.jobs) as run, printed.Progress(None, options.json, "choice") as bar:
             whole = _whole(options, catalogue)
-            stop = whole and whole.part(_SEARCH).is_over
+            stop = None if whole is None else whole.part(_SEARCH).is_over
             how = {"time_limit_s": options.time_limit, "stop": stop}
             search = search_places(vehicle, catalogue, options.objective, executor=run, progress=bar, **how)
             study = mounted(search)
