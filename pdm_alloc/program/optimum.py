@@ -313,71 +313,109 @@ def optimise_priced(
     Optimum
         Its bounds hold for all circuits, generated or not.
     """
-    pricing, task, strategy = whole.pricing, whole.pricing.task, whole.pricing.strategy
+    pricing, task = whole.pricing, whole.pricing.task
     pricing.add([replace(c, most=task.upper(c.command, c.counts, c.channel_class)) for c in known or ()])
     if known is None and pricing.bound(-1, (), task.channels(), clock) > 0:
         return Optimum(NOT_ENOUGH, task)
-    names = [name for name, _ in objectives(task, strategy)]
     held: list[tuple[float, float]] = []
     bounds: list[float] = []
     best = known
-    for k in range(len(names))[:stages]:
+    for k, name in list(enumerate(pricing.names))[:stages]:
         if clock.is_over():
             break
+        stage = _Stage(whole, k, held, best, rows, _trivial(task, name))
         try:
-            best, bound = _stage(whole, k, held, best, rows, clock)
+            stage.run(clock)
         except OutOfTime:
             break
-        bounds.append(bound)
+        best = stage.best
+        bounds.append(stage.bound)
         if best is None:
             break
-        held.append((bound if names[k] in _BY_CLASS else -math.inf, _cost(pricing.task, best, strategy, k)))
+        held.append((stage.bound if name in _BY_CLASS else -math.inf, stage.value))
     full = replace(task, columns=tuple(pricing.columns))
-    costs = tuple(cost for _, cost in objectives(full, strategy))
+    costs = tuple(cost for _, cost in objectives(full, pricing.strategy))
     values = () if best is None else (_counted(full, best),)
-    reached = best is not None and bounds == [_cost(full, best, strategy, k) for k in range(len(names))]
+    reached = best is not None and bounds == [pricing.cost(best, k) for k in range(len(costs))]
     outcome = STOPPED_EMPTY if best is None else PROVEN_BEST if reached else BEST_SO_FAR
-    return Optimum(outcome, full, tuple(names), costs, tuple(bounds), values, is_priced=True)
+    return Optimum(outcome, full, tuple(pricing.names), costs, tuple(bounds), values, is_priced=True)
 
 
-def _stage(
-    whole: Relaxation, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], clock: Clock
-) -> tuple[_Known, float]:
-    """Incumbent and bound of one objective, the earlier ones held."""
-    pricing = whole.pricing
-    names = [name for name, _ in objectives(replace(pricing.task, columns=()), pricing.strategy)]
-    # Without solving: no circuit costs less than nothing, and none is without an item.
-    trivial = -float(sum(t.count for t in pricing.task.all_types())) if names[k] == "circuits" else 0.0
-    if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= trivial:
-        return best, trivial
-    bound = whole.bound(k, held, trivial, clock.part(0.2))
-    best = _levelled(whole, k, held, bound, best, clock.part(0.3))
-    if best is not None and _cost(pricing.task, best, pricing.strategy, k) <= bound:
-        return best, bound
-    bound = max(bound, pricing.bound(k, held, _circuits(pricing, names, k, held, best), clock.part(0.5)))
-    bound = whole.bound(k, held, bound, clock.part(0.2))
-    best = _dived(pricing, k, bound, best, clock.part(0.4))
-    best, _ = _restricted(pricing, k, held, bound, best, rows, clock.part(0.4))
-    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
-    if math.isfinite(value) and value > bound and pricing.add_near(value):
-        best, proved = _restricted(pricing, k, held, bound, best, rows, clock.part(0.6))
-        bound = max(bound, proved)
-    return best, bound
+def _trivial(task: Task, name: str) -> float:
+    """Bound of an objective without solving: no circuit costs less than nothing, and none is without an item."""
+    return -float(sum(t.count for t in task.all_types())) if name == "circuits" else 0.0
 
 
-def _levelled(whole: Relaxation, k: int, held: _Held, bound: float, best: _Known, clock: Clock) -> _Known:
-    """The better of the incumbent and a solution levelled over the circuits of the relaxation, at the bound or near."""
-    pricing = whole.pricing
-    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
-    for near in range(_NEAR_BOUND if whole.is_exact[k] else 1):
-        if bound + near >= value or not math.isfinite(bound):
-            return best
-        chosen, goal = whole.circuits(k, held, bound + near, clock.part(0.3))
-        columns = _of_relaxation(whole, chosen, goal, clock.part(0.5)) if chosen else None
-        if columns is not None and (improved := _cost(pricing.task, columns, pricing.strategy, k)) < value:
-            pricing.add(columns)
-            best, value = columns, improved
-    return best
+class _Stage:
+    """One objective over listed and priced circuits, the earlier ones held: the best solution so far, and a bound."""
+
+    def __init__(
+        self, whole: Relaxation, k: int, held: _Held, best: _Known, rows: Callable[[Task], Program], bound: float
+    ):
+        self.whole, self.pricing, self.k, self.held, self.rows, self.bound = whole, whole.pricing, k, held, rows, bound
+        self.best: _Known = None
+        self.value = math.inf
+        self.offer(best)
+
+    def offer(self, columns: _Known) -> None:
+        """A solution, kept where it is better."""
+        if columns is not None and (value := self.pricing.cost(columns, self.k)) < self.value:
+            self.best, self.value = columns, value
+
+    def run(self, clock: Clock) -> None:
+        """From what is cheap to what is dear, until the best solution is at the bound."""
+        for step in (self._level, self._price, self._close):
+            if self.value > self.bound:
+                step(clock)
+
+    def _level(self, clock: Clock) -> None:
+        """The bound of the relaxation, and circuits levelled as it chooses them, at the bound or near."""
+        self._relax(clock)
+        part = clock.part(0.3)
+        for near in range(_NEAR_BOUND if self.whole.is_exact[self.k] else 1):
+            if self.bound + near >= self.value or not math.isfinite(self.bound):
+                return
+            chosen, goal = self.whole.circuits(self.k, self.held, self.bound + near, part.part(0.3))
+            columns = _of_relaxation(self.whole, chosen, goal, part.part(0.5)) if chosen else None
+            self.pricing.add(columns or ())
+            self.offer(columns)
+
+    def _relax(self, clock: Clock) -> None:
+        self.bound = self.whole.bound(self.k, self.held, self.bound, clock.part(0.2))
+
+    def _price(self, clock: Clock) -> None:
+        """The bound of column generation; a dive, and the best solution over the columns generated."""
+        self.bound = max(self.bound, self.pricing.bound(self.k, self.held, self._circuits(), clock.part(0.5)))
+        self._relax(clock)
+        if self.value > self.bound:
+            self.offer(self.pricing.dive(clock.part(0.4)))
+        if self.value > self.bound:
+            self._solve(clock.part(0.4))
+
+    def _close(self, clock: Clock) -> None:
+        """Every circuit that can be in a better solution, if they are few: then what is solved is proved."""
+        if math.isfinite(self.value) and self.pricing.add_near(self.value):
+            self.bound = max(self.bound, min(self.value, self._solve(clock.part(0.6))))
+
+    def _circuits(self) -> int:
+        """Upper bound on the number of circuits of an improving solution."""
+        at = self.pricing.names.index("channels")
+        if self.k > at:
+            return round(self.held[at][1])
+        return round(self.value) if self.k == at and self.best is not None else self.pricing.task.channels()
+
+    def _solve(self, clock: Clock) -> float:
+        """Restricted master: the best integer solution over the columns generated so far; its bound, inf for none."""
+        task = replace(self.pricing.task, columns=tuple(self.pricing.columns))
+        costs = [cost for _, cost in objectives(task, self.pricing.strategy)]
+        program = self.rows(task)
+        for cost, (_, limit) in zip(costs, self.held, strict=False):
+            program.row(cost, most=limit)
+        solution = minimise(program, [costs[self.k]], clock)[0]
+        if solution:
+            times = zip(task.columns, _whole(task, solution), strict=True)
+            self.offer([c for c, number in times for _ in range(number)])
+        return math.inf if solution.outcome == NOT_ENOUGH else solution.bound
 
 
 def _of_relaxation(whole: Relaxation, chosen: Sequence[Column], goal: float, clock: Clock) -> list[Column] | None:
@@ -391,46 +429,6 @@ def _of_relaxation(whole: Relaxation, chosen: Sequence[Column], goal: float, clo
             return None
         columns += circuits
     return columns
-
-
-def _circuits(pricing: Pricing, names: Sequence[str], k: int, held: _Held, best: _Known) -> int:
-    """Upper bound on the number of circuits of an improving solution."""
-    at = names.index("channels")
-    if k > at:
-        return round(held[at][1])
-    if k == at and best is not None:
-        return round(_cost(pricing.task, best, pricing.strategy, k))
-    return pricing.task.channels()
-
-
-def _dived(pricing: Pricing, k: int, bound: float, best: _Known, clock: Clock) -> _Known:
-    """The better of the incumbent and the result of a dive."""
-    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
-    dived = pricing.dive(clock) if value > bound else None
-    return dived if dived is not None and _cost(pricing.task, dived, pricing.strategy, k) < value else best
-
-
-def _restricted(
-    pricing: Pricing, k: int, held: _Held, bound: float, best: _Known, rows: Callable[[Task], Program], clock: Clock
-) -> tuple[_Known, float]:
-    """Restricted master: the best integer solution over the columns generated so far, and its bound."""
-    value = math.inf if best is None else _cost(pricing.task, best, pricing.strategy, k)
-    if value <= bound:
-        return best, value
-    task = replace(pricing.task, columns=tuple(pricing.columns))
-    costs = [cost for _, cost in objectives(task, pricing.strategy)]
-    program = rows(task)
-    for cost, (_, limit) in zip(costs, held, strict=False):
-        program.row(cost, most=limit)
-    solution = minimise(program, [costs[k]], clock)[0]
-    if not solution:
-        return best, value if solution.outcome == NOT_ENOUGH else solution.bound
-    chosen = [c for c, times in zip(task.columns, _whole(task, solution), strict=True) for _ in range(times)]
-    return (chosen if solution.objective < value else best), min(value, solution.bound)
-
-
-def _cost(task: Task, columns: Sequence[Column], strategy: str, k: int) -> float:
-    return sum(objectives(replace(task, columns=tuple(columns)), strategy)[k][1].values())
 
 
 def _counted(task: Task, columns: Sequence[Column]) -> tuple[int, ...]:

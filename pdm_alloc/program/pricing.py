@@ -49,10 +49,13 @@ class Pricing:
     ----------
     columns : list of Column
         All so far.
+    names : list of str
+        The objectives in order.
     """
 
     def __init__(self, task: Task, commands: Sequence[str], strategy: str, book: CircuitBook, clock: Clock):
         self.task, self.strategy, self.clock = task, strategy, clock
+        self.names = [name for name, _ in objectives(replace(task, columns=()), strategy)]
         self.sacks = []
         for command in commands:
             if clock.is_over():
@@ -68,6 +71,10 @@ class Pricing:
         for sack in self.sacks:
             alone = [((n, 1),) for n in dict.fromkeys(sack.type_of.tolist())]
             self.add([column for counts in alone if (column := sack.column(counts)) is not None])
+
+    def cost(self, columns: Sequence[Column], objective: int) -> float:
+        """Value of an objective, a column as often as it is chosen."""
+        return sum(objectives(replace(self.task, columns=tuple(columns)), self.strategy)[objective][1].values())
 
     def add(self, columns: Sequence[Column]) -> list[Column]:
         """Add the columns that are new; returns them."""
@@ -208,10 +215,10 @@ class Pricing:
 
     def _asks(self, duals: np.ndarray) -> Iterator[tuple[Knapsack, float, Callable[..., tuple[float, list[Column]]]]]:
         """Pricing subproblems: knapsack, reduced cost of an empty circuit at these duals, and the search."""
-        names = [name for name, _ in objectives(replace(self.task, columns=()), self.strategy)]
-        share = float(self.objective == names.index(_HEADROOM))
-        if len(self.held) > names.index(_HEADROOM):
-            share -= duals[len(self.bounds) + names.index(_HEADROOM)]
+        headroom = self.names.index(_HEADROOM)
+        share = float(self.objective == headroom)
+        if len(self.held) > headroom:
+            share -= duals[len(self.bounds) + headroom]
         for sack, (weights, costs) in zip(self.sacks, self._stubs, strict=True):
             entries = self._with_held(weights, costs)
             cost = 0.0 if self.objective == _MISSING else costs[self.objective]
