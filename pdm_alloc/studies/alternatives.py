@@ -13,7 +13,7 @@ import pandas as pd
 from pdm_alloc.circuits.draws import Wiring, draws_ma, for_at_once_ma
 from pdm_alloc.circuits.items import ItemType, item_types
 from pdm_alloc.domain.condition import condition_names
-from pdm_alloc.domain.module import Module, Unit, natural_key
+from pdm_alloc.domain.module import Catalogue, Module, Unit, natural_key
 from pdm_alloc.domain.showing import UnknownName
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.electrics.battery import FUSE_LOADING, as_constant_s, main_fuse_a
@@ -42,6 +42,8 @@ __all__ = [
     "known_price",
     "mount_places",
     "objective_of",
+    "number_of_pairs",
+    "pairable",
     "pairs_of",
     "pairs_table",
     "pairs_untried",
@@ -339,6 +341,16 @@ def pairs_of(modules: Iterable[Module]) -> list[Pair]:
         Pair(both) for both in combinations_with_replacement(sorted(modules, key=lambda m: natural_key(m.name)), 2)
     ]
     return sorted(pairs, key=lambda p: (p.price, p.mass_g, p.channels, natural_key(p.label)))
+
+
+def number_of_pairs(catalogue: Catalogue) -> int:
+    """How many pairs `pairs_of` makes of a catalogue, without making them."""
+    return len(catalogue) * (len(catalogue) + 1) // 2
+
+
+def pairable(modules: Iterable[Module], smallest: Module | None) -> list[Module]:
+    """Modules of which two may beat the smallest that is enough: each costs less or weighs less than that by itself."""
+    return [m for m in modules if smallest is None or Pair((m, m)).beats(Pair((smallest, smallest)))]
 
 
 def judge_pairs(

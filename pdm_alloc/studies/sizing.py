@@ -17,7 +17,7 @@ from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.solver import NOT_ENOUGH, Clock
 from pdm_alloc.program.stages import STRATEGIES
 from pdm_alloc.result.allocation import Allocation, NotEnough, Unsolved, tightest
-from pdm_alloc.studies.alternatives import NOT_TRIED, judge_pairs, pairs_of, pairs_table, pairs_untried
+from pdm_alloc.studies.alternatives import NOT_TRIED, judge_pairs, number_of_pairs, pairable, pairs_of, pairs_table
 from pdm_alloc.studies.signal_sizing import ModuleOption, SignalSizing, has_signals, size_signals
 
 __all__ = ["ANSWERS", "VERDICTS", "Sizing", "module_options", "size"]
@@ -166,7 +166,7 @@ class Sizing:
         judged = {m.name: self.results.get(m.name) for m in smaller} | (self.pair_results if best is None else {})
         outcomes = {n: NOT_TRIED if r is None else r.outcome for n, r in judged.items() if not _is_settled(r)}
         if best is None and not self.is_enough:
-            untried = len(pairs_untried(pairs_of(self.catalogue), None, self.pair_results))
+            untried = number_of_pairs(self.catalogue) - len(self.pair_results)
             outcomes |= {f"{untried} more pair{'s' * (untried > 1)} of modules": NOT_TRIED} if untried else {}
         return outcomes
 
@@ -250,11 +250,13 @@ def size(
     for module in sorted(catalogue, key=size_key):
         if whole.is_over():
             break
-        results[module.name] = judged(module.name, module)
+        results[module.name] = result = judged(module.name, module)
+        if isinstance(result, Allocation):
+            tightest(result)  # its tables are remembered: of 500 modules they take seconds, which the clock is to count
     smallest = smallest_enough(catalogue, results)
     limit_s = vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s
     clock = Clock(limit_s * len(results), whole.is_over)
-    every_pair = [] if clock.is_over() else pairs_of(catalogue)  # 500 modules have 125,000 of them
+    every_pair = [] if clock.is_over() else pairs_of(pairable(catalogue, smallest))  # of 500 modules 125,000
     pairs = judge_pairs(every_pair, smallest, lambda p: judged(p.label, p.modules), clock.is_over)
     refusals = {name: r for name, r in results.items() if isinstance(r, NotEnough)}
     explanations = {name: judged.explained(name, refusal, why) for name, refusal in refusals.items()}
@@ -265,7 +267,8 @@ def size(
 def _signals(study: Sizing, limit_s: float | None, whole: Clock, why: bool) -> SignalSizing:
     """The signal side beside the modules that are enough, the smallest first."""
     enough = {m.name for m in study.catalogue if isinstance(study.results.get(m.name), Allocation)}
-    both = [p for p in pairs_of(study.catalogue) if isinstance(study.pair_results.get(p.label), Allocation)]
+    every = pairs_of(study.catalogue) if study.pair_results else []
+    both = [p for p in every if isinstance(study.pair_results.get(p.label), Allocation)]
     options = module_options(study.catalogue, enough, [(p.label, p.modules) for p in both])
     return size_signals(study.vehicle, study.catalogue, options, time_limit_s=limit_s, whole=whole, why=why)
 

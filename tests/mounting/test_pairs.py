@@ -1,5 +1,6 @@
 """Two modules together, without places."""
 
+import random
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Catalogue
 from pdm_alloc.domain.vehicle import Load
-from pdm_alloc.studies.alternatives import PAIRS, pairs_of
+from pdm_alloc.studies.alternatives import PAIRS, number_of_pairs, pairable, pairs_of
 from tests.wiring import small
 
 DATA = Path(__file__).parents[2] / "data"
@@ -116,3 +117,16 @@ def test_pairs_get_as_much_time_as_all_modules_together():
     study = pa.size(small.vehicle(*LOADS), catalogue(**names), time_limit_s=0.0)
     assert study.pair_results == {} and set(study.pairs.outcome) == {"not tried"}
     assert study.open["465 more pairs of modules"] == "not tried"
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_no_pair_that_beats_the_smallest_is_passed_over_unmade(seed):
+    """Of 501 modules only those are paired of which two can cost or weigh less; prices and masses may be missing or 0."""
+    rng = random.Random(seed)
+    some = (None, 0, 1, 2, 3, 5, 8)
+    listed = catalogue(**{f"m{n}": (2, rng.choice(some), rng.choice(some)) for n in range(12)})
+    modules = list(listed)
+    for smallest in (None, *modules):
+        better = [p.label for p in pairs_of(modules) if p.beats(smallest)]
+        assert [p.label for p in pairs_of(pairable(modules, smallest)) if p.beats(smallest)] == better
+    assert number_of_pairs(listed) == len(pairs_of(modules))
