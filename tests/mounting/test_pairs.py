@@ -121,7 +121,7 @@ def test_pairs_get_as_much_time_as_all_modules_together():
 
 @pytest.mark.parametrize("seed", range(20))
 def test_no_pair_that_beats_the_smallest_is_passed_over_unmade(seed):
-    """Of 501 modules only those are paired of which two can be cheaper or lighter; a price or mass may be missing or 0."""
+    """Of 501 modules only those are paired that can be cheaper or lighter; a price or mass may be missing or 0."""
     rng = random.Random(seed)
     some = (None, 0, 1, 2, 3, 5, 8)
     listed = catalogue(**{f"m{n}": (2, rng.choice(some), rng.choice(some)) for n in range(12)})
