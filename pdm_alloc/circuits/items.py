@@ -159,8 +159,8 @@ class ItemType:
         Time constant of the inrush, ms.
     window_ms : float
         Least inrush time of its channel, ms; above 0 for a pulsed load.
-    state_ma, state_deviation_ma : tuple of int
-        One item in each state at the worse end of its span, 0 where the command is off: running and rise, mA.
+    state_ma : tuple of int
+        Running current of one item in each state at the worse end of its span, 0 where the command is off, mA.
     share, reversing, pwm, vital : bool
         Rules of the load.
     separate : str or None
@@ -196,7 +196,6 @@ class ItemType:
     tau_ms: float
     window_ms: float
     state_ma: tuple[int, ...]
-    state_deviation_ma: tuple[int, ...]
     share: bool
     reversing: bool
     pwm: bool
@@ -231,7 +230,7 @@ class ItemType:
 
 def nameless(t: ItemType) -> ItemType:
     """The type without its names and without what sums alone ask for: of two that are then equal circuits are too."""
-    unasked = {"state_ma": (), "state_deviation_ma": (), "draws": (), "on_s": None, "cycle_s": None}
+    unasked = {"state_ma": (), "draws": (), "on_s": None, "cycle_s": None}
     return replace(t, command="", items=(("", t.count),), **unasked)  # type: ignore[arg-type]
 
 
@@ -399,7 +398,6 @@ def _one_type(load: Load, vehicle: Vehicle, locks: Sequence[tuple[int, str]], to
         tau_ms=load.inrush_ms / 3,
         window_ms=KINDS[load.kind].pulse_ms,
         state_ma=in_states,
-        state_deviation_ma=tuple(rise_ma(ma, tolerance) for ma in in_states),
         share=load.share,
         reversing="reversing" in load.needs,
         pwm="pwm" in load.needs or command.action == "pwm",
@@ -433,7 +431,6 @@ def _order(t: ItemType) -> tuple[Any, ...]:
         t.volt_surge_ma,
         t.window_ms,
         t.state_ma,
-        t.state_deviation_ma,
         t.share,
         t.reversing,
         t.pwm,
@@ -467,7 +464,7 @@ def _told(load: Load) -> tuple[Any, ...]:
 
 def _identity(t: ItemType) -> tuple[Any, ...]:
     """Loads are told apart where a rule counts loads and not items: labels, tolerance and locks."""
-    apart = t.load if t.separate or t.deviation_ma or any(t.state_deviation_ma) or _rises(t) or t.locked else ""
+    apart = t.load if t.separate or t.deviation_ma or _rises(t) or t.locked else ""
     return (t.command, *_order(t), apart)
 
 
