@@ -7,17 +7,37 @@ import tarfile
 
 import pytest
 
-__all__ = ["GRAVE", "check", "script"]
+__all__ = ["COLOURS", "GRAVE", "check", "script"]
 
 AXE = "axe-core@4.14.1"
 GRAVE = ("serious", "critical")
 
-# Rules of WCAG 2.1, levels A and AA.
-_CHECK = """async (part) => {
-  const result = await axe.run(part, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa']});
-  const nodes = (rule) => rule.nodes.slice(0, 5).map((node) => node.html.slice(0, 200));
-  const told = (rule) => ({id: rule.id, impact: rule.impact, help: rule.help, nodes: nodes(rule)});
-  return {passes: result.passes.length, violations: result.violations.map(told)};
+_RULES = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa")  # of WCAG 2.1, levels A and AA
+COLOURS = ("color-contrast", "link-in-text-block")  # those of them that ask what colour something has
+
+# All pages of tabs are shown at once, in full: axe-core walks the whole document each time it is asked, and what is
+# beyond an edge has no contrast.
+_CHECK = """async (part, rules) => {
+  const pages = [...part.querySelectorAll('.pdm-pages > *')];
+  const hidden = pages.filter((page) => page.style.display === 'none');
+  const whole = document.createElement('style');
+  whole.textContent = '.pdm-panel .pdm-work { display: block } .pdm-work, .pdm-tabs, .pdm-pages, .pdm-pages > * '
+    + '{ overflow: visible !important; height: auto !important; max-height: none !important; flex: none !important }';
+  document.head.append(whole);
+  hidden.forEach((page) => { page.style.display = ''; });
+  try {
+    const result = await axe.run(part, {runOnly: rules, elementRef: true});
+    const nodes = (rule) => rule.nodes.slice(0, 5).map((node) => node.html.slice(0, 200));
+    const told = (rule) => ({id: rule.id, impact: rule.impact, help: rule.help, nodes: nodes(rule)});
+    const read = result.passes.filter((rule) => rule.id === 'color-contrast').flatMap((rule) => rule.nodes)
+      .filter((node) => node.any.some((check) => check.data?.contrastRatio));
+    const among = (page) => read.filter((node) => page.contains(node.element)).length;
+    const contrasts = (pages.length ? pages : [part]).map(among);
+    return {passes: result.passes.length, contrasts, violations: result.violations.map(told)};
+  } finally {
+    hidden.forEach((page) => { page.style.display = 'none'; });
+    whole.remove();
+  }
 }"""
 
 
@@ -43,7 +63,7 @@ def _fetched(folder) -> bytes:
         return archive.extractfile("package/axe.min.js").read()
 
 
-def check(part, text: str) -> dict:
-    """Number of rules passed and the violations in a part of a page (a locator)."""
+def check(part, text: str, rules=_RULES) -> dict:
+    """Rules passed, texts of good contrast on each page of its tabs, and the violations, in a part of a page."""
     part.page.evaluate("text => { window.axe || (0, eval)(text); }", text)
-    return part.evaluate(_CHECK)
+    return part.evaluate(_CHECK, list(rules))

@@ -48,6 +48,12 @@ LAB_SETTINGS = {
 SLOW_MS = 60_000
 IDLE = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
 
+IN_THEME = """(isLight) => {
+  const bright = (css, of) => Number(getComputedStyle(document.querySelector(css))[of].match(/\\d+/)[0]) > 127;
+  const named = document.body.dataset.jpThemeLight === String(isLight);
+  return named && bright('.jp-LabShell', 'backgroundColor') === isLight && bright('.pdm-verdict', 'color') !== isLight;
+}"""
+
 
 def pytest_collection_modifyitems(items):
     """Every test in this folder drives a browser."""
@@ -157,7 +163,13 @@ class Lab:
 
     def command(self, page, command: str, **arguments) -> None:
         """Give JupyterLab one of its commands."""
-        page.evaluate(f"window.jupyterapp.commands.execute({json.dumps(command)}, {json.dumps(arguments)})")
+        done = f"window.jupyterapp.commands.execute({json.dumps(command)}, {json.dumps(arguments)})"
+        page.evaluate(f"{done}.then(() => null)")  # what some give back is too large to come out of the page
+
+    def theme(self, page, is_light: bool) -> None:
+        """Change the theme and wait until its colours are there, which come after its name."""
+        self.command(page, "apputils:change-theme", theme=f"JupyterLab {'Light' if is_light else 'Dark'}")
+        page.wait_for_function(IN_THEME, arg=is_light, timeout=SLOW_MS)
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from pathlib import Path
 
 __all__ = ["Stage"]
 
+_ADDRESS = "http://127.0.0.1/stage"  # nobody is asked; only a page of this machine may use the clipboard
 _PAGE = """<!doctype html><html lang="en"><head><title>stage</title><style>{style}
 body {{ margin: 8px; font-family: sans-serif; background: var(--jp-layout-color0, #fff); }}
 body[data-jp-theme-light="false"] {{
@@ -67,7 +68,9 @@ class Stage:
         self.page, self.widget = page, widget
         page.expose_function("stageState", self._state)
         page.expose_function("stageSend", partial(_take, act))
-        page.set_content(_PAGE.format(style=_text(widget._css)))
+        html = _PAGE.format(style=_text(widget._css))
+        page.route(_ADDRESS, lambda route: route.fulfill(body=html, content_type="text/html"))
+        page.goto(_ADDRESS)
         page.evaluate(_SCRIPT, _text(widget._esm))
 
     def _state(self) -> str:
