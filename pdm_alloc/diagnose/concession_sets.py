@@ -25,6 +25,7 @@ __all__ = ["MOST_SETS", "ConcessionSet", "ConcessionStudy", "concession_sets", "
 
 MOST_SETS = 5
 _MOST_TRIES = 40
+_TRIED_S = 0.5  # of processor time at least, for one set: most that are enough are seen to be in a tenth of it
 _FAILED = 3  # sets refused before banks count in the program, which makes it several times as large
 REFIT_S = 1.0  # of processor time, for another place and again for a second module
 SMALL_MA = 3_000  # loads in the same step of so much are alike to whoever gives one up; ours
@@ -250,6 +251,8 @@ class _Search:
     sets: list[ConcessionSet] = field(default_factory=list)
     known: dict[tuple[object, ...], int] = field(default_factory=dict)
     taken: list[tuple[bool, list[int]]] = field(default_factory=list)
+    least: int = 0
+    is_open: bool = False
 
     def run(self) -> ConcessionStudy:
         """Sets as they come, cheapest first; banks count once sets have failed, which may be for one of them."""
@@ -268,12 +271,14 @@ class _Search:
                 return ConcessionStudy(tuple(self.sets))
             solution = model.cheapest(self.clock)
             if solution.outcome == NOT_ENOUGH:
-                return ConcessionStudy(tuple(self.sets))
+                return ConcessionStudy(tuple(self.sets), _ENDED if self.is_open else "")
             if solution.outcome != PROVEN_BEST:
                 break
             numbers = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
-            is_enough = self._tried(tuple(self.options[n] for n in numbers), tuple(model.circuits(solution.values)))
+            made = tuple(self.options[n] for n in numbers)
+            is_enough = self._tried(made, tuple(model.circuits(solution.values)))
             self.taken.append((is_enough, numbers))
+            self._risen(model, sum(option.weight for option in made))
             failed = sum(not good for good, _ in self.taken)
             if not is_enough and failed == _FAILED and self.unit.module.bank_ma:
                 model = self._model(True)
@@ -286,13 +291,22 @@ class _Search:
         model = concession_model(self.vehicle, self.unit, self.options, self.book, stop, banked)
         for is_enough, numbers in self.taken:
             model.refuse(numbers, is_enough)
+        model.at_least(self.least)
         return model
+
+    def _risen(self, model: Model, weight: int) -> None:
+        """The least weight of a set that is left, where it is more than was known."""
+        if weight > self.least:
+            self.least = weight
+            model.at_least(weight)
 
     def _tried(self, made: tuple[Option, ...], circuits: Sequence[NamedCircuit]) -> bool:
         """Whether a set is enough, the program's circuits tried first: recounted, and noted where it is."""
         asked = concede(self.vehicle, made), (self.unit,)
-        result = allocation_of(*asked, circuits, self.clock, self.book) or any_allocation(*asked, self.clock, self.book)
+        clock = self.clock.soon(max(_TRIED_S, self.clock.left_s / _MOST_TRIES))
+        result = allocation_of(*asked, circuits, clock, self.book) or any_allocation(*asked, clock, self.book)
         if result is None:
+            self.is_open = self.is_open or clock.is_over()
             return False
         at = self.known.setdefault(_kind_of_set(self.vehicle, made), len(self.sets))
         if at < len(self.sets):
@@ -302,7 +316,7 @@ class _Search:
         return True
 
 
-_ENDED = "the search for concessions ended before it was through: there may be more"
+_ENDED = "time ran out before the search for concessions was through: there may be more"
 
 
 def _kind_of_set(vehicle: Vehicle, made: tuple[Option, ...]) -> tuple[object, ...]:

@@ -271,7 +271,7 @@ _SHORT = {
 
 
 # Of processor time where no limit is given: for all, for sets at least, for an allocation that gives up margins.
-_WHY_S, _SETS_S, _IF_S = 3.0, 0.6, 1.5
+_WHY_S, _SETS_S, _IF_S = 1.8, 0.6, 0.8
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -390,7 +390,7 @@ def explain(
         As `pdm_alloc.allocate` raised it.
     time_limit_s : float, optional
         Time limit of the whole, s: half of it at most for what is short, the rest for what could be
-        given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 3 s of
+        given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 1.8 s of
         processor time, 0.6 s at least.
     every_limit : bool
         False: only the easiest way out of the shortfall.
@@ -428,9 +428,10 @@ def explain(
     given = allocation_if(refusal, clock.part(1 / 3).soon(_IF_S), book)
     left_s = max(_SETS_S, _WHY_S - (time.process_time() - start))
     enough_time = stop if time_limit_s is not None else or_after(left_s, stop)
+    limit_s = clock.left_s if time_limit_s is not None else clock.soon(left_s).left_s
     study = ConcessionStudy()
     if sets:
-        asked = (refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
+        asked = (refusal.vehicle, refusal.units, sets, limit_s, enough_time, book, offer)
         study = concession_study(*asked, catalogue)
     conditions = () if given is None else given.conditions
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions, wires)

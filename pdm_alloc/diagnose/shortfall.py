@@ -25,9 +25,11 @@ __all__ = ["Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
 # How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
-_LOWERING_S, _PRICED_S = 0.8, 4.0
+_LOWERING_S, _PRICED_S = 0.5, 4.0
+_TRIAL_S = 0.3  # for one trial with less, s: most that are enough are seen to be in half of it
 _MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
 _UNTRIED = f"; with more than {_MANY_ITEMS} items it was not tried whether less is enough"
+_UNTIMELY = "; time ran out before it was known whether less is enough"
 _SUMS = ("bank", "whole module", "whole module peak")
 
 
@@ -47,8 +49,8 @@ class Shortfall:
         Loads that no growth of a module helps, and why.
     proved : bool
         True: no cheaper growth is enough.
-    may_be_less : bool
-        True: there are so many items that it was not tried with less.
+    may_be_less : str
+        Why less may be enough, as it ends the sentence; empty: no part of it can be less by a step.
     """
 
     parts: tuple[Part, ...] = ()
@@ -56,7 +58,7 @@ class Shortfall:
     alone: tuple[Short, ...] = ()
     lost: tuple[tuple[str, str], ...] = ()
     proved: bool = False
-    may_be_less: bool = False
+    may_be_less: str = ""
 
     @property
     def shorts(self) -> list[Short]:
@@ -78,7 +80,7 @@ class Shortfall:
         loads = [load for part in self.parts for load in part.loads if part.new is not None or part.names]
         few = f" (for {joined_words(loads)})" if 0 < len(set(loads)) <= _FEW_LOADS else ""
         units = self.allocation.units if self.allocation is not None else ()
-        return in_one_phrase(self.parts, units) + few + (_UNTRIED if self.may_be_less else "")
+        return in_one_phrase(self.parts, units) + few + self.may_be_less
 
 
 def shortfall(
@@ -144,6 +146,8 @@ class _Study:
     clock: Clock
     book: CircuitBook
     kept: dict[tuple[Part, ...], Allocation] = field(default_factory=dict)
+    untimely: list[tuple[Part, ...]] = field(default_factory=list)
+    trial_s: float = _TRIAL_S
 
     def locks_in_the_way(self, offer: Offer) -> list[Part]:
         """Locks that no growth helps past, as parts; empty where some growth is enough with them."""
@@ -173,9 +177,12 @@ class _Study:
         self.kept[tuple(whole)] = allocation
         limit_s = _LOWERING_S if growth.is_listed else _PRICED_S
         if growth.outcome != PROVEN_BEST and self._items > _MANY_ITEMS:
-            return Shortfall(tuple(whole), allocation, may_be_less=True)
-        lower, is_proved = replace(self, clock=self.clock.soon(limit_s))._reduced(whole, growth)
-        return Shortfall(tuple(lower), self.kept[tuple(lower)], proved=is_proved)
+            return Shortfall(tuple(whole), allocation, may_be_less=_UNTRIED)
+        timed = replace(self, clock=self.clock.soon(limit_s), trial_s=_TRIAL_S if growth.is_listed else limit_s)
+        lower, is_proved = timed._reduced(whole, growth)
+        proved = is_proved and growth.is_cheapest
+        open_words = _UNTIMELY if self.untimely else ""
+        return Shortfall(tuple(lower), self.kept[tuple(lower)], proved=proved, may_be_less=open_words)
 
     @property
     def _items(self) -> int:
@@ -273,6 +280,7 @@ class _Study:
         """
         hinted = self._as_hinted(parts, growth)
         parts = parts if hinted is None else hinted
+        self.untimely.clear()  # a hint that was not tried to the end leaves nothing open
         for n in range(len(parts)):
             parts = self._with_least_rating(parts, n)
         is_settled = growth.is_cheapest or self._items > _MANY_ITEMS
@@ -304,13 +312,18 @@ class _Study:
         return None
 
     def _kept(self, parts: Sequence[Part]) -> bool:
-        """True if the units grown so are known to be enough; their allocation, every limit recounted, is noted."""
-        grown = applied(self.vehicle, self.units, parts)
-        if not self.clock.is_over() and not any(unborne(*grown, self.book)):
-            allocation = any_allocation(*grown, self.clock, self.book)
+        """True if the units grown so are known to be enough; their allocation, every limit recounted, is noted.
+
+        A trial that time ran out for is noted too.
+        """
+        grown, clock, trial = applied(self.vehicle, self.units, parts), self.clock.soon(self.trial_s), tuple(parts)
+        if not clock.is_over() and not any(unborne(*grown, self.book)):
+            allocation = any_allocation(*grown, clock, self.book)
             if allocation is not None:
-                self.kept[tuple(parts)] = allocation
-        return tuple(parts) in self.kept
+                self.kept[trial] = allocation
+        if trial not in self.kept and clock.is_over():
+            self.untimely.append(trial)
+        return trial in self.kept
 
     def _least_sum(self, parts: list[Part], n: int) -> list[Part] | None:
         """The parts with the n-th limit as low as will do; None: it is."""

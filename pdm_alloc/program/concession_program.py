@@ -34,6 +34,7 @@ Kinds = Sequence[ChannelClass]
 
 _NO_FIT = Fit(0, 0)  # rows of sums ask for none
 _USUAL = 64  # weight of a set
+_ORDERED = 300  # variables: above, telling the first of equal sets takes several times as long as finding one
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
 
 
@@ -133,19 +134,30 @@ class Model:
         return sorted(n for n in on if not (n in self.singles and on.issuperset(self.singles[n])))
 
     def cheapest(self, clock: Clock) -> Solution:
-        """The cheapest set that is left; of those that weigh the same one and the same, whichever solver is asked.
+        """The cheapest set that is left.
 
-        The earlier of equals are preferred, by a cost that rises by number in pseudo-random steps.
+        Of a small program's sets that weigh the same it is one and the same, whichever solver is asked: the earlier of
+        equals are preferred, by a cost that rises by number in pseudo-random steps.
         """
-        weights = {v: float(o.weight) for v, o in zip(self.chosen, self.options, strict=True)}
+        weights = self._weights
         order = _order(len(self.chosen))
         numbers = dict(zip(self.chosen, map(float, order), strict=True))
         self._keep_rows()
         more = 1 + sum(order)
         joint = {v: more * weight + numbers[v] for v, weight in weights.items()}
         costs = [joint] if more * _USUAL < LARGEST else [weights, numbers]
+        if len(self.program.most) > _ORDERED:
+            costs = [weights]
         stages = minimise(self.program, costs, clock, few=AT_ONCE)
         return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
+
+    def at_least(self, weight: int) -> None:
+        """No set that is left weighs less: one that weighs so much is proved the cheapest as soon as it is found."""
+        self.program.row(self._weights, least=weight)
+
+    @property
+    def _weights(self) -> dict[int, float]:
+        return {v: float(o.weight) for v, o in zip(self.chosen, self.options, strict=True)}
 
     def circuits(self, values: Sequence[float]) -> Iterator[NamedCircuit]:
         """The circuits of a solution by the loads they are of, each on a class that bears it."""

@@ -48,7 +48,7 @@ LIMITLESS_MA = 10_000_000_000
 """A limit that no vehicle reaches, mA."""
 
 # Processor time of each step at most, s.
-_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 1.0, 0.25, 0.1, 0.6, 1.0
+_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 0.8, 0.2, 0.1, 0.5, 1.0
 _STEPS_S = 0.15
 _MOST_COLUMNS = 4_000  # above, other circuits than the cheapest are not looked at for the sake of banks
 _FEW_COLUMNS = 600  # above, the fewest steps of banks take longer than there is time for
@@ -118,14 +118,13 @@ def _programmed(case: GrowthTask, book: CircuitBook, clock: Clock) -> Growth:
     spare = _spare_row(flow, case)
     if spare is not None:
         cost[spare] = case.kinds[case.spare_kind].price
-    solution = _solved(flow.program, cost, new, clock)
+    solution, is_first = _solved(flow.program, cost, new, clock)
     if not solution.values:
         return Growth(solution.outcome if is_listed else STOPPED_EMPTY)
     outcome = BEST_SO_FAR if not is_listed or len(case.task.units) > 1 else solution.outcome
     spares = 0 if spare is None else round(solution.values[spare])
-    growth = Growth(
-        outcome, spares=spares, is_listed=is_listed, is_cheapest=is_listed and solution.outcome == PROVEN_BEST
-    )
+    is_cheapest = is_listed and is_first and solution.outcome == PROVEN_BEST
+    growth = Growth(outcome, spares=spares, is_listed=is_listed, is_cheapest=is_cheapest)
     return _on_banks(case, flow.chosen(solution.values), growth, clock)
 
 
@@ -321,18 +320,20 @@ def _by_kind(task: Task, old: int) -> dict[int, list[int]]:
     return columns
 
 
-def _solved(program: Program, cost: Mapping[int, float], new: Mapping[int, list[int]], clock: Clock) -> Solution:
-    """The cheapest solution; where that takes long, the cheapest that takes no more of anything than a good one.
+def _solved(
+    program: Program, cost: Mapping[int, float], new: Mapping[int, list[int]], clock: Clock
+) -> tuple[Solution, bool]:
+    """The cheapest solution, and True; where that takes long, the cheapest that takes no more of anything than it.
 
-    Of the latter no part can be less either, though a different mixture may be cheaper.
+    Of the latter no part can be less either, though a different mixture may be cheaper: False.
     """
     first = minimise(program, [cost], clock.soon(_FIRST_S), few=AT_ONCE)[0]
     if first.outcome == PROVEN_BEST or not first.values:
-        return first
+        return first, True
     for columns in new.values():
         program.row(dict.fromkeys(columns, 1), most=sum(round(first.values[v]) for v in columns))
     second = minimise(program, [cost], clock.soon(_SECOND_S), few=AT_ONCE)[0]
-    return second if second.values else first
+    return (second, False) if second.values else (first, True)
 
 
 def _columns(case: GrowthTask, book: CircuitBook, clock: Clock) -> tuple[list[Column], bool]:

@@ -125,7 +125,7 @@ class Growth:
     Parameters
     ----------
     outcome : str
-        One of the five words; proven best: no cheaper growth is enough.
+        One of the five words; proven best: no part of it can be less.
     added : tuple of Added
         Channels by kind.
     spares : int

@@ -56,6 +56,6 @@ def takes_a_smaller_module(builder: Builder) -> None:
     expect(builder.page.locator(".pdm-shortfall table")).to_contain_text("more channel", timeout=60_000)
     # The search has a clock of its own: on a busy machine it may end before the first way, and says so.
     ways = builder.page.locator(".pdm-ways > li").first
-    stopped = builder.page.get_by_text("The search for concessions ended before it was through")
+    stopped = builder.page.get_by_text("Time ran out before the search for concessions was through")
     expect(ways.or_(stopped).first).to_be_visible(timeout=60_000)
     builder.page.shoot("panel_not_enough")

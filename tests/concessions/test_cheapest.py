@@ -6,6 +6,7 @@ from itertools import combinations
 
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.allocator import allocate
@@ -61,11 +62,17 @@ def exhaustive(vehicle, units, offered):
 
 @pytest.mark.once
 @settings(max_examples=examples(40, 400), deadline=None, suppress_health_check=list(HealthCheck))
-@given(cases(most_loads=4, most_items=6, most_channels=5))
-def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case):
-    """The sets found weigh what the cheapest minimal sets of an exhaustive search weigh."""
+@given(cases(most_loads=4, most_items=6, most_channels=5), st.sampled_from([0, 300]))
+def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case, ordered):
+    """The sets found weigh what the cheapest minimal sets of an exhaustive search weigh, in a large program too."""
     vehicle, units = case
     assume(len(units) == 1)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pdm_alloc.program.concession_program._ORDERED", ordered)
+        _check_against_all(vehicle, units)
+
+
+def _check_against_all(vehicle, units):
     offered = on_offer(vehicle, units, CircuitBook(vehicle.settings.tolerance_loads))
     assume(len(offered) <= MOST_OPTIONS and not enough(vehicle, units))
     sets = concession_sets(vehicle, units)
@@ -339,6 +346,31 @@ def test_that_not_every_second_module_was_tried_is_said(monkeypatch):
     monkeypatch.setattr("pdm_alloc.diagnose.concession_sets.REFIT_S", 0.0)
     said = concession_study(vehicle, (unit,), catalogue=catalogue).left_open
     assert said == "time ran out before every second module was tried"
+
+
+def test_that_not_every_place_was_tried_is_said(monkeypatch):
+    """As of second modules: where time ran out, nobody is to believe that no other place helps."""
+    vehicle, unit = _boat()
+    assert not concession_study(vehicle, (unit,)).left_open
+    monkeypatch.setattr("pdm_alloc.diagnose.concession_sets.REFIT_S", 0.0)
+    said = concession_study(vehicle, (unit,)).left_open
+    assert said == "time ran out before every other place for the module was tried"
+
+
+def test_a_set_that_was_not_tried_to_the_end_leaves_the_search_open(monkeypatch):
+    """Where there is no time to see whether a set is enough, nobody is told that there is none."""
+    monkeypatch.setattr("pdm_alloc.diagnose.concession_sets.allocation_of", lambda *_: None)
+    vehicle, unit = vehicle_of(*_comforts("a", "b")), module_of(1)
+
+    def in_vain(vehicle, units, clock, book):
+        while not clock.is_over():
+            pass
+
+    monkeypatch.setattr("pdm_alloc.diagnose.concession_sets.any_allocation", in_vain)
+    monkeypatch.setattr("pdm_alloc.diagnose.concession_sets._TRIED_S", 0.01)
+    study = concession_study(vehicle, (unit,), time_limit_s=2)
+    assert study.sets == ()
+    assert study.left_open == "time ran out before the search for concessions was through: there may be more"
 
 
 def test_a_heated_screen_that_no_channel_bears_is_divided():

@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, assume, given, settings
 
 import pdm_alloc as pa
 import pdm_alloc.diagnose.shortfall as shortfalls
+import pdm_alloc.program.growth as growths
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.growth_parts import Part, applied, in_one_phrase, one_step_less
 from pdm_alloc.diagnose.shortfall import shortfall
@@ -118,6 +119,34 @@ def test_a_growth_of_many_items_that_is_not_lowered_says_so(one_short, monkeypat
     growth = study(vehicle, unit)
     assert growth.may_be_less and not growth.proved
     assert growth.sentence.endswith("items it was not tried whether less is enough") and words in growth.sentence
+
+
+def test_a_growth_that_is_the_least_of_its_kind_alone_is_not_called_the_cheapest(monkeypatch):
+    """Where the first solve is not proved, a second one bounds every kind by it: another mixture may be cheaper."""
+    known = growths.minimise
+    first = []
+
+    def minimise(*asked, **more):
+        solutions = known(*asked, **more)
+        first.append(solutions)
+        return [replace(s, outcome=BEST_SO_FAR) for s in solutions] if len(first) == 1 else solutions
+
+    monkeypatch.setattr(growths, "minimise", minimise)
+    growth = study(vehicle_of(*named(5)), module_of(3))
+    assert len(first) > 1 and growth.parts and not growth.proved
+    monkeypatch.setattr(growths, "minimise", known)
+    assert study(vehicle_of(*named(5)), module_of(3)).proved
+
+
+def test_a_growth_that_there_was_no_time_to_lower_says_so(monkeypatch):
+    """A trial with less that time ran out for shows nothing: nobody is to take the growth for the least."""
+    strong = replace(LOAD, name="big", command="big", running_ma=20_000, inrush_ma=20_000)
+    own = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0) for n in range(2))
+    vehicle, unit = vehicle_of(*named(2), strong), module_of(2, own=own)
+    assert study(vehicle, unit).may_be_less == ""
+    monkeypatch.setattr(shortfalls, "_LOWERING_S", 0.0)
+    growth = study(vehicle, unit)
+    assert growth.sentence.endswith("; time ran out before it was known whether less is enough")
 
 
 def test_every_kind_of_limit_is_named_alone_when_only_it_is_short(one_short):
