@@ -99,3 +99,45 @@ def test_one_line_at_its_top_says_whose_vehicle(notebook):
     first, *others = [line for source in _cells(notebook, "code") for line in _lines(source)]
     assert first.startswith("folder, modules") and first.count("../data/") == 2
     assert [line for line in others if "../data" in line or MODULES.search(line)] == []
+
+
+OWN = {
+    "van/loads.csv": """load,command,running_a,count,kind,needs,importance,place,tolerance_pct,min_v
+pump,engine,6,1,motor,,vital,tank,5,8
+coils,engine,5,1,coil,,vital,nose,,7
+front lamp,lamps,4,2,filament,,needed,nose,,
+cabin light,lamps,1,1,led,,comfort,dash,20,
+blower,blower,7,1,fan,pwm,needed,dash,10,
+""",
+    "van/commands.csv": "command,condition\nengine,key\nlamps,key and lamp switch\nblower,key and blower switch\n",
+    "van/inputs.csv": "input,kind\nkey,switch\nlamp switch,switch\nblower switch,switch\n",
+    "van/states.csv": "command,start,drive\nengine,1,1\nlamps,,0.5\nblower,,0.5\n",
+    "van/supply.csv": "state,supply_v,charging_a,minutes,other_a\nstart,10,0,0.1,150\ndrive,13.8,50,60,\n",
+    "van/places.csv": "place,x_m,y_m,ambient_c,mount\nnose,0,0,40,no\ndash,1,0,30,yes\nseat,2,0,30,yes\ntank,3,0,30,no\n",
+    "van/routes.csv": "from,to\nnose,dash\ndash,seat\nseat,tank\n",
+    "van/settings.toml": 'system_v = 12\nreference_v = 13.5\nbattery_ah = 70\nbattery_place = "nose"\n',
+    "boxes/modules.csv": "module,total_a,total_peak_a,mass_g,price\nsmall,40,300,300,400\nlarge,90,600,500,700\n",
+    "boxes/channels.csv": """module,channel,continuous_a,peak_a,peak_ms,features,pins
+small,1-2,15,90,60,,a1-a2
+large,1-6,15,90,60,,a1-a6
+large,7-8,15,90,600,pwm,a7-a8
+""",
+}
+OF_ONES_OWN = {"smaller": "small", "lamp": "front lamp", "unwanted": "cabin light", "command": "lamps", "pump": "pump"}
+OF_ONES_OWN |= {"folder": "van", "modules": "boxes", "place": "seat"}
+
+
+@pytest.mark.once
+def test_it_runs_on_a_vehicle_of_ones_own(path, notebook, tmp_path):
+    """With nothing but the first line of code changed, on tables that know no name of the demo's."""
+    for name, text in OWN.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    cell = next(cell for cell in notebook.cells if cell.cell_type == "code")
+    first, *others = cell.source.splitlines()
+    names = [name.strip() for name in first.split("=")[0].split(",")]
+    own = ", ".join(repr(OF_ONES_OWN.get(name, "large")) for name in names)
+    cell.source = "\n".join([f"{', '.join(names)} = {own}", *others])
+    NotebookClient(
+        notebook, timeout=300, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}
+    ).execute()
