@@ -4,6 +4,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import partial
 from math import comb
 
 import pandas as pd
@@ -221,9 +222,10 @@ def in_words(chosen: ConcessionSet) -> str:
 def alternatives(chosen: ConcessionSet) -> str:
     """What may be given up instead of like things: ``any 2 of a, b, c left out``; empty where nothing is known.
 
-    Every alternative named was allocated and checked; there may be others.
+    Every alternative named was allocated and checked; there may be others. Which switches go to a keypad is not told
+    apart: one keypad is as good as another.
     """
-    sets = [frozenset(made) for made in (chosen.made, *chosen.alike)]
+    sets = [frozenset(chosen.made), *map(frozenset, filter(partial(_is_other, chosen.made), chosen.alike))]
     common = frozenset.intersection(*sets)
     varying = frozenset.union(*sets) - common
     number, kinds = len(sets[0] - common), {option.kind for option in varying}
@@ -235,6 +237,10 @@ def alternatives(chosen: ConcessionSet) -> str:
     swaps = [_swap(sets[0], other) for other in others[:_ALIKE]]
     more = f"; {len(others) - _ALIKE} more like these" if len(others) > _ALIKE else ""
     return f"{' / '.join(swaps)}{more}" if swaps else ""
+
+
+def _is_other(made: Iterable[Option], alike: Iterable[Option]) -> bool:
+    return any(option.kind != "keypad" for option in {*made} ^ {*alike})
 
 
 _ALIKE = 3  # alternatives told in full

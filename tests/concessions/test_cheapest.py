@@ -396,6 +396,17 @@ def test_two_swaps_in_one_are_not_told_beside_each_of_them():
     )
 
 
+def test_which_keypad_is_not_told_apart():
+    """Of two sets that differ in the switches on a keypad alone one is told, beside another lamp both are not mixed."""
+    first, second = (Option("keypad", f"keypad {n}", 9, (f"switch {n}",)) for n in (1, 2))
+    lamps = [Option("leave_out", n, 5, (n,)) for n in "cd"]
+    made = (first, lamps[0])
+    alike = ((second, lamps[0]), (first, lamps[1]), (second, lamps[1]))
+    assert alternatives(ConcessionSet(1, made, vehicle_of(LOAD), None, None, alike[:1])) == ""
+    several = ConcessionSet(1, made, vehicle_of(LOAD), None, None, alike)
+    assert alternatives(several) == "d left out in place of c left out"
+
+
 def test_circuits_of_the_program_are_allocated_without_another_solve(monkeypatch):
     """A relay takes a motor off channels too weak for it: the program's own circuits keep every limit as they are."""
     monkeypatch.setattr("pdm_alloc.diagnose.concession_sets.any_allocation", lambda *_: None)
