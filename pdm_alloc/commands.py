@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from pdm_alloc import printed
 from pdm_alloc.domain.module import Catalogue, Unit
 from pdm_alloc.domain.vehicle import Vehicle
-from pdm_alloc.files.faults import InputError, Unread
+from pdm_alloc.files.faults import InputError, Unread, merged
 from pdm_alloc.files.sources import is_catalogue
 from pdm_alloc.files.tables.read_catalogue import fitted, read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
@@ -130,7 +130,7 @@ def _check_catalogue(options) -> int:
 
 
 def _note_lines(notes) -> list[str]:
-    return [f"note: {note}" for note in notes]
+    return [f"note: {line}" for line in merged(notes)]
 
 
 def _noted_inputs(options) -> tuple[Vehicle, Catalogue]:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-__all__ = ["Fault", "Faults", "InputError", "Unread", "hint", "nearest"]
+__all__ = ["Fault", "Faults", "InputError", "Unread", "hint", "merged", "nearest"]
 
 MOST_COMPARED = 400
 MOST_LISTED = 8
@@ -141,13 +141,13 @@ class InputError(ValueError):
 
     def __str__(self) -> str:
         """One line a fault; faults of one cause in many rows are one line."""
-        lines = _merged(self.faults)
+        lines = merged(self.faults)
         more = len(lines) - MOST_SHOWN
         lines = lines[:MOST_SHOWN]
         return "\n".join([*lines, f"... and {more} more"] if more > 0 else lines)
 
 
-def _merged(faults: Iterable[Fault]) -> list[str]:
+def merged(faults: Iterable[Fault]) -> list[str]:
     """A line a fault, or one for all rows with the same thing wrong in the same column."""
     causes: dict[tuple[str, str | None, str, str], list[Fault]] = {}
     for fault in faults:

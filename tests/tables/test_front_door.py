@@ -261,6 +261,17 @@ def test_row_for_a_run_of_channels(tmp_path, run):
     assert "are 11 pins for 12 channels" in said(write_files(tmp_path / "other", files), read_catalogue)[0]
 
 
+def test_notes_of_one_kind_are_one_line(tmp_path, capsys):
+    """As faults are: a catalogue of many runs has one note of them."""
+    channels = "module,channel,continuous_a,peak_a,peak_ms\n" + "".join(
+        f"M,{n}-{n + 4},10,60,50\n" for n in range(1, 30, 5)
+    )
+    files = {"modules.csv": "module,total_a,total_peak_a\nM,60,300\n", "channels.csv": channels}
+    assert main(["check", str(write_files(tmp_path / "all", files))]) == 0
+    (line,) = (line for line in capsys.readouterr().out.splitlines() if line.startswith("note"))
+    assert "'1-5' stands for a run of channels (so in 6 rows: 2, 3, 4, 5, 6, 7)" in line
+
+
 def test_check_takes_a_catalogue(tmp_path, capsys):
     """check of a folder of modules reads it as a catalogue and says what is wrong with it."""
     assert main(["check", str(write_files(tmp_path / "all", CATALOGUE))]) == 0

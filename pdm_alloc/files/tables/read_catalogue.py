@@ -48,7 +48,7 @@ def expand_runs(grid: Grid | None, faults: Faults) -> None:
         if names is None:
             rows.append((number, cells))
             continue
-        faults.note("channels", number, "channel", cells[at], f"stands for {len(names)} channels")
+        faults.note("channels", number, "channel", cells[at], "stands for a run of channels")
         pins = _pins(number, cells[pins_at], len(names), faults) if pins_at is not None else None
         rows += [(number, _row(cells, at, name, pins_at, pins[n] if pins else None)) for n, name in enumerate(names)]
     grid.rows = rows
