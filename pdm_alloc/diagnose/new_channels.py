@@ -90,8 +90,7 @@ def offer_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Offe
             continue
         kinds += made
         if not made and not has_channel:
-            (t, *_), name = ask.types, " and ".join(ask.loads)
-            lost.append((name, why_unborne(vehicle, units[0], t, _strongest(units[0], ask.pwm), book)))
+            lost.append((" and ".join(ask.loads), _why_lost(vehicle, units, ask, book)))
     return Offer(tuple(dict.fromkeys(kinds)), tuple(relaxed), tuple(lost))
 
 
@@ -128,6 +127,15 @@ def _asked(types: tuple[ItemType, ...]) -> Iterator[_Ask]:
         yield _Ask(types, tuple((n, t.count) for n, t in enumerate(types)))
     else:
         yield from (_Ask((t,), ((0, 1),)) for t in types)
+
+
+def _why_lost(vehicle: Vehicle, units: Sequence[Unit], ask: _Ask, book: CircuitBook) -> str:
+    """Why no channel of any unit bears it; of each unit where they differ, as units in different places may."""
+    item = ask.types[0]
+    whys = {u.label: why_unborne(vehicle, u, item, _strongest(u, ask.pwm), book) for u in units}
+    if len(set(whys.values())) == 1:
+        return whys[units[0].label]
+    return "; ".join(f"on {label} {why}" for label, why in whys.items())
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.growth_parts import Part, applied, in_one_phrase, one_step_less
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.module import Channel, units_of
-from pdm_alloc.domain.vehicle import Input, Lock
+from pdm_alloc.domain.vehicle import Input, Lock, Place, Route
 from pdm_alloc.program.growth_task import NewKind
 from pdm_alloc.program.solver import BEST_SO_FAR, Clock
 from tests.attack.generator import tiny
@@ -280,6 +280,21 @@ def test_several_modules_are_told_what_to_add_and_where():
     assert growth.sentence.startswith("2 more channels of 10 A")
     assert " on m" in growth.sentence or " on n" in growth.sentence
     assert pa.verify(growth.allocation).empty
+
+
+def test_a_load_that_no_module_bears_is_told_why_of_each():
+    """Both modules are where it is too hot for the wire, one place hotter than the other: each is said as it is."""
+    places = tuple(
+        Place(name, x, 0.0, name, ambient_c=hot, mount=True) for name, x, hot in (("oven", 0.0, 130.0), ("shed", 2.0, 110.0))
+    )
+    big = replace(LOAD, name="big", command="big", place="shed")
+    vehicle = vehicle_of(big, places=places, routes=(Route("oven", "shed", 2.0),))
+    oven, shed = units_of([module_of(3).module, replace(module_of(3).module, name="n")])
+    growth = study(vehicle, replace(oven, place="oven"), replace(shed, place="shed"))
+    said = growth.sentence
+    assert said.startswith("big has no wire: on m its wire passes 130 °C") and "; on n its wire passes 110 °C" in said
+    alike = study(vehicle, replace(oven, place="shed"), replace(shed, place="shed")).sentence
+    assert alike.startswith("big has no wire: its wire passes 110 °C") and "on m" not in alike
 
 
 def test_what_is_missed_in_any_case_is_marked():
