@@ -71,7 +71,7 @@ def _with_fewest_guesses(refusal: NotEnough, allocation: Allocation, clock: Cloc
         fewer = list(_Conditions(refusal, other).all())
         if _measured(fewer) <= measured:
             allocation, conditions = other, fewer
-    return replace(allocation, conditions=tuple(c.words for c in conditions))
+    return replace(allocation, conditions=tuple(dict.fromkeys(c.words for c in conditions)))  # of like items once
 
 
 def _margins_of(refusal: NotEnough, allocation: Allocation) -> Settings:

@@ -2,7 +2,7 @@
 
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from math import comb
@@ -214,9 +214,22 @@ _DETAIL = {
 
 
 def in_words(chosen: ConcessionSet) -> str:
-    """A set in one line, heaviest first, with what may be given up instead of like things."""
+    """A set in one line, heaviest first, each kind told once, with what may be given up instead of like things."""
     also = alternatives(chosen)
-    return "; ".join(map(_short, _heaviest_first(chosen.made))) + (f" (likewise: {also})" if also else "")
+    kinds: dict[str, list[Option]] = {}
+    for option in _heaviest_first(chosen.made):
+        kinds.setdefault(option.kind, []).append(option)
+    return "; ".join(map(_together, kinds.values())) + (f" (likewise: {also})" if also else "")
+
+
+def _together(alike: Sequence[Option]) -> str:
+    """Concessions of one kind: ``a, b and c left out``; of many the first few."""
+    first = alike[0]
+    if len(alike) == 1:
+        return _short(first)
+    if first.kind == "join":
+        return f"two by two on one channel each: {', '.join(' with '.join(o.members) for o in alike)}"
+    return _PLURAL.get(first.kind, _SHORT[first.kind]).format(joined_words([o.subject for o in alike], _TOLD))
 
 
 def alternatives(chosen: ConcessionSet) -> str:
@@ -276,8 +289,15 @@ _SHORT = {
 }
 
 
+_TOLD = 6  # of one kind told by name in a line; the table has them all
+_PLURAL = {
+    "relay": "{0} on external relays or contactors",
+    "measure": "{0} measured and within their guesses",
+    "divide": "{0} divided into two circuits each",
+}
+
 # Of processor time where no limit is given: for all, for sets at least, for an allocation that gives up margins.
-_WHY_S, _SETS_S, _IF_S = 1.8, 0.6, 0.8
+_WHY_S, _SETS_S, _IF_S = 1.9, 0.6, 0.8
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -396,7 +416,7 @@ def explain(
         As `pdm_alloc.allocate` raised it.
     time_limit_s : float, optional
         Time limit of the whole, s: half of it at most for what is short, the rest for what could be
-        given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 1.8 s of
+        given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 1.9 s of
         processor time, 0.6 s at least.
     every_limit : bool
         False: only the easiest way out of the shortfall.

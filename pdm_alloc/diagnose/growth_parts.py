@@ -291,7 +291,7 @@ def in_one_phrase(parts: Sequence[Part], units: Sequence[Unit] = ()) -> str:
     labels = [unit.label for unit in units] if len(units) > 1 else []
     said: list[str] = []
     before = None
-    for equal in _equal_ones(parts):
+    for equal in sorted(_equal_ones(parts), key=lambda each: _place_of(each[0])):
         part = equal[0] if len(equal) == 1 else replace(equal[0], need=equal[0].have + sum(p.number for p in equal))
         words = _words(part)
         same = before == (part.kind, part.new and part.new.use) and part.kind == "channels"
@@ -300,6 +300,16 @@ def in_one_phrase(parts: Sequence[Part], units: Sequence[Unit] = ()) -> str:
         said.append(words + _on_units(equal, labels))
         before = (part.kind, part.new and part.new.use)
     return _and(said)
+
+
+def _place_of(part: Part) -> tuple[int, bool, int]:
+    """New channels first, weak ones before strong ones and those with PWM; what else grows keeps its order."""
+    if part.new is None or part.kind != "channels":
+        return (len(_USES), False, 0)
+    return (_USES.index(part.new.use), "pwm" in part.new.channel.features, part.new.channel.continuous_ma)
+
+
+_USES = ("single", "pair", "bridge")
 
 
 def _equal_ones(parts: Sequence[Part]) -> Iterator[list[Part]]:

@@ -75,6 +75,7 @@ def offer_of(vehicle: Vehicle, units: Sequence[Unit], book: CircuitBook) -> Offe
     Offer
     """
     asked = [ask for types in item_types(vehicle).values() for ask in _asked(types)]
+    asked.sort(key=lambda ask: ask.running_ma)  # a strong channel would do for weak ones too, which need none so strong
     bench = _Bench(vehicle, tuple(units), book)
     kinds = list(kinds_there(units, [t for ask in asked for t in ask.types]))
     relaxed: list[Relaxed] = []

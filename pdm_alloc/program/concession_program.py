@@ -34,7 +34,8 @@ Kinds = Sequence[ChannelClass]
 
 _NO_FIT = Fit(0, 0)  # rows of sums ask for none
 _USUAL = 64  # weight of a set
-_ORDERED = 300  # variables: above, telling the first of equal sets takes several times as long as finding one
+# Variables above which no set, or only the first, is told apart from equals: that takes several times as long.
+_FIRST_ORDERED, _ORDERED = 1_000, 300
 _PRIME, _ROOT = 131_071, 3  # powers of a primitive root: equal sums of numbers have different sums of these
 
 
@@ -93,6 +94,7 @@ class Model:
     homes: dict[int, int] = field(default_factory=dict)
     spread: dict[tuple[int, ...], list[int]] = field(default_factory=dict)
     rows: set[tuple[Cut, Limit]] = field(default_factory=set)
+    is_asked: bool = False
 
     def listed(
         self, types: tuple[ItemType, ...], marks: tuple[str, ...], kinds: Kinds, sure: "Borne"
@@ -136,8 +138,9 @@ class Model:
     def cheapest(self, clock: Clock) -> Solution:
         """The cheapest set that is left.
 
-        Of a small program's sets that weigh the same it is one and the same, whichever solver is asked: the earlier of
-        equals are preferred, by a cost that rises by number in pseudo-random steps.
+        Of a small program's sets that weigh the same it is one and the same, whichever solver is asked, and of a larger
+        one's that are asked for first: the earlier of equals are preferred, by a cost that rises by number in
+        pseudo-random steps.
         """
         weights = self._weights
         order = _order(len(self.chosen))
@@ -146,8 +149,9 @@ class Model:
         more = 1 + sum(order)
         joint = {v: more * weight + numbers[v] for v, weight in weights.items()}
         costs = [joint] if more * _USUAL < LARGEST else [weights, numbers]
-        if len(self.program.most) > _ORDERED:
+        if len(self.program.most) > (_ORDERED if self.is_asked else _FIRST_ORDERED):
             costs = [weights]
+        self.is_asked = True
         stages = minimise(self.program, costs, clock, few=AT_ONCE)
         return next((s for s in reversed(stages) if s.outcome == PROVEN_BEST), stages[0])
 

@@ -13,7 +13,7 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.circuits.columns import CircuitBook
 from pdm_alloc.diagnose.concession_sets import ConcessionSet, _kind_of_set, concession_sets, concession_study
 from pdm_alloc.diagnose.concession_sets import offered as on_offer
-from pdm_alloc.diagnose.explain import alternatives, concessions_table
+from pdm_alloc.diagnose.explain import alternatives, concessions_table, in_words
 from pdm_alloc.domain.concession_options import Option, coil_of, concede, options, switch_for
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import Input, Place, Route
@@ -68,7 +68,8 @@ def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case, ordered):
     vehicle, units = case
     assume(len(units) == 1)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pdm_alloc.program.concession_program._ORDERED", ordered)
+        for name in ("_ORDERED", "_FIRST_ORDERED"):
+            patch.setattr(f"pdm_alloc.program.concession_program.{name}", ordered)
         _check_against_all(vehicle, units)
 
 
@@ -382,6 +383,18 @@ def test_a_heated_screen_that_no_channel_bears_is_divided():
     assert said == "screen wired as two halves of 6.5 A each, if it can be divided, on channels 1 and 2"
     motor = vehicle_of(replace(screen, kind="motor"))
     assert not any(o.kind == "divide" for o in options(motor))
+
+
+def test_like_concessions_are_told_together():
+    """Ten lamps left out and four commands joined are two phrases, not fourteen."""
+    lamps = [Option("leave_out", f"lamp {n}", 8, (f"lamp {n}",)) for n in range(10)]
+    joins = [Option("join", " + ".join(names), 4, names) for names in (("a", "b"), ("c", "d"))]
+    made = (*joins, *lamps, Option("relay", "fan", 5, ("fan",)))
+    said = in_words(ConcessionSet(1, made, vehicle_of(LOAD), None, None, ()))
+    assert said == (
+        "lamp 0, lamp 1, lamp 2, lamp 3, lamp 4 and 5 more left out; fan on an external relay or contactor; "
+        "two by two on one channel each: a with b, c with d"
+    )
 
 
 def test_two_swaps_in_one_are_not_told_beside_each_of_them():

@@ -205,6 +205,16 @@ def test_a_mixture_is_told_as_a_mixture():
     check(vehicle, (module_of(3, own=own),))
 
 
+def test_channels_are_told_in_one_order_whatever_they_are_for():
+    """Weak before strong, without PWM before with it, single ones before reversing pairs: counted at a glance."""
+    loads = [replace(LOAD, name=f"big {n}", command=f"big {n}", running_ma=ma) for n, ma in enumerate((24_000, 12_000))]
+    dim = replace(LOAD, name="dim", command="dim", needs=frozenset({"pwm"}))
+    turn = replace(LOAD, name="turn", command="turn", needs=frozenset({"reversing"}))
+    growth = study(vehicle_of(dim, turn, *loads, *named(3)), module_of(1))
+    start = "2 more channels of 10 A, 1 of 15 A, 1 of 30 A, 1 of 10 A with PWM and 1 more reversing pair of 10 A"
+    assert growth.sentence.startswith(start)
+
+
 def test_spares_are_part_of_it():
     """Channels that have to stay free are counted."""
     vehicle = vehicle_of(*named(3))
@@ -285,7 +295,8 @@ def test_several_modules_are_told_what_to_add_and_where():
 def test_a_load_that_no_module_bears_is_told_why_of_each():
     """Both modules are where it is too hot for the wire, one place hotter than the other: each is said as it is."""
     places = tuple(
-        Place(name, x, 0.0, name, ambient_c=hot, mount=True) for name, x, hot in (("oven", 0.0, 130.0), ("shed", 2.0, 110.0))
+        Place(name, x, 0.0, name, ambient_c=hot, mount=True)
+        for name, x, hot in (("oven", 0.0, 130.0), ("shed", 2.0, 110.0))
     )
     big = replace(LOAD, name="big", command="big", place="shed")
     vehicle = vehicle_of(big, places=places, routes=(Route("oven", "shed", 2.0),))
