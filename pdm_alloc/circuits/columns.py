@@ -1,23 +1,21 @@
 """The circuits of a command: every set of its loads that may share one channel of a kind."""
 
-from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import count, islice
+from itertools import count
 from operator import attrgetter
-from typing import Any
 
 from pdm_alloc.circuits.classes import Rating
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring, rating_for, wiring_key
-from pdm_alloc.circuits.items import ItemType, load_types, nameless
+from pdm_alloc.circuits.items import ItemType, nameless
 from pdm_alloc.domain.vehicle import PPM, Vehicle
 from pdm_alloc.electrics.protection import Protected, outlasts_window, protect
 from pdm_alloc.electrics.wire import Refused
 
 __all__ = [
     *("CircuitBook", "Fit", "OutOfTime", "TooManyCircuits", "circuits_of", "fit", "is_as_strong", "may_share"),
-    *("raise_late", "wire_cures"),
+    "raise_late",
 ]
 
 Counts = tuple[tuple[int, int], ...]
@@ -408,62 +406,3 @@ class CircuitBook:
         """Whether a rating bears one circuit: one item of the first type alone, unless counts are given."""
         result = self.one(types, counts, rating, wiring)
         return result is not None and result.made is not None
-
-
-_CLASSES_C = (125.0, 150.0, 200.0)  # higher classes of insulation tried, deg C
-_COOLER_C = range(20, 200, 5)  # ambients tried for a cooler way
-
-
-def wire_cures(vehicle: Vehicle, t: ItemType, ratings: Collection[Rating], book: CircuitBook) -> Iterator[str]:
-    """What gives a wire to an item whose wire is too hot or too thick, in words; each was tried.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-        What is wired.
-    t : ItemType
-        One item of a load that has no wire.
-    ratings : collection of Rating
-        Channels it would be on, one of them.
-    book : CircuitBook
-        Asked for the physics.
-
-    Yields
-    ------
-    str
-        The lowest class of insulation that will do, the most wires in its bundle, the hottest way, and two circuits of
-        half the current each.
-    """
-    settings = vehicle.settings
-
-    def has_wire(changed: Vehicle, item: ItemType = t) -> bool:
-        wiring = book.wiring(changed)
-        return any(book.bears((item,), rating, wiring) for rating in ratings)
-
-    def with_setting(**changes: Any) -> Vehicle:
-        return replace(vehicle, settings=replace(settings, **changes))
-
-    better = (c for c in _CLASSES_C if c > settings.insulation_c and has_wire(with_setting(insulation_c=c)))
-    yield from (f"insulation rated to {c:g} °C (insulation_c of the settings)" for c in islice(better, 1))
-    fewer = bisect_left(
-        range(settings.bundle_wires), True, key=lambda n: not has_wire(with_setting(bundle_wires=n + 1))
-    )
-    if fewer:
-        yield f"at most {fewer} loaded wires in its bundle (bundle_wires of the settings)"
-    cooler = bisect_left(_COOLER_C, True, key=lambda c: not has_wire(_cooled(vehicle, c)))
-    if cooler:
-        yield f"a way and a place of at most {_COOLER_C[cooler - 1]} °C"
-    load = vehicle.load(t.load)
-    half = replace(load, running_ma=-(-load.running_ma // 2), inrush_ma=-(-load.inrush_ma // 2))
-    (smaller,) = load_types(replace(vehicle, loads=(half,), locked=()))
-    if has_wire(vehicle, smaller):
-        yield f"two circuits of {half.running_ma / 1000:.3g} A each, where the load can be divided"
-
-
-def _cooled(vehicle: Vehicle, most_c: float) -> Vehicle:
-    """The vehicle with no place and no way hotter than so much, deg C."""
-    places = tuple(
-        replace(p, ambient_c=None if p.ambient_c is None else min(p.ambient_c, most_c)) for p in vehicle.places
-    )
-    settings = replace(vehicle.settings, wire_ambient_c=min(vehicle.settings.wire_ambient_c, most_c))
-    return replace(vehicle, places=places, settings=settings)

@@ -1,15 +1,18 @@
 """What channels bear: whether units are enough, whether each item has a channel, and `why`, step by step for a load."""
 
+from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import islice
 from math import ceil
+from typing import Any
 
 import pandas as pd
 
 from pdm_alloc.allocator import Modules
 from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of, unit_ambient_c
-from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits, wire_cures
+from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
 from pdm_alloc.circuits.items import ItemType, check_voltages, item_types, load_types
 from pdm_alloc.domain.kinds import KINDS
@@ -119,7 +122,7 @@ def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, boo
     rules = wiring.rules_of([(t, 1)], rating)
     if rules.ambient_c >= rules.insulation_c:
         cause = f"its wire passes {rules.ambient_c:g} °C, and its insulation is rated to {rules.insulation_c:g} °C"
-        return cause + _would_do(wire_cures(vehicle, t, [own], book))
+        return cause + _would_do(_wire_cures(vehicle, t, [own], book))
     made = wiring.protect([(t, 1)], rating, drawn_ma)
     if not isinstance(made, Refused):
         peak_a, lasting = (drawn_ma + t.excess_ma) / 1000, f"{3 * t.tau_ms:.3g} ms"
@@ -128,7 +131,7 @@ def why_unborne(vehicle: Vehicle, unit: Unit, t: ItemType, channel: Channel, boo
         ((_, length_m, upper_pct),) = wiring.runs([(t, 1)], rating.place)
         return f"no wire size keeps the drop within {upper_pct:g} % over {length_m or 0:.3g} m"
     amps = f"{drawn_ma / 1000:.3g} A, at {rules.ambient_c:g} °C, on a channel of {strong_ma / 1000:.3g} A"
-    cures = wire_cures(vehicle, t, [own], book) if made.reason == "ampacity" else ()
+    cures = _wire_cures(vehicle, t, [own], book) if made.reason == "ampacity" else ()
     return f"{_REASONS[made.reason]} for {amps}" + _would_do(cures)
 
 
@@ -245,7 +248,7 @@ def thick_wires(vehicle: Vehicle, unit: Unit, loads: Iterable[str], book: Circui
         (t,) = load_types(replace(vehicle, loads=(vehicle.load(name),)))
         asked = wire_asked(vehicle, unit, t, book)
         if asked is not None and asked.is_too_thick:
-            yield f"{name} asks for {_size(asked)}" + _would_do(wire_cures(vehicle, t, ratings, book))
+            yield f"{name} asks for {_size(asked)}" + _would_do(_wire_cures(vehicle, t, ratings, book))
 
 
 def _size(asked: WireAsked) -> str:
@@ -468,3 +471,62 @@ def _where(allocation: Allocation, load: str) -> str:
         + (f" with {', '.join(x for x in c.loads if x != load)}" if len(c.loads) > 1 else "")
         for c in circuits
     )
+
+
+_CLASSES_C = (125.0, 150.0, 200.0)  # higher classes of insulation tried, deg C
+_COOLER_C = range(20, 200, 5)  # ambients tried for a cooler way
+
+
+def _wire_cures(vehicle: Vehicle, t: ItemType, ratings: Collection[Rating], book: CircuitBook) -> Iterator[str]:
+    """What gives a wire to an item whose wire is too hot or too thick, in words; each was tried.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+        What is wired.
+    t : ItemType
+        One item of a load that has no wire.
+    ratings : collection of Rating
+        Channels it would be on, one of them.
+    book : CircuitBook
+        Asked for the physics.
+
+    Yields
+    ------
+    str
+        The lowest class of insulation that will do, the most wires in its bundle, the hottest way, and two circuits of
+        half the current each.
+    """
+    settings = vehicle.settings
+
+    def has_wire(changed: Vehicle, item: ItemType = t) -> bool:
+        wiring = book.wiring(changed)
+        return any(book.bears((item,), rating, wiring) for rating in ratings)
+
+    def with_setting(**changes: Any) -> Vehicle:
+        return replace(vehicle, settings=replace(settings, **changes))
+
+    better = (c for c in _CLASSES_C if c > settings.insulation_c and has_wire(with_setting(insulation_c=c)))
+    yield from (f"insulation rated to {c:g} °C (insulation_c of the settings)" for c in islice(better, 1))
+    fewer = bisect_left(
+        range(settings.bundle_wires), True, key=lambda n: not has_wire(with_setting(bundle_wires=n + 1))
+    )
+    if fewer:
+        yield f"at most {fewer} loaded wires in its bundle (bundle_wires of the settings)"
+    cooler = bisect_left(_COOLER_C, True, key=lambda c: not has_wire(_cooled(vehicle, c)))
+    if cooler:
+        yield f"a way and a place of at most {_COOLER_C[cooler - 1]} °C"
+    load = vehicle.load(t.load)
+    half = replace(load, running_ma=-(-load.running_ma // 2), inrush_ma=-(-load.inrush_ma // 2))
+    (smaller,) = load_types(replace(vehicle, loads=(half,), locked=()))
+    if has_wire(vehicle, smaller):
+        yield f"two circuits of {half.running_ma / 1000:.3g} A each, where the load can be divided"
+
+
+def _cooled(vehicle: Vehicle, most_c: float) -> Vehicle:
+    """The vehicle with no place and no way hotter than so much, deg C."""
+    places = tuple(
+        replace(p, ambient_c=None if p.ambient_c is None else min(p.ambient_c, most_c)) for p in vehicle.places
+    )
+    settings = replace(vehicle.settings, wire_ambient_c=min(vehicle.settings.wire_ambient_c, most_c))
+    return replace(vehicle, places=places, settings=settings)
