@@ -272,6 +272,28 @@ def test_notes_of_one_kind_are_one_line(tmp_path, capsys):
     assert "'1-5' stands for a run of channels (so in 6 rows: 2, 3, 4, 5, 6, 7)" in line
 
 
+@pytest.mark.parametrize("name", ["12-1", "1-1", "a5..a2", "1-600"])
+@pytest.mark.parametrize("column", ["channel", "pins", "pin"])
+def test_a_name_that_reads_like_a_run_is_noted(tmp_path, name, column):
+    """Twelve channels written backwards were one without a word; where all are named so, it is said of none."""
+    channel, pins, pin = (name if column == one else one for one in ("channel", "pins", "pin"))
+    files = {
+        "modules.csv": "module,total_a,total_peak_a\nM,60,300\n",
+        "channels.csv": f"module,channel,pins,continuous_a,peak_a,peak_ms\nM,{channel},{pins},10,60,50\n",
+        "control_units.csv": "box\nbox\n",
+        "signal_pins.csv": f"box,pin,functions\nbox,{pin},voltage_input\n",
+    }
+    notes = []
+    read_catalogue(write_files(tmp_path / "all", files), notes)
+    assert [(note.column, note.value, note.row) for note in notes] == [(column, name, 2)]
+    assert "not for a run" in notes[0].message
+    many = "".join(f"box,{a}-{b},voltage_input\n" for a in (1, 2) for b in (1, 2))
+    files["signal_pins.csv"] = f"box,pin,functions\n{many}"
+    notes.clear()
+    read_catalogue(write_files(tmp_path / "many", files), notes)
+    assert [note for note in notes if note.table == "signal_pins"] == []
+
+
 def test_check_takes_a_catalogue(tmp_path, capsys):
     """check of a folder of modules reads it as a catalogue and says what is wrong with it."""
     assert main(["check", str(write_files(tmp_path / "all", CATALOGUE))]) == 0

@@ -25,7 +25,7 @@ __all__ = ["CATALOGUE_COLUMNS", "catalogue_of", "expand_runs", "fitted", "read_c
 LONGEST_RUN = 500
 
 # The same letters before both numbers, or none: X1-2 is a name, a1-a12 and 1..5 are runs.
-_RUN = re.compile(r"([^\W\d]*)(\d{1,4})\s*(?:-|–|\.\.|…)\s*\1(\d{1,4})")
+_RUN = re.compile(r"([^\W\d]*)(\d{1,6})\s*(?:-|–|\.\.|…)\s*\1(\d{1,6})")
 
 
 def expand_runs(grid: Grid | None, faults: Faults) -> None:
@@ -54,6 +54,26 @@ def expand_runs(grid: Grid | None, faults: Faults) -> None:
     grid.rows = rows
 
 
+def note_no_runs(grids: Mapping[str, Grid], faults: Faults) -> None:
+    """Note a name that reads like a run and is none: 12-1, 1-600, and any where a row is one channel or pin.
+
+    Where more than a few are named so, as by connector and pin, it is how things are named there.
+    """
+    for table, column, what in _NAMED:
+        grid = grids.get(table)
+        headers = [plain_header(header) for header in grid.header] if grid is not None else []
+        if grid is None or column not in headers:
+            continue
+        words = [(number, word) for number, cells in grid.rows for word in _words(cells[headers.index(column)])]
+        alike = [(number, word) for number, word in words if _RUN.fullmatch(word)]
+        for number, word in alike if len(alike) <= _FEW else ():
+            faults.note(table, number, column, word, f"is taken for the name of one {what}, not for a run")
+
+
+_NAMED = (("channels", "channel", "channel"), ("channels", "pins", "pin"), ("signal_pins", "pin", "pin"))
+_FEW = 3
+
+
 def _row(cells: list[str], at: int, name: str, pins_at: int | None, pins: str | None) -> list[str]:
     row = list(cells)
     row[at] = name
@@ -73,8 +93,8 @@ def _names(text: str) -> list[str] | None:
 def _pins(number: int, text: str, count: int, faults: Faults) -> list[str]:
     """Pins of each channel: as many each, in order, from every run of pins."""
     shares: list[list[str]] = [[] for _ in range(count)]
-    for word in re.split(r"[\s,;/]+", clean(text)):
-        pins = _names(word) or ([word] if word else [])
+    for word in _words(text):
+        pins = _names(word) or [word]
         if len(pins) % count:
             message = f"{'is 1 pin' if len(pins) == 1 else f'are {len(pins)} pins'} for {count} channels"
             faults.add(
@@ -85,6 +105,10 @@ def _pins(number: int, text: str, count: int, faults: Faults) -> list[str]:
         for n in range(count):
             shares[n] += pins[n * each : (n + 1) * each]
     return [" ".join(share) for share in shares]
+
+
+def _words(text: str) -> list[str]:
+    return [word for word in re.split(r"[\s,;/]+", clean(text)) if word]
 
 
 CATALOGUE_COLUMNS: dict[str, tuple[str, ...]] = {
@@ -152,6 +176,7 @@ def catalogue_of(source: Source, faults: Faults, notes: list[Fault] | None = Non
     for table in ("modules", "channels"):
         source.require(table, "a catalogue needs the tables modules and channels, with a row for each", faults)
     expand_runs(source.grids.get("channels"), faults)
+    note_no_runs(source.grids, faults)
     rows = {table: read_lines(source.grids.get(table), model, faults) for table, model in CATALOGUE_ROWS.items()}
     faults.ask()
     check_catalogue(rows, source.broken, faults)
