@@ -454,10 +454,9 @@ def explain(
     given = allocation_if(refusal, clock.part(1 / 3).soon(_IF_S), book)
     left_s = max(_SETS_S, _WHY_S - (time.process_time() - start))
     enough_time = stop if time_limit_s is not None else or_after(left_s, stop)
-    limit_s = clock.left_s if time_limit_s is not None else clock.soon(left_s).left_s
     study = ConcessionStudy()
     if sets:
-        asked = (refusal.vehicle, refusal.units, sets, limit_s, enough_time, book, offer)
+        asked = (refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
         study = concession_study(*asked, catalogue)
     conditions = () if given is None else given.conditions
     return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions, wires)

@@ -24,8 +24,8 @@ from pdm_alloc.verify.check import violations
 __all__ = ["Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
-# How long a growth that is not proved to be the cheapest is lowered, s; the latter where circuits are priced.
-_LOWERING_S, _PRICED_S = 0.5, 4.0
+# How long a growth not proved the cheapest is lowered, s; where circuits are priced; the ratings of a proved one.
+_LOWERING_S, _PRICED_S, _RATINGS_S = 0.5, 4.0, 0.8
 _TRIAL_S = 0.3  # for one trial with less, s: most that are enough are seen to be in half of it
 _MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
 _UNTRIED = f"; with more than {_MANY_ITEMS} items it was not tried whether less is enough"
@@ -175,7 +175,7 @@ class _Study:
         if allocation is None:
             raise Unproved
         self.kept[tuple(whole)] = allocation
-        limit_s = _LOWERING_S if growth.is_listed else _PRICED_S
+        limit_s = _PRICED_S if not growth.is_listed else _RATINGS_S if growth.outcome == PROVEN_BEST else _LOWERING_S
         if growth.outcome != PROVEN_BEST and self._items > _MANY_ITEMS:
             return Shortfall(tuple(whole), allocation, may_be_less=_UNTRIED)
         timed = replace(self, clock=self.clock.soon(limit_s), trial_s=_TRIAL_S if growth.is_listed else limit_s)

@@ -144,7 +144,7 @@ def test_a_growth_that_there_was_no_time_to_lower_says_so(monkeypatch):
     own = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0) for n in range(2))
     vehicle, unit = vehicle_of(*named(2), strong), module_of(2, own=own)
     assert study(vehicle, unit).may_be_less == ""
-    monkeypatch.setattr(shortfalls, "_LOWERING_S", 0.0)
+    monkeypatch.setattr(shortfalls, "_RATINGS_S", 0.0)
     growth = study(vehicle, unit)
     assert growth.sentence.endswith("; time ran out before it was known whether less is enough")
 
