@@ -286,11 +286,13 @@ def _pinned(task: Task, spots: dict[Spot, tuple[Item, ...]]) -> Iterator[tuple[S
     of_class: dict[int, list[Column]] = defaultdict(list)
     for column in task.columns:
         of_class[column.channel_class].append(column)
+    homes = {load: command for command, types in task.types.items() for t in types for load, _ in t.items}
     for (unit, channels), items in spots.items():
+        commands = {homes.get(load) for load, _ in items}  # of 1,000 loads every column was held against every channel
         for number, channel_class in enumerate(task.classes):
             if channel_class.unit == unit and len(channel_class.slots) > 1 and channels in channel_class.slots:
                 for column in of_class[number]:
-                    if _stay(task, column, items):
+                    if column.command in commands and _stay(task, column, items):
                         yield (unit, channels), replace(column, most=1)
 
 

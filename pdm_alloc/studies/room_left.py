@@ -43,6 +43,9 @@ _ALONE = {
 }
 
 
+_NO_TIME = "time ran out before it was known which limit"
+
+
 @dataclass
 class Probe:
     """One load more, of a size or number to be found, on a vehicle that is enough without it.
@@ -78,12 +81,16 @@ class Probe:
         return replace(self.vehicle, loads=tuple(load if x.name == self.load else x for x in self.vehicle.loads))
 
     def adds_up(self, load: Load) -> bool:
-        """Whether plain arithmetic has no objection."""
-        return not arithmetic_shorts(self.with_load(load), self.units)
+        """Whether plain arithmetic has no objection; False once there is no time to ask it, and `unproved` is set."""
+        return not self._too_late() and not arithmetic_shorts(self.with_load(load), self.units)
 
     def fits_beside(self, load: Load) -> bool:
         """Whether it fits with all other commands as they are."""
         return fits_beside(self._task(load), self.base, self.load, self.clock)
+
+    def fits_or_beside(self, load: Load) -> bool:
+        """Whether it fits, with all other commands as they are or at all."""
+        return not self._too_late() and (self.fits_beside(load) or self.fits(load))
 
     def most_beside(self, load: Load) -> int:
         """How many of its items fit with all other commands as they are."""
@@ -91,6 +98,8 @@ class Probe:
 
     def fits(self, load: Load) -> bool:
         """Whether it fits at all, proved; where the clock cut that short, `unproved` is set."""
+        if self._too_late():
+            return False
         vehicle, loose = self.with_load(load), without_banks(self.units)
         if loose != self.units and is_enough(vehicle, loose, self.clock, self.book).outcome == NOT_ENOUGH:
             return False
@@ -98,8 +107,16 @@ class Probe:
         self.unproved |= not solution and solution.outcome != NOT_ENOUGH
         return bool(solution)
 
+    def _too_late(self) -> bool:
+        """Whether no time is left: of 1,000 loads the arithmetic of one question alone takes a third of a second."""
+        late = self.clock.is_over()
+        self.unproved |= late
+        return late
+
     def limit(self, load: Load) -> str:
         """What stops a load that does not fit, in words."""
+        if self.clock.is_over():
+            return _NO_TIME
         shorts = arithmetic_shorts(self.with_load(load), self.units)
         if shorts:
             return f"{shorts[0].kind}: {shorts[0].sentence}"
@@ -109,7 +126,7 @@ class Probe:
         enough = (kind for kind, free in lifted(task).items() if fits_beside(free, self.base, self.load, self.clock))
         kind = next(enough, None)
         if kind is None and self.clock.is_over():
-            return "time ran out before it was known which limit"
+            return _NO_TIME
         return "several limits at once" if kind is None else _ALONE.get(kind, f"the limit of {kind}")
 
     def _task(self, load: Load) -> Task:
@@ -333,7 +350,7 @@ class _Study:
             return replace(one, count=n)
 
         adds_up = _largest(lambda n: probe.adds_up(times(n)), 0, most + 1)
-        beside = probe.most_beside(times(adds_up)) if adds_up else 0
+        beside = probe.most_beside(times(adds_up)) if adds_up and not self.clock.is_over() else 0
         more = _largest(lambda n: probe.fits(times(n)), beside, adds_up + 1)
         at_least = more == most or probe.unproved
         why = "" if at_least else probe.limit(times(more + 1))
@@ -349,7 +366,7 @@ class _Study:
 
         beyond = 1 + max(2 * c.continuous_ma for unit in self.units for c in unit.module.channels) // _STEP_MA
         adds_up = _largest(lambda n: probe.adds_up(strong(n)), 0, beyond)
-        more = _bisected(lambda n: probe.fits_beside(strong(n)) or probe.fits(strong(n)), 0, adds_up + 1)
+        more = _bisected(lambda n: probe.fits_or_beside(strong(n)), 0, adds_up + 1)
         why = "" if probe.unproved else probe.limit(strong(more + 1))
         return word, one.command, more * _STEP_MA / 1000, probe.unproved, why
 

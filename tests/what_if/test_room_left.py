@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, assume, given, note, settings
 from hypothesis import strategies as st
 
 import pdm_alloc as pa
+import pdm_alloc.studies.room_left as room
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Channel, units_of
 from pdm_alloc.studies.room_left import AMPS_LEFT, ROOM_LEFT, TYPICAL_W, amps_left, room_left
@@ -246,3 +247,22 @@ def test_two_units_count_together():
     car = vehicle(lamp("a", "x", 9.0), settings=FREE)
     units = units_of([module(10, 3, name="one"), module(4, 2, name="two")])
     assert only(room_left(car, units, [ONE])).more == 9
+
+
+@pytest.mark.parametrize("study", [room_left, amps_left])
+def test_no_arithmetic_once_the_time_is_over(study, monkeypatch):
+    """Of 1,000 loads a third of a second each time: a limit of 1 s became 19 s."""
+    late = []
+    asked = []
+    known = room.arithmetic_shorts
+
+    def counted(*of):
+        asked.append(bool(late))
+        if len(asked) == 3:
+            late.append(True)
+        return known(*of)
+
+    monkeypatch.setattr(room, "arithmetic_shorts", counted)
+    table = study(NINE, module(10, 5, 3), kinds=[ONE, {"running_a": 2, "kind": "led"}], stop=lambda: bool(late))
+    assert len(asked) == 3 and not any(asked)
+    assert table.at_least.all() and len(table) == 2
