@@ -29,6 +29,7 @@ __all__ = ["run"]
 DONE, SHORT, UNUSABLE, NO_ANSWER = 0, 1, 2, 3
 TERMINATED = 143  # as the shell numbers this signal
 _SEARCH = 0.75  # of the time of a study of places for the search itself, the rest for signals and reasons
+_MANY = 300  # circuits: their documents take ten seconds and more, without a word until then
 _SHOWN = 12  # choices of modules and places
 _ENDING_S = 0.5  # to say that there is no answer, and to end
 _LOADING_S = 1.2  # of processor time, to load what solves, on a busy machine
@@ -333,6 +334,8 @@ def _deliver(options, allocation, side) -> int:
     from pdm_alloc.export.paperwork import write_documents
 
     allocation = allocation.with_signals(side)
+    if options.out and len(allocation.circuits) > _MANY:
+        print(f"pdm-alloc: {printed.found(allocation)}", file=sys.stderr, flush=True)
     with _ended_cleanly():
         written = write_documents(allocation, options.out) if options.out else []
     if options.json:

@@ -17,6 +17,7 @@ __all__ = [
     "control_site_lines",
     "counts",
     "dangers",
+    "found",
     "next_step",
     "placing",
     "print_json",
@@ -262,6 +263,12 @@ def text(table: "pd.DataFrame") -> str:
     return shown.to_string(index=False, max_colwidth=60)
 
 
+def found(allocation) -> str:
+    """What was found, before documents are written that take long."""
+    number = len(allocation.circuits)
+    return f"found {number} circuits ({allocation.outcome}); their documents take a while, pages most of it"
+
+
 def placing(search) -> str:
     """Where units are taken to be mounted because no place was given, or what stays open without one."""
     places = list(dict.fromkeys(unit.place for choice in search.choices for unit in choice.units))
@@ -269,8 +276,12 @@ def placing(search) -> str:
     if search.best is None:
         tried = f"at none of its places ({named}) is it known to be enough"
         return f"{tried}; lengths and voltage drops are not judged: give --place to see what is short"
+    from pdm_alloc.studies.mounting_search import unreached
+
     least = "lightest of those judged in time" if any(search.undecided()) else "lightest"
-    return f"{search.best.label}, where the harness is {least} (of {named}); --place names another"
+    apart = unreached(search.vehicle, search.best.units)
+    doubt = f"; not to be relied on: {apart}; give routes" if apart else ""
+    return f"{search.best.label}, where the harness is {least} (of {named}); --place names another{doubt}"
 
 
 def next_step(options, folder: Path) -> str:

@@ -28,7 +28,7 @@ from pdm_alloc.studies.alternatives import (
     objective_of,
 )
 from pdm_alloc.studies.mounting_bounds import why_not
-from pdm_alloc.studies.mounting_search import Judged, Search, judge_choice, module_dg
+from pdm_alloc.studies.mounting_search import Judged, Search, judge_choice, module_dg, unreached
 
 __all__ = ["CHOICES", "Mounting", "mount", "mounted", "mounting_of", "search_places"]
 
@@ -233,7 +233,12 @@ class Mounting:
             f"{best.label}: {price}{row.mass_g / 1000:.2f} kg, of which {row.wire_g / 1000:.2f} kg is wire and "
             f"{row.feed_g / 1000:.2f} kg feeds ({sure}; {solved} of {len(self.all_choices)} choices solved).{laid}"
             + self._fuel_words(best)
+            + self._apart_words(best)
         )
+
+    def _apart_words(self, best: Choice) -> str:
+        apart = unreached(self.vehicle, best.units)
+        return f" Not to be relied on: {apart}; give routes." if apart else ""
 
     def __repr__(self) -> str:
         """As `summary`."""

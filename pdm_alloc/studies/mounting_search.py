@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.harness.paths import lengths_of
 from pdm_alloc.program.lightest import PASSED_OVER, Lightest, lightest
 from pdm_alloc.program.solver import BEST_SO_FAR, FAILED, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import arithmetic_shorts
@@ -309,6 +310,19 @@ class Search:
             least = max(self.least.get(choice.number, 0), judged.bound_dg if judged else 0)
             if least <= self.cutoff_dg(choice):
                 yield choice, least
+
+
+def unreached(vehicle: Vehicle, units: Sequence[Unit]) -> str:
+    """How many loads no route leads to, in words: their wires weigh nothing here; empty where all are reached."""
+    lengths = lengths_of(vehicle)
+    apart = [
+        load
+        for load in vehicle.loads
+        if all(lengths.wire_m(unit.place, load.place, load.length_m) is None for unit in units)
+    ]
+    if not apart:
+        return ""
+    return f"the wires of {len(apart)} of {len(vehicle.loads)} loads have no known length there and count nothing"
 
 
 def module_dg(choice: Choice) -> int:

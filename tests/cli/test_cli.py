@@ -242,6 +242,17 @@ def test_not_enough_for_machines(van, capsys):
     assert [(row["rank"], row["subject"]) for row in refusal["concessions"]] == [(1, "horn"), (2, "six #2")]
 
 
+def test_a_place_that_no_route_leads_to_is_not_called_lightest_without_a_word(van, capsys):
+    """Wires of unknown length weigh nothing, so the place without routes was the lightest: said."""
+    assert "relied" not in said(capsys, "allocate", van, "--module", "six")[2]
+    assert "relied" not in said(capsys, "size", van, "--places", "--objective", "mass")[1]
+    (van / "routes.csv").unlink()
+    err = said(capsys, "allocate", van, "--module", "six")[2]
+    assert "the wires of 1 of 3 loads have no known length there and count nothing; give routes" in err
+    out = said(capsys, "size", van, "--places", "--objective", "mass")[1]
+    assert "Not to be relied on: the wires of 1 of 3 loads have no known length" in out
+
+
 def test_without_a_place_the_lightest_is_taken(van, capsys):
     """Allocating without a place takes the lightest harness away from the fuel and says so once, on standard error."""
     code, _, err = said(capsys, "allocate", van, "--module", "six")

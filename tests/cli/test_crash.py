@@ -266,3 +266,14 @@ def test_one_limit_for_all_steps_of_a_command(tmp_path, monkeypatch):
     assert given["place"] <= 500
     assert given["allocate"] <= 998
     assert 0 < given["explain"] <= 996
+
+
+def test_what_was_found_is_said_before_documents_that_take_long(tmp_path, capsys, monkeypatch):
+    """Documents of 1,000 loads take 15 s, of 5,000 minutes: nothing was said until then."""
+    folder = write_small(tmp_path)
+    words = ["allocate", folder, "--module", "six", "--out", str(tmp_path / "out")]
+    main(words)
+    assert "documents take" not in capsys.readouterr().err
+    monkeypatch.setattr(commands, "_MANY", 0)
+    main(words)
+    assert "circuits (proven best); their documents take a while" in capsys.readouterr().err
