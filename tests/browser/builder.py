@@ -83,3 +83,15 @@ class Builder:
         choice = self.page.locator(".pdm-controls select").first
         value = choice.evaluate("(e, name) => [...e.options].find(o => o.text.startsWith(name + ':')).value", name)
         choice.select_option(value)
+
+    def undoes_all(self) -> None:
+        """Undo until nothing is left to be undone, and wait for the answer."""
+        undo = self.page.locator(".pdm-grid-undo").first
+        for _ in range(50):
+            # One press at a time, by script: a button that is out of use by then is not waited for.
+            if not undo.evaluate("button => !button.disabled && (button.click(), true)"):
+                break
+            self.page.wait_for_timeout(200)
+        expect(undo).to_be_disabled()
+        self.says("Enough")
+        expect(self.page.locator(".pdm-stale:visible")).to_have_count(0)  # other tabs are filled when looked at

@@ -17,6 +17,7 @@ import nbformat
 import pytest
 
 from tests.browser.axe import script
+from tests.browser.builder import Builder
 from tests.browser.server import (
     address_in_log,
     address_in_runtime_file,
@@ -215,14 +216,60 @@ def nobody_types(monkeypatch):
     monkeypatch.setattr("pdm_alloc.panel.answers._PAUSE_S", 0.0)
 
 
+class Window:
+    """One window of the page for all tests: opened when first wanted, and again after one that left it otherwise."""
+
+    def __init__(self, page, server):
+        self.page, self.server = page, server
+        self.is_clean = False
+
+    def opened(self) -> Builder:
+        """The panel of the demo as it is in the repository."""
+        builder = Builder(self.page)
+        if not self.is_clean:
+            self.server.kill_kernels()
+            for file in self.server.vehicle.glob(".panel_*.json"):
+                file.unlink()
+            shutil.copytree(ROOT / "data", self.server.vehicle.parent, dirs_exist_ok=True)
+            self.page.goto(self.server.page, wait_until="domcontentloaded")
+            builder.await_answer(1)
+            self.page.watch.errors.clear()  # a page that is left asks for the end of its kernel once too often
+        self.is_clean = False
+        return builder
+
+    def put_back(self, builder: Builder) -> None:
+        """Tables, module, place and size as they were; the next test begins with it."""
+        self.page.set_viewport_size(SIZE)
+        self.page.get_by_role("tab", name="Answer", exact=True).click()
+        builder.takes_module("middle-42")
+        self.page.get_by_role("combobox", name="mounted at").select_option("not decided")
+        builder.undoes_all()
+        self.page.get_by_role("tab", name="Loads", exact=True).click()  # undo has looked at the table it changed
+        builder.says("Enough", "middle-42 carries 46 loads")
+        self.is_clean = True
+
+
+@pytest.fixture(scope="session")
+def window(chromium, page_server):
+    """A window on the page."""
+    with watched(chromium) as page:
+        yield Window(page, page_server)
+
+
+@pytest.fixture
+def builder(window, request):
+    """A builder at the page; nothing a test does is left behind."""
+    builder = window.opened()
+    yield builder
+    leave(builder.page, request)
+    if "voila" not in request.fixturenames:
+        window.put_back(builder)
+
+
 @pytest.fixture
 def voila(page_server):
-    """The panel served as a page, with the demo as in the repository, whatever an earlier test saved or drafted."""
-    for file in page_server.vehicle.glob(".panel_*.json"):
-        file.unlink()
-    shutil.copytree(ROOT / "data", page_server.vehicle.parent, dirs_exist_ok=True)
-    yield page_server
-    page_server.kill_kernels()  # one that solves on for a page that is gone slows the next test
+    """The server of the page, for tests that change files or kill kernels: the page is opened anew after them."""
+    return page_server
 
 
 @pytest.fixture(scope="session")

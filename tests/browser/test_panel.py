@@ -45,15 +45,7 @@ def builder(shown, request):
     """The panel with its tables as they were."""
     yield shown
     leave(shown.page, request)
-    undo = shown.page.locator(".pdm-grid-undo").first
-    for _ in range(50):
-        # One press at a time, by script: a button that is out of use by then is not waited for.
-        if not undo.evaluate("button => !button.disabled && (button.click(), true)"):
-            break
-        shown.page.wait_for_timeout(200)
-    expect(undo).to_be_disabled()
-    shown.says("Enough")
-    expect(shown.page.locator(".pdm-stale")).to_have_count(0)
+    shown.undoes_all()
 
 
 @pytest.mark.nightly

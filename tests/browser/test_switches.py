@@ -9,7 +9,6 @@ from playwright.sync_api import expect
 import pdm_alloc as pa
 from pdm_alloc.domain.module import Channel, Module
 from pdm_alloc.panel.switches import Switches
-from tests.browser.builder import Builder
 from tests.browser.stage import Stage
 
 
@@ -220,24 +219,3 @@ def test_commissioning_steps_play(stage, page):
     expect(told).to_contain_text("2 A (1.75 to 2.25)")
     expect(lamp(page, "starter")).to_contain_text("2 A")
     expect(page.locator(".pdm-sw-step")).not_to_contain_text("does not do this")
-
-
-def test_the_tab_of_the_panel(voila, page):
-    """On the page of the demo: the starter is off and it says why; an edited load draws more from then on."""
-    page.goto(voila.page, wait_until="domcontentloaded")
-    builder = Builder(page)
-    builder.await_answer(1)
-    page.get_by_role("tab", name="Switches").click()
-    for name in ("master", "horn_button"):
-        control(page, name).click()
-    expect(lamp(page, "horn")).to_have_class("pdm-sw-lamp pdm-sw-on")
-    expect(page.locator(".pdm-sw-off")).to_contain_text("starter: ignition switch is off, start button is not pressed")
-    before = lamp(page, "horn").inner_text()
-    builder.types("horn", "running_a", "6.5")
-    builder.await_answer(2)
-    expect(lamp(page, "horn")).not_to_have_text(before)
-    expect(page.locator(".pdm-sw-channels")).to_contain_text("horn")
-    expect(control(page, "master")).to_have_attribute("aria-checked", "true")
-    for width in (1920, 1400, 900):
-        page.set_viewport_size({"width": width, "height": 1000})
-        page.shoot(f"switches_{width}")
