@@ -54,13 +54,19 @@ def test_help_loads_nothing_heavy():
 
 
 def test_size_names_the_smallest_that_is_enough(capsys):
-    """The main job on the demo: a verdict for each module, the smallest that is enough, why the smaller is not."""
+    """The main job on the demo: a verdict for each module, the smallest that is enough, why the smaller is not.
+
+    README shows it word for word.
+    """
     code, out, err = said(capsys, "size", COUPE)
     assert code == 0
     assert "is the smallest that is enough" in out
     assert "compact-31 is not enough: " in out
     assert "or give up: " in out
     assert err == ""
+    readme = (DATA.parent / "README.md").read_text(encoding="utf-8")
+    shown = readme.split("## What the first command says")[1].split("```")[1].removeprefix("text\n")
+    assert [line.rstrip() for line in out.splitlines()] == [line.rstrip() for line in shown.splitlines()]
 
 
 def test_size_for_machines(tmp_path):
