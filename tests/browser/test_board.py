@@ -315,9 +315,33 @@ def test_an_outline_is_laid_beneath_and_scaled(board):
     times = 3.5 / (plan["width"] * 0.2 / k)
     board.stage.await_change(lambda: abs(outline.bounding_box()["width"] / before - times) < 0.02)
     page.shoot("board_outline")
+    scale_by_keys(board, outline)
     choose({"name": "notes.png", "mimeType": "image/png", "buffer": b"notes"})
     expect(page.locator(".pdm-board-notice")).to_contain_text("notes.png: is not a picture")
     expect(outline).to_have_count(1)
+
+
+def scale_by_keys(board, outline):
+    """Enter on the button, arrows on a point, Enter, the distance, Enter: the picture is as wide as that says."""
+    page, keys = board.page, board.page.keyboard
+    before = outline.bounding_box()["width"]
+    page.get_by_role("button", name="Scale outline").press("Enter")
+    board.thing("mark:1").focus()
+    length = """() => {
+      const line = document.querySelector('.pdm-board-markline'), at = (name) => Number(line.getAttribute(name));
+      return Math.hypot(at('x2') - at('x1'), at('y2') - at('y1'))
+        / Number(document.querySelector('.pdm-board').dataset.pxPerM); }"""
+    placed = page.evaluate(length)
+    for key in ("ArrowRight", "Shift+ArrowRight", "ArrowDown"):
+        keys.press(key)
+    moved = page.evaluate(length)
+    assert moved != pytest.approx(placed, abs=0.005)
+    keys.press("Enter")
+    expect(page.get_by_label("distance between the two points, m")).to_be_focused()
+    keys.type(f"{moved * 0.8:.3f}")
+    keys.press("Enter")
+    page.wait_for_function("!document.querySelector('.pdm-board-markline')")
+    board.stage.await_change(lambda: abs(outline.bounding_box()["width"] / before - 0.8) < 0.02)
 
 
 def photo():

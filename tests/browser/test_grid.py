@@ -51,6 +51,22 @@ def test_typing_marks_and_puts_right(grid, table):
     expect(fault).to_have_count(0)
 
 
+def test_out_of_range_is_marked_and_never_changed(grid, table):
+    """What no column takes stays as it was typed, is marked with what may be written, and does not count."""
+    for column, text, words in (("running_a", "-3", "above 0"), ("count", "20000", "from 1 to 10,000")):
+        cell = at(grid, 2, column)
+        before = table.rows[1][column]
+        cell.evaluate("cell => cell.focus()")
+        grid.keyboard.press("Control+a")
+        grid.keyboard.type(text)
+        grid.keyboard.press("Enter")
+        expect(cell).to_have_attribute("aria-invalid", "true")
+        expect(cell).to_have_value(text)
+        expect(grid.locator(".pdm-grid-fault").last).to_contain_text(f"'{text}'")
+        expect(grid.locator(".pdm-grid-fault").last).to_contain_text(words)
+        assert table.rows[1][column] == before
+
+
 def test_keyboard_alone(grid):
     """Arrows, Enter and Tab walk the cells, Escape gives up and leaves, shortcuts add, copy, delete and undo rows."""
     keys = grid.keyboard

@@ -3,6 +3,8 @@
 All tests share one window (`conftest.Window`); those that change files or end the kernel come last.
 """
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -212,6 +214,19 @@ def test_two_are_kept_compared_and_gone_back_to(builder):
         expect(table.locator("th", has_text=name)).to_have_count(0, timeout=SLOW_MS)
 
 
+def exports_documents(voila, builder):
+    """Pin map, binder and workbook are written beside the tables, and where is said."""
+    said = builder.page.locator(".pdm-files .pdm-said")
+    expect(builder.page.locator(".pdm-head")).to_contain_text("Signals: enough", timeout=SLOW_MS)
+    builder.page.get_by_role("button", name="Export documents").press("Enter")
+    expect(said).to_contain_text("Written into rally_coupe/", timeout=SLOW_MS)
+    words = re.search(r"Written into rally_coupe/(.+): pin map (\S+), binder (\S+), workbook (\S+);", said.inner_text())
+    folder = voila.vehicle / words[1]
+    assert "horn" in (folder / words[2]).read_text()
+    assert (folder / words[3]).read_bytes().startswith(b"%PDF")
+    assert (folder / words[4]).read_bytes().startswith(b"PK")
+
+
 def reopened(voila, page):
     page.goto(voila.page, wait_until="domcontentloaded")
     builder = Builder(page)
@@ -228,7 +243,7 @@ def wait_for(page, happened):
 
 
 def test_the_workplace(voila, builder):
-    """Typing, saving from the keyboard, a reload and a killed kernel: nothing is lost, the file has what was saved."""
+    """Typing, saving from the keyboard, documents, a killed kernel: nothing is lost, the file has what was saved."""
     page, loads = builder.page, voila.vehicle / "loads.csv"
     before = loads.read_text()
     said = page.locator(".pdm-files .pdm-said")
@@ -241,6 +256,7 @@ def test_the_workplace(voila, builder):
         (old, new) for old, new in zip(before.splitlines(), loads.read_text().splitlines(), strict=True) if old != new
     ]
     assert [new.split(",")[:3] for _, new in lines] == [["horn", "horn", "6.5"]]
+    exports_documents(voila, builder)
     builder.types("horn", "running_a", "7")
     draft = voila.vehicle / ".panel_draft.json"
     wait_for(page, draft.exists)

@@ -178,7 +178,7 @@ def test_state_and_supply(stage, page):
 
 
 def test_worst_button(stage, page, answer):
-    """The button of a limit sets the inputs to what `pa.worst` found, and the bar shows its very amps."""
+    """The button of a limit, by mouse or by key, sets the inputs to what `pa.worst` found; its amps are shown."""
     worst = pa.worst(answer.allocation).table
     row = next(worst[worst.limit == "whole module"].itertuples())
     page.get_by_role("button", name="worst combination of whole module", exact=True).click()
@@ -190,7 +190,7 @@ def test_worst_button(stage, page, answer):
     set_on = page.locator("[aria-checked='true'], [aria-valuenow='1']")
     expect(set_on).to_have_count(len(stage.switches.result.inputs))
     peak = next(worst[worst.limit == "whole module, peak"].itertuples())
-    page.get_by_role("button", name="worst combination of whole module, peak").click()
+    page.get_by_role("button", name="worst combination of whole module, peak").press("Enter")
     expect(page.locator(".pdm-sw-press")).to_contain_text(f"{peak.changed}: switches on {peak.switched_on}.")
     limits = stage.switches.result.limits.set_index("limit")
     assert limits.counted_a["whole module, peak"] == peak.current_a
