@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from pdm_alloc import printed
 from pdm_alloc.domain.module import Catalogue, Unit
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.files.cells import clean
 from pdm_alloc.files.faults import InputError, Unread, merged
 from pdm_alloc.files.sources import is_catalogue
 from pdm_alloc.files.tables.read_catalogue import fitted, read_catalogue
@@ -269,6 +270,8 @@ def _allocate(options) -> int:
     from pdm_alloc.result.allocation import NotEnough, Unsolved
     from pdm_alloc.studies.signal_sizing import has_signals
 
+    for words in (options.module, options.place, options.control_unit, options.control_place):
+        words[:] = [clean(word) for word in words]  # as names are read: pasted ones bring spaces that nobody sees
     units = fitted(vehicle, catalogue, options.module, options.place)
     if options.why:
         printed.chain(vehicle, options.why, units, options.json)

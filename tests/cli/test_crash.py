@@ -277,3 +277,10 @@ def test_what_was_found_is_said_before_documents_that_take_long(tmp_path, capsys
     monkeypatch.setattr(commands, "_MANY", 0)
     main(words)
     assert "circuits (proven best); their documents take a while" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["\u00a0six", "six\u200b", " six\t"])
+def test_a_pasted_name_of_a_module_is_read_as_tables_are(tmp_path, capsys, name):
+    """It was not in the catalogue, and what was meant instead looked the same."""
+    assert main(["allocate", write_small(tmp_path), "--module", name]) == 0
+    assert "proven best" in capsys.readouterr().out

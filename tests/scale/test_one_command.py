@@ -171,3 +171,13 @@ def test_nothing_packed_of_what_was_priced_is_no_answer_yet(seed):
         full = is_enough(vehicle, units, Clock(60), CircuitBook(3))
     assert (priced.outcome == NOT_ENOUGH) == (full.outcome == NOT_ENOUGH)
     assert priced.outcome in (NOT_ENOUGH, BEST_SO_FAR, PROVEN_BEST)
+
+
+@pytest.mark.once
+def test_21_different_loads_on_11_channels_are_proved():
+    """After 60 s it was not proved that no allocation is better."""
+    loads = [lamp(f"lamp {n}", 1000 + 137 * n, 1) for n in range(21)]
+    own = tuple(Channel(str(n + 1), 10_000, 40_000, 50.0) for n in range(11))
+    unit = Unit("m", Module("m", 500_000, 900_000, own))
+    allocation = allocate(vehicle_of(loads), unit, strategy="isolate", time_limit_s=60)
+    assert (allocation.outcome, len(allocation.circuits)) == (PROVEN_BEST, 11)
