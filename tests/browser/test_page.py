@@ -29,6 +29,7 @@ def test_verdict_stays_in_sight(builder):
         answer = page.locator(".pdm-body").bounding_box()
         assert (answer["x"] > grid["x"] + grid["width"] - 1) == (width > 1000)
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        assert page.evaluate("document.elementFromPoint(innerWidth / 2, 3).closest('.pdm-work')") is None
         page.shoot(f"page_{width}")
 
 
