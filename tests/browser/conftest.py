@@ -245,7 +245,7 @@ class Window:
         self.page.get_by_role("combobox", name="mounted at").select_option("not decided")
         builder.undoes_all()
         self.page.get_by_role("tab", name="Loads", exact=True).click()  # undo has looked at the table it changed
-        builder.says("Enough", "middle-42 carries 46 loads")
+        builder.says("Enough", "middle-42 carries 46 loads", "Signals: enough")
         self.is_clean = True
 
 

@@ -184,9 +184,11 @@ def test_a_load_is_locked_by_drag_and_by_keyboard(builder):
 def test_two_are_kept_compared_and_gone_back_to(builder):
     """One kept by mouse, one by keyboard; side by side, also after a reload; then back to the first."""
     page, last = builder.page, builder.answers()
+    builder.says("Signals: enough")  # or it is kept without them, and says so
     page.get_by_role("button", name="Keep this allocation").click()
     builder.takes_module("large-50")
     builder.await_answer(last + 1)
+    builder.says("Signals: enough")
     tab(builder, "Compare")
     name = page.get_by_role("textbox", name="name of the new one")
     name.focus()
