@@ -506,13 +506,14 @@ class Feeder:
         return main_feed([one], seconds, self.length_m(place), self.rules_to(place))
 
     def worst_surge(self, running_ma: int) -> tuple[int, float]:
-        """The inrush that asks for the largest fuse; of those the largest."""
+        """The largest inrush, for as long as the one lasts that asks for the largest fuse: it may be a smaller one."""
 
         def fuse(surge: tuple[int, float]) -> tuple[float, int, float]:
             rating = main_fuse_a(running_ma / 1000, (running_ma + surge[0]) / 1000, surge[1])
             return (math.inf if rating is None else rating, *surge)
 
-        return max(self.surges, key=fuse, default=(0, 0.0))
+        _, seconds = max(self.surges, key=fuse, default=(0, 0.0))
+        return max((excess for excess, _ in self.surges), default=0), seconds
 
     def rules_to(self, place: str | None, start: str | None = None) -> WireRules:
         """What a cable from the isolator (or from `start`) to a place is chosen by: the hottest place on its way."""

@@ -266,6 +266,21 @@ def test_one_switch_for_several_commands_is_one_inrush_in_the_feed():
     assert "one change of one input" in str(*cables_hold(Recount(vehicle, made.units, circuits), lower))
 
 
+def test_the_largest_peak_is_not_the_one_that_lasts():
+    """A command counts for as long as its slowest load, and asks for a larger fuse than a larger, shorter peak."""
+    lamp = Load("lamp", "fan", 2_000, kind="heater", inrush_ma=20_000, inrush_ms=75.0)
+    fan = Load("fan", "fan", 4_000, kind="heater", inrush_ma=16_000, inrush_ms=480.0)
+    quick = Load("quick", "heat", 5_000, kind="heater", inrush_ma=6_000, inrush_ms=210.0)
+    vehicle = small.forked(lamp, fan, quick, states=(State("all", 12.0, {"fan": PPM, "heat": PPM}),))
+    vehicle = replace(vehicle, commands=(Command("fan", "key"), Command("heat", "key")))
+    circuits = tuple(
+        PlacedCircuit("box", (str(n),), "single", x.command, ((x.name, 1),)) for n, x in enumerate(vehicle.loads, 1)
+    )
+    made = Allocation(vehicle, (small.unit(place="right"),), circuits)
+    assert made.links.peak_a.tolist() == [42.0]
+    assert [str(f) for f in cables_hold(Recount(vehicle, made.units, circuits), made.links)] == []
+
+
 def test_a_fuse_that_an_inrush_opens_is_found():
     """Two lamps on one stalk draw 180 A, falling with 100 ms: a fuse a size less carries the 20 A but not this."""
     lamps = [Load(f"lamp {n}", "stalk", 10_000, kind="filament", inrush_ma=90_000, inrush_ms=300.0) for n in (1, 2)]
