@@ -51,7 +51,7 @@ IDLE = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?
 
 IN_THEME = """(isLight) => {
   const bright = (css, of) => Number(getComputedStyle(document.querySelector(css))[of].match(/\\d+/)[0]) > 127;
-  const named = document.body.dataset.jpThemeLight === String(isLight);
+  const named = document.body.dataset.jpThemeLight === String(isLight) && !document.getElementById('jupyterlab-splash');
   return named && bright('.jp-LabShell', 'backgroundColor') === isLight && bright('.pdm-verdict', 'color') !== isLight;
 }"""
 
@@ -168,7 +168,7 @@ class Lab:
         page.evaluate(f"{done}.then(() => null)")  # what some give back is too large to come out of the page
 
     def theme(self, page, is_light: bool) -> None:
-        """Change the theme and wait until its colours are there, which come after its name."""
+        """Change the theme and wait until its colours are there, and nothing lies over them any more."""
         self.command(page, "apputils:change-theme", theme=f"JupyterLab {'Light' if is_light else 'Dark'}")
         page.wait_for_function(IN_THEME, arg=is_light, timeout=SLOW_MS)
 
