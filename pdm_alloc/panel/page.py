@@ -31,6 +31,7 @@ __all__ = ["MOST_KERNELS", "TEMPLATE", "VARIABLE", "PageServer", "is_local", "pa
 
 MOST_KERNELS = 4
 _IDLE_S = 600
+_GONE_S = 60  # after which a kernel whose page vanished is ended, at work or not
 _NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
 _SESSION: ContextVar[str] = ContextVar("session", default="")
 
@@ -81,6 +82,7 @@ class _Kernels(AsyncMappingKernelManager):
         super().__init__(**traits)
         self._sessions: dict[str, str] = {}
         self._turn = asyncio.Lock()
+        self._ending: set[asyncio.Future[None]] = set()
 
     async def start_kernel(self, *arguments: Any, **options: Any) -> str:  # type: ignore[override]  # as its parent does
         """Start a kernel once there is room; HTTP error 503 where every kernel has a window."""
@@ -93,10 +95,24 @@ class _Kernels(AsyncMappingKernelManager):
     async def _make_room(self, session: str) -> None:
         for kernel in self._windowless():
             if self._sessions[kernel] == session or len(self.list_kernel_ids()) >= MOST_KERNELS:
-                with contextlib.suppress(KeyError, HTTPError):  # it may end by itself meanwhile
-                    await self.shutdown_kernel(kernel, now=True)
+                await self._ended(kernel)
         if len(self.list_kernel_ids()) >= MOST_KERNELS:
             raise HTTPError(503, f"{MOST_KERNELS} windows are open already: close one, then load this page again")
+
+    def notify_disconnect(self, kernel_id: str) -> None:
+        """Notice that a page has gone; where none comes back its kernel does not solve its question to the end."""
+        super().notify_disconnect(kernel_id)
+        asyncio.get_running_loop().call_later(_GONE_S, self._end_if_alone, kernel_id)
+
+    def _end_if_alone(self, kernel_id: str) -> None:
+        if kernel_id in self._windowless():
+            task = asyncio.ensure_future(self._ended(kernel_id))
+            self._ending.add(task)  # the loop itself keeps no hold of it
+            task.add_done_callback(self._ending.discard)
+
+    async def _ended(self, kernel_id: str) -> None:
+        with contextlib.suppress(KeyError, HTTPError):  # it may end by itself meanwhile
+            await self.shutdown_kernel(kernel_id, now=True)
 
     def _windowless(self) -> list[str]:
         """Kernels without a window, oldest first."""
@@ -111,7 +127,7 @@ class PageServer(Voila):
     Notes
     -----
     Kernels on TCP send what they print to whoever connects; sockets in a folder of the user's own do not. A page that
-    goes away ends its kernel; one that vanishes without a word leaves it to the sweep after ten minutes.
+    goes away ends its kernel; that of one which vanishes without a word is ended a minute later, at work or not.
     """
 
     name = "voila"

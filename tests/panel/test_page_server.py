@@ -110,6 +110,22 @@ def test_when_every_kernel_has_a_window_the_page_says_so(kernels):
         in_a_thread(asked(kernels, "b"))
 
 
+@pytest.mark.parametrize("comes_back", [False, True])
+def test_a_kernel_whose_page_has_vanished_is_ended(kernels, monkeypatch, comes_back):
+    """Also while it works on an answer that nobody waits for; not where the page is there again in time."""
+    monkeypatch.setattr(page, "_GONE_S", 0.05)
+
+    async def vanished():
+        await asked(kernels, "a", window=True)
+        kernels.notify_disconnect("0")
+        if comes_back:
+            kernels.notify_connect("0")
+        await asyncio.sleep(0.2)
+
+    in_a_thread(vanished())
+    assert kernels.alive == (["0"] if comes_back else [])
+
+
 @pytest.fixture(scope="module")
 def server(tmp_path_factory):
     """The page as the command serves it."""
