@@ -176,7 +176,8 @@ class Search:
         self.bounds = Bounds(self.vehicle, book, lambda: half.within(self.time_limit_s))
         self.least: dict[int, int] = {}
         for choice in self.choices:
-            least = 0 if half.is_over() else self._least_dg(choice)
+            is_begun = bool(self.least or self.judged)  # the first is looked at whatever the time: it says what takes it
+            least = 0 if is_begun and half.is_over() else self._least_dg(choice)
             if least is None:
                 self.judged[choice.number] = Judged(choice.number, NOT_ENOUGH)
             else:
