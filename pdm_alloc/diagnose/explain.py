@@ -297,7 +297,7 @@ _PLURAL = {
 }
 
 # Of processor time where no limit is given: for all, for sets at least, for an allocation that gives up margins.
-_WHY_S, _SETS_S, _IF_S = 1.9, 0.6, 0.8
+_WHY_S, _SETS_S, _IF_S = 1.75, 0.4, 0.8
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -416,8 +416,8 @@ def explain(
         As `pdm_alloc.allocate` raised it.
     time_limit_s : float, optional
         Time limit of the whole, s: half of it at most for what is short, the rest for what could be
-        given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 1.9 s of
-        processor time, 0.6 s at least.
+        given up. Default: the vehicle's setting for each of the two, of which sets take what is left of 1.75 s of
+        processor time, 0.4 s at least.
     every_limit : bool
         False: only the easiest way out of the shortfall.
     sets : int

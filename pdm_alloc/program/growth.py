@@ -48,7 +48,7 @@ LIMITLESS_MA = 10_000_000_000
 """A limit that no vehicle reaches, mA."""
 
 # Processor time of each step at most, s.
-_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 0.8, 0.2, 0.1, 0.5, 1.0
+_LISTING_S, _FIRST_S, _SECOND_S, _PACKING_S, _BANKS_S, _GREEDY_S = 3.5, 0.6, 0.2, 0.1, 0.5, 1.0
 _STEPS_S = 0.15
 _MOST_COLUMNS = 4_000  # above, other circuits than the cheapest are not looked at for the sake of banks
 _FEW_COLUMNS = 600  # above, the fewest steps of banks take longer than there is time for
