@@ -176,7 +176,7 @@ class Search:
         self.bounds = Bounds(self.vehicle, book, lambda: half.within(self.time_limit_s))
         self.least: dict[int, int] = {}
         for choice in self.choices:
-            is_begun = bool(self.least or self.judged)  # the first is looked at whatever the time: it says what takes it
+            is_begun = bool(self.least or self.judged)  # the first is looked at in any case: it says what takes time
             least = 0 if is_begun and half.is_over() else self._least_dg(choice)
             if least is None:
                 self.judged[choice.number] = Judged(choice.number, NOT_ENOUGH)
