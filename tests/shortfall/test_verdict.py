@@ -245,3 +245,21 @@ def test_pairs_that_share_unlike_are_not_taken_for_alike():
     assert circuit.channels == ("0", "1")
     with pytest.raises(pa.NotEnough):
         pa.allocate(vehicle_of(*big), module_of(4, own=own))
+
+
+@pytest.mark.parametrize(("peak_a", "is_enough"), [(20.0, True), (19.9, False)])
+def test_the_peak_of_a_module_is_judged_at_the_voltage_of_the_state(peak_a, is_enough):
+    """20 A of inrush at 12 V; the 15 V of a state that keeps the load off would make 25 A of it."""
+    on = {"winch": PPM}
+    states = (State("anchoring", 12.0, on), State("charging", 15.0, {"lamp": PPM}))
+    winch = replace(LOAD, name="winch", command="winch", running_ma=4_000, inrush_ma=20_000, inrush_ms=50.0)
+    lamp = replace(LOAD, name="lamp", command="lamp", running_ma=1_000, inrush_ma=1_000)
+    vehicle = vehicle_of(winch, lamp, states=states)
+    unit = module_of(2)
+    unit = replace(unit, module=replace(unit.module, total_peak_ma=round(1000 * peak_a)))
+    if is_enough:
+        assert pa.verify(pa.allocate(vehicle, unit)).empty
+    else:
+        with pytest.raises(pa.NotEnough) as refused:
+            pa.allocate(vehicle, unit)
+        assert "0.1 A more peak in the state anchoring (20 A against 19.9 A" in str(refused.value)
