@@ -43,7 +43,6 @@ __all__ = [
     "unborne",
     "why",
     "why_unborne",
-    "wire_asked",
     "with_rating",
     "without_locks",
 ]

@@ -18,7 +18,7 @@ from pdm_alloc.diagnose.concession_sets import MOST_SETS, ConcessionSet, Concess
 from pdm_alloc.diagnose.enough_if import ENOUGH_IF, allocation_if
 from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.diagnose.new_channels import offer_of
-from pdm_alloc.diagnose.shortfall import Shortfall, shortfall
+from pdm_alloc.diagnose.shortfall import MANY_ITEMS, Shortfall, shortfall
 from pdm_alloc.domain.concession_options import Option, coil_name, switch_for
 from pdm_alloc.domain.module import Module, Unit, natural_key
 from pdm_alloc.domain.showing import handed_out, headline_table
@@ -298,7 +298,7 @@ _PLURAL = {
 
 # Of processor time where no limit is given: for all, for sets at least, for an allocation that gives up margins.
 _WHY_S, _SETS_S, _IF_S = 1.6, 0.3, 0.8
-_MANY_ITEMS, _LATE_S = 200, 0.5
+_LATE_S = 0.5
 _STOPPED = "no allocation keeps every limit; time ran out before it was known which limits would have to grow"
 _NOT_NAMED = "no allocation keeps every limit; no growth of its limits was found that would be enough"
 
@@ -466,7 +466,7 @@ def explain(
 
 def _allowance_s(vehicle: Vehicle) -> tuple[float, float]:
     """Time in all and for enough if, s: less for many items, since the solves of large programs end late."""
-    is_large = sum(load.count for load in vehicle.loads) > _MANY_ITEMS
+    is_large = vehicle.items > MANY_ITEMS
     return (_WHY_S - _LATE_S, _IF_S / 2) if is_large else (_WHY_S, _IF_S)
 
 

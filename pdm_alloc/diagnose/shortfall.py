@@ -21,14 +21,14 @@ from pdm_alloc.result.allocation import Allocation, NotEnough, Short, Unsolved, 
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.check import violations
 
-__all__ = ["Shortfall", "shortfall"]
+__all__ = ["MANY_ITEMS", "Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
 # How long a growth not proved the cheapest is lowered, s; where circuits are priced; the ratings of a proved one.
 _LOWERING_S, _PRICED_S, _RATINGS_S = 0.4, 4.0, 0.8
 _TRIAL_S = 0.3  # for one trial with less, s: most that are enough are seen to be in half of it
-_MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
-_UNTRIED = f"; with more than {_MANY_ITEMS} items it was not tried whether less is enough"
+MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
+_UNTRIED = f"; with more than {MANY_ITEMS} items it was not tried whether less is enough"
 _UNTIMELY = "; time ran out before it was known whether less is enough"
 _SUMS = ("bank", "whole module", "whole module peak")
 
@@ -176,17 +176,13 @@ class _Study:
             raise Unproved
         self.kept[tuple(whole)] = allocation
         limit_s = _PRICED_S if not growth.is_listed else _RATINGS_S if growth.outcome == PROVEN_BEST else _LOWERING_S
-        if growth.outcome != PROVEN_BEST and self._items > _MANY_ITEMS:
+        if growth.outcome != PROVEN_BEST and self.vehicle.items > MANY_ITEMS:
             return Shortfall(tuple(whole), allocation, may_be_less=_UNTRIED)
         timed = replace(self, clock=self.clock.soon(limit_s), trial_s=_TRIAL_S if growth.is_listed else limit_s)
         lower, is_proved = timed._reduced(whole, growth)
         proved = is_proved and growth.is_cheapest
         open_words = _UNTIMELY if self.untimely else ""
         return Shortfall(tuple(lower), self.kept[tuple(lower)], proved=proved, may_be_less=open_words)
-
-    @property
-    def _items(self) -> int:
-        return sum(load.count for load in self.vehicle.loads)
 
     def placed(self, parts: Sequence[Part], growth: Growth, moved: Mapping[str, str]) -> Allocation | None:
         """The circuits of a growth on the grown units, where a recount of every limit has no objection."""
@@ -283,7 +279,7 @@ class _Study:
         self.untimely.clear()  # a hint that was not tried to the end leaves nothing open
         for n in range(len(parts)):
             parts = self._with_least_rating(parts, n)
-        is_settled = growth.is_cheapest or self._items > _MANY_ITEMS
+        is_settled = growth.is_cheapest or self.vehicle.items > MANY_ITEMS
         n = 0
         is_proved = growth.outcome == PROVEN_BEST or (growth.is_cheapest and hinted is not None and not growth.hint)
         while n < len(parts) and not is_proved:

@@ -285,19 +285,8 @@ _NEVER_JOINED_WORDS = frozenset(
         *("steering", "rudder", "autopilot", "pilot", "thruster", "trim", "throttle", "actuator", "servo"),
         *("valve", "hydraulic", "pto", "brake", "clutch", "gear"),
         *("starter", "start", "crank", "ignition", "engine", "fuel", "pump", "injector", "compressor"),
-        *(
-            "indicator",
-            "indicate",
-            "turn",
-            "hazard",
-            "flasher",
-            "stop",
-            "reverse",
-            "reversing",
-            "horn",
-            "siren",
-            "alarm",
-        ),
+        *("indicator", "indicate", "turn", "hazard", "flasher", "stop"),
+        *("reverse", "reversing", "horn", "siren", "alarm"),
     ]
 )
 

@@ -462,6 +462,11 @@ class Vehicle:
         """Largest current drawn past the modules while the starter stands still, mA."""
         return max((state.other_ma for state in self.states if not self._is_start(state)), default=0)
 
+    @property
+    def items(self) -> int:
+        """How many items its loads are together."""
+        return sum(load.count for load in self.loads)
+
     def _is_start(self, state: State) -> bool:
         is_short = state.minutes is not None and state.minutes <= STARTING_MINUTES
         top = max(self.settings.system_v, *state.span_v)
@@ -469,7 +474,7 @@ class Vehicle:
 
     def __repr__(self) -> str:
         """One line: how much of everything there is."""
-        items = sum(load.count for load in self.loads)
+        items = self.items
         more = f" ({items} items)" if items != len(self.loads) else ""
         parts = [f"{counted(len(self.loads), 'load')}{more} on {counted(len(self.commands), 'command')}"]
         parts += [counted(len(self.states), "operating state")] if self.states_given else []

@@ -5,13 +5,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pdm_alloc.figures import drawing
-from pdm_alloc.figures.drawing import clip, number, require, rows_of, table_of, wrap
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 from pdm_alloc.electrics.protection import damage_ms, inrush_current, overload_capacity, short_time_c
 from pdm_alloc.electrics.wire import Refused
+from pdm_alloc.figures import drawing
+from pdm_alloc.figures.drawing import clip, number, require, rows_of, table_of, wrap
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

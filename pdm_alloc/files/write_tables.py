@@ -155,7 +155,7 @@ def _signals(vehicle: Vehicle) -> str:
 
 
 def _loads(vehicle: Vehicle) -> str:
-    items = sum(load.count for load in vehicle.loads)
+    items = vehicle.items
     commands = len({load.command for load in vehicle.loads})
     total = sum(load.running_ma * load.count for load in vehicle.loads) / 1000
     return (

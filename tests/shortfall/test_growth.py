@@ -115,7 +115,7 @@ def test_a_growth_of_many_items_that_is_not_lowered_says_so(one_short, monkeypat
     vehicle, unit, _, words = one_short
     known = shortfalls.cheapest_growth
     monkeypatch.setattr(shortfalls, "cheapest_growth", lambda *a: replace(known(*a), outcome=BEST_SO_FAR))
-    monkeypatch.setattr(shortfalls, "_MANY_ITEMS", 0)
+    monkeypatch.setattr(shortfalls, "MANY_ITEMS", 0)
     growth = study(vehicle, unit)
     assert growth.may_be_less and not growth.proved
     assert growth.sentence.endswith("items it was not tried whether less is enough") and words in growth.sentence
