@@ -32,8 +32,9 @@ _SCRIPT = """async (script) => {
     },
   };
   window.stageSync = async () => {
-    const before = state;
-    state = JSON.parse(await window.stageState());
+    // Compared with what was last told to the widget: another call may end while this one waits for its answer.
+    const now = JSON.parse(await window.stageState()), before = state;
+    state = now;
     const changed = Object.keys(state).filter((name) => JSON.stringify(state[name]) !== JSON.stringify(before[name]));
     for (const name of changed) for (const act of heard['change:' + name] || []) act();
     if (changed.length) for (const act of heard['change'] || []) act();
