@@ -7,10 +7,11 @@ import json
 import re
 import warnings
 import xml.etree.ElementTree as ElementTree
+from contextlib import ExitStack
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
-from tempfile import mkdtemp
+from tempfile import TemporaryDirectory
 from types import SimpleNamespace
 
 import openpyxl
@@ -28,10 +29,21 @@ ACTIVE = {"script", "img", "a", "iframe", "object", "embed", "foreignobject", "l
 FIGURES = ("headroom", "loads", "drop", "states", "supply")
 
 
+_FOLDERS = ExitStack()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def folders_go():
+    """What the cases wrote is deleted when the last of them has been looked at."""
+    yield
+    case.cache_clear()
+    _FOLDERS.close()
+
+
 @cache
 def case(kind):
     """Read from files, allocated, changed, refused and written in every form."""
-    bad, root = PAYLOADS[kind], Path(mkdtemp(prefix="hostile"))
+    bad, root = PAYLOADS[kind], Path(_FOLDERS.enter_context(TemporaryDirectory(prefix="hostile")))
     settings = f"name = {json.dumps(bad + 'van')}\nbattery_place = {json.dumps(bad + 'tail')}\nbattery_ah = 60\n"
     vehicle = pa.read_vehicle(write(root / "vehicle", vehicle_tables(bad), settings))
     catalogue = pa.read_catalogue(write(root / "catalogue", catalogue_tables(bad)))
