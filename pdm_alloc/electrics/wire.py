@@ -804,7 +804,7 @@ def fits_terminal(area_mm2: float, max_wire_mm2: float) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Rung:
-    """A size under given rules: resistance is `ohm_cool` + `ohm_rise` * sqrt(current / ampacity), ohm / m."""
+    """A size under given rules: resistance is `ohm_cool` + `ohm_rise` * sqrt(current / ampacity) at most, ohm / m."""
 
     size: WireSize
     area_mm2: float
@@ -817,7 +817,8 @@ class _Rung:
         return self.ampacity_a * parallel >= trip_a and self.area_mm2 * parallel >= least_mm2
 
     def ohm_per_m(self, parallel: int, running_a: float) -> float:
-        return self.ohm_cool + self.ohm_rise * math.sqrt(running_a / (self.ampacity_a * parallel))
+        share = running_a / (self.ampacity_a * parallel)  # above 1 only where it flows too briefly to pass the class
+        return self.ohm_cool + self.ohm_rise * math.sqrt(min(1.0, share))
 
 
 @lru_cache(maxsize=512)

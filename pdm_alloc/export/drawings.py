@@ -129,7 +129,7 @@ def _branch(pen: Pen, bus: float, y: float, width: float, row: dict[str, Any]) -
 
 def _cable(row: dict[str, Any]) -> str:
     if not isinstance(row["size"], str) or not row["size"]:
-        return str(row["note"] or "no cable")
+        return "not sized: see the table of battery cables"  # its note is longer than the line
     if row["length_m"] is None:
         return f"size {row['size']}"
     many = "" if row["parallel"] in (None, 1) else f"{row['parallel']:g} x "

@@ -499,7 +499,7 @@ def _printed(allocation: Allocation, issue: Issue) -> dict[str, bytes]:
 
     name = safe_name(allocation.vehicle.name)
     tables = {
-        f"{TABLES_FOLDER}/{sheet.stem}.csv": csv_bytes(sheet.table)
+        f"{TABLES_FOLDER}/{sheet.stem}.csv": csv_bytes(sheet.table.round(6))
         for sheet in sheets(allocation)
         if sheet.name != "Pin map"
     }

@@ -37,7 +37,8 @@ BENCH_NOTE = "One row per pin, as it leaves the module. Length: of the piece at 
 
 _READ = {
     "Bench sheet": BENCH_NOTE,
-    "Cut list": "Every piece of wire once, allowances included. Measure first. Sizes in mm². S: splice, G: return.",
+    "Cut list": "Every piece of wire once, allowances included. Measure first. Sizes in mm² where "
+    "nothing else is said. S: splice, G: return.",
     "Shopping list": "Wire and sleeving with 10 % for waste. Part numbers are those of your table parts.",
     "Ground plan": "One row per return. Ends on clean metal; sensor grounds apart from power grounds.",
     "Battery cables": "Isolator, module feeds, starter and alternator. A fuse must be able to break the fault current.",

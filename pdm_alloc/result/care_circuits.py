@@ -14,7 +14,7 @@ from pdm_alloc.electrics.current import running_at_voltage_ma
 from pdm_alloc.electrics.wire import NOT_KNOWN, RETURNS, Refused, conductor_c
 from pdm_alloc.harness.distribution import Laid, cold_of
 from pdm_alloc.result.care_rules import CareWarning, gathered, listed
-from pdm_alloc.result.link_tables import voltages
+from pdm_alloc.result.link_tables import NO_CABLE, voltages
 from pdm_alloc.result.placed import PlacedCircuit, WiredCircuit
 from pdm_alloc.result.supply_tables import laid_links
 
@@ -280,15 +280,20 @@ def _weak_faults(vehicle: Vehicle, units: Sequence[Unit], wired: Wired) -> Itera
     yield from gathered(
         "C26",
         "danger",
-        [(_cable(one), f"{one.demand.running_a:g} A") for one in missing],
-        "No standard fuse and single cable serve {subject}, {detail}: see the table of battery cables.",
-        "No standard fuse and single cable serve {count} battery cables: {names}.",
-        "Split the loads over two feeds, shorten the way, or have it designed by a qualified person.",
+        [(_cable(one), _why_no_cable(one)) for one in missing],
+        "The battery cable to {subject} cannot be sized: {detail}.",
+        "{count} battery cables cannot be sized: {names}.",
+        "Shorten the way, split the loads over two feeds, or have it designed by a qualified person.",
     )
 
 
 def _cable(one: Laid) -> str:
     return one.module or one.demand.name
+
+
+def _why_no_cable(one: Laid) -> str:
+    reason = one.link.wire.reason if one.link is not None and isinstance(one.link.wire, Refused) else ""
+    return f"{one.demand.running_a:g} A, {NO_CABLE.get(reason, reason)}"
 
 
 def _fuse_a(one: Laid) -> float:

@@ -286,7 +286,8 @@ def _feeds(vehicle: Vehicle, links: pd.DataFrame) -> Iterator[Cut]:
 def _feed(vehicle: Vehicle, row: Mapping[Hashable, Any], size: WireSize, label: str, isolated: bool) -> Iterator[Cut]:
     metres = None if row["length_m"] is None or row["length_m"] != row["length_m"] else float(row["length_m"])
     far = Spot("stud", _LINK_ENDS.get(row["link"], f"{row['module']} supply"), row["to"], row["module"])
-    near = Spot("battery", "isolator" if isolated and row["link"] == "module feed" else "battery +", row["from"])
+    behind = isolated and row["link"] != "battery to isolator"
+    near = Spot("battery", "isolator" if behind else "battery +", row["from"])
     count = int(row["parallel"])
     for n in range(count):
         mark = f"{label}/{n + 1}" if count > 1 else label
@@ -303,7 +304,7 @@ def _feed_return(vehicle: Vehicle, row: Mapping[Hashable, Any], far: Spot, isola
     if row["link"] == "battery to isolator":
         return stud, battery
     back = replace(far, name=far.name.replace(" supply", "") + " return")
-    return back, stud if isolated and row["link"] == "module feed" else battery
+    return back, stud if isolated else battery
 
 
 def _fuse_note(row: Mapping[Hashable, Any]) -> str:

@@ -34,6 +34,7 @@ __all__ = [
     "GROUND_POINTS",
     "HEAT",
     "LINKS",
+    "NO_CABLE",
     "PARKED",
     "VOLTAGES",
     "ParkedDraw",
@@ -302,7 +303,7 @@ _NO_CURRENT = {
     "alternator": "current not known: enter charging_a in the table supply",
 }
 
-_REASONS = {
+NO_CABLE = {
     "fuse": "no standard fuse is large enough",
     "heat": "the way is as hot as the insulation may be",
     "ampacity": "no single cable is large enough",
@@ -367,7 +368,7 @@ def _cable(wire: WireChoice | Refused, length_m: float | None) -> dict[str, obje
 def _note(vehicle: Vehicle, one: Laid) -> str:
     if one.link is None:
         return _NO_CURRENT.get(one.demand.name, "")
-    notes = [_REASONS.get(one.link.wire.reason, one.link.wire.reason)] if isinstance(one.link.wire, Refused) else []
+    notes = [NO_CABLE.get(one.link.wire.reason, one.link.wire.reason)] if isinstance(one.link.wire, Refused) else []
     if one.demand.name == "isolator" and vehicle.beside_ma:
         notes.append(f"with {vehicle.beside_ma / 1000:g} A drawn past the modules (other_a), which needs its own fuses")
     if one.demand.name == "starter":

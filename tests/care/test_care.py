@@ -364,7 +364,8 @@ def test_a_cable_that_cannot_be_had():
     """C26: 600 A take more than the largest standard fuse."""
     huge = fitted()
     vehicle = replace(huge.vehicle, loads=tuple(replace(x, running_ma=300_000) for x in huge.vehicle.loads))
-    assert "C26" in set(replace(huge, vehicle=vehicle).warnings.code)
+    table = replace(huge, vehicle=vehicle).warnings.set_index("code")
+    assert "480 A, no standard fuse is large enough" in table.sentence["C26"]
     assert "C26" not in set(huge.warnings.code)
 
 

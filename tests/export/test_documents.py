@@ -3,6 +3,7 @@
 import csv
 import datetime
 import io
+import re
 import subprocess
 import sys
 import warnings
@@ -85,6 +86,12 @@ def test_everything_is_there(allocation, folder):
     assert not any(name.endswith(".part") for name in names)
     assert len(pypdf.PdfReader(folder / "expedition_truck.pdf").pages) > 5
     assert "Pin map" in openpyxl.load_workbook(folder / "expedition_truck_tables.xlsx", read_only=True).sheetnames
+
+
+def test_no_number_on_paper_has_the_dust_of_binary_arithmetic(folder):
+    """A length of 6.548 m is not written as 6.548000000000001, in no table of the binder."""
+    for file in (folder / "tables").glob("*.csv"):
+        assert not re.findall(r"\d\.\d{7,}", file.read_text(encoding="utf-8-sig")), file.name
 
 
 @pytest.mark.parametrize("part", ["", "allocation.json", "saved", "expedition_truck_tables.xlsx"])

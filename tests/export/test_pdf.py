@@ -16,7 +16,7 @@ import pytest
 from pdm_alloc.allocator import allocate
 from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Unit
-from pdm_alloc.export.drawings import ground_drawing
+from pdm_alloc.export.drawings import ground_drawing, one_line
 from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
 from pdm_alloc.export.pdf_grid import Type, column_widths, grid, set_type, workbook_bytes
 from pdm_alloc.export.sheets import Issue, Sheet
@@ -207,6 +207,20 @@ def test_no_stud_covers_another():
     assert len(boxes) == len(allocation.vehicle.grounds) and all(0 <= b.x <= 750 - b.width for b in boxes)
     for a, b in combinations(boxes, 2):
         assert a.x + a.width <= b.x or b.x + b.width <= a.x or abs(a.y - b.y) >= a.height
+
+
+@pytest.mark.once
+def test_a_cable_without_a_size_runs_into_no_box():
+    """The one-line diagram has no room for why a cable is not sized: that stands in the table it names."""
+    allocation = solved(*DEMOS[0])
+    settings = replace(allocation.vehicle.settings, alternator_place=allocation.vehicle.places[0].name)
+    states = tuple(replace(state, charging_a=900.0) for state in allocation.vehicle.states)
+    strong = replace(allocation, vehicle=replace(allocation.vehicle, settings=settings, states=states))
+    texts = [shape for shape in one_line(strong, 750.0).contents if hasattr(shape, "text")]
+    unsized = [shape for shape in texts if "not sized" in shape.text]
+    assert unsized and "no standard fuse" in " ".join(strong.links.note)
+    for shape in texts:
+        assert shape.x + 0.5 * shape.fontSize * len(shape.text) < (600 if shape in unsized else 751), shape.text
 
 
 @pytest.mark.once

@@ -56,6 +56,20 @@ def test_every_cable_begins_at_the_isolator():
     assert table.length_m.tolist() == pytest.approx([2.4, 3.45, 1.35, 3.45])
 
 
+def test_every_cable_is_cut_between_the_ends_it_is_measured_for():
+    """Behind an isolator cables begin at it and their returns meet at its stud, not at a battery two metres away."""
+    car = replace(CAR, settings=replace(CAR.settings, return_path="wire"))
+    table = allocation(car).cut_list
+    feeds = table[table.role.isin(["feed", "feed return"])]
+    ways = rows(car)[["from", "to"]].itertuples(index=False)
+    for there, (start, end) in zip(feeds[feeds.role == "feed"].itertuples(), ways, strict=True):
+        back = feeds[feeds.label == f"{there.label}G"].iloc[0]
+        assert (there.from_place, there.to_place) == (start, end)
+        assert {back.from_place, back.to_place} == {start, end} and back.length_m == there.length_m
+    named = feeds.set_index("label")
+    assert named["from"]["F3"] == named["from"]["F4"] == "isolator" and named["to"]["F4G"] == "return stud"
+
+
 def test_fuses_of_the_links():
     """25 A of loads take a 35 A fuse, 60 A of charging 80 A; what the starter flows through has none."""
     table = rows()
