@@ -119,14 +119,21 @@ def allocate(
 
 def any_allocation(vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook) -> Allocation | None:
     """The first allocation that keeps every limit, recounted; None: there is none, or none in time."""
+    return any_or_none(vehicle, units, clock, book)[0]
+
+
+def any_or_none(
+    vehicle: Vehicle, units: tuple[Unit, ...], clock: Clock, book: CircuitBook
+) -> tuple[Allocation | None, bool]:
+    """As `any_allocation`; and whether it is proved that there is none."""
     if arithmetic_shorts(vehicle, units):
-        return None
+        return None, True
     vehicle = replace(vehicle, settings=replace(vehicle.settings, strategy="spare"))
     try:
         solved = any_solved(vehicle, units, clock, book)
-        return _result(vehicle, units, solved) if solved.circuits else None
+        return _result(vehicle, units, solved) if solved.circuits else None, solved.outcome == NOT_ENOUGH
     except (TooManyCircuits, NoSolution, Unsolved):
-        return None
+        return None, False
 
 
 def allocation_of(

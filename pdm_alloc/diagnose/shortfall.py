@@ -4,7 +4,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from pdm_alloc.allocator import any_allocation
+from pdm_alloc.allocator import any_or_none
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime
 from pdm_alloc.circuits.items import inputs_wanted, item_types
 from pdm_alloc.diagnose.bearing import Unproved, extras, limit_for, locks_in_the_way, unborne
@@ -279,6 +279,8 @@ class _Study:
         self.untimely.clear()  # a hint that was not tried to the end leaves nothing open
         for n in range(len(parts)):
             parts = self._with_least_rating(parts, n)
+        for n in reversed([n for n, part in enumerate(parts) if part.kind == "drop"]):
+            parts = self._with_least_drop(parts, n)
         is_settled = growth.is_cheapest or self.vehicle.items > MANY_ITEMS
         n = 0
         is_proved = growth.outcome == PROVEN_BEST or (growth.is_cheapest and hinted is not None and not growth.hint)
@@ -310,14 +312,17 @@ class _Study:
     def _kept(self, parts: Sequence[Part]) -> bool:
         """True if the units grown so are known to be enough; their allocation, every limit recounted, is noted.
 
-        A trial that time ran out for is noted too.
+        A trial that is neither seen to be enough nor proved not to be is noted too.
         """
         grown, clock, trial = applied(self.vehicle, self.units, parts), self.clock.soon(self.trial_s), tuple(parts)
-        if not clock.is_over() and not any(unborne(*grown, self.book)):
-            allocation = any_allocation(*grown, clock, self.book)
-            if allocation is not None:
-                self.kept[trial] = allocation
-        if trial not in self.kept and clock.is_over():
+        allocation, is_known = None, False
+        if not clock.is_over():
+            is_known = any(unborne(*grown, self.book))
+        if not clock.is_over() and not is_known:
+            allocation, is_known = any_or_none(*grown, clock, self.book)
+        if allocation is not None:
+            self.kept[trial] = allocation
+        elif not is_known:
             self.untimely.append(trial)
         return trial in self.kept
 
@@ -337,6 +342,20 @@ class _Study:
             return others
         steps = 1 + bisect_left(range(1, high - 1), True, key=lambda k: self._kept(rated(k)))
         return rated(steps)
+
+    def _with_least_drop(self, parts: list[Part], n: int) -> list[Part]:
+        """The parts with as little drop as will do, in tenths of a per cent: other loads' new channels may do as well."""
+        part, others = parts[n], [*parts[:n], *parts[n + 1 :]]
+        low, high = (round(10 * pct) for pct in (part.have, part.need))
+
+        def eased(tenths: int) -> list[Part]:
+            return [*parts[:n], replace(part, need=tenths / 10), *parts[n + 1 :]]
+
+        if not self._kept(eased(high - 1) if high - 1 > low else others):
+            return parts
+        if others and self._kept(others):
+            return others
+        return eased(low + 1 + bisect_left(range(low + 1, high - 1), True, key=lambda k: self._kept(eased(k))))
 
     def _with_least_rating(self, parts: list[Part], n: int) -> list[Part]:
         """The parts with a computed rating as low as will do, in steps of 0.1 A."""
