@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import islice
-from math import ceil
+from math import ceil, isclose
 from typing import Any
 
 import pandas as pd
@@ -21,7 +21,7 @@ from pdm_alloc.domain.showing import handed_out, headline_table
 from pdm_alloc.domain.vehicle import Lock, Vehicle
 from pdm_alloc.electrics.current import derating_factor
 from pdm_alloc.electrics.protection import Protected, trip_setting_ma
-from pdm_alloc.electrics.wire import Refused, WireSize, fits_terminal
+from pdm_alloc.electrics.wire import Refused, WireSize, fits_terminal, wire_sizes
 from pdm_alloc.program.allocation_solve import is_enough
 from pdm_alloc.program.solver import BEST_SO_FAR, NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.result.allocation import Allocation, amps, arithmetic_shorts, plural
@@ -38,6 +38,7 @@ __all__ = [
     "locks_in_the_way",
     "locks_on",
     "objection",
+    "size_words",
     "slots_of",
     "thick_wires",
     "unborne",
@@ -262,20 +263,28 @@ def limit_for(vehicle: Vehicle, unit: Unit, is_peak: bool, usable_ma: int) -> in
     return -(-usable_ma // _STEP_MA) * _STEP_MA
 
 
-def extras(channel: Channel, unit: Unit) -> Iterator[str]:
-    """What a new channel must bear that its rating does not say."""
+def extras(vehicle: Vehicle, channel: Channel, unit: Unit) -> Iterator[str]:
+    """What a new channel must bear that its rating does not say, nor those of the unit that are rated alike."""
     there = unit.module.channels
     alike = [c for c in there if c.continuous_ma == channel.continuous_ma]
     ratio = max(c.peak_ma / c.continuous_ma for c in there)
     weak = [c for c in there if c.continuous_ma >= channel.continuous_ma]
-    usual = any(c.peak_ma >= channel.peak_ma and c.peak_ms >= channel.peak_ms for c in alike)
+    usual = bool(alike) and all(c.peak_ma >= channel.peak_ma and c.peak_ms >= channel.peak_ms for c in alike)
     if not usual and (weak or channel.peak_ma > ceil(channel.continuous_ma * ratio)):
         yield f"a peak of {channel.peak_ma / 1000:g} A for {channel.peak_ms:g} ms"
     wires = [c.max_wire_mm2 for c in there if c.max_wire_mm2 is not None]
-    if channel.max_wire_mm2 is not None and channel.max_wire_mm2 > max(wires, default=0.0):
-        yield f"a terminal for {channel.max_wire_mm2:g} mm²"
+    usual_mm2 = min((c.max_wire_mm2 for c in alike if c.max_wire_mm2 is not None), default=max(wires, default=0.0))
+    if channel.max_wire_mm2 is not None and channel.max_wire_mm2 > usual_mm2:
+        yield f"a terminal for {size_words(vehicle, channel.max_wire_mm2)}"
     if channel.contact_ma is not None and len(channel.pins) > max(len(c.pins) for c in there):
         yield f"{len(channel.pins)} pins of {channel.contact_ma / 1000:g} A"
+
+
+def size_words(vehicle: Vehicle, area_mm2: float) -> str:
+    """A conductor size as the vehicle's wires are called: ``6 mm²``, ``8 AWG``."""
+    sizes = wire_sizes(vehicle.settings.wire_sizes)
+    name = next((s.name for s in sizes if s.awg is not None and isclose(s.area_mm2, area_mm2)), "")
+    return name or f"{area_mm2:g} mm²"
 
 
 def locks_on(vehicle: Vehicle, unit: Unit) -> tuple[Lock, ...]:

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any
 
 from pdm_alloc.domain.module import Channel, Unit
@@ -289,24 +290,38 @@ def in_one_phrase(parts: Sequence[Part], units: Sequence[Unit] = ()) -> str:
         rest = f": {in_one_phrase(others, units)}" if others else f" {'it is' if len(units) < 2 else 'they are'} enough"
         return f"without {_and(list(map(_words, locks)))}{rest}"
     labels = [unit.label for unit in units] if len(units) > 1 else []
-    said: list[str] = []
-    before = None
-    for equal in sorted(_equal_ones(parts), key=lambda each: _place_of(each[0])):
+    ordered = sorted(_equal_ones(parts), key=lambda each: _place_of(each[0]))
+    groups = (list(group) for _, group in groupby(ordered, key=_told_with))
+    return _and([words for group in groups for words in _group_words(group, labels)])
+
+
+def _told_with(equal: Sequence[Part]) -> object:
+    """What channels are told together: the first of a kind in full, of the others how many and of what."""
+    part = equal[0]
+    return id(part) if part.new is None or part.new.use == "pair" else (part.kind, part.new.use)
+
+
+def _group_words(group: Sequence[Sequence[Part]], labels: Sequence[str]) -> list[str]:
+    """``2 more channels of 12 A``, ``1 of 25 A``, of several units with which; those in place of weaker ones as one."""
+    said = []
+    for n, equal in enumerate(group):
         part = equal[0] if len(equal) == 1 else replace(equal[0], need=equal[0].have + sum(p.number for p in equal))
         words = _words(part)
-        same = before == (part.kind, part.new and part.new.use) and part.kind == "channels"
-        same = same and part.new is not None and part.new.use != "pair"
-        words = words.replace(_head(part), f"{part.number} of", 1) if same else words
-        said.append(words + _on_units(equal, labels))
-        before = (part.kind, part.new and part.new.use)
-    return _and(said)
+        if len(group) > 1 and part.kind == "channel strength":
+            words = f"{part.number} of {_channel_words(part)}"
+        said.append((words.replace(_head(part), f"{part.number} of", 1) if n else words) + _on_units(equal, labels))
+    if len(group) > 1 and group[0][0].kind == "channel strength":
+        number = sum(part.number for equal in group for part in equal)
+        return [f"{number} channels in place of weaker ones ({_and(said)})"]
+    return said
 
 
 def _place_of(part: Part) -> tuple[int, bool, int]:
     """New channels first, weak ones before strong ones and those with PWM; what else grows keeps its order."""
-    if part.new is None or part.kind != "channels":
-        return (len(_USES), False, 0)
-    return (_USES.index(part.new.use), "pwm" in part.new.channel.features, part.new.channel.continuous_ma)
+    if part.new is None:
+        return (len(_USES) + 1, False, 0)
+    use = _USES.index(part.new.use) if part.kind == "channels" else len(_USES)
+    return (use, "pwm" in part.new.channel.features, part.new.channel.continuous_ma)
 
 
 _USES = ("single", "pair", "bridge")
@@ -316,7 +331,7 @@ def _equal_ones(parts: Sequence[Part]) -> Iterator[list[Part]]:
     """Parts that ask for the same kind of channel on different units; any other part by itself."""
     groups: dict[object, list[Part]] = {}
     for n, part in enumerate(parts):
-        kind = n if part.new is None else (part.kind, part.new.use, part.new.channel, part.note)
+        kind = n if part.new is None else (part.kind, part.new.use, _channel_words(part))
         groups.setdefault(kind, []).append(part)
     yield from groups.values()
 

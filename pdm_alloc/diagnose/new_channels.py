@@ -10,7 +10,7 @@ from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of
 from pdm_alloc.circuits.columns import CircuitBook, Counts
 from pdm_alloc.circuits.draws import Wiring
 from pdm_alloc.circuits.items import ItemType, item_types
-from pdm_alloc.diagnose.bearing import why_unborne, with_rating
+from pdm_alloc.diagnose.bearing import size_words, why_unborne, with_rating
 from pdm_alloc.diagnose.growth_parts import STEP_MA, Part
 from pdm_alloc.domain.module import Channel, Unit
 from pdm_alloc.domain.vehicle import Vehicle
@@ -194,7 +194,8 @@ class _Bench:
         made = self.computed(ask, 0, _USES[ask.reversing][0])
         if made is None or made.channel.max_wire_mm2 is None:
             return ""
-        return f"or a channel of {made.channel.continuous_ma / 1000:g} A whose terminal takes {_mm2(made.channel)}"
+        size = size_words(self.vehicle, made.channel.max_wire_mm2)
+        return f"or a channel of {made.channel.continuous_ma / 1000:g} A whose terminal takes {size}"
 
     def all_computed(self, ask: _Ask) -> list[NewKind]:
         """The weakest channel of each unit that bears it, or else the weakest two that are paralleled."""
@@ -210,7 +211,7 @@ class _Bench:
         widest = template.max_wire_mm2 if use == "pair" else None  # two are for current, not for distance
 
         def tried(ma: int, peak: int, wire: float | None) -> NewKind:
-            return NewKind(number, with_rating(template, ma, peak, wire), use)
+            return NewKind(number, with_rating(template, ma, peak, wire), use, is_computed=True)
 
         def peaked(times: int, ma: int) -> NewKind:
             return tried(ma, round(ma * ratio * times), widest)
@@ -253,10 +254,6 @@ class _Bench:
             if self.bears(ask, other):
                 return other
         return kind
-
-
-def _mm2(channel: Channel) -> str:
-    return f"{channel.max_wire_mm2:g} mm²"
 
 
 def _as_there(unit: Unit, ma: int) -> int:

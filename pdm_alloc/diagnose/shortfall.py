@@ -233,7 +233,7 @@ class _Study:
 
     def _new_part(self, added: Added) -> Part:
         unit = self.units[added.kind.unit]
-        note = "; ".join(extras(added.kind.channel, unit))
+        note = "; ".join(extras(self.vehicle, added.kind.channel, unit))
         have, more = len(unit.module.channels), len(added.names) // added.kind.width
         if added.kind.use == "bridge":
             have = len({c.bridge for c in unit.module.channels if c.bridge})
@@ -344,7 +344,7 @@ class _Study:
         return rated(steps)
 
     def _with_least_drop(self, parts: list[Part], n: int) -> list[Part]:
-        """The parts with as little drop as will do, in tenths of a per cent: other loads' new channels may do as well."""
+        """The parts with as little drop as will do, in tenths of a per cent: what is new anyway may bear the load."""
         part, others = parts[n], [*parts[:n], *parts[n + 1 :]]
         low, high = (round(10 * pct) for pct in (part.have, part.need))
 

@@ -37,6 +37,7 @@ __all__ = [
 # What a new channel costs, in whole numbers: so much, and 1 for each step of its rating.
 CHANNEL_PRICE = 300
 _PWM = 10
+_COMPUTED = 300  # for one that the module has not: made for one load, it is not to bear what those it has would do for
 SHARE_PCT = Fraction(60)
 """How unevenly new channels that are paralleled may share, per cent: the default of the table."""
 
@@ -57,11 +58,14 @@ class NewKind:
         Its ratings; its name and labels mean nothing.
     use : str
         ``single``; ``bridge`` for two such channels that form a reversing pair, ``pair`` for two that are paralleled.
+    is_computed : bool
+        Whether the unit has no such channel.
     """
 
     unit: int
     channel: Channel
     use: str = "single"
+    is_computed: bool = False
 
     @property
     def width(self) -> int:
@@ -73,7 +77,8 @@ class NewKind:
         """Cost in the program, no unit: steps of rating beside a price for each channel."""
         own = self.channel
         strength = (own.continuous_ma + own.peak_ma // 100) // _STEP_MA + (_PWM if "pwm" in own.features else 0)
-        return self.width * (CHANNEL_PRICE + strength) + (0 if own.max_wire_mm2 is None else round(own.max_wire_mm2))
+        each = CHANNEL_PRICE + strength + (_COMPUTED if self.is_computed else 0)
+        return self.width * each + (0 if own.max_wire_mm2 is None else round(own.max_wire_mm2))
 
 
 def plain(channel: Channel) -> Channel:

@@ -340,3 +340,55 @@ def test_channels_to_be_paralleled_are_added_as_one_outlet():
     (circuit,) = pa.allocate(*applied(vehicle, (unit,), [part])).circuits
     assert (circuit.use, circuit.channels) == ("pair", ("x", "y"))
     assert in_one_phrase([part]) == "2 more channels of 8 A that can be paralleled"
+
+
+def test_no_more_drop_is_asked_for_than_the_other_parts_leave_to_be_missed():
+    """A lamp on the wire that a heater of its command needs anyway: the heater's channel alone is enough."""
+    own = (Channel("1", 20_000, 80_000, 50.0, max_wire_mm2=1.5),)
+    far = {"length_m": 12.0, "max_drop_pct": 1.5}
+    heater = replace(LOAD, name="heater", running_ma=9_000, inrush_ma=9_000, **far)
+    lamp = replace(LOAD, name="lamp", running_ma=2_000, inrush_ma=2_000, **far)
+    other = replace(LOAD, name="other", command="other", length_m=1.0)
+    vehicle, unit = vehicle_of(heater, lamp, other), module_of(1, own=own)
+    growth = study(vehicle, unit)
+    assert [part.kind for part in growth.parts] == ["channels"], growth.sentence
+    check(vehicle, [unit])
+
+
+def test_a_trial_that_is_neither_enough_nor_proved_not_to_be_is_told(monkeypatch):
+    """A solver may give up before its time is over: nobody is to take the growth for the least."""
+    vehicle = vehicle_of(*named(4))
+    own = tuple(Channel(str(n), 10_000, 40_000, 50.0, bank="b") for n in (1, 2, 3, 4))
+    unit = module_of(4, own=own, bank_ma={"b": 10_000})
+    known = shortfalls.cheapest_growth
+    monkeypatch.setattr(shortfalls, "cheapest_growth", lambda *a: replace(known(*a), outcome=BEST_SO_FAR))
+    assert not study(vehicle, unit).may_be_less
+    monkeypatch.setattr(shortfalls, "any_or_none", lambda *a: (None, False))
+    assert study(vehicle, unit).may_be_less == shortfalls._UNTIMELY
+
+
+def test_a_strong_channel_made_for_one_load_is_not_asked_for_again_in_place_of_ordinary_ones():
+    """Eight heaters of one command and a windlass on a module of 20 A channels: one of 60 A, the others of 20 A."""
+    own = tuple(Channel(str(n), 20_000, 80_000, 50.0, max_wire_mm2=6.0) for n in (1, 2))
+    heaters = [replace(LOAD, name=f"heater {n}", running_ma=7_000, inrush_ma=7_000) for n in range(8)]
+    windlass = replace(LOAD, name="windlass", command="windlass", running_ma=45_000, inrush_ma=45_000)
+    growth = study(vehicle_of(*heaters, windlass), module_of(2, own=own))
+    numbers = {part.new.channel.continuous_ma: part.number for part in growth.parts}
+    assert sorted(numbers.values()) == [1, 2] and numbers[20_000] == 2, growth.sentence
+
+
+def test_a_terminal_is_named_as_the_vehicle_names_its_wires():
+    """Of wires in AWG nobody buys 5.26115 mm²."""
+    own = (Channel("1", 40_000, 160_000, 50.0, max_wire_mm2=0.6),)
+    load = replace(LOAD, running_ma=20_000, inrush_ma=20_000)
+    for system, words in (("awg", "AWG"), ("metric", "mm²")):
+        settings = replace(vehicle_of(load).settings, wire_sizes=system)
+        said = study(vehicle_of(load, settings=settings), module_of(1, own=own)).sentence
+        assert said.split(" with a terminal for ")[1].split()[1] == words, said
+
+
+def test_channels_in_place_of_weaker_ones_are_one_phrase():
+    """Three ratings are told in brackets behind how many there are in all."""
+    strong = [replace(LOAD, name=n, command=n, running_ma=ma, inrush_ma=ma) for n, ma in (("a", 14_000), ("b", 20_000))]
+    said = study(vehicle_of(*strong, *named(1)), module_of(3)).sentence
+    assert said.startswith("2 channels in place of weaker ones (1 of ") and " and 1 of " in said

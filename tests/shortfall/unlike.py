@@ -2,6 +2,7 @@
 
 import random
 from dataclasses import dataclass
+from itertools import pairwise
 
 from tests.attack.tables import Tables
 
@@ -233,9 +234,7 @@ def _places(chooser, tables, places):
         | {"mount": "yes" if i in (1, 2, 4) else "no", "compartment": n, "contains": "fuel" if i == 4 else ""}
         for i, (n, x, c) in enumerate(names)
     ]
-    tables.rows["routes"] = [
-        {"from": a, "to": b, "length_m": ""} for (a, *_), (b, *_) in zip(names, names[1:], strict=False)
-    ]
+    tables.rows["routes"] = [{"from": a, "to": b, "length_m": ""} for (a, *_), (b, *_) in pairwise(names)]
 
 
 def _settings(chooser, body, volts):
