@@ -182,15 +182,19 @@ def by_ground(points: Sheet, plan: Sheet) -> Sheet:
     Returns
     -------
     Sheet
-        Named as the plan. Returns without a ground point have a row of their own that says why.
+        Named as the plan. Returns without a ground point have a row for each reason that there is.
     """
     ends: dict[str, list[str]] = {}
     rows = records(plan.table)
     for row in rows:
         ends.setdefault(row["ground"], []).append(row["load"] + (f" x{row['items']}" if row["items"] > 1 else ""))
     table = points.table.assign(loads_and_switches=[", ".join(ends.get(name, [])) for name in points.table["ground"]])
+    reasons: dict[str, list[str]] = {}
+    for row in rows:
+        if not row["ground"]:
+            reasons.setdefault(row["note"], []).append(row["load"])
     missing = [
-        {"ground": "none", "loads_and_switches": f"{row['load']}: {row['note']}"} for row in rows if not row["ground"]
+        {"ground": "none", "loads_and_switches": f"{', '.join(names)}: {note}"} for note, names in reasons.items()
     ]
     if missing:
         table = pd.concat([table, pd.DataFrame(missing)], ignore_index=True)

@@ -19,7 +19,7 @@ from pdm_alloc.domain.module import Unit
 from pdm_alloc.export.drawings import ground_drawing, one_line
 from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
 from pdm_alloc.export.pdf_grid import Type, column_widths, grid, set_type, workbook_bytes
-from pdm_alloc.export.sheets import Issue, Sheet
+from pdm_alloc.export.sheets import Issue, Sheet, by_ground
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
 from pdm_alloc.files.tables.read_vehicle import read_vehicle
 from pdm_alloc.result.allocation import NotEnough
@@ -207,6 +207,20 @@ def test_no_stud_covers_another():
     assert len(boxes) == len(allocation.vehicle.grounds) and all(0 <= b.x <= 750 - b.width for b in boxes)
     for a, b in combinations(boxes, 2):
         assert a.x + a.width <= b.x or b.x + b.width <= a.x or abs(a.y - b.y) >= a.height
+
+
+@pytest.mark.once
+def test_returns_that_lack_a_ground_for_one_reason_are_one_row():
+    """Without a sensor ground the plan names every switch once, behind the one reason, and gives each no row."""
+    allocation = solved(*DEMOS[0])
+    power = tuple(ground for ground in allocation.vehicle.grounds if ground.use == "power")
+    bare = replace(allocation, vehicle=replace(allocation.vehicle, grounds=power))
+    plan = Sheet("Ground plan", bare.ground_plan, "")
+    rows = by_ground(Sheet("Ground points", bare.ground_points, ""), plan).table
+    missing = rows[rows["ground"] == "none"]["loads_and_switches"].tolist()
+    switches = [row.load for row in bare.ground_plan.itertuples() if not row.ground]
+    assert len(switches) > 3 and len(missing) == 1 and missing[0].endswith(": no sensor ground in table grounds")
+    assert missing[0].split(":")[0].split(", ") == switches
 
 
 @pytest.mark.once
