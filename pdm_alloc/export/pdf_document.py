@@ -10,8 +10,8 @@ import pandas as pd
 from pdm_alloc.domain.module import natural_key
 from pdm_alloc.export.drawings import front_block, ground_drawing, one_line, plan_drawing
 from pdm_alloc.export.lists import CONTROL_NOTE
-from pdm_alloc.export.pdf_grid import LINES, Type, grids, is_blank, on_paper, set_type
-from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, ledger_drawing, sheet_of_trials
+from pdm_alloc.export.pdf_grid import LINES, Type, grids, is_blank, set_type
+from pdm_alloc.export.pdf_sheets import circuit_drawings, label_pages, ledger_drawing, on_paper, sheet_of_trials
 from pdm_alloc.export.sheets import BENCH_NOTE, Issue, Sheet, by_ground, grouped_warnings, needed, sheets
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.care_rules import CAUTION

@@ -5,7 +5,8 @@ import importlib.util
 import io
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ import pandas as pd
 
 from pdm_alloc.domain.showing import shown_in
 from pdm_alloc.export.drawings import glyphs
-from pdm_alloc.export.lists import Row, decimals, heading, records, shown, unit_of
+from pdm_alloc.export.lists import decimals, heading, records, shown, unit_of
 from pdm_alloc.export.read_saved import SAVED_SHEETS
 from pdm_alloc.export.saved_tables import saved_tables
 from pdm_alloc.export.sheets import COVER, READ_SHEETS, Issue, Sheet, grouped_warnings, needed, sheets, title_block
@@ -27,13 +28,14 @@ __all__ = [
     "HEAD",
     "LINES",
     "Styles",
+    "TableRow",
     "Type",
     "column_widths",
     "grid",
     "grids",
     "is_blank",
     "is_number",
-    "on_paper",
+    "paged",
     "record_bytes",
     "set_page",
     "set_type",
@@ -293,7 +295,6 @@ _SIZES = {"title": 18, "heading": 12, "body": 9, "caution": 9.5, "large": 8.5, "
 
 _KEPT = "\n\N{NO-BREAK SPACE}"
 
-_SETTINGS_A_ROW = 10
 _LONGEST = 8000  # characters of a cell: more would not fit a page, and stand in the workbook
 
 _FAMILY = {"normal": "DejaVuSans", "bold": "DejaVuSans-Bold"}
@@ -479,9 +480,102 @@ def grid(table: pd.DataFrame, type_: Type, width: float, style: str = "cell") ->
     body = [[type_.paragraph(text, style, align=side) for text, side in zip(row, align, strict=True)] for row in texts]
     widths = column_widths([heading(name) for name in names], texts, type_, width, style)
     tall = any(_lines(row, widths, type_, style) > _TALL for row in texts)
-    make = needed("reportlab.platypus", "writes PDF").Table
-    layout = {"repeatRows": 1, "hAlign": "LEFT", "splitInRow": int(tall), "style": [*LINES, *HEAD]}
-    return make([head, *body], colWidths=widths, **layout)
+    return paged([TableRow(cells) for cells in body], widths, (*LINES, *HEAD), head, is_tall=tall)
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """A row of a table on paper.
+
+    Parameters
+    ----------
+    cells : list
+        Paragraphs, or lists of them.
+    style : callable, optional
+        From its place in the table to commands of its own.
+    """
+
+    cells: list[Any]
+    style: Callable[[int], Sequence[tuple[Any, ...]]] = lambda _: ()
+
+
+_WINDOW = 72  # rows of the smallest type at least: more than any page holds
+
+
+def paged(
+    rows: Sequence[TableRow],
+    widths: Sequence[float],
+    style: Sequence[tuple[Any, ...]],
+    head: list[Any] | None = None,
+    is_tall: bool = False,
+) -> Any:
+    """A table that may run over any number of pages, in time that grows with its rows.
+
+    reportlab lays all rows that are left again at each page; this shows it no more of them than a page can hold.
+
+    Parameters
+    ----------
+    rows : sequence of TableRow
+        Below the head.
+    widths : sequence of float
+        Of the columns, points.
+    style : sequence of tuple
+        Commands for the whole table.
+    head : list, optional
+        Cells repeated on every page.
+    is_tall : bool
+        Whether a row may be parted over two pages.
+
+    Returns
+    -------
+    reportlab.platypus.Flowable
+    """
+    top = [] if head is None else [head]
+    shown_rows = [*top, *(row.cells for row in rows[:_WINDOW])]
+    own = [command for at, row in enumerate(rows[:_WINDOW], len(top)) for command in row.style(at)]
+    layout = {"repeatRows": len(top), "hAlign": "LEFT", "splitInRow": int(is_tall), "style": [*style, *own]}
+    first = _counted()(shown_rows, colWidths=widths, **layout)
+    if len(rows) <= _WINDOW:
+        return first
+
+    def after(left: list[list[Any]]) -> Any:
+        """What comes after a page: rows of the first window that are left on it, then all others."""
+        at = _WINDOW - len(left)
+        kept = [TableRow(cells, row.style) for cells, row in zip(left, rows[at:_WINDOW], strict=True)]
+        return paged([*kept, *rows[_WINDOW:]], widths, style, head, is_tall)
+
+    return _windowed()(first, len(top), after)
+
+
+@cache
+def _counted() -> Any:
+    """A table that remembers its rows, also once it is parted."""
+
+    class Counted(needed("reportlab.platypus", "writes PDF").Table):  # type: ignore[misc]
+        def __init__(self, data: list[list[Any]], *args: Any, **options: Any):
+            self.rows = data
+            super().__init__(data, *args, **options)
+
+    return Counted
+
+
+@cache
+def _windowed() -> Any:
+    """The first rows of a long table, which fill a page and more, and how to go on after it."""
+
+    class Windowed(needed("reportlab.platypus", "writes PDF").Flowable):  # type: ignore[misc]
+        def __init__(self, first: Any, heads: int, after: Callable[[list[list[Any]]], Any]):
+            super().__init__()
+            self._first, self._heads, self._after = first, heads, after
+
+        def wrap(self, width: float, height: float) -> tuple[float, float]:
+            return (self._first.wrap(width, height)[0], math.inf)
+
+        def split(self, width: float, height: float) -> list[Any]:
+            parts = self._first.split(width, height)
+            return [parts[0], self._after(parts[1].rows[self._heads :])] if len(parts) > 1 else []
+
+    return Windowed
 
 
 _TALL = 20  # lines of a row, about: only such a row may be parted over two pages, where it might fit on none
@@ -554,90 +648,6 @@ def _word(text: str, type_: Type, style: str, bold: bool) -> float:
     return max((type_.width(word, style, bold) for word in text.split()), default=0.0)
 
 
-# Said elsewhere on paper, or only of use to a program.
-_LEFT_OUT = {
-    "Cut list": ("role", "module", "channel", "mass_g", "loads"),
-    "Battery cables": (
-        "seconds",
-        "area_mm2",
-        "limit_pct",
-        "opens_s",
-        "end_fault_a",
-        "parallel",
-        "ampacity_a",
-        "mass_g",
-    ),
-    "Shopping list": ("note",),
-    "Ground plan": ("note", "use", "max_wires"),
-    "Channel settings": ("command",),
-}
-
-
-def on_paper(sheet: Sheet) -> pd.DataFrame:
-    """The table of a sheet as it is printed.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        With at least one row.
-
-    Returns
-    -------
-    DataFrame
-        With boxes to tick, operating states side by side, and without columns that would crowd the page.
-    """
-    whole = _narrow(sheet.table) if sheet.name == "Cut list" else sheet.table
-    table = whole.drop(columns=list(_LEFT_OUT.get(sheet.name, ())), errors="ignore")
-    if "done" in table:
-        return _to_tick(table)
-    if sheet.name == "Assumptions":
-        return _settings_together(table)
-    if sheet.name == "Limits by state":
-        return _states_side_by_side(table)
-    return table.loc[:, [not is_blank(table[name]) for name in table]] if sheet.name in _LEFT_OUT else table
-
-
-def _narrow(table: pd.DataFrame) -> pd.DataFrame:
-    """Ends with their place and note, size and colour in one; battery cables have a sheet of their own."""
-    rows = records(table)
-    made = {
-        "from": [_at(row["from"], row["from_place"] if row["role"] == "feed" else "") for row in rows],
-        "to": [_at(row["to"], row["to_place"]) + _noted(row) for row in rows],
-        "size": [f"{row['size'].removesuffix(' mm2')} {row['colour']}".strip() for row in rows],
-    }
-    narrow = table.assign(**made).drop(columns=["note", "colour", "from_place", "to_place"])
-    return narrow.set_axis(["wire" if name == "size" else name for name in narrow], axis="columns")
-
-
-def _noted(row: Row) -> str:
-    return f" ({row['note']})" if row["note"] and row["role"] != "feed" else ""
-
-
-def _at(name: str, place: str) -> str:
-    """An end of a wire and its place, where the name does not say it already; pins are all at their module."""
-    return f"{name}, {place}" if place and place not in name else name
-
-
-def _settings_together(table: pd.DataFrame) -> pd.DataFrame:
-    """Settings in a few rows: name and value of each."""
-    is_setting = table["source"] == "settings"
-    texts = [f"{row['subject']} {row['assumed']}" for row in records(table[is_setting])]
-    parts = ["; ".join(texts[n : n + _SETTINGS_A_ROW]) for n in range(0, len(texts), _SETTINGS_A_ROW)]
-    rows = [("settings", text, "whole vehicle", "settings") for text in parts]
-    return pd.concat([table[~is_setting], pd.DataFrame(rows, columns=table.columns)], ignore_index=True)
-
-
 def is_blank(cells: pd.Series) -> bool:
     """Whether a column says nothing: the user has given no table for it."""
     return all(cell is None or cell == "" or cell != cell for cell in cells)
-
-
-def _to_tick(table: pd.DataFrame) -> pd.DataFrame:
-    spaces = {"found": "." * 20} if "found" in table else {}
-    return table.assign(done=BOX, **spaces)
-
-
-def _states_side_by_side(table: pd.DataFrame) -> pd.DataFrame:
-    said = [f"{row['current_a']:.1f} A, {row['headroom_pct']:.0f} % left" for row in records(table)]
-    what = ["module", "subject", "limit_a"]
-    return table.assign(said=said).pivot_table("said", what, "state", aggfunc="first", sort=False).reset_index()

@@ -1,4 +1,4 @@
-"""Circuits of a connector as drawings, the commissioning sheet on paper, and drawings as files."""
+"""Circuits of a connector as drawings, the commissioning sheet and tables as printed, and drawings as files."""
 
 import io
 from collections.abc import Iterator, Sequence
@@ -13,8 +13,8 @@ from pdm_alloc.electrics.wire import NOT_KNOWN
 from pdm_alloc.export.commissioning import commissioning, trials
 from pdm_alloc.export.drawings import INK, PALE, Pen, board_pages, ground_drawing, one_line, plan_drawing
 from pdm_alloc.export.lists import Row, heading, records, shown
-from pdm_alloc.export.pdf_grid import BOX, HEAD, LINES, Type
-from pdm_alloc.export.sheets import needed
+from pdm_alloc.export.pdf_grid import BOX, HEAD, LINES, TableRow, Type, is_blank, paged
+from pdm_alloc.export.sheets import Sheet, needed
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.cut_list import Cut
 from pdm_alloc.studies.alternatives import weight_ledger
@@ -25,6 +25,7 @@ __all__ = [
     "label_pages",
     "label_rows",
     "ledger_drawing",
+    "on_paper",
     "sheet_of_trials",
 ]
 
@@ -216,9 +217,8 @@ def label_pages(allocation: Allocation, type_: Type, width: float) -> Any:
     ]
     rows = [cells[n : n + _LABELS_ACROSS] for n in range(0, len(cells), _LABELS_ACROSS)]
     rows = [row + [""] * (_LABELS_ACROSS - len(row)) for row in rows]
-    make = needed("reportlab.platypus", "writes PDF").Table
     style = [("GRID", (0, 0), (-1, -1), 0.3, "#777777"), ("VALIGN", (0, 0), (-1, -1), "TOP")]
-    return make(rows, colWidths=[width / _LABELS_ACROSS] * _LABELS_ACROSS, style=style)
+    return paged([TableRow(cells) for cells in rows], [width / _LABELS_ACROSS] * _LABELS_ACROSS, style)
 
 
 _LABELS_ACROSS = 8
@@ -295,19 +295,15 @@ def sheet_of_trials(allocation: Allocation, type_: Type, width: float) -> Any:
     reportlab.platypus.Table
         A command's line of steps stays on the page of its first channel.
     """
-    cells: list[list[Any]] = [[type_.paragraph(heading(name), bold=True) for name in _COLUMNS]]
-    style: list[tuple[Any, ...]] = [*LINES, *HEAD]
+    head = [type_.paragraph(heading(name), bold=True) for name in _COLUMNS]
+    made: list[TableRow] = []
     rows = sorted(records(commissioning(allocation)), key=lambda row: row["command"].casefold())
     for command, steps in groupby(rows, key=lambda row: row["command"]):
-        style += _block(len(cells))
-        cells.append([_steps(allocation, command, type_), *[""] * (len(_COLUMNS) - 1)])
+        made.append(TableRow([_steps(allocation, command, type_), *[""] * (len(_COLUMNS) - 1)], _block))
         for _, lines in groupby(steps, key=lambda row: (row["module"], row["channel"])):
-            style += _room(len(cells))
-            cells.append(_line(list(lines), type_))
+            made.append(TableRow(_line(list(lines), type_), _room))
     share = width / sum(_COLUMNS.values())
-    widths = [share * part for part in _COLUMNS.values()]
-    make = needed("reportlab.platypus", "writes PDF").Table
-    return make(cells, colWidths=widths, repeatRows=1, hAlign="LEFT", style=style)
+    return paged(made, [share * part for part in _COLUMNS.values()], (*LINES, *HEAD), head)
 
 
 def _block(at: int) -> list[tuple[Any, ...]]:
@@ -343,3 +339,89 @@ def _expected(row: Row) -> str:
         return ""
     limits = f"{shown(row['least_a'], 'least_a')} to {shown(row['most_a'], 'most_a')}"
     return f"{limits}\n{row['remark']}" if row["remark"] else limits
+
+
+_SETTINGS_A_ROW = 10
+
+# Said elsewhere on paper, or only of use to a program.
+_LEFT_OUT = {
+    "Cut list": ("role", "module", "channel", "mass_g", "loads"),
+    "Battery cables": (
+        "seconds",
+        "area_mm2",
+        "limit_pct",
+        "opens_s",
+        "end_fault_a",
+        "parallel",
+        "ampacity_a",
+        "mass_g",
+    ),
+    "Shopping list": ("note",),
+    "Ground plan": ("note", "use", "max_wires"),
+    "Channel settings": ("command",),
+}
+
+
+def on_paper(sheet: Sheet) -> pd.DataFrame:
+    """The table of a sheet as it is printed.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        With at least one row.
+
+    Returns
+    -------
+    DataFrame
+        With boxes to tick, operating states side by side, and without columns that would crowd the page.
+    """
+    whole = _narrow(sheet.table) if sheet.name == "Cut list" else sheet.table
+    table = whole.drop(columns=list(_LEFT_OUT.get(sheet.name, ())), errors="ignore")
+    if "done" in table:
+        return _to_tick(table)
+    if sheet.name == "Assumptions":
+        return _settings_together(table)
+    if sheet.name == "Limits by state":
+        return _states_side_by_side(table)
+    return table.loc[:, [not is_blank(table[name]) for name in table]] if sheet.name in _LEFT_OUT else table
+
+
+def _narrow(table: pd.DataFrame) -> pd.DataFrame:
+    """Ends with their place and note, size and colour in one; battery cables have a sheet of their own."""
+    rows = records(table)
+    made = {
+        "from": [_at(row["from"], row["from_place"] if row["role"] == "feed" else "") for row in rows],
+        "to": [_at(row["to"], row["to_place"]) + _noted(row) for row in rows],
+        "size": [f"{row['size'].removesuffix(' mm2')} {row['colour']}".strip() for row in rows],
+    }
+    narrow = table.assign(**made).drop(columns=["note", "colour", "from_place", "to_place"])
+    return narrow.set_axis(["wire" if name == "size" else name for name in narrow], axis="columns")
+
+
+def _noted(row: Row) -> str:
+    return f" ({row['note']})" if row["note"] and row["role"] != "feed" else ""
+
+
+def _at(name: str, place: str) -> str:
+    """An end of a wire and its place, where the name does not say it already; pins are all at their module."""
+    return f"{name}, {place}" if place and place not in name else name
+
+
+def _settings_together(table: pd.DataFrame) -> pd.DataFrame:
+    """Settings in a few rows: name and value of each."""
+    is_setting = table["source"] == "settings"
+    texts = [f"{row['subject']} {row['assumed']}" for row in records(table[is_setting])]
+    parts = ["; ".join(texts[n : n + _SETTINGS_A_ROW]) for n in range(0, len(texts), _SETTINGS_A_ROW)]
+    rows = [("settings", text, "whole vehicle", "settings") for text in parts]
+    return pd.concat([table[~is_setting], pd.DataFrame(rows, columns=table.columns)], ignore_index=True)
+
+
+def _to_tick(table: pd.DataFrame) -> pd.DataFrame:
+    spaces = {"found": "." * 20} if "found" in table else {}
+    return table.assign(done=BOX, **spaces)
+
+
+def _states_side_by_side(table: pd.DataFrame) -> pd.DataFrame:
+    said = [f"{row['current_a']:.1f} A, {row['headroom_pct']:.0f} % left" for row in records(table)]
+    what = ["module", "subject", "limit_a"]
+    return table.assign(said=said).pivot_table("said", what, "state", aggfunc="first", sort=False).reset_index()

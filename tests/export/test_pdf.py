@@ -17,7 +17,7 @@ from pdm_alloc.allocator import allocate
 from pdm_alloc.diagnose.explain import explain
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.export.drawings import ground_drawing, one_line
-from pdm_alloc.export.pdf_document import pdf_bytes, sheets_pdf
+from pdm_alloc.export.pdf_document import WIDTH, build, pdf_bytes, sheets_pdf
 from pdm_alloc.export.pdf_grid import Type, column_widths, grid, set_type, workbook_bytes
 from pdm_alloc.export.sheets import Issue, Sheet, by_ground
 from pdm_alloc.files.tables.read_catalogue import read_catalogue
@@ -373,3 +373,45 @@ def test_not_enough_stands_on_both_covers_with_what_is_not_kept():
     stronger = replace(vehicle, loads=(replace(vehicle.loads[0], running_ma=30_000, inrush_ma=30_000),))
     for text in _on_covers(replace(allocation, vehicle=stronger)):
         assert "verdictnotenough" in text and _plain("not kept m 1") in text and "verdictenough" not in text
+
+
+def _table(rows):
+    return pd.DataFrame(
+        {"load": [f"lamp {n}" for n in range(rows)], "note": ["a few words " * (n % 7) for n in range(rows)]}
+    )
+
+
+def _set(rows, monkeypatch):
+    """Pages of a table of so many rows, and how many rows were laid for them, again and again."""
+    platypus = pytest.importorskip("reportlab.platypus")
+    laid, before = [], platypus.Table.__init__
+
+    def counting(self, data, *args, **options):
+        laid.append(len(data))
+        before(self, data, *args, **options)
+
+    monkeypatch.setattr(platypus.Table, "__init__", counting)
+    type_ = set_type()
+    pages = _pages(build([grid(_table(rows), type_, WIDTH)], type_, "long", "line", "care"))
+    monkeypatch.undo()
+    return pages, sum(laid)
+
+
+@pytest.mark.once
+def test_work_grows_with_the_rows_of_a_table_not_with_their_square(monkeypatch):
+    """A row is laid for its page, not again for every page before it; each stands once, in order, under a head."""
+    (_, few), (pages, many) = _set(300, monkeypatch), _set(1_200, monkeypatch)
+    assert many <= 4.5 * few
+    assert re.findall(r"lamp \d+", "\n".join(pages)) == [f"lamp {n}" for n in range(1_200)]
+    assert all(page.splitlines().count("load") == 1 for page in pages)
+
+
+@pytest.mark.once
+def test_a_row_parted_over_two_pages_is_whole_in_a_long_table():
+    """A cell of many words among hundreds of rows loses none of them."""
+    table = _table(200)
+    table.loc[60, "note"] = " ".join(f"w{n}w" for n in range(3_000))[:7_900]
+    type_ = set_type()
+    text = "\n".join(_pages(build([grid(table, type_, 400.0)], type_, "long", "line", "care")))
+    assert re.findall(r"w\d+w", text) == re.findall(r"w\d+w", table.loc[60, "note"])
+    assert re.findall(r"lamp \d+", text) == [f"lamp {n}" for n in range(200)]
