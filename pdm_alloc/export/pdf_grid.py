@@ -532,8 +532,8 @@ def paged(
     """
     top = [] if head is None else [head]
     shown_rows = [*top, *(row.cells for row in rows[:_WINDOW])]
-    own = [command for at, row in enumerate(rows[:_WINDOW], len(top)) for command in row.style(at)]
-    layout = {"repeatRows": len(top), "hAlign": "LEFT", "splitInRow": int(is_tall), "style": [*style, *own]}
+    commands = [command for at, row in enumerate(rows[:_WINDOW], len(top)) for command in row.style(at)]
+    layout = {"repeatRows": len(top), "hAlign": "LEFT", "splitInRow": int(is_tall), "style": [*style, *commands]}
     first = _counted()(shown_rows, colWidths=widths, **layout)
     if len(rows) <= _WINDOW:
         return first
