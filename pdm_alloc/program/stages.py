@@ -118,8 +118,11 @@ def _unbroken(
 
 
 def _held(program: Program, cost: Mapping[int, float], value: float, keep: Sequence[int]) -> tuple[Program, list[int]]:
-    """The program on the variables that reduced-cost fixing left, with this cost bounded by its optimum."""
-    with_cost = Program(program.most, [*program.rows, (dict(cost), -math.inf, value)], program.whole)
+    """The program on the variables that reduced-cost fixing left, with this cost held at its optimum.
+
+    From below too: what no solution undercuts need not be found again by the relaxation of the next cost.
+    """
+    with_cost = Program(program.most, [*program.rows, (dict(cost), value, value)], program.whole)
     return with_cost.narrowed(keep)
 
 
