@@ -1,6 +1,7 @@
 """The board: the plan of a vehicle on which places, battery and modules are dragged and the harness follows."""
 
 import base64
+import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -51,6 +52,9 @@ class Board(anywidget.AnyWidget):
         Folder or workbook of the vehicle, beside which the outline is kept; without one it lasts as long as the board.
     site : callable, optional
         Called with the label of a control unit or expander and the place chosen for it; empty: the lightest.
+    lock : RLock, optional
+        That of the tables, held by whoever shows an answer: none comes between an edit and the tables it changes,
+        where it would draw the vehicle as it was.
 
     Attributes
     ----------
@@ -84,11 +88,12 @@ class Board(anywidget.AnyWidget):
         mount: Callable[[str], None],
         path: str | Path | None = None,
         site: Callable[[str, str], None] = lambda label, place: None,
+        lock: "threading.RLock | None" = None,
     ):
         self._texts, self._edit, self._mount, self._path, self._site = texts, edit, mount, path, site
         self._side: SignalSide | None = None
         self._answers = Answers()
-        self._seeker: Worker[Question] = Worker(self._seek, self._haunt)
+        self._seeker: Worker[Question] = Worker(self._seek, self._haunt, lock=lock)
         self._drawn = Scene((), (), ())
         self._question: Question | None = None
         self._history: History[Plan] = History(Plan())
@@ -141,12 +146,13 @@ class Board(anywidget.AnyWidget):
         buffers : sequence of bytes
             With ``outline``: the content of the picture.
         """
-        self._heard_n = message.get("n", self._heard_n)
-        try:
-            said = self._done(message, buffers)
-        except (InputError, ValueError, OSError) as refusal:
-            said = f"\u26a0 {refusal}"
-        self._show(notice=said)
+        with self._seeker.lock:
+            self._heard_n = message.get("n", self._heard_n)
+            try:
+                said = self._done(message, buffers)
+            except (InputError, ValueError, OSError) as refusal:
+                said = f"\u26a0 {refusal}"
+            self._show(notice=said)
 
     def _done(self, message: Mapping[str, Any], buffers: Sequence[memoryview]) -> str:
         op = message["op"]

@@ -1,6 +1,7 @@
 """What is wanted of the module: the controls above the table, and loads locked to channels by hand."""
 
 import json
+import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -244,6 +245,8 @@ class LocksByHand:
         Gives the rows of the table ``locked``, column to text.
     edit : callable
         Called with ``locked`` and the rows it is to have.
+    lock : RLock, optional
+        That of the tables, held by whoever shows an answer: reasons of an older one are never said beside it.
 
     Attributes
     ----------
@@ -251,15 +254,24 @@ class LocksByHand:
         The widget.
     """
 
-    def __init__(self, locked: Callable[[], Sequence[Texts]], edit: Callable[[str, list[Texts]], None]):
+    def __init__(
+        self,
+        locked: Callable[[], Sequence[Texts]],
+        edit: Callable[[str, list[Texts]], None],
+        lock: "threading.RLock | None" = None,
+    ):
         self._locked, self._edit = locked, edit
         self._answer: Answer | None = None
         self.box = _ChannelList()
         self.box.on_msg(lambda _, message, __: self.act(message))
-        self._worker: Worker[Answer] = Worker(_reasons, self._say)
+        self._worker: Worker[Answer] = Worker(_reasons, self._say, lock=lock)
 
     def show(self, answer: Answer | None) -> None:
         """Show an answer; without one, what is locked can be unlocked all the same."""
+        if answer and self._answer and answer.result is self._answer.result and not self.box.old:
+            self._answer = answer  # of which only more is known: reasons stay, or their buttons would go under a hand
+            return
+        self._worker.overtake()
         self._answer = answer or self._answer
         with self.box.hold_sync():
             self.box.old = answer is None
@@ -270,8 +282,6 @@ class LocksByHand:
                 self._fill(answer)
         if answer is not None and isinstance(answer.result, NotEnough) and answer.question.vehicle.locked:
             self._worker.ask(answer)
-        else:
-            self._worker.overtake()
 
     def stale(self) -> None:
         """Mark what is shown as old."""
@@ -286,15 +296,16 @@ class LocksByHand:
             ``op`` lock (with ``load``, ``to`` a channel, ``origin`` the channel it is dragged from, or empty), unlock
             (with ``load``, and ``channel`` or empty for all its channels) or unlock all.
         """
-        rows, op = list(self._locked()), message.get("op")
-        if op == "lock" and self._answer is not None:
-            rows = self._with_lock(rows, self._answer, message)
-        elif op == "unlock":
-            rows = [row for row in rows if not _is_meant(row, message)]
-        elif op == "unlock all":
-            rows = []
-        if rows != list(self._locked()):
-            self._edit("locked", rows)
+        with self._worker.lock:
+            rows, op = list(self._locked()), message.get("op")
+            if op == "lock" and self._answer is not None:
+                rows = self._with_lock(rows, self._answer, message)
+            elif op == "unlock":
+                rows = [row for row in rows if not _is_meant(row, message)]
+            elif op == "unlock all":
+                rows = []
+            if rows != list(self._locked()):
+                self._edit("locked", rows)
 
     def _with_lock(self, rows: list[Texts], answer: Answer, message: Mapping[str, Any]) -> list[Texts]:
         """Of a load on several channels the one dragged changes, the others are locked where they are."""

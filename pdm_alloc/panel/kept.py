@@ -1,5 +1,6 @@
 """Allocations side by side: kept under names, compared with the present one, one of them taken as built."""
 
+import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -35,6 +36,8 @@ class KeptAllocations:
         Called with an allocation whose tables, module, place and settings are wanted back; what it returns is said.
     changed : callable
         Called when another allocation, or none, is built.
+    lock : RLock, optional
+        That of the tables, held by whoever shows an answer: no button acts on a list that is being drawn anew.
 
     Attributes
     ----------
@@ -48,7 +51,9 @@ class KeptAllocations:
         answer: Callable[[], Answer | None],
         go_back: Callable[[Allocation], str],
         changed: Callable[[], None],
+        lock: "threading.RLock | None" = None,
     ):
+        self._lock = threading.RLock() if lock is None else lock
         self._home, self._answer, self._go_back, self._changed = home, answer, go_back, changed
         self._notice, self._table, self._work = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self._shelf = Shelf(None)
@@ -196,7 +201,7 @@ class KeptAllocations:
 
     def _button(self, words: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
         def clicked(_: object) -> None:
-            with self._saying():
+            with self._lock, self._saying():
                 act()
 
         button = widgets.Button(description=words, tooltip=tooltip)

@@ -256,8 +256,9 @@ class LongWork:
 
     def show(self, answer: Answer | None) -> None:
         """Say of each result whether it is of the tables as they stand."""
-        for name in STUDIES:
-            self._draw(name)
+        with self._lock:
+            for name in STUDIES:
+                self._draw(name)
 
     def stale(self) -> None:
         """Results stay; those of other tables are marked."""

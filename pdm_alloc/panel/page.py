@@ -16,6 +16,7 @@ from urllib.parse import quote, urlsplit
 
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 from tornado.httputil import HTTPServerRequest, split_host_and_port
+from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
 from traitlets.config import Config
 from voila.app import Voila
@@ -82,7 +83,6 @@ class _Kernels(AsyncMappingKernelManager):
         super().__init__(**traits)
         self._sessions: dict[str, str] = {}
         self._turn = asyncio.Lock()
-        self._ending: set[asyncio.Future[None]] = set()
 
     async def start_kernel(self, *arguments: Any, **options: Any) -> str:  # type: ignore[override]  # as its parent does
         """Start a kernel once there is room; HTTP error 503 where every kernel has a window."""
@@ -102,13 +102,11 @@ class _Kernels(AsyncMappingKernelManager):
     def notify_disconnect(self, kernel_id: str) -> None:
         """Notice that a page has gone; where none comes back its kernel does not solve its question to the end."""
         super().notify_disconnect(kernel_id)
-        asyncio.get_running_loop().call_later(_GONE_S, self._end_if_alone, kernel_id)
+        IOLoop.current().call_later(_GONE_S, self._end_if_alone, kernel_id)
 
-    def _end_if_alone(self, kernel_id: str) -> None:
+    async def _end_if_alone(self, kernel_id: str) -> None:
         if kernel_id in self._windowless():
-            task = asyncio.ensure_future(self._ended(kernel_id))
-            self._ending.add(task)  # the loop itself keeps no hold of it
-            task.add_done_callback(self._ending.discard)
+            await self._ended(kernel_id)
 
     async def _ended(self, kernel_id: str) -> None:
         with contextlib.suppress(KeyError, HTTPError):  # it may end by itself meanwhile

@@ -183,10 +183,12 @@ class Board {
     const b = ev.target.closest?.('[data-input]');
     if (!b || ev.ctrlKey || ev.metaKey || ev.altKey) return;
     const every = [...b.parentElement.children], at = every.indexOf(b);
-    const slides = b.getAttribute('role') === 'slider' && {ArrowUp: true, ArrowDown: false}[ev.key];
+    const slides = b.getAttribute('role') === 'slider' ? {ArrowUp: true, ArrowDown: false}[ev.key] : undefined;
     const to = {ArrowRight: at + 1, ArrowDown: at + 1, ArrowLeft: at - 1, ArrowUp: at - 1, Home: 0, End: every.length - 1}[ev.key];
-    if (typeof slides === 'boolean' && b.getAttribute('role') === 'slider' && ['ArrowUp', 'ArrowDown'].includes(ev.key)) {
-      if (slides !== b.classList.contains('pdm-sw-on')) b.click();
+    if (slides !== undefined) {
+      this.pause(); // said outright: a key held down repeats before it is seen what the first one did
+      this.enter(b);
+      this.send({op: 'press', name: b.dataset.input, on: slides});
     } else if (to !== undefined) this.enter(every[Math.max(0, Math.min(every.length - 1, to))]);
     else return;
     ev.preventDefault();

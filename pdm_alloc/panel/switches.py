@@ -128,16 +128,17 @@ class Switches:
         ----------
         message : mapping
             ``op`` (press, state, off, worst, step) and ``name`` of the input or state, ``limit`` or ``number`` of the
-            step. A message about something that is gone changes nothing.
+            step; with ``on`` a press leaves the input on or off, whatever it was. A message about something that is
+            gone changes nothing.
         """
         with self._lock:
             if self._board is not None and message.get("op") in _OPS:
                 _OPS[message["op"]](self, message)
 
     def _press(self, message: Mapping[str, Any]) -> None:
-        inputs = self._setting.inputs
-        if message.get("name") in self.board.inputs:
-            self._set(inputs=inputs ^ {message["name"]}, before=inputs, step=0)
+        inputs, name = self._setting.inputs, message.get("name")
+        if name in self.board.inputs and message.get("on") is not (name in inputs):
+            self._set(inputs=inputs ^ {name}, before=inputs, step=0)
 
     def _state(self, message: Mapping[str, Any]) -> None:
         known = message.get("name") in [state.name for state in self.board.vehicle.states]

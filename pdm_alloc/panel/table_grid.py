@@ -422,7 +422,7 @@ class TableGrid(anywidget.AnyWidget):
             self._book.then(self.table, {self.table: after}, notice)
 
     def _heard(self, _: object, message: Mapping[str, Any], __: object) -> None:
-        with self.hold_sync():
+        with self._book.lock, self.hold_sync():  # sent before another thread shows anything newer
             self.act(message)
             self.heard = message.get("n", self.heard)
 

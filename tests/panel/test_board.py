@@ -2,6 +2,7 @@
 
 import base64
 import io
+import threading
 from dataclasses import replace
 
 import pytest
@@ -22,6 +23,7 @@ pytestmark = pytest.mark.once
 
 VEHICLE = pa.read_vehicle("data/rally_coupe")
 CATALOGUE = pa.read_catalogue("data/catalogue")
+WAIT_S = 120
 
 
 class Bench:
@@ -230,6 +232,36 @@ def test_saving_from_the_board(bench):
     """Ctrl+S on the board asks the panel to save."""
     bench.act("save")
     assert bench.board.saves == 1
+
+
+def test_no_older_answer_comes_between_an_edit_and_its_tables():
+    """One that arrives while a place is moved is drawn before the move or not at all: the place went back and forth."""
+    panel = Panel(VEHICLE, replace(CATALOGUE, modules=(CATALOGUE["middle-42"],)), "middle-42")
+    panel._screen.tabs.choose("Board")
+    assert panel.wait(WAIT_S)
+    older = replace(panel.answer, question=replace(panel.answer.question))
+    number, drawn, put = panel._worker.asked, [], panel.tables.put_all
+
+    def arrives():
+        with panel._worker.lock:
+            if panel._worker.asked == number:  # or it is overtaken
+                panel.board.show(older)
+
+    def edit(rows):
+        late = threading.Thread(target=arrives)
+        late.start()
+        late.join(0.3)
+        put(rows)
+        threads.append(late)
+
+    threads, panel.board._edit = [], edit
+    panel.board.observe(lambda change: drawn.append(change.new), "scene")
+    panel.board.act({"op": "move", "place": "lamp bar", "x": -0.45, "y": 0.0, "n": 3})
+    threads[0].join(WAIT_S)
+    at = [next(spot["x_m"] for spot in scene["spots"] if spot["name"] == "lamp bar") for scene in drawn]
+    assert at and set(at) == {-0.45}
+    panel.board._seeker.overtake()
+    panel._worker.overtake()
 
 
 def test_in_the_panel_an_edit_reaches_the_tables_and_the_answer():

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
+from threading import Event, RLock
 from types import SimpleNamespace
 
 import pytest
@@ -18,6 +19,7 @@ DATA = Path(__file__).parents[2] / "data"
 CATALOGUE = pa.read_catalogue(DATA / "catalogue")
 MODULE = CATALOGUE["middle-42"]
 UNIT = Unit("middle-42", MODULE)
+WAIT_S = 120
 ONE = next(name for name, (use, _) in slots_of(pa.read_vehicle(DATA / "rally_coupe"), UNIT).items() if use == "bridge")
 LOADS = """\
 load,command,running_a,kind,count,needs
@@ -138,9 +140,43 @@ def test_reasons_reach_the_browser(vehicle):
     """What is not enough because of a lock is said in the list, beside a button that unlocks it."""
     weak = min((c for c in MODULE.channels), key=lambda c: c.continuous_ma)
     desk = Desk(vehicle, ("pump", "middle-42", weak.name))
-    assert desk.list._worker.wait(60)
+    assert desk.list._worker.wait(WAIT_S)
     [reason] = desk.list.box.reasons
     assert reason["load"] == "pump" and "is enough" in reason["words"]
     assert desk.held() == {("pump", weak.name)}  # without an allocation, what is locked is shown
     desk.list.show(None)
     assert desk.list.box.old and desk.list.box.locks[0]["load"] == "pump"
+
+
+def test_reasons_stay_while_more_of_the_answer_becomes_known(vehicle):
+    """Their buttons were taken away and put back at each part of a search that takes twenty seconds."""
+    weak = min((c for c in MODULE.channels), key=lambda c: c.continuous_ma)
+    desk = Desk(vehicle, ("pump", "middle-42", weak.name))
+    assert desk.list._worker.wait(WAIT_S)
+    answer, seen = desk.list._answer, []
+    desk.list.box.observe(lambda change: seen.append(change.new), "reasons")
+    desk.list.show(SimpleNamespace(**vars(answer)))
+    assert seen == []
+    desk.list.stale()
+    desk.list.show(answer)
+    assert desk.list._worker.wait(WAIT_S)
+    assert seen[0] == [] and "is enough" in seen[-1][0]["words"]
+
+
+def test_reasons_of_an_older_answer_are_never_said_beside_a_newer_one(vehicle):
+    """The older ones are on their way when an answer arrives that is enough: they do not come after it."""
+    weak = min((c for c in MODULE.channels), key=lambda c: c.continuous_ma)
+    desk, lock = Desk(vehicle, ("pump", "middle-42", weak.name)), RLock()
+    refused, desk.rows = desk.list._answer, []
+    enough, went_on = desk.answer(), Event()
+    desk.list = LocksByHand(lambda: desk.rows, desk.edit, lock)
+    [*_, reasons] = lock_reasons(refused.question.vehicle, UNIT, lambda: False)
+    deliver = desk.list._worker._deliver
+    desk.list._worker._work = lambda *_: iter([reasons])
+    desk.list._worker._deliver = lambda part: (went_on.set(), deliver(part))
+    with lock:  # as whoever delivers an answer holds it
+        desk.list.show(refused)
+        assert not went_on.wait(0.3)
+        desk.list.show(enough)
+    desk.list._worker.wait(WAIT_S)
+    assert desk.list.box.reasons == [] and not went_on.is_set()

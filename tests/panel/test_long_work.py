@@ -17,7 +17,7 @@ from pdm_alloc.panel.long_work import LongWork, Report, Task, _chance, _give_up,
 DATA = Path(__file__).parents[2] / "data"
 CATALOGUE = pa.read_catalogue(DATA / "catalogue")
 SMALL = replace(CATALOGUE, modules=(CATALOGUE["compact-31"], CATALOGUE["middle-36"]))
-WAIT_S = 60
+WAIT_S = 240
 TABLES = {
     "loads": "load,command,running_a,kind,place,tolerance_pct\nlamp,on,4.6,filament,nose,9\npump,pump,6,motor,nose,20",
     "places": "place,x_m,y_m,mount\nnose,0,0,no\ndash,2,0,yes\nboot,4,0,yes\n",
@@ -45,6 +45,13 @@ def result_of(vehicle, module):
         return pa.allocate(vehicle, module)
     except pa.NotEnough as refusal:
         return refusal
+
+
+def until(happened):
+    end = time.monotonic() + WAIT_S
+    while not happened():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.05)
 
 
 class Desk:
@@ -124,8 +131,7 @@ def test_cancel_ends_the_process_and_keeps_the_last_result(demo, vehicle):
     assert "a new one is on its way" in desk.shown("chance")
     assert not desk.work._cancel.disabled
     assert all(row.start.disabled for row in desk.work._rows.values())
-    while "draw" not in desk.words:
-        time.sleep(0.05)
+    until(lambda: "draw" in desk.words)
     desk.work.cancel()
     assert run.wait(WAIT_S)
     assert run.process.exitcode is not None and run.process.exitcode < 0
@@ -200,11 +206,7 @@ def test_a_killed_kernel_leaves_no_solver_behind(tmp_path):
             break
     kernel.kill()
     kernel.wait()
-    for _ in range(200):
-        if not is_running(pid):
-            return
-        time.sleep(0.1)
-    raise AssertionError(f"process {pid} is still there")
+    until(lambda: not is_running(pid))
 
 
 def is_running(pid):

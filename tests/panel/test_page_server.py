@@ -120,7 +120,7 @@ def test_a_kernel_whose_page_has_vanished_is_ended(kernels, monkeypatch, comes_b
         kernels.notify_disconnect("0")
         if comes_back:
             kernels.notify_connect("0")
-        await asyncio.sleep(0.2)
+        await asyncio.sleep(0.2)  # what was due earlier is done earlier, however late both are
 
     in_a_thread(vanished())
     assert kernels.alive == (["0"] if comes_back else [])

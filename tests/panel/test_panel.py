@@ -23,7 +23,7 @@ from pdm_alloc.studies.signal_places import signals_beside
 from pdm_alloc.studies.signal_sizing import size_signals
 
 DATA = Path(__file__).parents[2] / "data"
-WAIT_S = 60
+WAIT_S = 240  # a busy machine takes a while; nobody waits once it has happened
 
 
 @pytest.fixture(scope="module")
@@ -163,16 +163,18 @@ def test_control_units_are_weighed_once_for_an_edit_of_power(tables, monkeypatch
 
 def test_early_verdict_leaves_the_answer_as_it_is(panel):
     """What is certain is said in the head; the tables below stay marked as old, and no answer is counted."""
-    panel._deliver(Early(panel._asked, 0.1))
-    assert "Enough." in head(panel)
-    assert "keeps every limit" in head(panel)
-    assert "data-run" not in head(panel)
-    assert panel._answers == 1
+    with panel._worker.lock:  # the rest of the first answer may still be on its way
+        panel._deliver(Early(panel._asked, 0.1))
+        assert "Enough." in head(panel)
+        assert "keeps every limit" in head(panel)
+        assert "data-run" not in head(panel)
+        assert panel._answers == 1
 
 
 def test_no_picture_is_drawn_of_an_overtaken_answer(panel, monkeypatch):
     """What stays in a saved notebook is drawn once an answer is whole, and not where a newer question has come."""
     drawn = []
+    assert panel.wait(WAIT_S)
     monkeypatch.setattr(panel_of, "static", lambda answer, *more: drawn.append(answer) or Html("picture"))
     panel._saved, panel._answer = object(), lambda question, stop: iter([panel.answer])
     assert list(panel._work(panel._asked, lambda: True)) == [panel.answer] and drawn == []
@@ -226,11 +228,10 @@ def test_wishes_are_asked_for(panel):
     panel.controls.strategy.value = "spare"
     panel.controls.module.value = "large-56"
     answered(panel, 2)
-    panel.wait(0.2)
     settings = panel.vehicle.settings
     assert (settings.headroom_pct, settings.spare_channels, settings.strategy) == (25, 3, "spare")
-    while panel.answer.question.module.name != "large-56" or panel.answer.question.vehicle != panel.vehicle:
-        panel.wait(0.05)
+    assert panel.wait(WAIT_S)
+    assert (panel.answer.question.module.name, panel.answer.question.vehicle) == ("large-56", panel.vehicle)
     assert panel.allocation.channels.headroom_pct.min() >= 25
     assert len(panel.allocation.spare) >= 3
 
@@ -375,14 +376,17 @@ def test_part_not_looked_at_costs_nothing(panel):
     answered(panel, 2)
     assert part.told == []
     assert part.box not in panel._screen.tabs._pages.children
-    panel._screen.tabs.choose("Watched")
-    assert part.told == [panel.answer]
+    with panel._worker.lock:  # of the same answer more may be known later
+        panel._screen.tabs.choose("Watched")
+        assert part.told == [panel.answer]
+    assert panel.wait(WAIT_S)
+    told_before = len(part.told)
     edit(panel, "horn", "running_a", "7")
     answered(panel, 3)
-    with panel._worker.lock:  # of the same answer more may be known later
+    with panel._worker.lock:
         panel._screen.tabs.choose("Answer")
         latest = panel.answer
-    stale, *told = part.told[1:]
+    stale, *told = part.told[told_before:]
     assert stale == "stale" and told[-1] is latest
     assert all(answer.question is latest.question for answer in told)  # its signal side may have come as well
     assert part.box.layout.display == "none"

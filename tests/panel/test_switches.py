@@ -58,6 +58,13 @@ def test_inputs_stay_when_an_answer_comes(switches):
     assert switches.result.supply.total_a.tolist() == [8.0]
 
 
+def test_a_press_that_says_on_or_off_is_no_other_press(switches):
+    """A slider pushed up twice is up, however late the page hears of the first push."""
+    for on in (True, True, False, False, True):
+        switches.act({"op": "press", "name": "master", "on": on})
+        assert switches.box.shown["on"] == (["master"] if on else [])
+
+
 def test_more_of_the_same_answer_changes_nothing(switches):
     """What is short becomes known later: the last press is still told."""
     press(switches, "horn")

@@ -15,6 +15,7 @@ from pdm_alloc.panel import workplace
 from pdm_alloc.panel.panel import Panel
 
 DATA = Path(__file__).parents[2] / "data"
+WAIT_S = 240
 ALL = pa.read_catalogue(DATA / "catalogue")
 CATALOGUE = replace(ALL, modules=(ALL["middle-36"], ALL["middle-42"]))  # every module there is is judged
 LOADS = """\
@@ -39,19 +40,19 @@ def folder(tmp_path, monkeypatch):
 
 def opened(folder, module="middle-36"):
     panel = Panel.of_files(folder, CATALOGUE, module)
-    assert panel.wait(60)
+    assert panel.wait(WAIT_S)
     return panel
 
 
 def edit(panel, row, column, text):
     panel.grid.act({"op": "edit", "edits": [[panel.grid.order[row], column, text]]})
-    assert panel.wait(60)
+    assert panel.wait(WAIT_S)
 
 
 def kept(panel):
     """Wait until the draft is on disk."""
     if panel._home._timer is not None:
-        panel._home._timer.join(20)
+        panel._home._timer.join(WAIT_S)
 
 
 def read_draft(folder):
@@ -132,15 +133,15 @@ def test_an_edit_does_not_wait_for_the_disk(folder, monkeypatch):
     """While a draft is being written to a slow disk the next edit is taken, and is in the draft after it."""
     home, begun, go_on = workplace.Home(folder), threading.Event(), threading.Event()
     write = home._drafted.write
-    monkeypatch.setattr(home._drafted, "write", lambda draft: (begun.set(), go_on.wait(20), write(draft)))
+    monkeypatch.setattr(home._drafted, "write", lambda draft: (begun.set(), go_on.wait(WAIT_S), write(draft)))
     home.keep({"tables": {}, "drafts": {}, "wish": "first"})
-    assert begun.wait(20)
+    assert begun.wait(WAIT_S)
     edits = threading.Thread(target=home.keep, args=({"tables": {}, "drafts": {}, "wish": "second"},), daemon=True)
     edits.start()
-    edits.join(5)
+    edits.join(WAIT_S / 4)
     assert not edits.is_alive()
     go_on.set()
-    home._timer.join(20)
+    home._timer.join(WAIT_S)
     assert read_draft(folder)["wish"] == "second"
 
 
@@ -213,13 +214,13 @@ def test_a_number_out_of_range_stays_and_is_marked(folder):
     """120 % stays 120; the last good value counts, and the verdict says so."""
     panel = opened(folder)
     panel.controls.headroom.value = "120"
-    panel.wait(60)
+    panel.wait(WAIT_S)
     assert panel.controls.headroom.value == "120"
     assert "pdm-refused" in panel.controls.headroom._dom_classes
     assert "until then 20 counts" in panel._screen.head.value
     assert panel.answer.question.vehicle.settings.headroom_pct == 20
     panel.controls.headroom.value = "12,5"
-    panel.wait(60)
+    panel.wait(WAIT_S)
     assert panel.answer.question.vehicle.settings.headroom_pct == 12.5
     assert "pdm-refused" not in panel.controls.headroom._dom_classes
 
@@ -232,7 +233,7 @@ def test_verdict_at_a_place_is_the_command_line_s(folder):
     panel = opened(folder)
     assert "not decided" in panel._screen.head.value
     panel.controls.place.value = "boot"
-    assert panel.wait(60)
+    assert panel.wait(WAIT_S)
     vehicle = pa.read_vehicle(folder)
     assert panel.allocation == pa.allocate(vehicle, fitted(vehicle, CATALOGUE, ["middle-36"], ["boot"]))
     assert panel.allocation.units[0].place == "boot"
@@ -296,7 +297,7 @@ def test_every_table_is_saved_with_its_remarks_and_order(folder):
 def act(panel, table, row, column, text):
     grid = panel.tables.grids[table]
     grid.act({"op": "edit", "edits": [[grid.order[row], column, text]]})
-    assert panel.wait(60)
+    assert panel.wait(WAIT_S)
 
 
 @pytest.mark.once
@@ -310,7 +311,7 @@ def test_a_module_of_ones_own_is_saved_beside(folder, tmp_path):
     name = modules.rows[at + 1]["module"]
     assert name == "middle-42 2"
     panel.controls.module.value = name
-    assert panel.wait(60)
+    assert panel.wait(WAIT_S)
     assert panel.answer.question.module.name == name
     before = (tmp_path / "catalogue" / "channels.csv").read_text()
     panel.save()
