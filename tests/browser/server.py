@@ -23,9 +23,9 @@ PRIVATE = (
     "JUPYTERLAB_WORKSPACES_DIR",
     "IPYTHONDIR",
 )
-START_S = 120  # a busy machine takes half a minute
+START_S = 240  # a busy machine takes half a minute
 TRIES = 2
-STOP_S = 10
+STOP_S = 20
 
 
 def private_env(folder: Path, token: str) -> dict[str, str]:
@@ -40,7 +40,7 @@ def private_env(folder: Path, token: str) -> dict[str, str]:
 def call(url: str, token: str, method: str = "GET") -> bytes:
     """Answer of the server."""
     request = urllib.request.Request(url, method=method, headers={"Authorization": f"token {token}"})
-    with urllib.request.urlopen(request, timeout=5) as answer:
+    with urllib.request.urlopen(request, timeout=60) as answer:
         return answer.read()
 
 
@@ -75,9 +75,11 @@ class Server:
 
     def stop(self) -> None:
         """Ask it to end, with its kernels; then tell it to; then end it."""
-        with contextlib.suppress(OSError):
+        ways = [signal.SIGINT, signal.SIGTERM, signal.SIGKILL]
+        with contextlib.suppress(OSError):  # a server of pages knows no such word
             call(self.url + "api/shutdown", self.token, "POST")
-        for number in (None, signal.SIGINT, signal.SIGTERM, signal.SIGKILL):
+            ways.insert(0, None)
+        for number in ways:
             if number is not None:
                 with contextlib.suppress(ProcessLookupError):
                     os.killpg(self.process.pid, number)
@@ -146,7 +148,7 @@ def address_in_log(server: Server) -> str | None:
 
 def _answers(url: str) -> bool:
     try:
-        urllib.request.urlopen(url + "voila/static/", timeout=5).close()
+        urllib.request.urlopen(url + "voila/static/", timeout=60).close()
     except urllib.error.HTTPError:
         return True
     except OSError:

@@ -2,7 +2,7 @@
 
 from playwright.sync_api import expect
 
-from tests.browser.builder import PASTED, Builder
+from tests.browser.builder import PASTED, SLOW_MS, Builder
 
 
 def play(builder: Builder) -> None:
@@ -53,9 +53,9 @@ def takes_a_smaller_module(builder: Builder) -> None:
     builder.takes_module("compact-31")
     builder.await_answer(last + 1)
     builder.says("Not enough", "compact-31 is too small:", "more channel")
-    expect(builder.page.locator(".pdm-shortfall table")).to_contain_text("more channel", timeout=60_000)
+    expect(builder.page.locator(".pdm-shortfall table")).to_contain_text("more channel", timeout=SLOW_MS)
     # The search has a clock of its own: on a busy machine it may end before the first way, and says so.
     ways = builder.page.locator(".pdm-ways > li").first
     stopped = builder.page.get_by_text("Time ran out before the search for concessions was through")
-    expect(ways.or_(stopped).first).to_be_visible(timeout=60_000)
+    expect(ways.or_(stopped).first).to_be_visible(timeout=SLOW_MS)
     builder.page.shoot("panel_not_enough")

@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.builder import SLOW_MS, Builder
+from tests.browser.stage import painted, until
 from tests.browser.story import play
 from tests.browser.test_switches import control, lamp
 
@@ -22,6 +23,7 @@ def test_verdict_stays_in_sight(builder):
     page = builder.page
     for width in (1920, 1400, 900):
         page.set_viewport_size({"width": width, "height": 1000})
+        painted(page)
         page.locator(".pdm-body .pdm-section").last.scroll_into_view_if_needed()
         box, grid = page.locator(".pdm-verdict").bounding_box(), page.locator(".pdm-grid-wrap").bounding_box()
         assert box["y"] >= 0 and box["y"] + box["height"] <= 1000
@@ -158,9 +160,11 @@ def test_a_load_is_locked_by_drag_and_by_keyboard(builder):
     expect(entry).to_contain_text("cabin lamp \u00b7 locked", timeout=SLOW_MS)
     builder.await_answer(last + 2)
     builder.says("Enough")
+    expect(page.locator(".pdm-locks .pdm-stale")).to_have_count(0)  # nothing is made anew under the keys
     entry.locator("button").press("Delete")
     expect(page.get_by_role("button", name="Unlock all")).to_be_disabled(timeout=SLOW_MS)
     builder.await_answer(last + 3)
+    expect(page.locator(".pdm-locks .pdm-stale")).to_have_count(0)
     pump = page.locator(".pdm-locks-load", has_text="main fuel pump")
     pump.press("Enter")
     channels = page.locator(".pdm-locks select").nth(1)
@@ -237,14 +241,6 @@ def reopened(voila, page):
     return builder
 
 
-def wait_for(page, happened):
-    for _ in range(200):
-        if happened():
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("waited in vain")
-
-
 def test_the_workplace(voila, builder):
     """Typing, saving from the keyboard, documents, a killed kernel: nothing is lost, the file has what was saved."""
     page, loads = builder.page, voila.vehicle / "loads.csv"
@@ -262,7 +258,7 @@ def test_the_workplace(voila, builder):
     exports_documents(voila, builder)
     builder.types("horn", "running_a", "7")
     draft = voila.vehicle / ".panel_draft.json"
-    wait_for(page, draft.exists)
+    until(page, draft.exists)
     voila.kill_kernels()
     again = reopened(voila, page)
     expect(again.cell("horn", "running_a")).to_have_value("7")
@@ -315,7 +311,7 @@ def test_every_tab_is_saved_and_comes_back(voila, builder):
     page.keyboard.type("44")
     page.keyboard.press("Enter")
     drafts = lambda: "".join(file.read_text() for file in voila.vehicle.glob(".panel_draft*.json"))  # noqa: E731
-    wait_for(page, lambda: '"43"' in drafts() and '"44"' in drafts())
+    until(page, lambda: '"43"' in drafts() and '"44"' in drafts())
     voila.kill_kernels()
     reopened(voila, page)
     expect(page.locator(".pdm-files .pdm-said")).to_contain_text("Another window has a draft too")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.axe import COLOURS, GRAVE, check
+from tests.browser.axe import GRAVE, check
 from tests.browser.builder import SLOW_MS, Builder
 from tests.browser.conftest import leave
 from tests.browser.story import play
@@ -84,6 +84,8 @@ def test_old_verdict_is_never_shown_as_the_new_one(builder):
     assert all(stale for _, stale in seen[start:end])
     builder.says("Enough")
     expect(page.locator(".pdm-stale")).to_have_count(0)
+    builder.is_heard()
+    assert builder.answers() == last + 1
 
 
 def test_contradiction_is_told_with_row_and_column(builder):
@@ -197,10 +199,7 @@ _WHOLE = "document.querySelectorAll('body, .jp-LabShell').forEach((e) => { e.sty
 
 
 def test_accessibility(builder, lab, axe):
-    """Every tab in the light and in the dark theme: axe-core finds nothing serious, and does look.
-
-    In the light theme every rule is asked, in the dark one again those that ask for colours.
-    """
+    """Every tab in the light and in the dark theme, by every rule: axe-core finds nothing serious, and does look."""
     page, findings = builder.page, []
     page.evaluate(_WHOLE)
     parts = [page.locator(css) for css in (".pdm-top", ".pdm-left", ".pdm-right-side")]
@@ -211,12 +210,12 @@ def test_accessibility(builder, lab, axe):
             expect(side.locator(".pdm-pages > *").last.locator(":scope > *:visible").first).to_be_visible()
             page.evaluate(_FEW_ROWS)
     tabs = page.locator(".pdm-panel [role='tab']").count()
-    for is_light, rules in ((False, [COLOURS]), (True, [])):
+    for is_light in (False, True):
         lab.theme(page, is_light)
-        results = [check(part, axe, *rules) for part in parts]
+        results = [check(part, axe) for part in parts]
         contrasts = [n for result in results for n in result["contrasts"]]
         assert len(contrasts) == 1 + tabs and min(contrasts) >= 3, str(contrasts)
-        assert all(rules or result["passes"] >= 8 for result in results)
+        assert all(result["passes"] >= 8 for result in results)
         findings += [
             ("light" if is_light else "dark", x)
             for result in results
@@ -236,8 +235,7 @@ def test_saved_notebook_keeps_figure_and_table(builder, lab, page):
     """Opened again without its widgets, and not trusted, the notebook still shows verdict, figure and table."""
     desk = builder.page
     assert desk.locator(".pdm-static").first.is_hidden()
-    lab.command(desk, "docmanager:save")
-    expect(desk.locator(".jp-mod-dirty")).to_have_count(0)
+    lab.command(desk, "docmanager:save")  # ends once it is on disk; more of the answer may come into the page after it
     saved = json.loads((lab.root / "test_panel.ipynb").read_text())
     htmls = ["".join(o["data"].get("text/html", "")) for c in saved["cells"] for o in c["outputs"] if "data" in o]
     assert sum("pdm-static" in html for html in htmls) == 1
