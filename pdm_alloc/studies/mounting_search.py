@@ -177,17 +177,23 @@ class Search:
         self.least: dict[int, int] = {}
         for choice in self.choices:
             is_begun = bool(self.least or self.judged)  # the first is looked at in any case: it says what takes time
-            least = 0 if is_begun and half.is_over() else self._least_dg(choice)
+            least = self._least_dg(choice, is_in_time=not (is_begun and half.is_over()))
             if least is None:
                 self.judged[choice.number] = Judged(choice.number, NOT_ENOUGH)
             else:
                 self.least[choice.number] = least
         self._queue = self._ready()
 
-    def _least_dg(self, choice: Choice) -> int | None:
-        """Least mass of the harness, 0 where there was no time to list the circuits; None: it cannot be enough."""
+    def _least_dg(self, choice: Choice, is_in_time: bool) -> int | None:
+        """Least mass of the harness, 0 where there was no time to list the circuits; None: it cannot be enough.
+
+        Feeds are asked for first, in time or not: a choice whose feeds are not to be had can never be solved.
+        """
         try:
-            return self.bounds.harness_dg(choice.units)
+            self.bounds.feeds(choice.units)
+            return self.bounds.harness_dg(choice.units) if is_in_time else 0
+        except ValueError:
+            return None
         except OutOfTime as late:
             self.late = late
             return 0

@@ -2,6 +2,7 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from itertools import product
 from math import inf
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,15 +13,18 @@ from hypothesis import strategies as st
 
 import pdm_alloc as pa
 from pdm_alloc.circuits.columns import CircuitBook
+from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.export.paperwork import write_documents
 from pdm_alloc.export.read_saved import read_allocation
-from pdm_alloc.studies.alternatives import Found, choices, known_price, mount_places, objective_of
+from pdm_alloc.program.solver import Clock
+from pdm_alloc.studies.alternatives import Choice, Found, choices, known_price, mount_places, objective_of
 from pdm_alloc.studies.mounting import mount, mounting_of
 from pdm_alloc.studies.mounting_bounds import Bounds
 from pdm_alloc.studies.mounting_search import Judged, Search, module_dg
 from tests.mounting.exhaustive import lightest_dg
 from tests.mounting.studies import studies
 from tests.strategies import examples
+from tests.wiring import small
 
 QUIET = {"deadline": None, "derandomize": True, "suppress_health_check": list(HealthCheck)}
 OBJECTIVES = ("price", "mass", {"price": 1, "mass_g": 0.2}, "front")
@@ -242,3 +246,22 @@ def test_the_allocation_can_be_saved_and_documented(cheapest, tmp_path):
     again = read_allocation(saved)
     assert again.circuits == found.circuits and again.units == found.units
     assert again.wires.equals(found.wires)
+
+
+@pytest.mark.parametrize("limit_s", [0.0, 60.0])
+def test_feeds_that_are_not_to_be_had_are_no_internal_error(limit_s):
+    """No cable carries 3,000 A: such a choice is not enough, also where time is over before its circuits are listed."""
+    loads = [
+        Load(f"{name} {n}", f"{name} {n}", 100_000, 30, "heater", place=name)
+        for name in ("left", "right")
+        for n in (1, 2)
+    ]
+    weak, strong = small.unit(2, "left", "weak"), small.unit(200, "left", "strong")
+    strong = replace(strong, module=replace(strong.module, total_ma=9_000_000))
+    wiring = small.forked(*loads, battery_place="source")
+    listed = tuple(
+        Choice(n, (replace(u, place=p),)) for n, (u, p) in enumerate(product((weak, strong), ("left", "right")))
+    )
+    search = Search(wiring, listed, objective_of("mass"), limit_s, Clock(limit_s))
+    search.run()
+    assert search.best is None and all(search.judged[n].outcome == "not enough" for n in (2, 3))
