@@ -233,6 +233,24 @@ def van(tmp_path):
     return tmp_path / "van"
 
 
+def test_enough_if_is_no_enough_for_scripts(tmp_path, capsys):
+    """`size` and `allocate` exit with 1 where a guess at its top is not borne; the verdict says which, in words too."""
+    tables = {
+        "van/loads": "load,command,running_a,kind,tolerance_pct,volt_exponent\ncompressor,cool,16,electronics,15,0\n",
+        "catalogue/modules": "module,total_a,total_peak_a\none,60,300\n",
+        "catalogue/channels": "module,channel,continuous_a,peak_a,peak_ms\none,1,22.5,90,50\n",
+    }
+    for name, text in tables.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / f"{name}.csv").write_text(text)
+    code, out, _ = said(capsys, "size", tmp_path / "van")
+    assert code == 1 and "one is enough if: compressor: 18.4 A if the 15 % guess is at its top" in out
+    code, out, _ = said(capsys, "size", tmp_path / "van", "--json")
+    assert code == 1 and [row["verdict"] for row in json.loads(out)["verdicts"]] == ["enough if"]
+    code, out, _ = said(capsys, "allocate", tmp_path / "van", "--module", "one")
+    assert code == 1 and "at 16 A it is fine: measure it" in out
+
+
 def test_not_enough_for_machines(van, capsys):
     """JSON of a refusal says which kind of limit, by how much, and what could be given up."""
     channels = VAN["channels"].splitlines(keepends=True)[:3]
