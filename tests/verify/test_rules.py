@@ -1,17 +1,23 @@
 """Each rule is broken alone, and the recount finds that rule and no other, with the values worked out by hand."""
 
+import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
 from pdm_alloc.domain.module import Unit
+from pdm_alloc.domain.vehicle import Load
+from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.assignment import Recount
 from pdm_alloc.verify.check import RULES, violations
+from pdm_alloc.verify.wires import _parallels, asked_of, wire_exists
 from tests.verify import case
 from tests.verify.broken_limits import LIMITS, OFF
 from tests.verify.broken_wires import WIRES
 from tests.verify.broken_wiring import WIRING
 from tests.verify.case import UNIT, VEHICLE, wired
+from tests.wiring import small
 
 BROKEN = WIRING + LIMITS + WIRES
 
@@ -138,3 +144,62 @@ def test_a_lock_names_every_place_it_allows():
     assert finding.message == (
         "radio is on channel 3 of compact and locked to channel 1 of compact, channel 2 of compact"
     )
+
+
+SIZES = tuple(SimpleNamespace(ampacity_a=a, area_mm2=mm2) for a, mm2 in ((50.0, 5.0), (100.0, 10.0), (200.0, 30.0)))
+
+
+def circuit_of(use, amps=8.0, **channel):
+    """A heater on the first channel, or the first two, of a module whose terminals are not known; its recount."""
+    heater = Load("heater", "heat", round(1000 * amps), kind="heater", inrush_ma=round(1000 * amps))
+    rated = {"continuous_ma": 2_000_000, "peak_ma": 4_000_000} | ({"pair": "p"} if use == "pair" else {}) | channel
+    names = ("1", "2") if use == "pair" else ("1",)
+    circuit = PlacedCircuit("box", names, use, "heat", (("heater", 1),))
+    recount = Recount(small.vehicle(heater), (small.unit(**rated),), [circuit])
+    return recount, recount.wired[0]
+
+
+@pytest.mark.parametrize(
+    ("use", "pins", "trip_a", "stall_mm2", "terminal_mm2", "known", "numbers"),
+    [
+        ("single", 1, 401, 0, math.inf, SIZES, [1, 2, 3]),
+        ("single", 1, 400, 0, math.inf, SIZES, [1, 2]),
+        ("single", 1, 400.2, 0, math.inf, SIZES, [1, 2, 3]),
+        ("single", 1, 1, 91, math.inf, SIZES, [1, 2, 3, 4]),
+        ("single", 1, 401, 91, 50.0, SIZES, [1]),
+        ("single", 3, 401, 0, 50.0, SIZES, [3]),
+        ("single", 1, 401, 0, math.inf, (), [1]),
+        ("pair", 1, 401, 0, math.inf, SIZES, [2, 4]),
+        ("pair", 1, 801, 0, math.inf, SIZES, [2, 4, 6]),
+    ],
+)
+def test_conductors_side_by_side_that_are_tried(use, pins, trip_a, stall_mm2, terminal_mm2, known, numbers):
+    """One for each pin, or as many as setting and stuck motor take of the thickest where nobody states a terminal."""
+    _, circuit = circuit_of(use, pins=tuple("abc"[:pins]))
+    asked = SimpleNamespace(trip_ma=1000 * trip_a, stall_mm2=stall_mm2)
+    assert list(_parallels(circuit, asked, terminal_mm2, known)) == numbers
+
+
+def test_a_current_beyond_every_single_size_has_a_wire_where_no_terminal_is_stated():
+    """800 A are set to 1,000 A, more than 300 mm2 carries: two side by side do; a terminal of 300 mm2 takes but one."""
+    recount, _ = circuit_of("single", 800.0)
+    assert list(wire_exists(recount)) == []
+    recount, _ = circuit_of("single", 800.0, max_wire_mm2=300.0)
+    (finding,) = wire_exists(recount)
+    assert finding.value == 1000 and finding.limit < 1000 and finding.unit == "A"
+
+
+def test_a_wire_serves_up_to_exactly_what_it_carries():
+    """Setting, stuck motor and drop: just kept, and missed by half a thousandth, which no rounding hides."""
+    recount, circuit = circuit_of("single")
+    asked = asked_of(recount, circuit, {})
+    asked.stall_mm2 = 5.0
+    assert asked.trip_ma == 10_000
+    lost = {"drop": 3.0}
+    asked.drops_pct = lambda parallel, conductor: {"heater": (lost["drop"], 3.0)}
+    just = SimpleNamespace(ampacity_a=10.0, area_mm2=5.0)
+    assert asked.served_by(1, just)
+    assert not asked.served_by(1, SimpleNamespace(ampacity_a=9.995, area_mm2=5.0))
+    assert not asked.served_by(1, SimpleNamespace(ampacity_a=10.0, area_mm2=4.9975))
+    lost["drop"] = 3.0015
+    assert not asked.served_by(1, just)
