@@ -50,7 +50,7 @@ def measure(times, vehicle, catalogue):
         edited = replace(vehicle, loads=(replace(first, running_ma=first.running_ma + 100), *others))
         timed(times, "edit", lambda m=module, b=book, v=edited: pa.allocate(v, m, book=b))
         if isinstance(result, pa.Allocation):
-            timed(times, "room left", lambda r=result: pa.amps_left(r))
+            timed(times, "room left", lambda r=result: pa.amps_left(vehicle, r.units))
 
 
 def main(most):
