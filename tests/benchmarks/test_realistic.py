@@ -4,12 +4,14 @@ from collections import defaultdict
 
 import pytest
 
+import pdm_alloc as pa
 from tests.benchmarks.bench_realistic import measure, read
 
 
 @pytest.mark.once
 def test_every_step_is_timed():
-    """On a small van with modules that are enough and one that is not."""
+    """On a small van and two modules, of which one is enough."""
     times = defaultdict(list)
-    measure(times, *read("van", 2))
+    vehicle, catalogue = read("van", 2)
+    measure(times, vehicle, pa.Catalogue("two", tuple(catalogue)[-2:]))
     assert {"size", "allocate", "why", "edit", "room left"} == set(times)
