@@ -176,7 +176,7 @@ def refusal_json(explanation) -> dict:
     """Why units are not enough, as plain values."""
     tables = {"shortfall": records(explanation.shortfall), "concessions": records(explanation.concessions)}
     tables["wires"] = list(explanation.wires)
-    tables["concessions_left_open"] = explanation.left_open
+    tables |= {"concessions_left_open": explanation.left_open, "why_no_concessions": explanation.why_none}
     verdict = {"verdict": explanation.verdict, "conditions": list(explanation.conditions)}
     return {"outcome": explanation.outcome, **verdict, "why": explanation.why(), **tables}
 
@@ -201,7 +201,7 @@ def _shortfall_lines(shorts):
 
 def _concession_lines(explanation):
     if not explanation.concession_sets and not explanation.left_open:
-        yield "  no set of concessions on offer makes it enough"
+        yield f"  {explanation.why_none or 'no set of concessions on offer makes it enough'}"
     table = explanation.concessions
     for rank, rows in table.groupby("rank"):
         yield f"  or give up, set {rank} (weight {rows.set_weight.iloc[0]}):"

@@ -2,23 +2,30 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import product
+from itertools import accumulate, product
 
 from pdm_alloc.allocator import allocation_of, any_allocation
 from pdm_alloc.circuits.classes import Rating, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, raise_late
 from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
+from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, concede, eased, options, refitted
 from pdm_alloc.domain.module import Module, Unit, natural_key
 from pdm_alloc.domain.vehicle import Vehicle
 from pdm_alloc.program.allocation_solve import NamedCircuit
-from pdm_alloc.program.concession_program import Model, concession_model, forms_of_loads
+from pdm_alloc.program.concession_program import (
+    MOST_MEMBERS,
+    Model,
+    concession_model,
+    forms_of_loads,
+    within_banks,
+)
 from pdm_alloc.program.solver import NOT_ENOUGH, PROVEN_BEST, Clock
 from pdm_alloc.program.sums import Sums, item_ma
-from pdm_alloc.result.allocation import Allocation, arithmetic_shorts
+from pdm_alloc.result.allocation import Allocation, amps, arithmetic_shorts
 from pdm_alloc.result.care_rules import fuel_beside
 
 __all__ = ["MOST_SETS", "ConcessionSet", "ConcessionStudy", "concession_sets", "concession_study"]
@@ -71,14 +78,17 @@ class ConcessionStudy:
     Parameters
     ----------
     sets : tuple of ConcessionSet
-        Cheapest first; no set contains another.
+        Cheapest first, of at most `MOST_MEMBERS` each; no set contains another.
     left_open : str
         Why there may be more sets than were found; empty where that is proved not to be, or as many were
         found as were asked for.
+    why_none : str
+        That there is no set, and why as far as that is known; empty where there are some, or there may be.
     """
 
     sets: tuple[ConcessionSet, ...] = ()
     left_open: str = ""
+    why_none: str = ""
 
 
 def concession_sets(
@@ -126,12 +136,12 @@ def concession_study(
     Returns
     -------
     ConcessionStudy
-        Without sets where nothing on offer helps.
+        Without sets where nothing on offer helps, with why as far as that is known.
     """
     if len(units) != 1:
         return ConcessionStudy(left_open="concessions are looked for on one module at a time")
     if any(s.kind == "supply voltage" for s in arithmetic_shorts(vehicle, units)):
-        return ConcessionStudy()
+        return ConcessionStudy(why_none=f"{_NONE}: none of them changes the range of supply voltage")
     clock = Clock(vehicle.settings.time_limit_s if time_limit_s is None else time_limit_s, stop)
     book = CircuitBook(vehicle.settings.tolerance_loads) if book is None else book
     refits = (_moved(vehicle, units[0]), _second(vehicle, units[0], catalogue))  # before the search, which takes long
@@ -145,7 +155,8 @@ def concession_study(
         study = ConcessionStudy(left_open=f"concessions were not looked for: {why}")
     sets = sorted([*one_each, *study.sets], key=lambda s: s.weight)[:most]
     left_open = "; ".join(filter(None, (untried, study.left_open)))
-    return ConcessionStudy(tuple(replace(s, rank=n) for n, s in enumerate(sets, 1)), left_open)
+    ranked = tuple(replace(s, rank=n) for n, s in enumerate(sets, 1))
+    return ConcessionStudy(ranked, left_open, "" if sets else study.why_none)
 
 
 _MOVES_OPEN = "time ran out before every other place for the module was tried"
@@ -263,15 +274,17 @@ class _Search:
 
     def _searched(self) -> ConcessionStudy:
         """As `run`; `OutOfTime` where the clock ran out while a program was built."""
-        if _is_hopeless(self.vehicle, self.unit, self.options, self.book, self.clock.is_over):
-            return ConcessionStudy()
+        why = _why_none(self.vehicle, self.unit, self.options, self.book, self.clock.is_over)
+        if why:
+            return ConcessionStudy(why_none=why)
         model = self._model(False)
         for _ in range(_MOST_TRIES):
             if len(self.sets) == self.most:
                 return ConcessionStudy(tuple(self.sets))
             solution = model.cheapest(self.clock)
             if solution.outcome == NOT_ENOUGH:
-                return ConcessionStudy(tuple(self.sets), _ENDED if self.is_open else "")
+                why = "" if self.sets or self.is_open else _NO_FEW
+                return ConcessionStudy(tuple(self.sets), _ENDED if self.is_open else "", why)
             if solution.outcome != PROVEN_BEST:
                 break
             numbers = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
@@ -343,50 +356,71 @@ def _opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: Ci
     return any(book.bears((after,), r, wiring) and not book.bears((before,), r, wiring) for r in ratings)
 
 
-def _is_hopeless(
-    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], book: CircuitBook, late: Callable[[], bool]
-) -> bool:
-    """Whether inputs or the whole module are missed with every concession made, or a load is borne in no form."""
-    keys = sum(len(o.members) for o in offered if o.kind == "keypad")
-    if unit.module.inputs is not None and inputs_wanted(vehicle) - unit.module.inputs > keys:
-        return True
-    left_out = {o.subject for o in offered if o.kind == "leave_out"}
-    forms: dict[str, list[ItemType]] = defaultdict(list)
-    for form in (form for each in forms_of_loads(vehicle, unit, offered, late).values() for form in each):
-        if form.load not in left_out:
-            forms[form.load].append(form.item)
-    return _draw_too_much(vehicle, unit, offered, forms) or not _all_borne(vehicle, unit, offered, forms, book, late)
-
-
 Forms = Mapping[str, Sequence[ItemType]]
 
 
-def _draw_too_much(vehicle: Vehicle, unit: Unit, offered: Sequence[Option], forms: Forms) -> bool:
-    """Whether the whole module is missed with every load in the form that draws least."""
-    limit = total_limit_ma(concede(vehicle, [o for o in offered if o.kind == "margin"]), unit)
-    cuts = [cut for cut in Sums(vehicle, [unit], item_types(vehicle, [unit])).cuts if cut.switched_on is None]
-    least = (
-        sum(min(t.count * item_ma(t, cut, unit.module.settle_s)[0] for t in types) for types in forms.values())
-        for cut in cuts
+def _why_none(
+    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], book: CircuitBook, late: Callable[[], bool]
+) -> str:
+    """Why no set is enough, where arithmetic or a single channel tells; empty: perhaps one is.
+
+    Inputs or the whole module are missed with every concession made, or take too many, or a load is borne in no form.
+    """
+    keys = sum(len(o.members) for o in offered if o.kind == "keypad")
+    wanted = inputs_wanted(vehicle)
+    if unit.module.inputs is not None and wanted - unit.module.inputs > keys:
+        return f"{_NONE}: of {wanted} switches and senders no more than {keys} can go on a keypad"
+    forms: dict[str, list[ItemType]] = defaultdict(list)  # the first of each load is as wanted
+    for form in (form for each in forms_of_loads(vehicle, unit, offered, late).values() for form in each):
+        forms[form.load].append(form.item)
+    left_out = {o.subject for o in offered if o.kind == "leave_out"}
+    needed = {load: types for load, types in forms.items() if load not in left_out}
+    return _drawn_words(vehicle, unit, offered, forms, left_out) or _unborne_words(
+        vehicle, unit, offered, needed, book, late
     )
-    return any(drawn > limit for drawn in least)
 
 
-def _all_borne(
+def _drawn_words(
+    vehicle: Vehicle, unit: Unit, offered: Sequence[Option], forms: Forms, left_out: Collection[str]
+) -> str:
+    """That every concession together leaves the whole module beyond its limit, or so many of them are needed."""
+    eased = concede(vehicle, [o for o in offered if o.kind == "margin"])
+    limit, raised = (total_limit_ma(v, within_banks(unit)) for v in (vehicle, eased))
+    needed = 0
+    for cut in Sums(vehicle, [unit], item_types(vehicle, [unit])).cuts:
+        if cut.switched_on is not None:
+            continue
+        drawn = {load: [t.count * item_ma(t, cut, unit.module.settle_s)[0] for t in ts] for load, ts in forms.items()}
+        saved = [own[0] - (0 if load in left_out else min(own)) for load, own in drawn.items()]
+        over = sum(own[0] for own in drawn.values()) - limit
+        sums = [0, *accumulate(sorted((*saved, raised - limit), reverse=True))]
+        if sums[-1] < over:
+            least, most = amps(limit + over - sums[-1] + raised - limit), amps(raised)
+            return f"{_NONE}: with all of them {least} are still on at once, and the module may bear {most}"
+        needed = max(needed, next(n for n, total in enumerate(sums) if total >= over))
+    return f"{_NO_FEW}: the current of the whole module takes {needed} at least" if needed > MOST_MEMBERS else ""
+
+
+def _unborne_words(
     vehicle: Vehicle,
     unit: Unit,
     offered: Sequence[Option],
     forms: Forms,
     book: CircuitBook,
     late: Callable[[], bool],
-) -> bool:
-    """Whether a kind of channel bears each load in some form, with half the headroom where that is on offer."""
+) -> str:
+    """Loads that no kind of channel bears in any form, with half the headroom where that is on offer."""
     less, half = {o.subject for o in offered if o.kind == "headroom"}, vehicle.settings.headroom_pct / 2
     ratings, wiring = {kind.rating for kind in channel_classes(vehicle, [unit])[0]}, book.wiring(vehicle)
-    for types in forms.values():
+    loads = []
+    for load, types in forms.items():
         raise_late(late)
         eased = [replace(t, headroom_pct=half) for t in types if t.command in less]
         tried = ((t, rating) for t in (*types, *eased) for rating in ratings)
         if not types[0].together and not any(book.bears((t,), rating, wiring) for t, rating in tried):
-            return False
-    return True
+            loads.append(load)
+    return f"{_NONE}: none of them gives {joined_words(loads)} a channel" if loads else ""
+
+
+_NONE = "no set of concessions on offer makes it enough"
+_NO_FEW = f"no set of at most {MOST_MEMBERS} concessions makes it enough"

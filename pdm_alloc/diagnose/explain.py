@@ -326,6 +326,8 @@ class Explanation:
         Which margins and guesses those are, and by how much.
     wires : tuple of str
         Of loads that need a thicker wire than any terminal of the unit takes: what sets its size, and what cures it.
+    why_none : str
+        That no set of concessions is enough, and why, as far as that is known.
     """
 
     refusal: NotEnough = field(compare=False)
@@ -336,6 +338,7 @@ class Explanation:
     allocation_if: Allocation | None = None
     conditions: tuple[str, ...] = ()
     wires: tuple[str, ...] = ()
+    why_none: str = ""
 
     @property
     def verdict(self) -> str:
@@ -458,10 +461,12 @@ def explain(
     enough_time = stop if time_limit_s is not None else or_after(left_s, stop)
     study = ConcessionStudy()
     if sets:
-        asked = (refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer)
-        study = concession_study(*asked, catalogue)
+        study = concession_study(
+            refusal.vehicle, refusal.units, sets, clock.left_s, enough_time, book, offer, catalogue
+        )
     conditions = () if given is None else given.conditions
-    return Explanation(refusal, growth, study.sets, study.left_open, is_stopped, given, conditions, wires)
+    told = (study.sets, study.left_open, is_stopped, given, conditions, wires, study.why_none)
+    return Explanation(refusal, growth, *told)
 
 
 def _allowance_s(vehicle: Vehicle) -> tuple[float, float]:

@@ -22,8 +22,10 @@ from pdm_alloc.program.solver import PROVEN_BEST, Clock, Program, Solution
 from pdm_alloc.program.stages import AT_ONCE, LARGEST, minimise
 from pdm_alloc.program.sums import Cut, Limit, Loading, Sums, Worst, limits_of
 
-__all__ = ["Form", "Model", "concession_model", "forms_of_loads"]
+__all__ = ["MOST_MEMBERS", "Form", "Model", "concession_model", "forms_of_loads", "within_banks"]
 
+MOST_MEMBERS = 8
+"""Concessions of a set at most, joins without loss not counted: more than these nobody acts on; ours."""
 
 _VARIANTS = ("relay", "soft_start", "drop", "measure", "divide")  # a load takes one of them
 
@@ -265,9 +267,19 @@ def concession_model(
     _need_rows(model, vehicle)
     _class_rows(model, kinds)
     _capacity_rows(model, vehicle, unit, kinds, task.capacities)
-    program.late_rows = _late_rows(model, vehicle, unit, by_command, task, banked)
+    real = [model.chosen[n] for n, option in enumerate(offered) if not option.harmless]
+    program.row(dict.fromkeys(real, 1.0), most=MOST_MEMBERS)
+    program.late_rows = _late_rows(model, vehicle, unit if banked else within_banks(unit), by_command, task, banked)
     program.late = None  # rows of sets that were tried are added whatever the clock says
     return model
+
+
+def within_banks(unit: Unit) -> Unit:
+    """The unit with no more in all than its banks bear together, where every channel is in one."""
+    module = unit.module
+    if any(channel.bank not in module.bank_ma for channel in module.channels):
+        return unit
+    return replace(unit, module=replace(module, total_ma=min(module.total_ma, sum(module.bank_ma.values()))))
 
 
 class _ConcededSums(Sums):

@@ -37,7 +37,7 @@ __all__ = [
 # What a new channel costs, in whole numbers: so much, and 1 for each step of its rating.
 CHANNEL_PRICE = 300
 _PWM = 10
-_COMPUTED = 300  # for one that the module has not: made for one load, it is not to bear what those it has would do for
+_COMPUTED = 150  # for one that the module has not: made for one load, it is not to bear what those it has would do for
 SHARE_PCT = Fraction(60)
 """How unevenly new channels that are paralleled may share, per cent: the default of the table."""
 
