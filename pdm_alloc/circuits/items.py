@@ -30,6 +30,7 @@ __all__ = [
     "held_channels",
     "inputs_wanted",
     "item_types",
+    "load_type",
     "load_types",
     "locked_channels",
     "nameless",
@@ -322,6 +323,12 @@ def _item_types(vehicle: Vehicle, units: Sequence[Unit]) -> dict[str, tuple[Item
 def load_types(vehicle: Vehicle, units: Sequence[Unit] = ()) -> list[ItemType]:
     """As `item_types` in one list, each load a type of its own, at every voltage."""
     return list(_SINGLE_TYPES.of(vehicle, units, lambda: _load_types(vehicle, units)))
+
+
+def load_type(vehicle: Vehicle, load: Load) -> ItemType:
+    """The type of one load by itself, locked nowhere, as `load_types`; it need not be one of the vehicle's."""
+    (alone,) = _load_types(replace(vehicle, loads=(load,)), ())
+    return alone
 
 
 def _load_types(vehicle: Vehicle, units: Sequence[Unit]) -> tuple[ItemType, ...]:

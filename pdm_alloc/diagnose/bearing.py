@@ -14,7 +14,7 @@ from pdm_alloc.allocator import Modules
 from pdm_alloc.circuits.classes import Rating, channel_classes, rating_of, unit_ambient_c
 from pdm_alloc.circuits.columns import CircuitBook, TooManyCircuits
 from pdm_alloc.circuits.draws import CircuitDraw, rating_for
-from pdm_alloc.circuits.items import ItemType, check_voltages, item_types, load_types
+from pdm_alloc.circuits.items import ItemType, check_voltages, item_types, load_type
 from pdm_alloc.domain.kinds import KINDS
 from pdm_alloc.domain.module import Channel, Unit, natural_key, units_of
 from pdm_alloc.domain.showing import handed_out, headline_table
@@ -245,7 +245,7 @@ def thick_wires(vehicle: Vehicle, unit: Unit, loads: Iterable[str], book: Circui
     """
     ratings = tuple(dict.fromkeys(c.rating for c in channel_classes(vehicle, [unit])[0]))
     for name in loads:
-        (t,) = load_types(replace(vehicle, loads=(vehicle.load(name),)))
+        t = load_type(vehicle, vehicle.load(name))
         asked = wire_asked(vehicle, unit, t, book)
         if asked is not None and asked.is_too_thick:
             yield f"{name} asks for {_size(asked)}" + _would_do(_wire_cures(vehicle, t, ratings, book))
@@ -403,8 +403,7 @@ def why(subject: Allocation | Vehicle, load: str, modules: Modules | None = None
     """
     vehicle = subject.vehicle if isinstance(subject, Allocation) else subject
     units = subject.units if isinstance(subject, Allocation) else units_of(modules) if modules is not None else ()
-    row = vehicle.load(load)
-    (t,) = load_types(replace(vehicle, loads=(row,)))
+    t = load_type(vehicle, vehicle.load(load))
     steps = [*_asked(vehicle, t), *(step for unit in units for step in _given(vehicle, unit, t))]
     if isinstance(subject, Allocation):
         steps += [("it is on", _where(subject, load))]
@@ -526,8 +525,7 @@ def _wire_cures(vehicle: Vehicle, t: ItemType, ratings: Collection[Rating], book
         yield f"a way and a place of at most {_COOLER_C[cooler - 1]} °C"
     load = vehicle.load(t.load)
     half = replace(load, running_ma=-(-load.running_ma // 2), inrush_ma=-(-load.inrush_ma // 2))
-    (smaller,) = load_types(replace(vehicle, loads=(half,), locked=()))
-    if has_wire(vehicle, smaller):
+    if has_wire(vehicle, load_type(vehicle, half)):
         yield f"two circuits of {half.running_ma / 1000:.3g} A each, where the load can be divided"
 
 

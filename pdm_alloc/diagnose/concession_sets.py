@@ -1,15 +1,16 @@
 """The cheapest sets of concessions, each tried in full before it is shown."""
 
-import math
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from itertools import accumulate, product
+from math import ceil, inf
 
 from pdm_alloc.allocator import allocation_of, any_allocation
 from pdm_alloc.circuits.classes import Rating, channel_classes
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits, raise_late
-from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_types, total_limit_ma
+from pdm_alloc.circuits.items import ItemType, inputs_wanted, item_types, load_type, load_types, total_limit_ma
 from pdm_alloc.diagnose.growth_parts import joined_words
 from pdm_alloc.diagnose.new_channels import Offer, offer_of
 from pdm_alloc.domain.concession_options import Option, concede, eased, options, refitted
@@ -209,7 +210,7 @@ def _places(vehicle: Vehicle) -> list[str]:
 
 
 def _or_inf(value: float | None) -> float:
-    return math.inf if value is None else value
+    return inf if value is None else value
 
 
 def units_with(units: Iterable[Unit], concessions: Iterable[Option]) -> tuple[Unit, ...]:
@@ -351,7 +352,7 @@ def _opens(vehicle: Vehicle, option: Option, ratings: Iterable[Rating], book: Ci
     """Whether a kind of channel bears an item of a load only when the option is taken."""
     wiring = book.wiring(vehicle)
     alone = replace(vehicle, loads=(vehicle.load(option.subject),))
-    (before,), (after,) = (load_types(v) for v in (alone, concede(alone, [option])))
+    before, after = (load_type(v, v.loads[0]) for v in (alone, concede(alone, [option])))
 
     return any(book.bears((after,), r, wiring) and not book.bears((before,), r, wiring) for r in ratings)
 
@@ -375,8 +376,10 @@ def _why_none(
         forms[form.load].append(form.item)
     left_out = {o.subject for o in offered if o.kind == "leave_out"}
     needed = {load: types for load, types in forms.items() if load not in left_out}
-    return _drawn_words(vehicle, unit, offered, forms, left_out) or _unborne_words(
-        vehicle, unit, offered, needed, book, late
+    return (
+        _drawn_words(vehicle, unit, offered, forms, left_out)
+        or _unborne_words(vehicle, unit, offered, needed, book, late)
+        or _crowded_words(vehicle, unit, offered)
     )
 
 
@@ -420,6 +423,44 @@ def _unborne_words(
         if not types[0].together and not any(book.bears((t,), rating, wiring) for t, rating in tried):
             loads.append(load)
     return f"{_NONE}: none of them gives {joined_words(loads)} a channel" if loads else ""
+
+
+def _crowded_words(vehicle: Vehicle, unit: Unit, offered: Sequence[Option]) -> str:
+    """That channels alone take too many: a load frees what it takes by itself at most, a join all but one."""
+    classes, _ = channel_classes(vehicle, [unit])
+    strongest = max(kind.rating.rated_ma / kind.width for kind in classes)
+    by_command: dict[str, list[ItemType]] = defaultdict(list)
+    for t in load_types(vehicle):
+        by_command[t.command].append(t)
+    taken = {command: _fewest_channels(types, strongest) for command, types in by_command.items()}
+    joins = [o for o in offered if o.kind == "join"]
+    unharmed = {command for o in joins if o.harmless for command in o.members}
+    over = sum(taken.values()) - sum(taken[command] for command in unharmed)
+    over -= len(unit.module.channels) - vehicle.settings.spare_channels
+    gone, relayed = ({o.subject for o in offered if o.kind == kind} for kind in ("leave_out", "relay"))
+    freed = []
+    for types in by_command.values():
+        coil = int(len(types) == 1)  # of a command's only load: it takes a channel too
+        freed += [_fewest_channels([t], strongest) for t in types if t.load in gone]
+        freed += [_fewest_channels([t], strongest) - coil for t in types if t.load in relayed - gone]
+    freed += [sum(taken[command] for command in o.members) - 1 for o in joins if not o.harmless]
+    sums = [0, *accumulate(sorted(freed, reverse=True))]
+    if sums[-1] < over:
+        return f"{_NONE}: with all of them there are still too few channels"
+    needed = next(n for n, total in enumerate(sums) if total >= over)
+    return f"{_NO_FEW}: the channels take {needed} at least" if needed > MOST_MEMBERS else ""
+
+
+def _fewest_channels(types: Iterable[ItemType], strongest_ma: Fraction) -> int:
+    """Channels that items of one command take at least, whatever the headroom; two for each circuit that reverses."""
+    number = 0
+    for is_both_ways in (False, True):
+        own = [t for t in types if t.reversing == is_both_ways]
+        if own:
+            drawn = max(map(sum, zip(*([t.count * ma for ma in t.volt_ma] for t in own), strict=True)))
+            circuits = max(1, sum(t.count for t in own if not t.share))
+            number += 2 * circuits if is_both_ways else max(circuits, ceil(drawn / strongest_ma))
+    return number
 
 
 _NONE = "no set of concessions on offer makes it enough"

@@ -73,11 +73,26 @@ def test_no_cheaper_set_exists_and_none_has_a_member_too_many(case, ordered):
         _check_against_all(vehicle, units)
 
 
-def _check_against_all(vehicle, units):
+@pytest.mark.once
+@settings(max_examples=examples(40, 400), deadline=None, suppress_health_check=list(HealthCheck))
+@given(cases(most_loads=4, most_items=6, most_channels=5), st.sampled_from([0, 1, 2]))
+def test_no_set_of_so_few_members_is_missed(case, members):
+    """With a limit of members the sets are those of an exhaustive search that keep it; where none does, it is told."""
+    vehicle, units = case
+    assume(len(units) == 1)
+    with pytest.MonkeyPatch.context() as patch:
+        for room in ("program.concession_program", "diagnose.concession_sets"):
+            patch.setattr(f"pdm_alloc.{room}.MOST_MEMBERS", members)
+        study = _check_against_all(vehicle, units, members)
+    assert bool(study.why_none) == (not study.sets)
+
+
+def _check_against_all(vehicle, units, members=MOST_OPTIONS):
     offered = on_offer(vehicle, units, CircuitBook(vehicle.settings.tolerance_loads))
     assume(len(offered) <= MOST_OPTIONS and not enough(vehicle, units))
-    sets = concession_sets(vehicle, units)
-    every = exhaustive(vehicle, units, offered)
+    study = concession_study(vehicle, units)
+    sets = study.sets
+    every = [s for s in exhaustive(vehicle, units, offered) if sum(not o.harmless for o in s) <= members]
     best = list({_kind_of_set(vehicle, made): made for made in reversed(every)}.values())
     assert [s.weight for s in sets] == sorted(sum(o.weight for o in made) for made in best)[: len(sets)]
     assert len(sets) == min(5, len(best))
@@ -87,6 +102,7 @@ def _check_against_all(vehicle, units):
         assert all(enough(concede(vehicle, made), units) for made in one.alike)
         for option in one.made:
             assert not enough(concede(vehicle, [o for o in one.made if o != option]), units)
+    return study
 
 
 @pytest.mark.once
@@ -428,3 +444,28 @@ def test_circuits_of_the_program_are_allocated_without_another_solve(monkeypatch
     sets = concession_sets(vehicle, (unit,))
     assert [[o.kind for o in s.made] for s in sets] == [["relay"]]
     assert not violations(sets[0].vehicle, (unit,), sets[0].allocation.circuits)
+
+
+def test_that_no_set_is_enough_is_said_with_why():
+    """Inputs, current, a load without a channel, too many channels and too many concessions: each by its numbers."""
+    vital = {"importance": "vital", "share": False}
+    motors = [
+        replace(LOAD, name=n, command=n, kind="motor", running_ma=5_000, inrush_ma=5_000, **vital) for n in "abcd"
+    ]
+    lamps = _comforts(*(f"lamp {n}" for n in range(20)))
+    senders = tuple(Input(f"s{n}", kind="analog") for n in range(3))
+    small = replace(module_of(30).module, total_ma=10_000)
+    ignition = replace(motors[0], name="coil", kind="electronics", running_ma=2_000, needs=frozenset({"pwm"}))
+    cases = (
+        (vehicle_of(LOAD, inputs=senders), replace(module_of(3).module, inputs=2), "of 3 switches and senders no more"),
+        (vehicle_of(replace(ignition, running_ma=9_900)), small, "A are still on at once, and"),
+        (vehicle_of(ignition), module_of(2).module, "none of them gives coil a channel"),
+        (vehicle_of(*motors), module_of(2).module, "with all of them there are still too few channels"),
+        (vehicle_of(*lamps), module_of(2).module, "the channels take 18 at least"),
+        (vehicle_of(*lamps), small, "the current of the whole module takes"),
+    )
+    for vehicle, module, words in cases:
+        study = refused(vehicle, pa.Unit("m", module))
+        assert study.concession_sets == () and study.left_open == "" and words in study.why_none, study.why_none
+        assert f"  {study.why_none}" in list(why(study, everything=True))
+        assert refusal_json(study)["why_no_concessions"] == study.why_none
