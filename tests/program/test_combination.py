@@ -3,18 +3,24 @@
 import heapq
 import itertools
 import random
+from dataclasses import replace
 
 import pytest
 
+import pdm_alloc as pa
 from pdm_alloc.circuits.items import Scene
+from pdm_alloc.domain.vehicle import Command, Input, Load
 from pdm_alloc.program import largest
 from pdm_alloc.program.condition_rows import fewest_on, own_input
 from pdm_alloc.program.largest import Extremes
 from pdm_alloc.program.solver import Clock
 from pdm_alloc.program.sums import Limit, Sums
+from pdm_alloc.result.allocation import Allocation
+from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.arithmetic import largest_change, largest_sum
 from tests.benchmarks.bench_combinations import vehicle
 from tests.strategies import examples
+from tests.wiring import small
 
 
 def value(tree, on):
@@ -214,3 +220,31 @@ def test_inputs_that_switch_nothing_are_left_off(seed):
         changed = chance.choice([None, *sums.extremes.inputs])
         worst = sums._named(limit[changed is not None], scene, 1, inputs, changed)
         assert sums.trimmed(worst) == trimmed_one_by_one(sums, worst)
+
+
+TEXTS = (
+    *("(a and b) or c", "c or d", "(b and d) or not a"),
+    *("not b or (c and e)", "a or (d and e)", "(a or b) and (c or d)"),
+)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_of_equal_combinations_the_one_told_has_the_fewest_inputs_on(seed):
+    """What `pa.worst` says of the whole module, against every setting of five inputs: the sum, and how many are on."""
+    chance = random.Random(f"told {seed}")
+    texts = chance.sample(TEXTS, 3)
+    loads = [Load(f"l{n}", f"c{n}", 1000 * (n + 1), kind="heater", inrush_ma=1000 * (n + 1)) for n in range(3)]
+    commands = tuple(Command(f"c{n}", text) for n, text in enumerate(texts))
+    car = replace(small.vehicle(*loads), commands=commands, inputs=tuple(Input(name) for name in "abcde"))
+    circuits = [PlacedCircuit("box", (str(n + 1),), "single", f"c{n}", ((f"l{n}", 1),)) for n in range(3)]
+    told = pa.worst(Allocation(car, (small.unit(),), tuple(circuits)))
+    row = told.table[told.table.limit == "whole module"].index[0]
+    ups = [dict(zip("abcde", on, strict=True)) for on in itertools.product((False, True), repeat=5)]
+    sums = {
+        frozenset(name for name in up if up[name]): sum(n + 1 for n, text in enumerate(texts) if eval(text, dict(up)))
+        for up in ups
+    }
+    most = max(sums.values())
+    assert told.table.current_a[row] == pytest.approx(most)
+    assert sums[told.settings[row].inputs] == most
+    assert len(told.settings[row].inputs) == min(len(on) for on, amps in sums.items() if amps == most)
