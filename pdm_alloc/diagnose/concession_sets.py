@@ -270,8 +270,12 @@ class _Search:
         """Sets as they come, cheapest first; banks count once sets have failed, which may be for one of them."""
         try:
             return self._searched()
-        except OutOfTime as why:
-            return ConcessionStudy(tuple(self.sets), _ENDED if self.sets else str(why))
+        except OutOfTime:
+            return self._stopped()
+
+    def _stopped(self) -> ConcessionStudy:
+        """What there is where time ran out."""
+        return ConcessionStudy(tuple(self.sets), _ENDED if self.sets else _NOT_FOUND)
 
     def _searched(self) -> ConcessionStudy:
         """As `run`; `OutOfTime` where the clock ran out while a program was built."""
@@ -284,8 +288,9 @@ class _Search:
                 return ConcessionStudy(tuple(self.sets))
             solution = model.cheapest(self.clock)
             if solution.outcome == NOT_ENOUGH:
-                why = "" if self.sets or self.is_open else _NO_FEW
-                return ConcessionStudy(tuple(self.sets), _ENDED if self.is_open else "", why)
+                if self.is_open:
+                    return self._stopped()
+                return ConcessionStudy(tuple(self.sets), why_none="" if self.sets else _NO_FEW)
             if solution.outcome != PROVEN_BEST:
                 break
             numbers = [n for n, v in enumerate(model.chosen) if round(solution.values[v])]
@@ -298,7 +303,7 @@ class _Search:
                 model = self._model(True)
             else:
                 model.refuse(numbers, is_enough)
-        return ConcessionStudy(tuple(self.sets), _ENDED)
+        return self._stopped()
 
     def _model(self, banked: bool) -> Model:
         stop = self.clock.is_over
@@ -331,6 +336,7 @@ class _Search:
 
 
 _ENDED = "time ran out before the search for concessions was through: there may be more"
+_NOT_FOUND = f"time ran out before a set of at most {MOST_MEMBERS} concessions was found: there may be one"
 
 
 def _kind_of_set(vehicle: Vehicle, made: tuple[Option, ...]) -> tuple[object, ...]:

@@ -25,7 +25,7 @@ __all__ = ["MANY_ITEMS", "Shortfall", "shortfall"]
 
 _FEW_LOADS = 3
 # How long a growth not proved the cheapest is lowered, s; where circuits are priced; the ratings of a proved one.
-_LOWERING_S, _PRICED_S, _RATINGS_S = 0.4, 4.0, 0.8
+_LOWERING_S, _PRICED_S, _RATINGS_S = 0.4, 4.0, 1.1
 _TRIAL_S = 0.3  # for one trial with less, s: most that are enough are seen to be in half of it
 MANY_ITEMS = 200  # above, a trial with a channel fewer takes longer than there is time for
 _UNTRIED = f"; with more than {MANY_ITEMS} items it was not tried whether less is enough"

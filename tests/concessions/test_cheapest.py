@@ -387,7 +387,7 @@ def test_a_set_that_was_not_tried_to_the_end_leaves_the_search_open(monkeypatch)
     monkeypatch.setattr("pdm_alloc.diagnose.concession_sets._TRIED_S", 0.01)
     study = concession_study(vehicle, (unit,), time_limit_s=2)
     assert study.sets == ()
-    assert study.left_open == "time ran out before the search for concessions was through: there may be more"
+    assert study.left_open == "time ran out before a set of at most 8 concessions was found: there may be one"
 
 
 def test_a_heated_screen_that_no_channel_bears_is_divided():
