@@ -151,7 +151,8 @@ def test_sets_are_never_mixed(tmp_path):
 def test_killed_while_holding_the_folder(tmp_path):
     """A process that is killed holds nothing any more: the next one writes its set."""
     run = subprocess.Popen([sys.executable, "-c", WRITER, str(tmp_path), "one"])
-    while not contents(tmp_path):
+    while not any(tmp_path.iterdir()):  # not what is in it: that is moved about meanwhile
+        assert run.poll() is None
         time.sleep(0.001)
     run.send_signal(signal.SIGKILL)
     run.wait()
@@ -165,7 +166,14 @@ def test_terminated_while_it_works(tmp_path):
     car, out = write_small(tmp_path), tmp_path / "out"
     assert allocate(car, out).wait() == 0
     before = contents(out)
-    run = allocate(car, out)
+    begun = (
+        "from pdm_alloc.cli import program; print('begun', flush=True); program()"  # Python itself has begun by then
+    )
+    words = ["allocate", car, "--module", "six", "--out", str(out)]
+    run = subprocess.Popen(
+        [sys.executable, "-c", begun, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert run.stdout.readline() == "begun\n"
     time.sleep(0.3)
     with contextlib.suppress(ProcessLookupError):
         run.send_signal(signal.SIGINT)

@@ -31,7 +31,7 @@ for n in range(kills):
     hear, tell = os.pipe()
     child = os.fork()
     if not child:
-        for word in "ABABABAB":
+        for word in "AB" * 500:  # far more than there is time for: every kill is to hit
             write_files(folder, SETS[word])
             os.write(tell, b".")
         os._exit(0)
