@@ -14,10 +14,13 @@ from pdm_alloc.circuits.draws import Wiring, at_once_ma, draws_ma
 from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.domain.module import Unit
 from pdm_alloc.domain.vehicle import Vehicle
+from pdm_alloc.program.greedy import greedy
 from pdm_alloc.program.handout import Handed, hand_out
-from pdm_alloc.program.partition import Column, Task, partition, task_of
+from pdm_alloc.program.packing import Bins, unbroken
+from pdm_alloc.program.partition import Column, Task, merge, partition, task_of
 from pdm_alloc.program.solver import BEST_SO_FAR, PROVEN_BEST, STOPPED_EMPTY, Clock, Program, Solution, solve_program
 from pdm_alloc.program.stages import channels_used, minimise, objectives, packed, strength_used
+from pdm_alloc.program.sums import Sums
 
 __all__ = [
     "PASSED_OVER",
@@ -279,6 +282,7 @@ def _beside(task: Task, chosen: Chosen, load: str) -> tuple[Program, dict[int, C
 
 PASSED_OVER = "passed over"
 _ROUNDING = 1e-6
+_LISTING = 0.6  # of the time for circuits; the rest for an answer without them
 
 
 @dataclass(frozen=True)
@@ -309,6 +313,7 @@ def lightest(
     book: CircuitBook,
     cutoff_dg: int | None = None,
     settle: bool = False,
+    lists: bool = True,
 ) -> Lightest:
     """Allocate the loads so that their wires are as light as can be.
 
@@ -328,6 +333,8 @@ def lightest(
         Heavier wires are of no interest, tenths of a gram.
     settle : bool
         Put the circuits found on the channels of their unit that make the headroom most even.
+    lists : bool
+        False: there is no time to list the circuits; the greedy allocation, where it is one, is the answer.
 
     Returns
     -------
@@ -339,11 +346,12 @@ def lightest(
     ValueError
         A unit's ambient is outside its module's derating table.
     """
+    listing = clock.part(_LISTING if lists else 0)
     try:
-        task = task_of(vehicle, units, book, late=clock.is_over)
-        program, cost = partition(task, late=clock.is_over), wire_costs(task)
+        task = task_of(vehicle, units, book, late=listing.is_over)
+        program, cost = partition(task, late=listing.is_over), wire_costs(task)
     except OutOfTime:
-        return Lightest(STOPPED_EMPTY)
+        return _unlisted(vehicle, units, feeds_ma, clock, book)
     keep_within_feeds(program, task, feeds_ma)
     relaxed = solve_program(program, cost, clock, whole=False)
     if relaxed.outcome != PROVEN_BEST:
@@ -356,6 +364,30 @@ def lightest(
         return Lightest(solution.outcome, bound_dg=bound)
     values = _evened(task, program, cost, solution, clock) if settle else solution.values
     return _answer(task, values, solution, cost, bound)
+
+
+def _unlisted(
+    vehicle: Vehicle, units: Sequence[Unit], feeds_ma: Sequence[int], clock: Clock, book: CircuitBook
+) -> Lightest:
+    """The greedy allocation, its wires as they come, where there was no time to list the circuits."""
+    merged = merge(vehicle, units)
+    bins = Bins(merged, Sums(vehicle, units, merged.fine.types))
+    columns = unbroken(lambda: greedy(bins, book, clock, alone=False), bins, clock)
+    if columns is None:
+        return Lightest(STOPPED_EMPTY)
+    times = Counter(columns)
+    task = replace(merged.fine, columns=tuple(times))
+    if not _bear(task, tuple(times.values()), feeds_ma):
+        return Lightest(STOPPED_EMPTY)
+    wire = round(sum(round(column.fit.mass_mg / 100) * n for column, n in times.items()))
+    return Lightest(BEST_SO_FAR, tuple(hand_out(task, tuple(times.values()))), wire)
+
+
+def _bear(task: Task, times: Sequence[int], feeds_ma: Sequence[int]) -> bool:
+    """Whether the feed of each unit bears what its circuits draw, as the rows of `keep_within_feeds` ask."""
+    program = Program()
+    keep_within_feeds(program, task, feeds_ma)
+    return all(sum(k * times[v] for v, k in weights.items()) <= most for weights, _, most in program.rows)
 
 
 def _evened(

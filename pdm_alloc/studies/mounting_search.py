@@ -51,7 +51,7 @@ class Job:
         A heavier harness is of no interest, tenths of a gram.
     time_limit_s : float
         Clock, s.
-    settle : bool
+    settle, lists : bool
         As of `lightest`.
     """
 
@@ -63,6 +63,7 @@ class Job:
     cutoff_dg: int | None
     time_limit_s: float
     settle: bool = False
+    lists: bool = True
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,7 @@ def judge_choice(job: Job) -> Judged:
             return Judged(job.choice.number, NOT_ENOUGH)
         clock = Clock(job.time_limit_s)
         cutoff = None if job.cutoff_dg is None else job.cutoff_dg - job.feed_dg
-        wiring = lightest(job.vehicle, units, job.feeds_ma, clock, _book(job), cutoff, job.settle)
+        wiring = lightest(job.vehicle, units, job.feeds_ma, clock, _book(job), cutoff, job.settle, job.lists)
     except ValueError:  # a unit is hotter or colder than its derating is known for
         return Judged(job.choice.number, NOT_ENOUGH)
     return _checked(job, wiring)
@@ -171,6 +172,7 @@ class Search:
     def __post_init__(self) -> None:
         self.study = uuid.uuid4().hex
         self.late: OutOfTime | None = None
+        self._unlisted: set[int] = set()  # no time for their circuits in half of it: there will be none in the other
         book = CircuitBook(self.vehicle.settings.tolerance_loads)
         half = self.clock.part(0.5)  # the rest is for solving: bounds alone are no answer
         self.bounds = Bounds(self.vehicle, book, lambda: half.within(self.time_limit_s))
@@ -196,6 +198,7 @@ class Search:
             return None
         except OutOfTime as late:
             self.late = late
+            self._unlisted.add(choice.number)
             return 0
 
     @property
@@ -281,7 +284,8 @@ class Search:
         """A choice as a job; choices whose feeds are not to be had never get here."""
         carried, mass = self.bounds.feeds(choice.units)
         limit_s = min(self.time_limit_s, self.clock.left_s)
-        return Job(self.study, self.vehicle, choice, carried, mass, cutoff_dg, limit_s, settle)
+        lists = choice.number not in self._unlisted
+        return Job(self.study, self.vehicle, choice, carried, mass, cutoff_dg, limit_s, settle, lists)
 
     def cutoff_dg(self, choice: Choice) -> float:
         """Heaviest harness at which a choice would still be better than all that is known, tenths of a gram."""

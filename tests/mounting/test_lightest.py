@@ -10,7 +10,9 @@ from pdm_alloc.domain.vehicle import Load
 from pdm_alloc.program.lightest import keep_within_feeds, lightest, wire_costs
 from pdm_alloc.program.partition import task_of
 from pdm_alloc.program.solver import Clock, Program
+from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.studies.mounting_bounds import least_cost
+from pdm_alloc.verify.check import violations
 from tests.wiring import small
 
 LEFT = Load("left", "l", 8_000, kind="heater", inrush_ma=8_000, place="left", max_drop_pct=10.0)
@@ -49,6 +51,30 @@ def test_a_feed_too_weak_sends_a_load_the_long_way():
     bound = lightest(vehicle, units, (5_600, 14_000), Clock(60), CircuitBook(3))
     assert {unit for unit, *_ in bound.circuits} == {1} and bound.wire_dg > free.wire_dg
     assert lightest(vehicle, units, (4_000, 4_000), Clock(60), CircuitBook(3)).outcome == "not enough"
+
+
+def test_without_time_to_list_circuits_there_is_an_answer_all_the_same():
+    """The greedy allocation keeps every limit and says what its wires weigh; a feed that does not bear it ends it."""
+    vehicle, units = small.forked(LEFT, RIGHT), (small.unit(2, "left", "a"), small.unit(2, "right", "b"))
+    found = lightest(vehicle, units, (14_000, 14_000), Clock(60), CircuitBook(3), lists=False)
+    best = lightest(vehicle, units, (14_000, 14_000), Clock(60), CircuitBook(3))
+    assert found.outcome == "best so far" and found.bound_dg == 0 and found.wire_dg >= best.wire_dg > 0
+    circuits = [PlacedCircuit(units[u].label, names, use, c, items) for u, use, names, c, items in found.circuits]
+    assert violations(vehicle, units, circuits) == []
+    costs = {(units[unit].place, load): dg for (unit, load), dg in _alone(vehicle, units).items()}
+    assert found.wire_dg == sum(costs[units[u].place, items[0][0]] for u, _, _, _, items in found.circuits)
+    assert (
+        lightest(vehicle, units, (4_000, 4_000), Clock(60), CircuitBook(3), lists=False).outcome == "no answer in time"
+    )
+
+
+def _alone(vehicle, units):
+    """Mass of the wire of each load by unit, tenths of a gram."""
+    made = task_of(vehicle, units, CircuitBook(3))
+    names = {c: types[0].items[0][0] for c, types in made.types.items()}
+    return {
+        (made.classes[c.channel_class].unit, names[c.command]): wire_costs(made)[v] for v, c in enumerate(made.columns)
+    }
 
 
 def test_what_cannot_be_light_enough_is_passed_over():
