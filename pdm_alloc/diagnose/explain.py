@@ -129,7 +129,7 @@ def _relay(chosen: ConcessionSet, option: Option) -> str:
         f"{option.subject} on {kind} of {switch.most_a:g} A with {'their' if many else 'its'} own fuse: about "
         f"{switch.mass_g * coil.count} g and a price of {switch.price * coil.count} more, "
         f"{'their coils' if many else 'its coil'} ({coil.running_ma / 1000:g} A{' each' if many else ''}) on {where}, "
-        "no trip setting for the load itself"
+        f"no trip setting for the load itself{', which is on or off without PWM' if 'pwm' in load.needs else ''}"
     )
 
 

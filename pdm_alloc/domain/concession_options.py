@@ -79,6 +79,7 @@ LARGE_FROM_MA = 3000  # below it a relay or a soft start is more trouble than th
 TRIP_HEADROOM_PCT = 20  # the trip setting, a quarter above the draw, leaves no channel less: nothing to be given up
 _SOFT_KINDS = ("filament", "motor", "fan", "heater")
 _DIVIDED_KINDS = ("heater", "led")  # of which two halves may be wired each by itself
+_ON_OR_OFF_KINDS = ("fan", "filament", "heater", "led")  # that do without PWM, unlike a valve that is set by it
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +203,8 @@ def _of_loads(vehicle: Vehicle) -> Iterator[Option]:
     locked = {lock.load for lock in vehicle.locked}
     for load in (x for x in vehicle.loads if x.name not in locked):
         large = load.running_ma >= LARGE_FROM_MA
-        if ((large and not load.needs) or load.needs == {"reversing"}) and switch_for(load) is not None:
+        may_be_relayed = (large and (not load.needs or _does_on_or_off(vehicle, load))) or load.needs == {"reversing"}
+        if may_be_relayed and switch_for(load) is not None:
             yield from _option(vehicle, "relay", load.name, [load])
         if large and load.kind in _SOFT_KINDS and softened(load) != load and "reversing" not in load.needs:
             yield from _option(vehicle, "soft_start", load.name, [load])
@@ -212,6 +214,12 @@ def _of_loads(vehicle: Vehicle) -> Iterator[Option]:
             yield from _option(vehicle, "measure", load.name, [load])
         if load.importance == "comfort":
             yield from _option(vehicle, "leave_out", load.name, [load])
+
+
+def _does_on_or_off(vehicle: Vehicle, load: Load) -> bool:
+    """Whether a load that asks for PWM does without it on a relay, which no pulsed command may switch."""
+    pulsed = vehicle.command(load.command).action == "pwm"
+    return load.needs == {"pwm"} and load.kind in _ON_OR_OFF_KINDS and not pulsed
 
 
 def _separations(vehicle: Vehicle) -> Iterator[Option]:

@@ -469,3 +469,17 @@ def test_that_no_set_is_enough_is_said_with_why():
         assert study.concession_sets == () and study.left_open == "" and words in study.why_none, study.why_none
         assert f"  {study.why_none}" in list(why(study, everything=True))
         assert refusal_json(study)["why_no_concessions"] == study.why_none
+
+
+def test_a_fan_that_no_channel_with_pwm_bears_goes_on_a_relay_without_it():
+    """Told with what is lost; never a valve, which PWM sets, nor a command that is pulsed itself, nor a small lamp."""
+    fan = replace(LOAD, name="fan", command="fan", kind="fan", running_ma=17_000, inrush_ma=17_000)
+    fan = replace(fan, needs=frozenset({"pwm"}), volt_exponent=1.65)
+    study = refused(vehicle_of(fan, *_lamps(1)), module_of(3))
+    assert remedies(study) == [("relay",)]
+    (told,) = study.concessions["detail"]
+    assert told.endswith("no trip setting for the load itself, which is on or off without PWM")
+    pulsed = vehicle_of(fan)
+    pulsed = replace(pulsed, commands=(replace(pulsed.commands[0], action="pwm"),))
+    for other in (pulsed, vehicle_of(replace(fan, kind="solenoid")), vehicle_of(replace(fan, running_ma=2_000))):
+        assert not any(o.kind == "relay" for o in options(other))
