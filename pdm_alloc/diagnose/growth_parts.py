@@ -221,8 +221,7 @@ def _weaker(part: Part, ratings: Sequence[int]) -> Iterator[Part]:
 
 def _words(part: Part) -> str:
     """A part in words, with what else would do where that is known."""
-    also = f", {part.note}" if part.note and part.new is None and part.kind != "lock" else ""
-    return _SAID[part.kind](part) + also
+    return _SAID[part.kind](part)
 
 
 def _channel_words(part: Part) -> str:
@@ -231,7 +230,8 @@ def _channel_words(part: Part) -> str:
     channel = part.new.channel
     extras = ["PWM"] if "pwm" in channel.features else []
     extras += [note for note in part.note.split("; ") if note]
-    return amps(channel.continuous_ma) + (f" with {_and(extras)}" if extras else "")
+    each = " a channel" if part.new.use == "bridge" else ""
+    return amps(channel.continuous_ma) + each + (f" with {_and(extras)}" if extras else "")
 
 
 def _channels_said(part: Part) -> str:
@@ -239,8 +239,7 @@ def _channels_said(part: Part) -> str:
     if part.new.use == "pair":
         more = plural(2 * part.number, "more channel")
         return f"{more} of {_channel_words(part)} that can be paralleled{' by twos' if part.number > 1 else ''}"
-    each = "" if part.new.use == "single" else " a channel"
-    return f"{_head(part)} {_channel_words(part)}{each}"
+    return f"{_head(part)} {_channel_words(part)}"
 
 
 def _amps_more(part: Part) -> str:
@@ -271,8 +270,12 @@ _SAID: Mapping[str, Callable[[Part], str]] = {
     "inputs": lambda p: f"{plural(p.number, 'more input')} ({p.need:g} switches and senders against {p.have:g})",
     "supply voltage": _volts,
     "lock": lambda p: f"the lock of {p.subject} on channel {p.names[0]}{f' ({p.note})' if p.note else ''}",
-    "drop": lambda p: f"{p.need:g} % drop allowed to {p.subject} ({p.have:g} % now)",
+    "drop": lambda p: f"{p.need:g} % drop allowed to {p.subject} ({'; '.join(filter(None, (_now(p), p.note)))})",
 }
+
+
+def _now(part: Part) -> str:
+    return f"{part.have:g} % now"
 
 
 def _weaker_ones(part: Part) -> str:

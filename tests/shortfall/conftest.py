@@ -57,7 +57,7 @@ def _alone():
         "drop",
         far,
         module_of(3, own=narrow),
-        "% drop allowed to a (3 % now), or a channel of 10 A whose terminal takes ",
+        "% drop allowed to a (3 % now; or a channel of 10 A whose terminal takes ",
     )
     few = replace(module_of(3), module=replace(module_of(3).module, inputs=1))
     inputs = vehicle_of(*named(1), inputs=tuple(Input(f"i{n}") for n in range(3)))

@@ -191,7 +191,7 @@ def test_a_drop_is_told_as_a_drop():
     far = [replace(x, running_ma=9_000, inrush_ma=9_000, length_m=9.0) for x in named(2)]
     growth = study(vehicle_of(*far, LOAD), module_of(4, own=own))
     assert {part.kind for part in growth.parts} == {"drop"} and len(growth.parts) == 2
-    assert "drop allowed to load 0 (3 % now), or a channel of 20 A whose terminal takes " in growth.sentence
+    assert "drop allowed to load 0 (3 % now; or a channel of 20 A whose terminal takes " in growth.sentence
     check(vehicle_of(*far, LOAD), (module_of(4, own=own),))
 
 

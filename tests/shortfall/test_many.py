@@ -47,8 +47,8 @@ def test_how_many_channels_are_short_is_told_all_the_same(many):
 
 def test_concessions_that_were_not_looked_for_are_not_called_none(many):
     """Nothing found and nothing looked for are told apart."""
-    study = concession_study(many, (module_of(7),))
-    assert study.sets == ()
+    study = concession_study(many, (module_of(9),))
+    assert study.sets == () and study.why_none == ""
     assert study.left_open.startswith("concessions were not looked for: the command c has too many different loads")
 
 
@@ -58,4 +58,10 @@ def test_listing_keeps_to_the_clock(many):
     (types,) = item_types(many).values()
     with pytest.raises(OutOfTime, match="time ran out while the circuits of c were listed"):
         circuits_of(types, rating, Wiring(many), late=Clock(0).is_over)
-    assert "time ran out" in concession_study(many, (module_of(7),), time_limit_s=0.05).left_open
+    assert "time ran out" in concession_study(many, (module_of(9),), time_limit_s=0.05).left_open
+
+
+def test_that_there_are_too_few_channels_is_told_without_a_list(many):
+    """80 A on seven channels of 10 A, and nothing on offer that takes any of it away."""
+    study = concession_study(many, (module_of(7),))
+    assert study.left_open == "" and study.why_none.endswith("with all of them there are still too few channels")
