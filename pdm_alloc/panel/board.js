@@ -418,8 +418,9 @@ class Board {
     if (this.scene.wires_g === null) return 'No allocation: lengths are shown, wires are not.';
     const now = this.now, was = this.scene.wires_g + this.scene.cables_g, change = now.massG - was;
     const unknown = now.leads.filter((lead) => lead.m === null).length;
-    if (unknown && unknown === now.leads.length) return `battery cables ${kg(now.cablesG)} · wires have no lengths yet: drag the module to a square, or Enter on it`;
-    const parts = [`harness ${kg(now.massG)}: wires ${kg(now.wiresG)}, battery cables ${kg(now.cablesG)}`];
+    const cables = now.at.battery ? `battery cables ${kg(now.cablesG)}` : 'battery cables not known: the battery has no place';
+    if (unknown && unknown === now.leads.length) return `${cables} · wires have no lengths yet: drag the module to a square, or Enter on it`;
+    const parts = [`harness ${kg(now.massG)}: wires ${kg(now.wiresG)}, ${cables}`];
     if (Math.abs(change) >= 5) parts.push(`${change > 0 ? '+' : '−'}${kg(Math.abs(change))}, wire sizes as they are`);
     if (unknown) parts.push(`${unknown} wires of unknown length not weighed`);
     if (this.model.get('is_stale')) parts.push('wire sizes of the last answer');

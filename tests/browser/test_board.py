@@ -317,6 +317,21 @@ def test_the_battery_is_dragged_and_moved_by_keys(board):
     assert board.mass_g == pytest.approx(before, abs=2)
 
 
+def test_cables_of_a_battery_without_a_place_are_not_called_weightless(page):
+    """Nobody knows them yet: "0.00 kg" was read as a weight."""
+    lost = replace(VEHICLE, settings=replace(VEHICLE.settings, battery_place=None))
+    panel = Panel(lost, ONE, "middle-42")
+    panel.controls.place.value = "boot"
+    panel._screen.tabs.choose("Board")
+    assert panel.wait(WAIT_S)
+    stage = Stage(page, panel.board, panel.board.act)
+    mass = page.locator(".pdm-board-mass")
+    expect(mass).to_contain_text("battery cables not known: the battery has no place")
+    expect(mass).not_to_contain_text("0.00 kg")
+    stage.end()
+    panel.board._seeker.overtake()
+
+
 def test_the_lightest_place_is_shown(board, masses):
     """Beside everything else the places are tried; the lightest is marked with what it saves."""
     board.panel.board._seek_for(board.panel.board._question)
