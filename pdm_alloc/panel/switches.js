@@ -233,7 +233,7 @@ class Board {
   }
 
   paintLamp(li, lamp) {
-    const [bulb, name, does] = li.children, how = {flash: 'flashing, ', pwm: 'pwm, at most '}[lamp.action] || '';
+    const [bulb, name, does] = li.children, how = {flash: 'flashing, ', pwm: 'PWM, at most '}[lamp.action] || '';
     put(bulb, lamp.on ? '\u25cf' : '\u25cb');
     put(name, lamp.name);
     put(does, lamp.on ? how + lamp.amps : 'off');

@@ -167,7 +167,7 @@ def test_flashing_and_dimming(stage, page):
     assert bulb.evaluate(style) == ["pdm-sw-flash", "0.5s"]
     page.emulate_media(reduced_motion="reduce")
     expect(bulb).to_have_css("animation-name", "none")
-    expect(lamp(page, "cooling fan")).to_contain_text("pwm, at most 12 A")
+    expect(lamp(page, "cooling fan")).to_contain_text("PWM, at most 12 A")
 
 
 def test_state_and_supply(stage, page):
