@@ -157,7 +157,7 @@ def concession_study(
     sets = sorted([*one_each, *study.sets], key=lambda s: s.weight)[:most]
     left_open = "; ".join(filter(None, (untried, study.left_open)))
     ranked = tuple(replace(s, rank=n) for n, s in enumerate(sets, 1))
-    return ConcessionStudy(ranked, left_open, "" if sets else study.why_none)
+    return ConcessionStudy(ranked, left_open, "" if sets or left_open else study.why_none)
 
 
 _MOVES_OPEN = "time ran out before every other place for the module was tried"
