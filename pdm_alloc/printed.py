@@ -188,6 +188,8 @@ def why(explanation, everything: bool):
         return
     yield explanation.sentence()
     yield from _shortfall_lines(explanation.shorts)
+    if explanation.conditions and explanation.growth.may_be_less:  # the sentence told the conditions alone
+        yield f"  {explanation.growth.may_be_less.removeprefix('; ')}"
     yield from (f"  its wire: {words}" for words in explanation.wires)
     yield from _concession_lines(explanation)
 

@@ -1,6 +1,7 @@
 """What is said to be enough is enough, allocated and recounted; one step less of any part is not."""
 
 from dataclasses import replace
+from fractions import Fraction
 from random import Random
 
 import pytest
@@ -14,6 +15,7 @@ from pdm_alloc.diagnose.growth_parts import Part, applied, in_one_phrase, one_st
 from pdm_alloc.diagnose.shortfall import shortfall
 from pdm_alloc.domain.module import Channel, units_of
 from pdm_alloc.domain.vehicle import Input, Lock, Place, Route
+from pdm_alloc.printed import why
 from pdm_alloc.program.growth_task import NewKind
 from pdm_alloc.program.solver import BEST_SO_FAR, Clock
 from tests.attack.generator import tiny
@@ -392,3 +394,14 @@ def test_channels_in_place_of_weaker_ones_are_one_phrase():
     strong = [replace(LOAD, name=n, command=n, running_ma=ma, inrush_ma=ma) for n, ma in (("a", 14_000), ("b", 20_000))]
     said = study(vehicle_of(*strong, *named(1)), module_of(3)).sentence
     assert said.startswith("2 channels in place of weaker ones (1 of ") and " and 1 of " in said
+
+
+def test_that_less_may_be_enough_is_told_beside_conditions_too():
+    """Where the verdict is enough if, its sentence says nothing of the growth, whose rows follow."""
+    guess = {"running_ma": 7_500, "inrush_ma": 7_500, "tolerance_pct": Fraction(10)}
+    with pytest.raises(pa.NotEnough) as refusal:
+        pa.allocate(vehicle_of(*named(1, **guess)), module_of(2))
+    known, words = pa.explain(refusal.value), "time ran out before it was known whether less is enough"
+    assert known.sentence().startswith("m is enough if: ") and f"  {words}" not in list(why(known, everything=True))
+    unsure = replace(known, growth=replace(known.growth, may_be_less=f"; {words}"))
+    assert f"  {words}" in list(why(unsure, everything=True))
