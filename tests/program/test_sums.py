@@ -11,7 +11,7 @@ from pdm_alloc.circuits.classes import rating_of
 from pdm_alloc.circuits.draws import CircuitDraw, Wiring
 from pdm_alloc.circuits.items import item_types, load_types
 from pdm_alloc.domain.module import units_of
-from pdm_alloc.domain.vehicle import Load
+from pdm_alloc.domain.vehicle import PPM, Load, State
 from pdm_alloc.program.sums import Sums, everything
 from pdm_alloc.result.placed import PlacedCircuit
 from pdm_alloc.verify.check import violations
@@ -115,3 +115,28 @@ def test_verify_counts_the_larger_share_in_both_banks():
     pair = PlacedCircuit(unit.label, ("1", "2"), "pair", "run", (("heater", 1),))
     broken = violations(vehicle, (unit,), (pair,))
     assert [(f.rule, f.subject, f.value) for f in broken] == [("bank", "A", 12.0), ("bank", "B", 12.0)]
+
+
+@pytest.mark.parametrize(
+    ("low_v", "top_v", "exponent", "peak_ma"), [(12.0, 15.0, 1.0, 50_000), (9.6, 12.0, -1.0, 42_500)]
+)
+@pytest.mark.parametrize("limit", ["bank", "total", "peak"])
+def test_every_limit_of_a_sum_holds_at_both_ends_of_the_span(low_v, top_v, exponent, peak_ma, limit):
+    """10 A at 12 V are 12.5 A at 15 V of a heater and at 9.6 V of constant power; a limit of 1 mA less is not enough.
+
+    Its inrush of 30 A above running is 37.5 A at 15 V and stays 30 A at 9.6 V.
+    """
+    load = Load("l", "run", 10_000, inrush_ma=40_000, inrush_ms=1, volt_exponent=exponent)
+    states = (State("s", low_v, {"run": PPM}, supply_top_v=top_v),)
+    car = small.vehicle(load, states=states, module_headroom_pct=Fraction(0))
+    unit = small.unit(number=1, bank="A")
+
+    def fitted(least_ma):
+        most = {"bank": 99_000, "total": 99_000, "peak": 99_000} | {limit: least_ma}
+        limits = {"bank_ma": {"A": most["bank"]}, "total_ma": most["total"], "total_peak_ma": most["peak"]}
+        return replace(unit, module=replace(unit.module, **limits))
+
+    least_ma = peak_ma if limit == "peak" else 12_500
+    assert pa.verify(pa.allocate(car, fitted(least_ma))).empty
+    with pytest.raises(pa.NotEnough):
+        pa.allocate(car, fitted(least_ma - 1))
