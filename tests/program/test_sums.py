@@ -140,3 +140,18 @@ def test_every_limit_of_a_sum_holds_at_both_ends_of_the_span(low_v, top_v, expon
     assert pa.verify(pa.allocate(car, fitted(least_ma))).empty
     with pytest.raises(pa.NotEnough):
         pa.allocate(car, fitted(least_ma - 1))
+
+
+@pytest.mark.parametrize("limit", ["channel", "module"])
+def test_tolerance_counts_in_the_inrush_too(limit):
+    """10 A with a peak of 40 A that may be off by 10 % bring 44 A: a channel or a module of 1 mA less is not enough."""
+    load = Load("l", "run", 10_000, inrush_ma=40_000, inrush_ms=1, tolerance_pct=Fraction(10), volt_exponent=0.0)
+    car = small.vehicle(load, tolerance_loads=1, module_headroom_pct=Fraction(0))
+
+    def fitted(least_ma):
+        unit = small.unit(number=1, peak_ma=least_ma if limit == "channel" else 99_000)
+        return replace(unit, module=replace(unit.module, total_peak_ma=least_ma if limit == "module" else 99_000))
+
+    assert pa.verify(pa.allocate(car, fitted(44_000))).empty
+    with pytest.raises(pa.NotEnough):
+        pa.allocate(car, fitted(43_999))
