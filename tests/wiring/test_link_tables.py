@@ -15,6 +15,7 @@ from pdm_alloc.electrics.protection import damage_ms
 from pdm_alloc.result.allocation import Allocation
 from pdm_alloc.result.link_tables import HEAT, LINKS, PARKED
 from pdm_alloc.result.placed import PlacedCircuit
+from pdm_alloc.result.supply_tables import laid_links
 from pdm_alloc.result.worst import surges_of
 from pdm_alloc.verify.assignment import Recount
 from pdm_alloc.verify.battery_cables import cables_hold
@@ -104,6 +105,30 @@ def test_the_starter_loses_no_more_than_is_allowed_over_both_its_cables():
     made.__dict__["links"] = broken
     (message,) = pa.verify(made).message
     assert "with the cable to the isolator 4." in message
+
+
+def test_what_is_charged_does_not_flow_through_the_cable_to_the_isolator():
+    """60 A of charging feed 25 A of loads past the battery: only the feed loses voltage then; without it both do."""
+    idle = replace(CAR, states=(replace(STATES[0], charging_a=None), *STATES[1:]))
+    lost = []
+    for car in (CAR, idle):
+        made = allocation(car)
+        ohms = {one.demand.name: one.link.hot_ohm for one in laid_links(car, made.units, made.wired) if one.link}
+        volts = made.voltages[made.voltages.state == "drive"].module_v
+        assert volts.nunique() == 1
+        lost.append((12 - volts.iloc[0], ohms))
+    (charged, ohms), (drained, dry) = lost
+    assert charged == pytest.approx(25 * ohms["feed"], abs=2e-3)
+    assert drained == pytest.approx(25 * (dry["feed"] + dry["isolator"]), abs=2e-3) and dry["isolator"] > 1e-4
+
+
+@pytest.mark.parametrize(("kind", "least_ms"), [("solenoid", 20), ("coil", 10), ("heater", 0)])
+def test_a_pulsed_load_is_set_to_let_its_pulse_pass(kind, least_ms):
+    """An injector or a relay draws nothing above running, and its channel still has an inrush time above zero."""
+    load = Load("l", "run", 2_000, kind=kind, inrush_ma=2_000, volt_exponent=1.0)
+    circuits = (PlacedCircuit("box", ("1",), "single", "run", (("l", 1),)),)
+    made = Allocation(small.vehicle(load), (small.unit(),), circuits)
+    assert made.settings.window_ms.tolist() == [least_ms]
 
 
 def test_fault_currents_shrink_on_the_way():
