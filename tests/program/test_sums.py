@@ -155,3 +155,12 @@ def test_tolerance_counts_in_the_inrush_too(limit):
     assert pa.verify(pa.allocate(car, fitted(44_000))).empty
     with pytest.raises(pa.NotEnough):
         pa.allocate(car, fitted(43_999))
+
+
+def test_a_pair_bears_what_its_larger_share_leaves_to_the_weaker_channel():
+    """At 60 % channels of 20 and 25 A are rated 20 / 0.6 = 33.3 A, 26.7 A with headroom; 80 A of peak are 133.3 A."""
+    unit = small.unit(number=2, continuous_ma=20_000, peak_ma=80_000, pair="p", share_pct=Fraction(60))
+    one, other = unit.module.channels
+    channels = (one, replace(other, continuous_ma=25_000, peak_ma=95_000))
+    made = rating_of(small.vehicle(), unit, channels, "pair")
+    assert (int(made.rated_ma), made.usable_ma, made.peak_ma) == (33_333, 26_666, 133_333)
