@@ -203,3 +203,12 @@ def test_a_wire_serves_up_to_exactly_what_it_carries():
     assert not asked.served_by(1, SimpleNamespace(ampacity_a=10.0, area_mm2=4.9975))
     lost["drop"] = 3.0015
     assert not asked.served_by(1, just)
+
+
+def test_the_wires_of_the_channel_with_the_larger_share_carry_most():
+    """60 % of 8 A flow through the two wires of one of two paralleled channels: 2.4 A each of four, 4.8 A of two."""
+    recount, circuit = circuit_of("pair")
+    asked = asked_of(recount, circuit, {})
+    assert (asked.each_a(2), asked.each_a(4)) == pytest.approx((4.8, 2.4))
+    recount, circuit = circuit_of("single")
+    assert asked_of(recount, circuit, {}).each_a(2) == pytest.approx(4.0)
