@@ -46,7 +46,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        Exit code: 0 done, 1 not enough, 2 unusable input, 3 no answer within the time limit, 70
+        Exit code: 0 done, 1 not enough or enough only if, 2 unusable input, 3 no answer within the time limit, 70
         internal error; 130 interrupted, 141 nobody reads what is printed, 143 terminated.
     """
     words = [str(word) for word in (sys.argv[1:] if arguments is None else arguments)]
