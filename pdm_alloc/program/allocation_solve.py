@@ -184,7 +184,7 @@ def _solved(
     if start is not None and stages:
         return _answer(merged, strategy, start, NOTHING_PROVED)
     try:
-        listing = listed(merged.task, book, clock.part(_LISTING), most)
+        listing = listed(merged.task, book, clock.part(_LISTING), most, most)
         if listing.priced and most is not None:
             return Solved(STOPPED_EMPTY)
         whole = _relaxed(merged, listing, strategy, book, clock) if listing.priced else None
@@ -306,7 +306,7 @@ def _kept(
     every item alone.
     """
     task, spots = wired_task(vehicle, units, wired)
-    listing, stay = listed(task, book, clock.part(_LISTING)), staying(task, spots, book)
+    listing, stay = listed(task, book, clock.part(_LISTING), on_one=math.inf), staying(task, spots, book)
     sums = Sums(vehicle, units, task.types)
     if len(units) == 1 and sums.missed():
         return Solved(NOT_ENOUGH)

@@ -10,6 +10,7 @@ import numpy as np
 
 from pdm_alloc.circuits.columns import CircuitBook, OutOfTime, TooManyCircuits
 from pdm_alloc.circuits.draws import borne_for
+from pdm_alloc.circuits.items import ItemType
 from pdm_alloc.program.handout import NoSolution
 from pdm_alloc.program.knapsack import Knapsack, levelled
 from pdm_alloc.program.partition import Column, Task, columns_of, key_of, partition
@@ -20,6 +21,7 @@ from pdm_alloc.program.stages import minimise, objectives, packed, unevenness
 __all__ = ["NOTHING_PROVED", "Gap", "Listing", "Optimum", "Relaxation", "listed", "optimise", "optimise_priced"]
 
 _MOST_SUBSETS = 8_000  # of items of one command, by current alone, on all kinds of channels: above, it is priced
+_MOST_ON_ONE = 1_000  # on one kind: above, pricing proves in a second what a program over all circuits does not in 20 s
 
 _LOADS = 500  # of a command on a class that the relaxation tells apart
 _NEAR_BOUND = 3  # values from the bound on at which levelling is tried
@@ -95,16 +97,19 @@ class Listing(NamedTuple):
     priced: tuple[str, ...]
 
 
-def listed(task: Task, book: CircuitBook, clock: Clock, most: int | None = None) -> Listing:
+def listed(
+    task: Task, book: CircuitBook, clock: Clock, most: int | None = None, on_one: float | None = None
+) -> Listing:
     """List the circuits of every command, or leave it to pricing: the one place that decides.
 
-    A command of more sets of items than `most`, by current alone, is priced; default: 8,000.
+    A command is priced that has more sets of items, by current alone, than `most` on all kinds of channels together
+    (default: 8,000), or than `on_one` on one kind (default: 1,000).
     """
     columns: list[Column] = []
     priced = []
     for command in task.types:
         try:
-            if not is_listable(task, command, most):
+            if not is_listable(task, command, most, _MOST_ON_ONE if on_one is None else on_one):
                 raise TooManyCircuits(command)
             columns += columns_of(task, command, book, clock.is_over)
         except TooManyCircuits:
@@ -112,34 +117,40 @@ def listed(task: Task, book: CircuitBook, clock: Clock, most: int | None = None)
     return Listing(tuple(columns), tuple(priced))
 
 
-def is_listable(task: Task, command: str, most: int | None = None) -> bool:
-    """Whether the circuits of a command are few enough to list."""
-    return task.types[command][0].together or _subsets(task, command) <= (_MOST_SUBSETS if most is None else most)
+def is_listable(task: Task, command: str, most: int | None = None, on_one: float = math.inf) -> bool:
+    """Whether the circuits of a command are few enough to list: sets of items by current alone, in all and on one kind.
+
+    Default: 8,000 in all.
+    """
+    if task.types[command][0].together:
+        return True
+    subsets = _subsets(task, command)
+    return sum(subsets) <= (_MOST_SUBSETS if most is None else most) and max(subsets) <= on_one
 
 
-def _subsets(task: Task, command: str) -> float:
-    """Sets of items within the current of some class, other rules apart: dynamic programming over the current.
+def _subsets(task: Task, command: str) -> list[float]:
+    """Sets of items within the current of each kind of channel, other rules apart: dynamic programming over currents.
 
-    Where there are no more than `_MOST_SUBSETS` whatever they draw, that number stands.
+    Where there are no more than `_MOST_ON_ONE` whatever they draw, that number stands.
     """
     shared = [t for t in task.types[command] if t.share and not t.together]
     ratings = list(dict.fromkeys(c.rating for c in task.classes))
-    every = len(ratings) * math.prod(t.count + 1 for t in shared)
-    if every <= _MOST_SUBSETS:
-        return every
-    total = 0.0
-    for rating in ratings:
-        usable = borne_for(rating, task.types[command][0].headroom_pct)
-        step = max(1, usable // 1_000)
-        ways = np.zeros(usable // step + 1)
-        ways[0] = 1.0
-        for t in shared:
-            weight, before = max(1, t.running_ma // step), ways.copy()
-            for k in range(1, t.count + 1):
-                if k * weight < len(ways):
-                    ways[k * weight :] += before[: len(ways) - k * weight]
-        total += float(ways.sum())
-    return total
+    every = math.prod(t.count + 1 for t in shared)
+    if every <= _MOST_ON_ONE:
+        return [every] * len(ratings)
+    return [_borne_subsets(shared, borne_for(rating, task.types[command][0].headroom_pct)) for rating in ratings]
+
+
+def _borne_subsets(shared: Sequence[ItemType], usable_ma: int) -> float:
+    step = max(1, usable_ma // 1_000)
+    ways = np.zeros(usable_ma // step + 1)
+    ways[0] = 1.0
+    for t in shared:
+        weight, before = max(1, t.running_ma // step), ways.copy()
+        for k in range(1, t.count + 1):
+            if k * weight < len(ways):
+                ways[k * weight :] += before[: len(ways) - k * weight]
+    return float(ways.sum())
 
 
 def optimise(

@@ -24,10 +24,11 @@ SLOW = settings(max_examples=examples(40, 400), deadline=None, suppress_health_c
 
 
 @contextmanager
-def way(merged=True, most_subsets=optimum._MOST_SUBSETS, with_greedy=True):
+def way(merged=True, most_subsets=None, with_greedy=True):
     """Classes merged or not; commands of more sets of items are priced; a greedy allocation to begin with."""
-    before = optimum._MOST_SUBSETS, solve.merge, solve.greedy
-    optimum._MOST_SUBSETS = most_subsets
+    before = optimum._MOST_SUBSETS, optimum._MOST_ON_ONE, solve.merge, solve.greedy
+    if most_subsets is not None:
+        optimum._MOST_SUBSETS = optimum._MOST_ON_ONE = most_subsets
     if not merged:
         solve.merge = unmerged
     if not with_greedy:
@@ -35,7 +36,7 @@ def way(merged=True, most_subsets=optimum._MOST_SUBSETS, with_greedy=True):
     try:
         yield
     finally:
-        optimum._MOST_SUBSETS, solve.merge, solve.greedy = before
+        optimum._MOST_SUBSETS, optimum._MOST_ON_ONE, solve.merge, solve.greedy = before
 
 
 def unmerged(vehicle, units):
