@@ -256,7 +256,8 @@ class Knapsack:
 
 
 _SEED = 1
-_MOVES = 200  # of each circuit, without a better sum, after which levelling ends
+_MOVES = 200  # of each circuit, without a better sum, after which the search for a way within the channels ends
+_LEVEL_MOVES = 1_000  # likewise the levelling that follows: the last thousandth takes longest
 _FROM_ABOVE = 0.7  # of the moves, from a fuller circuit
 _OF = 3  # circuits of which it is the fullest
 _ROUNDING = 3  # units by which a better split may be further off, as unevenness is rounded
@@ -337,7 +338,8 @@ class _Levelling:
     def run(self, goal: float, clock: Clock) -> None:
         """Split pairs of circuits anew until the sum is at the goal, or nothing comes of it any more."""
         quiet, circuits = 0, len(self.items)
-        while circuits > 1 and self.total > goal and quiet < _MOVES * circuits + _MOVES and not clock.is_over():
+        most = (_LEVEL_MOVES if self.is_within else _MOVES) * (circuits + 1)
+        while circuits > 1 and self.total > goal and quiet < most and not clock.is_over():
             before = self.total
             self.split(*self.pair())
             quiet = 0 if self.total < before else quiet + 1

@@ -24,7 +24,7 @@ from pdm_alloc.program.stages import objectives, slack
 
 __all__ = ["Pricing"]
 
-_NEAR = 2_000  # circuits of one command on one class that are listed to close a gap
+_NEAR = 10_000  # circuits of one command on one class that are listed to close a gap
 _HEADROOM = "even headroom"
 _NEAR_WHOLE = 0.7  # fractions that a dive rounds up at once
 _ROUNDS = 4  # of pricing between two roundings of a dive
