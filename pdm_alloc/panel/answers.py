@@ -172,6 +172,8 @@ class Answer:
         allocation. None until it is known.
     left_open : str
         Why there may be more ways to make it fit; empty where there are none, or as many as were asked for.
+    why_none : str
+        That there are none, and why as far as that is known.
     conditions : tuple of str
         Margins and guesses without which the module is enough, every rating kept; empty where there are none.
     allocation_if : Allocation or None
@@ -188,6 +190,7 @@ class Answer:
     concessions: pd.DataFrame | None = None
     moved: pd.DataFrame | None = None
     left_open: str = ""
+    why_none: str = ""
     conditions: tuple[str, ...] = ()
     allocation_if: Allocation | None = None
     side: SignalSide | None = None
@@ -259,7 +262,8 @@ def _reasons(
 def _with_ways(answer: Answer, refusal: NotEnough, stop: Callable[[], bool]) -> Answer:
     modules = answer.question.catalogue
     ways = concession_study(refusal.vehicle, refusal.units, time_limit_s=_CLOCK_S, stop=stop, catalogue=modules)
-    return replace(answer, concessions=concessions_table(ways.sets), left_open=ways.left_open)
+    table = concessions_table(ways.sets)
+    return replace(answer, concessions=table, left_open=ways.left_open, why_none=ways.why_none)
 
 
 class Answers:

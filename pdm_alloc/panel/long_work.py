@@ -74,7 +74,8 @@ def _give_up(task: Task, progress: Progress) -> Report:
     shown = [picture(figures.shortfall(study.shortfall).figure, "what is short")] if len(study.shortfall) else []
     if len(study.concession_sets) > 1:  # the figure is of two sets side by side
         shown.append(picture(figures.concessions(study.concessions).figure, "what could be given up"))
-    open_words = f" {study.left_open[:1].upper()}{study.left_open[1:]}." if study.left_open else ""
+    more = study.left_open or study.why_none
+    open_words = f" {more[:1].upper()}{more[1:]}." if more else ""
     tables = (
         ("What is short", short[["sentence", "have", "need", "unit", "needed_by"]]),
         ("Ways to make it fit, by rank", ways[["rank", "detail", "weight", "likewise"]]),

@@ -188,7 +188,7 @@ def short(answer: Answer) -> Html:
     Html
     """
     lacking = tag("p", _WAIT) if answer.shortfall is None else _shortfall(answer.shortfall)
-    ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions, answer.left_open)
+    ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions, answer)
     parts = [
         section("What is short", lacking, "pdm-shortfall"),
         section("Ways to make it fit", ways, "pdm-concessions"),
@@ -216,11 +216,15 @@ def _short_row(join: str, row) -> list[object]:
     return [join, row.sentence, f"{row.have:g}{unit}", f"{row.need:g}{unit}", picture, row.needed_by]
 
 
-def _ways(frame: pd.DataFrame, left_open: str) -> Html:
-    more = tag("p", f"{left_open[:1].upper()}{left_open[1:]}.") if left_open else Html("")
+def _ways(frame: pd.DataFrame, answer: Answer) -> Html:
+    more = _sentence(answer.left_open)
     if frame.empty:
-        return more if left_open else tag("p", "None was found: take a larger module.")
+        return more or _sentence(answer.why_none) or tag("p", "None was found: take a larger module.")
     return Html(tag("ol", [_way(part) for _, part in frame.groupby("rank", sort=True)], "pdm-ways") + more)
+
+
+def _sentence(words: str) -> Html:
+    return tag("p", f"{words[:1].upper()}{words[1:]}.") if words else Html("")
 
 
 def _way(frame: pd.DataFrame) -> Html:

@@ -258,6 +258,7 @@ def test_ways_not_looked_for_are_not_called_none():
     none = pd.DataFrame({"rank": []})
     assert "None was found" in short(Answer(None, None, 0.0, concessions=none))
     assert "Time ran out." in short(Answer(None, None, 0.0, concessions=none, left_open="time ran out"))
+    assert "No set helps." in short(Answer(None, None, 0.0, concessions=none, why_none="no set helps"))
 
 
 def test_kept_design_is_compared_with(panel):
