@@ -406,7 +406,7 @@ def why(subject: Allocation | Vehicle, load: str, modules: Modules | None = None
     t = load_type(vehicle, vehicle.load(load))
     steps = [*_asked(vehicle, t), *(step for unit in units for step in _given(vehicle, unit, t))]
     if isinstance(subject, Allocation):
-        steps += [("it is on", _where(subject, load))]
+        steps += [*_as_laid(subject, load), ("it is on", _where(subject, load))]
     return Why(load, tuple(steps))
 
 
@@ -469,6 +469,15 @@ def _channels(vehicle: Vehicle, unit: Unit, t: ItemType, book: CircuitBook) -> s
         if book.bears((t,), own.rating, wiring):
             names += ["+".join(slot) for slot in own.slots]
     return ", ".join(sorted(names, key=natural_key))
+
+
+def _as_laid(allocation: Allocation, load: str) -> Iterator[tuple[str, str]]:
+    """The wires of its circuits, chosen with all others beside them: `wire_asked` is of the load alone."""
+    wires = {w.circuit.channels: w for w in allocation.wired if load in w.circuit.loads and w.wire_m is not None}
+    sizes = ((w, w.made.wire) for w in wires.values() if isinstance(w.made, Protected))
+    words = [f"{made.size.name} among {plural(w.bundle_wires, 'loaded wire')}" for w, made in sizes]
+    if words:
+        yield "its wire as laid", "; ".join(dict.fromkeys(words))
 
 
 def _where(allocation: Allocation, load: str) -> str:

@@ -11,6 +11,7 @@ from pdm_alloc.cli import main
 from pdm_alloc.domain.kinds import Settings
 from pdm_alloc.domain.module import Channel
 from pdm_alloc.domain.vehicle import PPM, State
+from pdm_alloc.files.tables.read_catalogue import fitted
 from tests.shortfall.conftest import LOAD, module_of, named, vehicle_of
 
 
@@ -263,3 +264,14 @@ def test_the_peak_of_a_module_is_judged_at_the_voltage_of_the_state(peak_a, is_e
         with pytest.raises(pa.NotEnough) as refused:
             pa.allocate(vehicle, unit)
         assert "0.1 A more peak in the state anchoring (20 A against 19.9 A" in str(refused.value)
+
+
+def test_why_tells_the_wire_as_it_is_laid():
+    """Alone among three wires a size smaller may do than in the bundle that it lies in."""
+    vehicle, catalogue = pa.read_vehicle("data/rally_coupe"), pa.read_catalogue("data/catalogue")
+    allocation = pa.allocate(vehicle, fitted(vehicle, catalogue, ["middle-42"], ["boot"]))
+    for one in allocation.wired[:5]:
+        told = dict(pa.why(allocation, one.circuit.loads[0]).steps)["its wire as laid"]
+        assert f"{one.made.wire.size.name} among {one.bundle_wires} loaded wire" in told
+    apart = pa.allocate(vehicle, catalogue["middle-42"])
+    assert "its wire as laid" not in dict(pa.why(apart, vehicle.loads[0].name).steps)
