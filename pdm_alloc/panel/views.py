@@ -188,7 +188,9 @@ def short(answer: Answer) -> Html:
     Html
     """
     lacking = tag("p", _WAIT) if answer.shortfall is None else _shortfall(answer.shortfall)
-    ways = tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions, answer)
+    ways = (
+        tag("p", _WAIT) if answer.concessions is None else _ways(answer.concessions, answer.left_open, answer.why_none)
+    )
     parts = [
         section("What is short", lacking, "pdm-shortfall"),
         section("Ways to make it fit", ways, "pdm-concessions"),
@@ -216,10 +218,10 @@ def _short_row(join: str, row) -> list[object]:
     return [join, row.sentence, f"{row.have:g}{unit}", f"{row.need:g}{unit}", picture, row.needed_by]
 
 
-def _ways(frame: pd.DataFrame, answer: Answer) -> Html:
-    more = _sentence(answer.left_open)
+def _ways(frame: pd.DataFrame, left_open: str, why_none: str = "") -> Html:
+    more = _sentence(left_open)
     if frame.empty:
-        return more or _sentence(answer.why_none) or tag("p", "None was found: take a larger module.")
+        return more or _sentence(why_none) or tag("p", "None was found: take a larger module.")
     return Html(tag("ol", [_way(part) for _, part in frame.groupby("rank", sort=True)], "pdm-ways") + more)
 
 

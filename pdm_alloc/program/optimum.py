@@ -258,9 +258,11 @@ class Relaxation:
         self.costs = [cost for _, cost in named]
         self.is_exact = [name in _BY_CLASS for name, _ in named]  # elsewhere its costs are below those of circuits
         self.program = partition(task, limits=False)
+        # Items of priced commands are in none of these circuits; one of a listed command in none is on no channel.
+        items = [command for command, types in task.types.items() for _ in types]
         self.program.rows = [
-            row for row in self.program.rows if row[0]
-        ]  # items of priced commands are in none of these
+            row for n, row in enumerate(self.program.rows) if row[0] or (n < len(items) and items[n] not in self.sacks)
+        ]
         for command, sacks in self.sacks.items():
             self.program.row(self.stubs[command], least=next(iter(sacks.values())).total_ma)
 

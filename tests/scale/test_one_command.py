@@ -173,6 +173,17 @@ def test_nothing_packed_of_what_was_priced_is_no_answer_yet(seed):
     assert priced.outcome in (NOT_ENOUGH, BEST_SO_FAR, PROVEN_BEST)
 
 
+@pytest.mark.parametrize("with_greedy", [True, False])
+def test_a_listed_command_that_no_channel_bears_is_not_enough_beside_a_priced_one(with_greedy):
+    """Its loads must be together and one of them alone: the relaxation took it for one whose circuits are priced."""
+    own = vehicle_of([lamp("a", 100), lamp("b", 200), lamp("c", 300, share=False)])
+    loads = tuple(replace(load, command="both") if load.name != "a" else load for load in own.loads)
+    states = (State("on", 12.0, {"on": PPM, "both": PPM}),)
+    own = replace(own, loads=loads, commands=(*own.commands, Command("both", together=True)), states=states)
+    with way(most_subsets=0, with_greedy=with_greedy), pytest.raises(NotEnough):
+        allocate(own, unit_of([8_000, 8_000]), strategy="spare")
+
+
 @pytest.mark.once
 @pytest.mark.parametrize(("strategy", "channels"), [("isolate", 11), ("spare", 7)])
 def test_21_different_loads_on_11_channels_are_proved(strategy, channels):
