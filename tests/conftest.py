@@ -7,9 +7,11 @@ from collections import defaultdict
 import pytest
 from hypothesis import HealthCheck, settings
 
-# Timings differ from machine to machine: speed is measured by the benchmarks, never by a deadline here.
-settings.register_profile("plain", deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("plain")
+# Timings differ from machine to machine: speed is measured by the benchmarks, never by a deadline here. Examples are
+# the same in every run, so that what fails fails again, and new ones in the long form.
+settings.register_profile("fresh", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("same", settings.get_profile("fresh"), derandomize=True, database=None)
+settings.load_profile("same")
 
 
 def pytest_addoption(parser):
@@ -79,6 +81,8 @@ def pytest_collection_modifyitems(config, items):
 
 
 def pytest_configure(config):
+    if config.getoption("--nightly"):
+        settings.load_profile("fresh")
     config.option.loadscopereorder = False  # xdist would begin with the files of most tests, which are quick ones
     os.environ.setdefault("MPLBACKEND", "Agg")
     if "LC_ALL" in os.environ:  # decimal commas in the C library too, as a host program may have set them
