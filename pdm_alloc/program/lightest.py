@@ -376,11 +376,10 @@ def _unlisted(
     if columns is None:
         return Lightest(STOPPED_EMPTY)
     times = Counter(columns)
-    task = replace(merged.fine, columns=tuple(times))
-    if not _bear(task, tuple(times.values()), feeds_ma):
+    task, values = replace(merged.fine, columns=tuple(times)), tuple(times.values())
+    if not _bear(task, values, feeds_ma):
         return Lightest(STOPPED_EMPTY)
-    wire = round(sum(round(column.fit.mass_mg / 100) * n for column, n in times.items()))
-    return Lightest(BEST_SO_FAR, tuple(hand_out(task, tuple(times.values()))), wire)
+    return _answer(task, values, Solution(BEST_SO_FAR, bound=0), wire_costs(task), 0)
 
 
 def _bear(task: Task, times: Sequence[int], feeds_ma: Sequence[int]) -> bool:
